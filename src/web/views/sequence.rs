@@ -1,0 +1,231 @@
+//! What to check next, on one tool or any tool of a class, and why.
+
+use askama::Template;
+
+use super::Link;
+use super::bar::ShareBar;
+use super::form::{ErrorSummary, Field, Fields, Hidden, SelectOption};
+use super::page::Page;
+
+/// Choosing the tool or the class, when neither is given.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "sequence-start.html")]
+pub struct SequenceStartPage {
+    /// The frame.
+    pub page: Page,
+    /// One select named `tool`.
+    pub tool: Option<Field>,
+    /// The tool classes, leading to their sequences.
+    pub classes: Vec<Link>,
+    /// What was wrong with what was asked.
+    pub errors: ErrorSummary,
+}
+
+/// A check sequence.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "sequence.html")]
+pub struct SequencePage {
+    /// The frame.
+    pub page: Page,
+    /// The tool, or none for a class.
+    pub tool: Option<Link>,
+    /// The tool class in words.
+    pub tool_class: String,
+    /// How many cases of the class and of the fleet stand behind it, in words.
+    pub basis: String,
+    /// The checks, in order.
+    pub steps: Vec<SequenceStep>,
+    /// Expected time of this order until the cause is found, such as "1 h 50 min".
+    pub expected: String,
+    /// The same of the common-practice order.
+    pub practice: String,
+    /// What that comes to, such as "42 min less than common practice".
+    pub saving: String,
+    /// Whether this order is proven to be the least expected time.
+    pub proven: bool,
+    /// How the order was found, in one sentence.
+    pub method: String,
+    /// What everybody must know, such as that the evidence contradicts every cause.
+    pub warnings: Vec<String>,
+    /// The causes still thought likely, the likeliest first.
+    pub beliefs: Vec<Belief>,
+    /// What is known so far; sent to `/sequence` by GET.
+    pub evidence: EvidenceForm,
+    /// Where a report of this incident is started.
+    pub report: Option<Link>,
+}
+
+/// A cause and its chance.
+#[derive(Clone, Debug, Default)]
+pub struct Belief {
+    /// The cause, leading to its page.
+    pub cause: Option<Link>,
+    /// Its chance, such as "23 %".
+    pub chance: String,
+    /// The same, drawn.
+    pub bar: ShareBar,
+}
+
+/// One check of the sequence.
+#[derive(Clone, Debug, Default)]
+pub struct SequenceStep {
+    /// Its place, from 1.
+    pub place: usize,
+    /// The check's id.
+    pub id: String,
+    /// Its name.
+    pub name: String,
+    /// Its procedure.
+    pub href: String,
+    /// Whether it splits the candidates rather than finding one cause.
+    pub isolating: bool,
+    /// Chance of finding, such as "31 %"; of an isolating check, the chance that it points somewhere.
+    pub chance: String,
+    /// Its interval, such as "22 to 41 %"; empty if not known.
+    pub interval: String,
+    /// The same, drawn.
+    pub bar: ShareBar,
+    /// How long it takes, such as "15 min".
+    pub minutes: String,
+    /// The state it needs, such as "tool vented".
+    pub state: String,
+    /// What it costs to get there from the step before, such as "venting first: 40 min"; empty if nothing.
+    pub change: String,
+    /// The hazards of its cautions, each in a few words.
+    pub hazards: Vec<String>,
+    /// What it can find.
+    pub reveals: Vec<Link>,
+    /// The past cases behind it, such as "27 of 88 cases in this class".
+    pub cases: String,
+    /// Some of those cases.
+    pub case_links: Vec<Link>,
+    /// Places moved up (positive) or down (negative) against common practice.
+    pub moved: i64,
+    /// What moved it, in one sentence.
+    pub moved_by: String,
+    /// What its being clear would change; empty if not known.
+    pub if_clear: String,
+}
+
+impl SequenceStep {
+    fn moved_text(&self) -> String {
+        let places = if self.moved.abs() == 1 {
+            "place"
+        } else {
+            "places"
+        };
+        match self.moved {
+            0 => "Same place as common practice".to_owned(),
+            up if up > 0 => format!("{up} {places} earlier than common practice"),
+            down => format!("{} {places} later than common practice", -down),
+        }
+    }
+}
+
+/// Signs, antecedents and outcomes so far. Names: `signs.ID` and `antecedents.ID` (`seen`, `absent` or empty),
+/// `outcomes.ID` (`found`, `clear`, `inconclusive` or empty), `pressures.healthy.…`, `pressures.faulty.…`.
+#[derive(Clone, Debug, Default)]
+pub struct EvidenceForm {
+    /// Values sent along: `tool` or `tool_class`.
+    pub hidden: Vec<Hidden>,
+    /// The questions.
+    pub signs: Vec<Field>,
+    /// The questions.
+    pub antecedents: Vec<Field>,
+    /// `pressures.healthy` and `pressures.faulty`, where the size of the loss counts.
+    pub pressures: Vec<Field>,
+    /// One choice a check. Those of the steps are shown with the step, the others with the evidence.
+    pub outcomes: Vec<Field>,
+    /// Messages about the form as a whole.
+    pub general: Vec<String>,
+    /// The sequence with nothing stated; shown when something is.
+    pub clear: String,
+}
+
+impl EvidenceForm {
+    /// The choice of an outcome for a check.
+    pub fn outcome(check: &str, name: &str) -> Field {
+        let none = SelectOption {
+            selected: true,
+            ..SelectOption::new("", "Not done")
+        };
+        let options = vec![
+            SelectOption::new("found", "Found"),
+            SelectOption::new("clear", "Clear"),
+            SelectOption::new("inconclusive", "Unsure"),
+            none,
+        ];
+        Field::choice(&format!("outcomes.{check}"), name, options)
+    }
+
+    /// The question of a sign or an antecedent, `signs.ID` or `antecedents.ID`.
+    pub fn question(path: &str, id: &str, words: &str) -> Field {
+        Field::three_state(&format!("{path}.{id}"), words)
+    }
+
+    /// The messages to show above the page.
+    pub fn summary(&self) -> ErrorSummary {
+        ErrorSummary::new(&self.general, self.field_messages())
+    }
+
+    /// Whether anything is stated.
+    pub fn is_stated(&self) -> bool {
+        self.fields().into_iter().any(Field::is_filled)
+    }
+
+    fn stated(fields: &[Field]) -> usize {
+        fields.iter().filter(|field| field.is_filled()).count()
+    }
+}
+
+impl SequencePage {
+    /// The choice of an outcome for this step's check.
+    fn outcome_of(&self, check: &str) -> Option<&Field> {
+        self.evidence
+            .outcomes
+            .iter()
+            .find(|field| field.id.strip_prefix("outcomes.") == Some(check))
+    }
+
+    /// The choices of the checks that are not among the steps any more, because they are done.
+    fn outcomes_done(&self) -> Vec<&Field> {
+        let is_step = |id: &str| self.steps.iter().any(|step| step.id == id);
+        let of_check = |field: &&Field| {
+            field
+                .id
+                .strip_prefix("outcomes.")
+                .is_some_and(|id| !is_step(id))
+        };
+        self.evidence.outcomes.iter().filter(of_check).collect()
+    }
+
+    fn signs_stated(&self) -> usize {
+        EvidenceForm::stated(&self.evidence.signs)
+    }
+
+    fn antecedents_stated(&self) -> usize {
+        EvidenceForm::stated(&self.evidence.antecedents)
+    }
+}
+
+impl Fields for EvidenceForm {
+    fn fields(&self) -> Vec<&Field> {
+        let questions = self.signs.iter().chain(&self.antecedents);
+        questions
+            .chain(&self.pressures)
+            .chain(&self.outcomes)
+            .collect()
+    }
+
+    fn fields_mut(&mut self) -> Vec<&mut Field> {
+        let questions = self.signs.iter_mut().chain(&mut self.antecedents);
+        questions
+            .chain(&mut self.pressures)
+            .chain(&mut self.outcomes)
+            .collect()
+    }
+
+    fn general(&mut self) -> &mut Vec<String> {
+        &mut self.general
+    }
+}
