@@ -40,3 +40,10 @@ if (report) {
     }
   });
 }
+
+// On a narrow screen the navigation is a strip: show the part with the current entry.
+const here = document.querySelector(".nav [aria-current]");
+if (here) {
+  const strip = here.closest(".nav");
+  strip.scrollLeft = here.offsetLeft + here.offsetWidth / 2 - strip.clientWidth / 2;
+}

@@ -97,3 +97,111 @@ impl Tone {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::{fs, path::Path};
+
+    use askama::Template;
+
+    use super::{
+        CautionBox, SafeHtml,
+        check::CheckPage,
+        form::Fields,
+        report::{IncidentForm, ReportChoices, ReportPage},
+        search::{Excerpt, Hit, SearchPage},
+    };
+
+    const HOSTILE: &str = r#""><script>alert(1)</script>"#;
+
+    #[test]
+    fn what_people_type_is_escaped_and_marked_excerpts_are_not_escaped_twice() {
+        let hit = Hit {
+            excerpts: vec![Excerpt {
+                part: HOSTILE.to_owned(),
+                text: SafeHtml("a <mark>leak</mark> &lt;b&gt;".to_owned()),
+            }],
+            why: vec![HOSTILE.to_owned()],
+            ..Hit::default()
+        };
+        let page = SearchPage {
+            query: HOSTILE.to_owned(),
+            summary: HOSTILE.to_owned(),
+            hits: vec![hit],
+            ..SearchPage::default()
+        };
+        let html = page.render().expect("a page of plain values renders");
+        assert!(!html.contains("<script>alert"));
+        assert!(html.contains("a <mark>leak</mark> &lt;b&gt;"));
+    }
+
+    #[test]
+    fn a_refused_report_keeps_what_was_typed_and_says_what_is_wrong() {
+        let mut form = IncidentForm::blank(&ReportChoices::default(), 6, false);
+        form.fill("symptom", &format!("\nfirst line\n{HOSTILE}"));
+        form.fill("checks.5.note", "kept");
+        form.refuse("symptom", "is too short");
+        let page = ReportPage {
+            page: super::page::Page::default(),
+            action: "/incidents/new".to_owned(),
+            cancel: "/".to_owned(),
+            number: None,
+            form,
+        };
+        let html = page.render().expect("a page of plain values renders");
+        assert!(!html.contains("<script>alert"));
+        assert!(html.contains("first line"));
+        assert!(html.contains(r#"value="kept""#));
+        assert!(html.contains(r##"<a href="#symptom">What was seen</a>: is too short"##));
+        assert!(html.contains(r#"id="symptom.message""#));
+    }
+
+    #[test]
+    fn cautions_stand_before_the_procedure() {
+        let page = CheckPage {
+            cautions: vec![CautionBox {
+                hazard: "Stored pressure".to_owned(),
+                text: SafeHtml("<p>Purge first.</p>".to_owned()),
+            }],
+            procedure: SafeHtml("<p>Lift the cap.</p>".to_owned()),
+            ..CheckPage::default()
+        };
+        let html = page.render().expect("a page of plain values renders");
+        let place = |text: &str| html.find(text).expect("it is on the page");
+        assert!(place("Stored pressure") < place("Lift the cap."));
+        assert!(place("Purge first.") < place("Lift the cap."));
+    }
+
+    /// The content policy allows neither, and only [`SafeHtml`] may go out unescaped.
+    #[test]
+    fn no_template_holds_inline_styles_scripts_or_unescaped_text() {
+        let mut seen = 0;
+        let mut folders = vec![Path::new(env!("CARGO_MANIFEST_DIR")).join("templates")];
+        while let Some(folder) = folders.pop() {
+            for entry in fs::read_dir(&folder).expect("the templates are there") {
+                let path = entry.expect("a readable entry").path();
+                if path.is_dir() {
+                    folders.push(path);
+                } else if path
+                    .extension()
+                    .is_some_and(|extension| extension == "html")
+                {
+                    let text = fs::read_to_string(&path).expect("a readable template");
+                    for banned in [
+                        "|safe",
+                        "| safe",
+                        " style=",
+                        "<style",
+                        "<script>",
+                        " onclick=",
+                        "javascript:",
+                    ] {
+                        assert!(!text.contains(banned), "{} holds {banned}", path.display());
+                    }
+                    seen += 1;
+                }
+            }
+        }
+        assert!(seen > 20, "only {seen} templates were looked at");
+    }
+}

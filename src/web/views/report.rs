@@ -190,9 +190,15 @@ impl IncidentForm {
             .max(CHECK_ROWS)
     }
 
-    /// The messages to show above the form.
+    /// The messages to show above the form. Those about a check say which row it is in.
     pub fn summary(&self) -> ErrorSummary {
-        ErrorSummary::new(&self.general, self.field_messages())
+        let mut messages = self.field_messages();
+        for message in &mut messages {
+            if let Some(row) = message.id.as_deref().and_then(row_of) {
+                message.label = format!("Check {}: {}", row + 1, message.label.to_lowercase());
+            }
+        }
+        ErrorSummary::new(&self.general, messages)
     }
 
     fn answered(fields: &[Field]) -> usize {

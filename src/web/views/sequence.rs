@@ -49,7 +49,7 @@ pub struct SequencePage {
     pub warnings: Vec<String>,
     /// The causes still thought likely, the likeliest first.
     pub beliefs: Vec<Belief>,
-    /// What is known so far; sent to `/sequence` by GET.
+    /// What is known so far.
     pub evidence: EvidenceForm,
     /// Where a report of this incident is started.
     pub report: Option<Link>,
@@ -138,7 +138,7 @@ pub struct EvidenceForm {
     pub outcomes: Vec<Field>,
     /// Messages about the form as a whole.
     pub general: Vec<String>,
-    /// The sequence with nothing stated; shown when something is.
+    /// Address of the sequence with nothing stated. The form is sent there, by GET.
     pub clear: String,
 }
 
