@@ -32,7 +32,7 @@ for (const form of document.querySelectorAll('form[method="get"]')) {
 const report = document.querySelector('form.report[method="post"]');
 if (report) {
   let changed = errors !== null;
-  report.addEventListener("input", () => { changed = true; });
+  report.addEventListener("input", (event) => { changed = changed || event.target.name !== ""; });
   report.addEventListener("submit", () => { changed = false; });
   window.addEventListener("beforeunload", (event) => {
     if (changed) {
@@ -46,4 +46,30 @@ const here = document.querySelector(".nav [aria-current]");
 if (here) {
   const strip = here.closest(".nav");
   strip.scrollLeft = here.offsetLeft + here.offsetWidth / 2 - strip.clientWidth / 2;
+}
+
+// A long list of questions can be narrowed by typing a word of one.
+for (const list of document.querySelectorAll("[data-narrow]")) {
+  if (list.children.length > 10) {
+    const label = document.createElement("label");
+    label.className = "narrow";
+    const box = document.createElement("input");
+    box.type = "search";
+    box.autocomplete = "off";
+    label.append("Show only questions with", box);
+    list.before(label);
+    box.addEventListener("input", () => {
+      const word = box.value.trim().toLowerCase();
+      for (const question of list.children) {
+        const text = question.querySelector("legend").textContent.toLowerCase();
+        const answered = question.querySelector('input:checked:not([value=""])');
+        question.hidden = !text.includes(word) && !answered;
+      }
+    });
+    box.addEventListener("keydown", (event) => {
+      if (event.key === "Enter") {
+        event.preventDefault();
+      }
+    });
+  }
 }

@@ -472,6 +472,35 @@ pub trait Fields {
     }
 }
 
+/// Questions of which most stay open: those with an answer are in view, the others are folded away.
+#[derive(Clone, Debug, Template)]
+#[template(path = "parts/questions.html")]
+pub struct Questions<'a> {
+    title: &'static str,
+    stated: Vec<&'a Field>,
+    open: Vec<&'a Field>,
+}
+
+impl HtmlSafe for Questions<'_> {}
+
+impl<'a> Questions<'a> {
+    /// These questions under a title. One with a message beside it is in view as well.
+    pub fn new(title: &'static str, fields: &'a [Field]) -> Questions<'a> {
+        let (stated, open) = fields
+            .iter()
+            .partition(|field| field.is_filled() || field.message.is_some());
+        Questions {
+            title,
+            stated,
+            open,
+        }
+    }
+
+    fn is_empty(&self) -> bool {
+        self.stated.is_empty() && self.open.is_empty()
+    }
+}
+
 /// The list of what was refused, above a form; empty if nothing was.
 #[derive(Clone, Debug, Default, Template)]
 #[template(path = "parts/error-summary.html")]

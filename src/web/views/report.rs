@@ -2,7 +2,9 @@
 
 use askama::Template;
 
-use super::form::{ErrorSummary, Field, Fields, Hidden, LineKind, OptionGroup, SelectOption};
+use super::form::{
+    ErrorSummary, Field, Fields, Hidden, LineKind, OptionGroup, Questions, SelectOption,
+};
 use super::page::Page;
 
 /// How many check rows an empty form has, and how many more each press of "more rows" brings.
@@ -201,16 +203,12 @@ impl IncidentForm {
         ErrorSummary::new(&self.general, messages)
     }
 
-    fn answered(fields: &[Field]) -> usize {
-        fields.iter().filter(|field| field.is_filled()).count()
+    fn sign_questions(&self) -> Questions<'_> {
+        Questions::new("Signs", &self.signs)
     }
 
-    fn signs_answered(&self) -> usize {
-        IncidentForm::answered(&self.signs)
-    }
-
-    fn antecedents_answered(&self) -> usize {
-        IncidentForm::answered(&self.antecedents)
+    fn antecedent_questions(&self) -> Questions<'_> {
+        Questions::new("What happened shortly before", &self.antecedents)
     }
 }
 

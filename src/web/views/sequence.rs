@@ -4,8 +4,14 @@ use askama::Template;
 
 use super::Link;
 use super::bar::ShareBar;
-use super::form::{ErrorSummary, Field, Fields, Hidden, SelectOption};
+use super::form::{ErrorSummary, Field, Fields, Hidden, Questions, SelectOption};
 use super::page::Page;
+
+/// How many checks are in view; the later ones are folded away.
+const STEPS_IN_VIEW: usize = 8;
+
+/// How many causes are in view; the less likely ones are folded away.
+const CAUSES_IN_VIEW: usize = 8;
 
 /// Choosing the tool or the class, when neither is given.
 #[derive(Clone, Debug, Default, Template)]
@@ -173,8 +179,12 @@ impl EvidenceForm {
         self.fields().into_iter().any(Field::is_filled)
     }
 
-    fn stated(fields: &[Field]) -> usize {
-        fields.iter().filter(|field| field.is_filled()).count()
+    fn sign_questions(&self) -> Questions<'_> {
+        Questions::new("Signs", &self.signs)
+    }
+
+    fn antecedent_questions(&self) -> Questions<'_> {
+        Questions::new("What happened shortly before", &self.antecedents)
     }
 }
 
@@ -199,12 +209,20 @@ impl SequencePage {
         self.evidence.outcomes.iter().filter(of_check).collect()
     }
 
-    fn signs_stated(&self) -> usize {
-        EvidenceForm::stated(&self.evidence.signs)
+    fn first_steps(&self) -> &[SequenceStep] {
+        &self.steps[..self.steps.len().min(STEPS_IN_VIEW)]
     }
 
-    fn antecedents_stated(&self) -> usize {
-        EvidenceForm::stated(&self.evidence.antecedents)
+    fn later_steps(&self) -> &[SequenceStep] {
+        &self.steps[self.first_steps().len()..]
+    }
+
+    fn first_beliefs(&self) -> &[Belief] {
+        &self.beliefs[..self.beliefs.len().min(CAUSES_IN_VIEW)]
+    }
+
+    fn later_beliefs(&self) -> &[Belief] {
+        &self.beliefs[self.first_beliefs().len()..]
     }
 }
 
