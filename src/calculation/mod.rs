@@ -1,0 +1,99 @@
+//! Calculations as a page or the API asks for them: quantities with their units in, and a report
+//! with a verdict, its assumptions, the signs it sets and the cautions it needs out.
+//!
+//! Each module has a `Request`, a `Report` and `run`. Pure, as [`crate::vacuum`] is; nothing here
+//! may import from the store, the search or the web.
+
+use std::fmt;
+
+use serde::Serialize;
+
+use crate::vacuum::units::{Typed, Unit};
+
+/// One field of a request that cannot be taken, and what would be.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct FieldError {
+    /// The field's path in the request, e.g. `readings[1].pressure`.
+    pub field: String,
+    /// What is wrong with it.
+    pub problem: String,
+    /// What would be accepted.
+    pub accepted: String,
+}
+
+impl FieldError {
+    /// Builds an error.
+    pub fn new(
+        field: impl Into<String>,
+        problem: impl Into<String>,
+        accepted: impl Into<String>,
+    ) -> Self {
+        Self {
+            field: field.into(),
+            problem: problem.into(),
+            accepted: accepted.into(),
+        }
+    }
+}
+
+impl fmt::Display for FieldError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "{}: {}; accepted: {}",
+            self.field, self.problem, self.accepted
+        )
+    }
+}
+
+/// Gathers the errors of all fields, so that a person sees them at once and not one by one.
+#[derive(Debug, Default)]
+pub struct FieldErrors(Vec<FieldError>);
+
+impl FieldErrors {
+    /// No errors yet.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Notes one error.
+    pub fn refuse(
+        &mut self,
+        field: impl Into<String>,
+        problem: impl Into<String>,
+        accepted: impl Into<String>,
+    ) {
+        self.0.push(FieldError::new(field, problem, accepted));
+    }
+
+    /// The value, or `None` with the error noted under that field.
+    pub fn take<T, E: fmt::Display>(
+        &mut self,
+        field: &str,
+        accepted: &str,
+        result: Result<T, E>,
+    ) -> Option<T> {
+        result
+            .map_err(|error| self.refuse(field, error.to_string(), accepted))
+            .ok()
+    }
+
+    /// The quantity of a typed number, or `None` with the error noted under that field.
+    pub fn quantity<U: Unit>(&mut self, field: &str, typed: Typed<U>) -> Option<U::Quantity> {
+        self.take(field, "a finite number above zero", typed.quantity())
+    }
+
+    /// The errors noted, all of them, if any; otherwise `Ok`.
+    pub fn finish(self) -> Result<(), Vec<FieldError>> {
+        if self.0.is_empty() {
+            Ok(())
+        } else {
+            Err(self.0)
+        }
+    }
+
+    /// All errors noted.
+    pub fn into_vec(self) -> Vec<FieldError> {
+        self.0
+    }
+}

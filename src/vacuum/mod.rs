@@ -1,0 +1,7 @@
+//! Vacuum computation: what a pressure, a rise or a spectrum says about the gas in a chamber.
+//!
+//! Pure: no input or output, no async, no clock but an argument. Quantities are SI inside and
+//! typed (see [`units`]); a formula outside its stated range gives an error, never a number.
+//! Nothing here may import from the casebook, the store, the search or the web.
+
+pub mod units;
