@@ -4,4 +4,6 @@
 //! typed (see [`units`]); a formula outside its stated range gives an error, never a number.
 //! Nothing here may import from the casebook, the store, the search or the web.
 
+pub mod conductance;
+pub mod gas;
 pub mod units;

@@ -9,7 +9,7 @@
 //!
 //! Invariants: a quantity is finite and not negative (lengths, volumes and temperatures above
 //! zero); conversions use exact definitions and hold to 1e-9 relative. Imports nothing of the
-//! project.
+//! project but the gas constant.
 
 mod error;
 mod pressure;

@@ -8,11 +8,9 @@
 use super::quantity::quantity;
 use super::typed::unit_enum;
 use super::{Temperature, Typed, UnitError};
+use crate::vacuum::gas::GAS_CONSTANT;
 
-/// The molar gas constant, J/(mol·K); exact since 2019 (NIST, CODATA).
-pub(crate) const GAS_CONSTANT: f64 = 8.314_462_618_153_24;
-
-/// Pa·m³/min in one standard cubic centimetre per minute, at its own reference temperature.
+/// Pa·m³ in one standard cubic centimetre, at its own reference temperature.
 const STANDARD_CUBIC_CENTIMETRE: f64 = 101_325.0 * 1e-6;
 
 quantity! {

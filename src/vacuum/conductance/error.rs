@@ -1,0 +1,76 @@
+//! What keeps a conductance from being computed.
+
+use crate::vacuum::units::UnitError;
+
+/// A conductance that cannot be given, since a formula would be outside its range.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum ConductanceError {
+    /// The tube is longer than the formula was checked for.
+    #[error("a length of {ratio:.0} radii is beyond the formula, which holds up to 1000")]
+    TooLong {
+        /// Length over radius.
+        ratio: f64,
+    },
+    /// The tube is too short for a formula of long tubes.
+    #[error(
+        "a length of {ratio:.1} diameters is too short for {formula}, which needs at least {least}"
+    )]
+    TooShort {
+        /// Length over diameter.
+        ratio: f64,
+        /// The formula.
+        formula: &'static str,
+        /// The shortest length it holds for, in diameters.
+        least: f64,
+    },
+    /// The upstream pressure is not above the downstream one.
+    #[error("the pressure at the inlet must be above the one at the outlet")]
+    NoPressureDrop,
+    /// The flow is not laminar.
+    #[error(
+        "the flow would be turbulent (Reynolds number {reynolds:.0}); the formula for viscous flow holds up to 2000"
+    )]
+    Turbulent {
+        /// Reynolds number by the formula.
+        reynolds: f64,
+    },
+    /// The gas would leave the tube nearly at the speed of sound.
+    #[error(
+        "the gas would leave the tube at {mach:.1} times the speed of sound; the formula for viscous flow holds up to 0.3"
+    )]
+    TooFast {
+        /// Speed at the outlet over the speed of sound.
+        mach: f64,
+    },
+    /// The viscosity is not known at this temperature.
+    #[error("the viscosity of the gas is known from 250 K to 400 K, not at {kelvin} K")]
+    NoViscosity {
+        /// The temperature asked for.
+        kelvin: f64,
+    },
+    /// A chain of no parts.
+    #[error("there is no part to compute; give at least one")]
+    NoParts,
+    /// The elbow's angle is not one.
+    #[error("the angle of an elbow must be above 0° and at most 180°, not {degrees}°")]
+    Angle {
+        /// The angle given.
+        degrees: f64,
+    },
+    /// The pump is faster than its own inlet lets gas in.
+    #[error(
+        "a pump of {pump:.4} m³/s cannot be faster than its inlet, which passes {inlet:.4} m³/s of this gas"
+    )]
+    FasterThanInlet {
+        /// The pump's speed.
+        pump: f64,
+        /// Conductance of its inlet.
+        inlet: f64,
+    },
+    /// A conductance of zero, through which nothing is pumped.
+    #[error("a conductance or speed of zero lets nothing through")]
+    Nothing,
+    /// A number out of range.
+    #[error(transparent)]
+    Unit(#[from] UnitError),
+}
