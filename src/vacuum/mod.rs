@@ -6,4 +6,7 @@
 
 pub mod conductance;
 pub mod gas;
+pub mod gas_load;
+pub mod gauge;
+pub mod leak;
 pub mod units;

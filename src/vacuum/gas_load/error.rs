@@ -1,0 +1,40 @@
+//! What keeps a balance from being drawn.
+
+use crate::vacuum::units::UnitError;
+
+/// A balance that cannot be drawn.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum GasLoadError {
+    /// A pressure or speed of zero.
+    #[error("{what} must be above zero")]
+    Zero {
+        /// What was zero.
+        what: &'static str,
+    },
+    /// A relative uncertainty that is none.
+    #[error("{what} must be from 0 to 2 (200 %), not {given}")]
+    Uncertainty {
+        /// Which uncertainty.
+        what: &'static str,
+        /// The number given.
+        given: f64,
+    },
+    /// Above the pressure at which speed is constant.
+    #[error("{pascals} Pa is above 1 Pa, where a high-vacuum pump's speed is no longer constant")]
+    TooHigh {
+        /// The pressure.
+        pascals: f64,
+    },
+    /// A compression ratio below one.
+    #[error("a compression ratio must be a finite number above 1, not {given}")]
+    Compression {
+        /// The ratio given.
+        given: f64,
+    },
+    /// The foreline pressure is not above the base pressure.
+    #[error("the foreline pressure must be above the base pressure")]
+    ForelineBelowBase,
+    /// A number out of range.
+    #[error(transparent)]
+    Unit(#[from] UnitError),
+}

@@ -1,0 +1,91 @@
+//! Turbo compression: can this foreline pressure explain this base pressure?
+
+use std::ops::RangeInclusive;
+
+use serde::Serialize;
+
+use super::GasLoadError;
+use crate::vacuum::gas::Gas;
+use crate::vacuum::units::Pressure;
+
+/// Whether gas coming back from the foreline explains the base pressure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ForelineVerdict {
+    /// Half of the base pressure or more.
+    Explains,
+    /// Between a tenth and a half.
+    Partly,
+    /// Less than a tenth.
+    CannotExplain,
+}
+
+/// What comes back from the foreline.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ForelineShare {
+    /// Pressure of this gas at the pump's inlet that the foreline alone causes.
+    pub behind: Pressure,
+    /// That pressure over the base pressure.
+    pub share: f64,
+    /// The compression at which the foreline alone would make the base pressure.
+    pub compression_needed: f64,
+    /// The verdict by the share.
+    pub verdict: ForelineVerdict,
+}
+
+/// Compression of a healthy turbo pump by gas, low and high; `None` for a gas without a figure.
+///
+/// Orders of magnitude only, from memory: nitrogen 1e8 to 1e11, helium 1e4 to 1e7, hydrogen 1e3 to
+/// 1e6; heavier gases at least as nitrogen. Take the pump's manual where it is at hand. Its
+/// logarithm goes about as the root of the molar mass.
+pub fn typical_compression(gas: Gas) -> Option<RangeInclusive<f64>> {
+    match gas {
+        Gas::Hydrogen => Some(1e3..=1e6),
+        Gas::Helium => Some(1e4..=1e7),
+        Gas::Air
+        | Gas::Nitrogen
+        | Gas::CarbonMonoxide
+        | Gas::Oxygen
+        | Gas::Argon
+        | Gas::CarbonDioxide
+        | Gas::Krypton => Some(1e8..=1e11),
+        Gas::Methane | Gas::Water | Gas::Neon => None,
+    }
+}
+
+/// The part of the base pressure that comes back through a turbo pump.
+///
+/// p = p_fore/K, with K the compression at zero throughput for this gas (ISO 21360-4) and `fore`
+/// the *partial* pressure of this gas in the foreline. The gas load of the chamber comes on top.
+/// Above the pump's critical backing pressure K collapses, which only a lower `compression` shows.
+pub fn foreline_share(
+    fore: Pressure,
+    base: Pressure,
+    compression: f64,
+) -> Result<ForelineShare, GasLoadError> {
+    if !(compression.is_finite() && compression > 1.0) {
+        return Err(GasLoadError::Compression { given: compression });
+    }
+    if base.pascals() <= 0.0 {
+        return Err(GasLoadError::Zero {
+            what: "the base pressure",
+        });
+    }
+    if fore <= base {
+        return Err(GasLoadError::ForelineBelowBase);
+    }
+    let behind = Pressure::from_pascals(fore.pascals() / compression)?;
+    let share = behind.pascals() / base.pascals();
+    Ok(ForelineShare {
+        behind,
+        share,
+        compression_needed: fore.pascals() / base.pascals(),
+        verdict: if share >= 0.5 {
+            ForelineVerdict::Explains
+        } else if share >= 0.1 {
+            ForelineVerdict::Partly
+        } else {
+            ForelineVerdict::CannotExplain
+        },
+    })
+}

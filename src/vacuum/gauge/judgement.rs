@@ -1,0 +1,367 @@
+//! The verdict on the gauges of one chamber.
+
+use serde::Serialize;
+
+use super::{GaugeError, GaugeKind, Principle, correction};
+use crate::vacuum::gas::Gas;
+use crate::vacuum::units::{Pressure, PressureUnit};
+
+/// Gauges agree within this factor: common practice, no source.
+const AGREE: f64 = 3.0;
+
+/// Where a head that reads with its heat-loss side alone stops, Pa: 8e-5 to 1.5e-3 Torr.
+const PIRANI_LIMIT: std::ops::RangeInclusive<f64> = 0.0107..=0.2;
+
+/// Where a dirty cathode that hardly burns stops, Pa: 8e-7 to 2e-5 Torr.
+const DECADES_LOWER: std::ops::RangeInclusive<f64> = 1.07e-4..=2.7e-3;
+
+/// Below this, Pa, an ion gauge says that the chamber is in high vacuum.
+const HIGH_VACUUM: f64 = 1e-2;
+
+/// What one gauge shows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// The kind of gauge.
+    pub kind: GaugeKind,
+    /// What it shows.
+    pub pressure: Pressure,
+    /// Whether its cathode or filament is lit, if looked at.
+    pub lit: Option<bool>,
+    /// Whether the reading moves when the pressure must (a valve shut, a pump off), if tried.
+    pub moves: Option<bool>,
+}
+
+/// The gauges of one chamber and what is known about it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Situation {
+    /// What the gauges show at the same time.
+    pub readings: Vec<Reading>,
+    /// The gas that makes up most of the chamber, if known.
+    pub gas: Option<Gas>,
+    /// Whether the chamber is known by other means to be in high vacuum.
+    pub surely_high_vacuum: Option<bool>,
+}
+
+/// What the readings say about the gauges.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// They agree, or the one there is moves as it must.
+    Consistent,
+    /// The reading is the lower end of the heat-loss side; the ion side does not take part.
+    StuckAtPiraniLimit,
+    /// The cathode burns but hardly answers.
+    StuckDecadesLower,
+    /// Cathode or filament is off.
+    NotLit,
+    /// The gauges differ as this gas makes them.
+    GasDependent,
+    /// The heat-loss gauge shows pressure where there is none for it to see.
+    PiraniZeroOff,
+    /// The readings cannot tell.
+    CannotTell,
+}
+
+/// The verdict with its reason and what to do next.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Why, in one sentence.
+    pub reason: String,
+    /// What would decide, in order.
+    pub next: Vec<&'static str>,
+    /// Highest over lowest of the readings that can be compared, if two or more can.
+    pub disagreement: Option<f64>,
+    /// The same after the gas factors, if the gas is known and all factors are.
+    pub disagreement_corrected: Option<f64>,
+}
+
+const TRY_WHETHER_IT_MOVES: &str =
+    "Shut the gate valve for a minute and open it again: a true reading rises and falls back";
+const SEE_WHETHER_LIT: &str =
+    "See on the controller whether the cathode or filament is on, and its current";
+const SECOND_GAUGE: &str = "Compare with a second gauge on the same chamber, or borrow one";
+const ZERO: &str = "With the chamber surely in high vacuum, compare the Pirani with its lowest reading and set its zero by its manual";
+const FIND_GAS: &str =
+    "Find out which gas fills the chamber, by a residual gas scan or by shutting the gas inlets";
+const CLEAN: &str = "Switch the gauge off, isolate it, and clean or change its head by its manual";
+
+/// Judges the gauges of one chamber.
+///
+/// Rules in order: a sensor that is off; a reading that does not move near the heat-loss limit or one
+/// or two decades below, unless an independent ion gauge agrees with it; a heat-loss gauge that
+/// shows pressure in sure high vacuum; a difference that the known gas explains; agreement within
+/// a factor of three; otherwise the readings cannot tell. The limits are common practice, no source.
+pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
+    let readings = &situation.readings;
+    if readings.is_empty() {
+        return Err(GaugeError::NoReading);
+    }
+    if let Some(place) = readings.iter().position(|r| r.pressure.pascals() <= 0.0) {
+        return Err(GaugeError::Zero { number: place + 1 });
+    }
+    let compared: Vec<&Reading> = readings.iter().filter(|r| r.means_something()).collect();
+    let disagreement = spread(compared.iter().map(|r| r.pressure.pascals()));
+    let disagreement_corrected = situation.gas.and_then(|gas| {
+        let corrected: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, gas)).collect();
+        spread(corrected?.into_iter())
+    });
+    let (verdict, reason, next) = not_lit(readings)
+        .or_else(|| stuck(readings))
+        .or_else(|| zero_off(situation))
+        .unwrap_or_else(|| compare(situation, &compared, disagreement, disagreement_corrected));
+    Ok(Judgement {
+        verdict,
+        reason,
+        next,
+        disagreement,
+        disagreement_corrected,
+    })
+}
+
+type Outcome = (Verdict, String, Vec<&'static str>);
+
+impl Reading {
+    /// Whether its reading is inside the range of its kind, and its sensor not known to be off.
+    fn means_something(&self) -> bool {
+        self.lit != Some(false) && self.kind.range().contains(&self.pressure.pascals())
+    }
+
+    fn principle(&self) -> Principle {
+        self.kind.principle(self.pressure.pascals())
+    }
+
+    fn is_combination(&self) -> bool {
+        matches!(
+            self.kind,
+            GaugeKind::CombinationColdCathode | GaugeKind::CombinationHotFilament
+        )
+    }
+}
+
+fn not_lit(readings: &[Reading]) -> Option<Outcome> {
+    let off = readings
+        .iter()
+        .find(|r| r.kind.must_be_lit() && r.lit == Some(false))?;
+    Some((
+        Verdict::NotLit,
+        format!(
+            "The {} is not lit, so its reading of {} says nothing about high vacuum",
+            off.kind.name(),
+            shown(off.pressure)
+        ),
+        vec![
+            "Switch it on again at a pressure its manual allows, and wait some minutes: a cold cathode can be slow to strike",
+            CLEAN,
+            SECOND_GAUGE,
+        ],
+    ))
+}
+
+fn stuck(readings: &[Reading]) -> Option<Outcome> {
+    readings.iter().enumerate().find_map(|(place, r)| {
+        if r.moves != Some(false) || !r.kind.must_be_lit() {
+            return None;
+        }
+        let agrees = readings.iter().enumerate().any(|(other, o)| {
+            other != place
+                && o.moves != Some(false)
+                && o.means_something()
+                && o.principle() != Principle::Thermal
+                && ratio(o.pressure.pascals(), r.pressure.pascals()) <= AGREE
+        });
+        if agrees {
+            return None;
+        }
+        let pascals = r.pressure.pascals();
+        if r.is_combination() && PIRANI_LIMIT.contains(&pascals) {
+            Some((
+                Verdict::StuckAtPiraniLimit,
+                format!(
+                    "The {} stays at {}, the lowest its Pirani side can show, whatever the pump does, so its ion side does not take part",
+                    r.kind.name(),
+                    shown(r.pressure)
+                ),
+                vec![SEE_WHETHER_LIT, SECOND_GAUGE, CLEAN],
+            ))
+        } else if DECADES_LOWER.contains(&pascals) {
+            Some((
+                Verdict::StuckDecadesLower,
+                format!(
+                    "The {} stays at {}, one or two decades below the Pirani limit, whatever the pump does, as a dirty or weak ion sensor does",
+                    r.kind.name(),
+                    shown(r.pressure)
+                ),
+                vec![CLEAN, SECOND_GAUGE, SEE_WHETHER_LIT],
+            ))
+        } else {
+            None
+        }
+    })
+}
+
+fn zero_off(situation: &Situation) -> Option<Outcome> {
+    if situation.surely_high_vacuum != Some(true) {
+        return None;
+    }
+    let thermal = situation.readings.iter().find(|r| {
+        matches!(r.kind, GaugeKind::Pirani | GaugeKind::Convection)
+            && r.pressure.pascals() > AGREE * r.kind.range().start()
+    })?;
+    let no_ion_gauge_objects = situation
+        .readings
+        .iter()
+        .filter(|r| r.means_something() && r.principle() == Principle::Ion)
+        .all(|r| r.pressure.pascals() < HIGH_VACUUM);
+    no_ion_gauge_objects.then(|| {
+        (
+            Verdict::PiraniZeroOff,
+            format!(
+                "The {} shows {} in a chamber that is surely in high vacuum, where it should show its lowest reading, so its zero is off",
+                thermal.kind.name(),
+                shown(thermal.pressure)
+            ),
+            vec![ZERO, "Look for a coated or dirty wire if the zero will not hold"],
+        )
+    })
+}
+
+fn compare(
+    situation: &Situation,
+    compared: &[&Reading],
+    disagreement: Option<f64>,
+    disagreement_corrected: Option<f64>,
+) -> Outcome {
+    if let Some(factor) = disagreement {
+        if compared.iter().any(|r| r.moves == Some(false)) {
+            return (
+                Verdict::CannotTell,
+                "A reading that should move does not, and the others do not show why".to_owned(),
+                vec![SEE_WHETHER_LIT, SECOND_GAUGE, CLEAN],
+            );
+        }
+        if factor <= AGREE && disagreement_corrected.is_none_or(|corrected| corrected <= AGREE) {
+            return (
+                Verdict::Consistent,
+                format!(
+                    "{} gauges agree within a factor of {factor:.1}, which is as well as such gauges can",
+                    compared.len()
+                ),
+                vec![TRY_WHETHER_IT_MOVES],
+            );
+        }
+        if let (Some(gas), Some(corrected)) = (situation.gas, disagreement_corrected)
+            && corrected <= AGREE
+        {
+            return (
+                Verdict::GasDependent,
+                format!(
+                    "The gauges differ by a factor of {factor:.1} as read, but by {corrected:.1} once corrected for {}, so the gas makes the difference",
+                    gas.name()
+                ),
+                vec!["Read the corrected pressures below, and compare again without that gas"],
+            );
+        }
+        let would = if situation.gas.is_none() {
+            gas_that_reconciles(compared)
+        } else {
+            None
+        };
+        return match would {
+            Some(gas) => (
+                Verdict::CannotTell,
+                format!(
+                    "The gauges differ by a factor of {factor:.1}; a chamber full of {} would make that difference, but so would a faulty gauge",
+                    gas.name()
+                ),
+                vec![FIND_GAS, TRY_WHETHER_IT_MOVES, SECOND_GAUGE],
+            ),
+            None => (
+                Verdict::CannotTell,
+                format!(
+                    "The gauges differ by a factor of {factor:.1}, so at least one is wrong, and the readings do not say which"
+                ),
+                vec![TRY_WHETHER_IT_MOVES, SEE_WHETHER_LIT, ZERO, SECOND_GAUGE],
+            ),
+        };
+    }
+    alone(compared)
+}
+
+/// A gas that, if it filled the chamber, would make the gauges agree.
+fn gas_that_reconciles(compared: &[&Reading]) -> Option<Gas> {
+    [Gas::Argon, Gas::Helium, Gas::Hydrogen, Gas::Krypton]
+        .into_iter()
+        .find(|gas| {
+            let values: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, *gas)).collect();
+            values
+                .and_then(|values| spread(values.into_iter()))
+                .is_some_and(|factor| factor <= AGREE)
+        })
+}
+
+/// One reading, or none, inside the range of its gauge.
+fn alone(compared: &[&Reading]) -> Outcome {
+    let Some(reading) = compared.first() else {
+        return (
+            Verdict::CannotTell,
+            "No gauge reads inside the range in which it means something".to_owned(),
+            vec![SECOND_GAUGE, SEE_WHETHER_LIT],
+        );
+    };
+    match reading.moves {
+        Some(true) => (
+            Verdict::Consistent,
+            format!(
+                "The {} moves when the pressure must, so it measures; how true its scale is, one gauge cannot show",
+                reading.kind.name()
+            ),
+            vec![SECOND_GAUGE],
+        ),
+        Some(false) => (
+            Verdict::CannotTell,
+            format!(
+                "The {} does not move, but {} is not where a known fault of its kind stops",
+                reading.kind.name(),
+                shown(reading.pressure)
+            ),
+            vec![SEE_WHETHER_LIT, SECOND_GAUGE, CLEAN],
+        ),
+        None => (
+            Verdict::CannotTell,
+            format!(
+                "One reading of a {} does not show whether it would move with the pressure",
+                reading.kind.name()
+            ),
+            vec![TRY_WHETHER_IT_MOVES, SEE_WHETHER_LIT, SECOND_GAUGE],
+        ),
+    }
+}
+
+fn corrected(reading: &Reading, gas: Gas) -> Option<f64> {
+    correction(reading.kind, reading.pressure, gas)
+        .and_then(|factor| factor.apply(reading.pressure))
+        .ok()
+        .map(Pressure::pascals)
+}
+
+/// Highest over lowest of two or more.
+fn spread(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut count = 0;
+    let (mut low, mut high) = (f64::INFINITY, 0.0_f64);
+    for value in values {
+        count += 1;
+        low = low.min(value);
+        high = high.max(value);
+    }
+    (count >= 2).then(|| high / low)
+}
+
+fn ratio(left: f64, right: f64) -> f64 {
+    (left / right).max(right / left)
+}
+
+fn shown(pressure: Pressure) -> String {
+    format!("{:.1e} Torr", pressure.in_unit(PressureUnit::Torr))
+}

@@ -1,0 +1,17 @@
+//! Whether gauge readings can be believed, and what gas does to them.
+//!
+//! Gauges lie in a few known ways; this names the one that fits, or says that the readings cannot
+//! tell. Imports the units and the gases only.
+
+mod correction;
+mod error;
+mod judgement;
+mod kind;
+
+#[cfg(test)]
+mod tests;
+
+pub use correction::{Correction, correction};
+pub use error::GaugeError;
+pub use judgement::{Judgement, Reading, Situation, Verdict, judge};
+pub use kind::{GaugeKind, Principle};

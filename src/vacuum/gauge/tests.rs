@@ -1,0 +1,270 @@
+//! Gauge faults as they show themselves, and the direction of gas factors.
+
+use proptest::prelude::*;
+
+use super::*;
+use crate::vacuum::gas::Gas;
+use crate::vacuum::units::{Pressure, PressureUnit, Typed};
+
+fn torr(value: f64) -> Pressure {
+    Typed::new(value, PressureUnit::Torr).pressure().unwrap()
+}
+
+fn reads(kind: GaugeKind, value: f64) -> Reading {
+    Reading {
+        kind,
+        pressure: torr(value),
+        lit: None,
+        moves: None,
+    }
+}
+
+fn stays(kind: GaugeKind, value: f64) -> Reading {
+    Reading {
+        moves: Some(false),
+        ..reads(kind, value)
+    }
+}
+
+fn judged(readings: &[Reading], gas: Option<Gas>, sure: Option<bool>) -> Judgement {
+    judge(&Situation {
+        readings: readings.to_vec(),
+        gas,
+        surely_high_vacuum: sure,
+    })
+    .unwrap()
+}
+
+use GaugeKind::{
+    Capacitance, ColdCathode, CombinationColdCathode as Combination, Convection, HotFilament,
+    Pirani,
+};
+
+#[test]
+fn known_faults_are_named() {
+    for (readings, gas, sure, verdict) in [
+        (
+            vec![stays(Combination, 5e-4)],
+            None,
+            None,
+            Verdict::StuckAtPiraniLimit,
+        ),
+        (
+            vec![stays(Combination, 4e-6)],
+            None,
+            None,
+            Verdict::StuckDecadesLower,
+        ),
+        (
+            vec![stays(ColdCathode, 9e-6)],
+            None,
+            None,
+            Verdict::StuckDecadesLower,
+        ),
+        (
+            vec![Reading {
+                lit: Some(false),
+                ..reads(Combination, 5e-4)
+            }],
+            None,
+            None,
+            Verdict::NotLit,
+        ),
+        (
+            vec![Reading {
+                lit: Some(false),
+                ..stays(ColdCathode, 5e-6)
+            }],
+            None,
+            None,
+            Verdict::NotLit,
+        ),
+        (
+            vec![reads(Pirani, 2e-2), reads(HotFilament, 4e-7)],
+            None,
+            Some(true),
+            Verdict::PiraniZeroOff,
+        ),
+        (
+            vec![reads(Convection, 3e-2)],
+            None,
+            Some(true),
+            Verdict::PiraniZeroOff,
+        ),
+        (
+            vec![reads(ColdCathode, 5e-7), reads(HotFilament, 4e-7)],
+            None,
+            None,
+            Verdict::Consistent,
+        ),
+        (
+            vec![
+                reads(Pirani, 1e-4),
+                Reading {
+                    moves: Some(true),
+                    ..reads(ColdCathode, 5e-7)
+                },
+            ],
+            None,
+            None,
+            Verdict::Consistent,
+        ),
+        (
+            vec![reads(Pirani, 1e-2), reads(Capacitance, 4e-2)],
+            Some(Gas::Krypton),
+            None,
+            Verdict::GasDependent,
+        ),
+    ] {
+        let judgement = judged(&readings, gas, sure);
+        assert_eq!(
+            judgement.verdict, verdict,
+            "{readings:?}: {}",
+            judgement.reason
+        );
+        assert!(!judgement.next.is_empty());
+    }
+}
+
+#[test]
+fn what_cannot_be_told_is_not_told() {
+    for (readings, sure) in [
+        // One reading at the limit that nobody tried to move.
+        (vec![reads(Combination, 5e-4)], None),
+        // Does not move, but at no known place.
+        (vec![stays(Combination, 3e-8)], None),
+        // A Pirani high and an ion gauge low, with nothing to say which lies.
+        (vec![reads(Pirani, 2e-2), reads(ColdCathode, 4e-7)], None),
+        // Two ion gauges a decade apart.
+        (
+            vec![reads(HotFilament, 5e-7), reads(ColdCathode, 5e-6)],
+            Some(true),
+        ),
+        // A Pirani at its end, alone.
+        (vec![reads(Pirani, 1e-5)], Some(true)),
+    ] {
+        let judgement = judged(&readings, None, sure);
+        assert_eq!(
+            judgement.verdict,
+            Verdict::CannotTell,
+            "{readings:?}: {}",
+            judgement.reason
+        );
+    }
+}
+
+#[test]
+fn a_second_ion_gauge_that_agrees_clears_the_first() {
+    let judgement = judged(
+        &[stays(Combination, 4e-6), reads(HotFilament, 5e-6)],
+        None,
+        None,
+    );
+    assert_ne!(
+        judgement.verdict,
+        Verdict::StuckDecadesLower,
+        "{}",
+        judgement.reason
+    );
+    // A Pirani at its own limit is no second opinion on a head at its Pirani limit.
+    let judgement = judged(&[stays(Combination, 5e-4), reads(Pirani, 5e-4)], None, None);
+    assert_eq!(judgement.verdict, Verdict::StuckAtPiraniLimit);
+}
+
+/// Direction: in argon an ion gauge shows too much, so the true pressure is lower; in helium too
+/// little. Summers, NASA TN D-5285 (1969), relative sensitivities; a heat-loss gauge goes the other
+/// way for argon (handbooks, from memory).
+#[test]
+fn gas_factors_go_the_right_way() {
+    let truth = |kind, reading: f64, gas| {
+        let reading = torr(reading);
+        correction(kind, reading, gas)
+            .unwrap()
+            .apply(reading)
+            .unwrap()
+            .pascals()
+            / reading.pascals()
+    };
+    assert!((truth(HotFilament, 5e-6, Gas::Argon) - 1.0 / 1.2).abs() < 1e-12);
+    assert!((truth(ColdCathode, 5e-6, Gas::Helium) - 1.0 / 0.18).abs() < 1e-9);
+    assert!(truth(HotFilament, 5e-6, Gas::CarbonDioxide) < 1.0);
+    assert!(truth(HotFilament, 5e-6, Gas::Neon) > 4.0);
+    assert!(truth(Pirani, 1e-2, Gas::Argon) > 1.0);
+    assert!(truth(Pirani, 1e-2, Gas::Hydrogen) < 1.0);
+    assert_eq!(truth(HotFilament, 5e-6, Gas::Nitrogen), 1.0);
+    assert_eq!(truth(Capacitance, 1e-2, Gas::Helium), 1.0);
+    for gas in Gas::ALL {
+        assert!(correction(HotFilament, torr(1e-6), gas).unwrap().spread >= 0.15);
+    }
+}
+
+#[test]
+fn factors_are_refused_outside_their_range() {
+    let above = Typed::new(1.1, PressureUnit::Millibar).pressure().unwrap();
+    for kind in [Pirani, Convection, Combination] {
+        assert!(matches!(
+            correction(kind, above, Gas::Argon),
+            Err(GaugeError::TooHighForThermal { .. })
+        ));
+    }
+    assert!(matches!(
+        correction(HotFilament, above, Gas::Argon),
+        Err(GaugeError::TooHighForIon { .. })
+    ));
+    assert!(matches!(
+        correction(Pirani, torr(1e-2), Gas::Methane),
+        Err(GaugeError::NoFactor { .. })
+    ));
+    let below = Typed::new(0.9, PressureUnit::Millibar).pressure().unwrap();
+    assert!(correction(Pirani, below, Gas::Argon).is_ok());
+}
+
+#[test]
+fn no_reading_or_zero_is_an_error() {
+    let situation = |readings| Situation {
+        readings,
+        gas: None,
+        surely_high_vacuum: None,
+    };
+    assert_eq!(judge(&situation(vec![])), Err(GaugeError::NoReading));
+    assert_eq!(
+        judge(&situation(vec![reads(Pirani, 1e-3), reads(Pirani, 0.0)])),
+        Err(GaugeError::Zero { number: 2 })
+    );
+}
+
+fn any_reading() -> impl Strategy<Value = Reading> {
+    (
+        prop::sample::select(GaugeKind::ALL.to_vec()),
+        -11.0..3.0_f64,
+        any::<Option<bool>>(),
+        any::<Option<bool>>(),
+    )
+        .prop_map(|(kind, power, lit, moves)| Reading {
+            kind,
+            pressure: torr(10_f64.powf(power)),
+            lit,
+            moves,
+        })
+}
+
+proptest! {
+    #[test]
+    fn every_situation_gets_one_sentence_and_the_order_of_gauges_does_not_matter(
+        readings in prop::collection::vec(any_reading(), 1..4),
+        gas in prop::option::of(prop::sample::select(Gas::ALL.to_vec())),
+        sure in any::<Option<bool>>(),
+    ) {
+        let there = judged(&readings, gas, sure);
+        prop_assert!(!there.reason.is_empty() && !there.reason.ends_with('.') && !there.reason.contains(". "));
+        prop_assert!(!there.reason.to_lowercase().contains("safe"));
+        let mut back = readings;
+        back.reverse();
+        let back = judged(&back, gas, sure);
+        let stuck = [Verdict::StuckAtPiraniLimit, Verdict::StuckDecadesLower];
+        prop_assert!(
+            there.verdict == back.verdict
+                || (stuck.contains(&there.verdict) && stuck.contains(&back.verdict))
+        );
+    }
+}

@@ -1,0 +1,39 @@
+//! What keeps a leak from being computed.
+
+use crate::vacuum::units::UnitError;
+
+/// A figure of a leak that cannot be given, since a formula would be outside its range.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum LeakError {
+    /// A share that is none, or less test gas than the air itself holds.
+    #[error("the share of test gas at the leak must be above 0 and at most 1 (100 %), not {share}")]
+    Share {
+        /// The share given.
+        share: f64,
+    },
+    /// A leak rate of nothing.
+    #[error("a leak rate must be above zero")]
+    NoLeak,
+    /// The opening is not wide against the mean free path.
+    #[error(
+        "an opening of {micrometres:.2} µm is too narrow for choked flow, which needs at least 10 mean free paths ({least:.2} µm here)"
+    )]
+    TooNarrow {
+        /// Its diameter by the formula of choked flow.
+        micrometres: f64,
+        /// The narrowest it holds for.
+        least: f64,
+    },
+    /// The viscosity is not known at this temperature.
+    #[error("the viscosity of the gas is known from 250 K to 400 K, not at {kelvin} K")]
+    NoViscosity {
+        /// The temperature asked for.
+        kelvin: f64,
+    },
+    /// No pumping of helium, so that no steady reading comes about.
+    #[error("the pumping speed for helium must be above zero; with none the helium only builds up")]
+    NoHeliumSpeed,
+    /// A number out of range.
+    #[error(transparent)]
+    Unit(#[from] UnitError),
+}
