@@ -17,8 +17,6 @@ pub struct Page {
     pub person: Option<Link>,
     /// Version of the program, shown in the footer.
     pub version: String,
-    /// Changes whenever the assets do, so that a browser fetches them again.
-    pub asset_tag: String,
 }
 
 impl Page {
@@ -28,7 +26,6 @@ impl Page {
             title: title.into(),
             section,
             version: env!("CARGO_PKG_VERSION").to_owned(),
-            asset_tag: env!("CARGO_PKG_VERSION").to_owned(),
             ..Page::default()
         }
     }

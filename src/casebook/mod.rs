@@ -1,0 +1,23 @@
+//! The domain: sites, tools, incidents, and the rules a report must keep.
+//!
+//! Pure: no I/O, no async, no clock but an argument. What a person or program sends
+//! is first a [`Draft`] (anything may be missing or wrong, nothing is lost); only
+//! [`rules::accept`] turns it into an [`Incident`], and it gathers every
+//! [`Refusal`] instead of stopping at the first.
+
+mod asker;
+mod draft;
+mod incident;
+mod record;
+mod refusal;
+pub mod rules;
+mod tool;
+
+pub use asker::{Asker, SiteScope};
+pub use draft::{CheckDraft, Draft, RevisionDraft, TEXT_LIMIT, ToolDetails, read_record};
+pub use incident::{
+    CheckDone, Filed, Finding, Incident, NewRevision, Outcome, Pressures, Revision, Status,
+};
+pub use record::{IncidentRecord, ToolDetailsRecord, filed_record, new_record, tool_details};
+pub use refusal::Refusal;
+pub use tool::{Site, SiteCode, Tool, ToolId};

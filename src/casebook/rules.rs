@@ -1,0 +1,552 @@
+//! The rules a report must keep, all in one place.
+//!
+//! Every refusal names its field and what would be accepted. The same rules serve the
+//! forms, the API and the import.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use super::{
+    CheckDone, CheckDraft, Draft, Finding, Incident, Outcome, Pressures, Refusal, Site, SiteCode,
+    Status, Tool, ToolDetails, ToolId,
+};
+use crate::catalogue::{
+    AntecedentId, Catalogue, CauseId, CheckId, ComponentId, NOT_FOUND, SignId, ToolClass,
+};
+
+/// What the rules look a report up against.
+#[derive(Clone, Copy, Debug)]
+pub struct Context<'a> {
+    /// Causes, checks, signs, antecedents.
+    pub catalogue: &'a Catalogue,
+    /// The tool the report names, if the fleet has it.
+    pub tool: Option<&'a Tool>,
+    /// The present, so that a time in the future can be refused.
+    pub now: Timestamp,
+}
+
+/// Turns a draft into an incident.
+///
+/// # Errors
+/// Every rule the draft breaks, each with its field and what would be accepted.
+pub fn accept(draft: &Draft, context: &Context<'_>) -> Result<Incident, Vec<Refusal>> {
+    let mut judge = Judge {
+        context,
+        refusals: Vec::new(),
+    };
+    let incident = judge.incident(draft);
+    match incident {
+        Some(incident) if judge.refusals.is_empty() => Ok(incident),
+        _ => Err(judge.refusals),
+    }
+}
+
+/// The tool and site a record describes, for a fleet that has not met the tool yet.
+///
+/// # Errors
+/// What is missing or unknown in the description.
+pub fn tool_from_record(
+    draft: &Draft,
+    catalogue: &Catalogue,
+) -> Result<(Site, Tool), Vec<Refusal>> {
+    let mut refusals = Vec::new();
+    let id = draft.tool.clone();
+    let class = draft
+        .tool_class
+        .as_deref()
+        .and_then(|class| catalogue.class(class));
+    if class.is_none() {
+        let known: Vec<_> = catalogue.classes().map(|class| class.id.as_str()).collect();
+        let problem = match &draft.tool_class {
+            Some(class) => format!("no tool class is called {class:?}"),
+            None => "is missing, and the tool is not known here".to_owned(),
+        };
+        refusals.push(Refusal::new("tool_class", problem, known.join(", ")));
+    }
+    let site = match &draft.site {
+        Some(site) if is_site_code(site) => Some(SiteCode::new(site)),
+        Some(site) => {
+            refusals.push(Refusal::new(
+                "site",
+                format!("{site:?} is not a site code"),
+                "2 to 8 capital letters or digits",
+            ));
+            None
+        }
+        None => {
+            refusals.push(Refusal::new(
+                "site",
+                "is missing, and the tool is not known here",
+                "the code of the site where the tool stands",
+            ));
+            None
+        }
+    };
+    let (Some(id), Some(class), Some(site)) = (id, class, site) else {
+        return Err(refusals);
+    };
+    let mut tool = Tool::as_built(ToolId::new(id), site.clone(), class);
+    let mut name = site.to_string();
+    let mut place = String::new();
+    if let Some(details) = &draft.tool_details {
+        name = details.site_name.clone().unwrap_or(name);
+        place = details.site_place.clone().unwrap_or_default();
+        refusals.extend(fit(&mut tool, class, details));
+    }
+    if refusals.is_empty() {
+        Ok((
+            Site {
+                code: site,
+                name,
+                place,
+            },
+            tool,
+        ))
+    } else {
+        Err(refusals)
+    }
+}
+
+fn is_site_code(code: &str) -> bool {
+    (2..=8).contains(&code.len())
+        && code
+            .bytes()
+            .all(|b| b.is_ascii_uppercase() || b.is_ascii_digit())
+}
+
+fn fit(tool: &mut Tool, class: &ToolClass, details: &ToolDetails) -> Vec<Refusal> {
+    let mut refusals = Vec::new();
+    tool.serial = details.serial.clone().unwrap_or_default();
+    tool.in_service = details.in_service;
+    tool.volume_litres = details.volume_litres.unwrap_or(tool.volume_litres);
+    tool.speed_litres_per_second = details
+        .speed_litres_per_second
+        .unwrap_or(tool.speed_litres_per_second);
+    tool.healthy_base = details.healthy_base.unwrap_or(tool.healthy_base);
+    tool.gauges.clone_from(&details.gauges);
+    for component in &details.fitted {
+        if class.optional.iter().any(|id| id.as_str() == component) {
+            tool.components.insert(ComponentId::new(component));
+        } else {
+            let known: Vec<_> = class.optional.iter().map(ComponentId::as_str).collect();
+            refusals.push(Refusal::new(
+                "tool_details.fitted",
+                format!("{component:?} is not an optional component of the class"),
+                known.join(", "),
+            ));
+        }
+    }
+    for component in &details.lacking {
+        if !tool.components.remove(component.as_str()) {
+            let known: Vec<_> = class.components.iter().map(ComponentId::as_str).collect();
+            refusals.push(Refusal::new(
+                "tool_details.lacking",
+                format!("{component:?} is not a component the class is built with"),
+                known.join(", "),
+            ));
+        }
+    }
+    refusals
+}
+
+struct Judge<'a> {
+    context: &'a Context<'a>,
+    refusals: Vec<Refusal>,
+}
+
+impl Judge<'_> {
+    fn refuse(
+        &mut self,
+        field: impl Into<String>,
+        problem: impl Into<String>,
+        accepted: impl Into<String>,
+    ) {
+        self.refusals.push(Refusal::new(field, problem, accepted));
+    }
+
+    fn incident(&mut self, draft: &Draft) -> Option<Incident> {
+        let status = self.status(draft);
+        let tool = self.tool(draft);
+        let occurred_at = self.occurred_at(draft);
+        if draft.symptom.is_empty() {
+            self.refuse(
+                "symptom",
+                "is missing",
+                "what the person at the tool saw, in their words",
+            );
+        }
+        if draft.author.is_empty() {
+            self.refuse(
+                "author",
+                "is missing",
+                "the name or initials of who writes this",
+            );
+        }
+        let signs = self.signs(draft);
+        let antecedents = self.antecedents(draft);
+        let checks = self.checks(draft);
+        let cause = self.cause(draft);
+        let pressures = Pressures {
+            healthy: draft.healthy,
+            faulty: draft.faulty,
+            restored: draft.restored,
+        };
+        self.restored(draft, status);
+        self.closing(draft, status, occurred_at);
+        Some(Incident {
+            status: status?,
+            tool: tool?,
+            occurred_at: occurred_at?,
+            closed_at: draft.closed_at,
+            symptom: draft.symptom.clone(),
+            signs,
+            antecedents,
+            pressures,
+            checks,
+            cause,
+            fix: draft.fix.clone(),
+            parts: draft.parts.clone(),
+            labour_minutes: draft.labour_minutes,
+            down_hours: draft.down_hours,
+            proof: draft.proof.clone(),
+            not_restored_reason: draft.not_restored_reason.clone(),
+            notes: draft.notes.clone(),
+            author: draft.author.clone(),
+        })
+    }
+
+    fn status(&mut self, draft: &Draft) -> Option<Status> {
+        let problem = match draft.status.as_deref() {
+            None => "is missing".to_owned(),
+            Some(text) => match text.parse() {
+                Ok(status) => return Some(status),
+                Err(()) => format!("{text:?} is not a status"),
+            },
+        };
+        self.refuse("status", problem, "open or closed");
+        None
+    }
+
+    fn tool(&mut self, draft: &Draft) -> Option<ToolId> {
+        let Some(name) = &draft.tool else {
+            self.refuse("tool", "is missing", "the name of a tool of the fleet");
+            return None;
+        };
+        let Some(tool) = self.context.tool else {
+            self.refuse(
+                "tool",
+                format!("no tool is called {name:?}"),
+                "a tool of the fleet list, or tool_class and site beside the name of a new one",
+            );
+            return None;
+        };
+        if let Some(class) = &draft.tool_class
+            && class != tool.class.as_str()
+        {
+            self.refuse(
+                "tool_class",
+                format!("{class:?} is not the class of {name}"),
+                tool.class.to_string(),
+            );
+        }
+        if let Some(site) = &draft.site
+            && site != tool.site.as_str()
+        {
+            self.refuse(
+                "site",
+                format!("{name} does not stand at {site:?}"),
+                tool.site.to_string(),
+            );
+        }
+        Some(tool.id.clone())
+    }
+
+    fn occurred_at(&mut self, draft: &Draft) -> Option<Timestamp> {
+        match draft.occurred_at {
+            None => {
+                if !self.already("occurred_at") {
+                    self.refuse("occurred_at", "is missing", "when the loss was noticed");
+                }
+                None
+            }
+            Some(time) => {
+                self.not_in_future("occurred_at", time);
+                Some(time)
+            }
+        }
+    }
+
+    fn already(&self, field: &str) -> bool {
+        self.refusals.iter().any(|refusal| refusal.field == field)
+    }
+
+    fn not_in_future(&mut self, field: &str, time: Timestamp) {
+        if time > self.context.now {
+            let now = self.context.now.strftime("%Y-%m-%d %H:%M UTC");
+            self.refuse(
+                field,
+                "lies in the future",
+                format!("a time up to now, {now}"),
+            );
+        }
+    }
+
+    fn signs(&mut self, draft: &Draft) -> BTreeMap<SignId, bool> {
+        let mut signs = BTreeMap::new();
+        for (id, seen) in &draft.signs {
+            if self.context.catalogue.sign(id).is_some() {
+                signs.insert(SignId::new(id), *seen);
+            } else {
+                let known = self.context.catalogue.signs().map(|sign| sign.id.as_str());
+                let accepted = nearest(id, known);
+                self.refuse(
+                    format!("signs.{}", shortened(id)),
+                    "no sign is called that",
+                    accepted,
+                );
+            }
+        }
+        signs
+    }
+
+    fn antecedents(&mut self, draft: &Draft) -> BTreeMap<AntecedentId, bool> {
+        let mut antecedents = BTreeMap::new();
+        for (id, happened) in &draft.antecedents {
+            if self.context.catalogue.antecedent(id).is_some() {
+                antecedents.insert(AntecedentId::new(id), *happened);
+            } else {
+                let known = self.context.catalogue.antecedents().map(|a| a.id.as_str());
+                let accepted = nearest(id, known);
+                self.refuse(
+                    format!("antecedents.{}", shortened(id)),
+                    "no antecedent is called that",
+                    accepted,
+                );
+            }
+        }
+        antecedents
+    }
+
+    fn checks(&mut self, draft: &Draft) -> Vec<CheckDone> {
+        let mut done = Vec::new();
+        for (index, check) in draft.checks.iter().enumerate() {
+            if let Some(check) = self.check(index, check) {
+                done.push(check);
+            }
+        }
+        done
+    }
+
+    fn check(&mut self, index: usize, draft: &CheckDraft) -> Option<CheckDone> {
+        let known = self.context.catalogue.check(&draft.check).is_some();
+        if !known {
+            let problem = if draft.check.is_empty() {
+                "is missing".to_owned()
+            } else {
+                format!("no check is called {:?}", shortened(&draft.check))
+            };
+            let checks = self
+                .context
+                .catalogue
+                .checks()
+                .map(|check| check.id.as_str());
+            let accepted = nearest(&draft.check, checks);
+            self.refuse(format!("checks[{index}].check"), problem, accepted);
+        }
+        let outcome = draft.outcome.parse::<Outcome>();
+        if outcome.is_err() {
+            let problem = if draft.outcome.is_empty() {
+                "is missing".to_owned()
+            } else {
+                format!("{:?} is not an outcome", shortened(&draft.outcome))
+            };
+            self.refuse(
+                format!("checks[{index}].outcome"),
+                problem,
+                "found, clear or inconclusive",
+            );
+        }
+        known.then_some(())?;
+        Some(CheckDone {
+            check: CheckId::new(&draft.check),
+            outcome: outcome.ok()?,
+            minutes: draft.minutes,
+            note: draft.note.clone(),
+        })
+    }
+
+    fn cause(&mut self, draft: &Draft) -> Option<Finding> {
+        let id = draft.cause.as_deref()?;
+        if id == NOT_FOUND {
+            return Some(Finding::NotFound);
+        }
+        let Some(cause) = self.context.catalogue.cause(id) else {
+            let known = self
+                .context
+                .catalogue
+                .causes()
+                .map(|cause| cause.id.as_str());
+            let accepted = format!("{}, or {NOT_FOUND}", nearest(id, known));
+            self.refuse(
+                "cause",
+                format!("no cause is called {:?}", shortened(id)),
+                accepted,
+            );
+            return None;
+        };
+        if let Some(tool) = self.context.tool
+            && !tool.components.contains(&cause.component)
+        {
+            let component = self
+                .context
+                .catalogue
+                .component(cause.component.as_str())
+                .map_or(cause.component.as_str(), |component| {
+                    component.name.as_str()
+                });
+            self.refuse(
+                "cause",
+                format!(
+                    "{} lies on the component \"{component}\", which {} lacks",
+                    cause.name, tool.id
+                ),
+                "a cause on a component the tool has, or not-found",
+            );
+        }
+        Some(Finding::Cause(CauseId::new(id)))
+    }
+
+    fn restored(&mut self, draft: &Draft, status: Option<Status>) {
+        let explained = !draft.not_restored_reason.is_empty();
+        let pascals = |typed: Option<crate::vacuum::units::TypedPressure>| {
+            typed
+                .and_then(|typed| typed.pressure().ok())
+                .map(|p| p.pascals())
+        };
+        match (pascals(draft.faulty), pascals(draft.restored)) {
+            (Some(faulty), Some(restored)) if restored > faulty && !explained => {
+                self.refuse(
+                    "pressures.restored",
+                    "is above the pressure at the fault",
+                    "a pressure not above the faulty one, or why it is above in \"not restored\"",
+                );
+            }
+            (_, None)
+                if status == Some(Status::Closed)
+                    && !explained
+                    && !self.already("pressures.restored") =>
+            {
+                self.refuse(
+                    "pressures.restored",
+                    "is missing",
+                    "the pressure reached after the fix, or why there is none in \"not restored\"",
+                );
+            }
+            _ => {}
+        }
+    }
+
+    fn closing(&mut self, draft: &Draft, status: Option<Status>, occurred_at: Option<Timestamp>) {
+        match status {
+            Some(Status::Open) if draft.closed_at.is_some() => {
+                self.refuse(
+                    "closed_at",
+                    "is given though the incident is open",
+                    "nothing while open, or status closed",
+                );
+            }
+            Some(Status::Closed) => {
+                match draft.closed_at {
+                    None => self.refuse(
+                        "closed_at",
+                        "is missing",
+                        "when the tool was back in use or given up on",
+                    ),
+                    Some(closed) => {
+                        self.not_in_future("closed_at", closed);
+                        if occurred_at.is_some_and(|occurred| closed < occurred) {
+                            self.refuse(
+                                "closed_at",
+                                "lies before the loss was noticed",
+                                "a time not before occurred_at",
+                            );
+                        }
+                    }
+                }
+                if draft.cause.is_none() {
+                    self.refuse("cause", "is missing", "the root cause, or not-found");
+                }
+                if draft.fix.is_empty() {
+                    self.refuse("fix", "is missing", "what was done, even if it was nothing");
+                }
+                if draft.labour_minutes.is_none() {
+                    self.refuse(
+                        "labour_minutes",
+                        "is missing",
+                        "minutes of labour, 0 or more",
+                    );
+                }
+                if draft.down_hours.is_none() {
+                    self.refuse(
+                        "down_hours",
+                        "is missing",
+                        "hours the tool was down, 0 or more",
+                    );
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+fn shortened(text: &str) -> String {
+    text.chars().take(60).collect()
+}
+
+/// The known identifiers most like the one typed, so that a slip is quickly mended.
+fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> String {
+    const SHOWN: usize = 5;
+    let typed: Vec<char> = typed.chars().take(60).collect();
+    let mut ranked: Vec<_> = known.map(|id| (edits(&typed, id), id)).collect();
+    ranked.sort();
+    let shown: Vec<_> = ranked.iter().take(SHOWN).map(|(_, id)| *id).collect();
+    format!(
+        "an identifier of the catalogue, nearest are {}",
+        shown.join(", ")
+    )
+}
+
+/// Levenshtein distance.
+fn edits(a: &[char], b: &str) -> usize {
+    let b: Vec<char> = b.chars().collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, from) in a.iter().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, to) in b.iter().enumerate() {
+            let replaced = diagonal + usize::from(from != to);
+            diagonal = row[j + 1];
+            row[j + 1] = replaced.min(row[j] + 1).min(diagonal + 1);
+        }
+    }
+    row[b.len()]
+}
+
+/// What could not be read together with the rules that are broken; a field that could
+/// not be read is not also reported as missing.
+pub fn merged(unread: Vec<Refusal>, broken: Vec<Refusal>) -> Vec<Refusal> {
+    let known: Vec<String> = unread.iter().map(|refusal| refusal.field.clone()).collect();
+    let about = |refusal: &Refusal| {
+        known.iter().any(|field| {
+            *field == refusal.field
+                || field
+                    .strip_prefix(refusal.field.as_str())
+                    .is_some_and(|rest| rest.starts_with('.'))
+        })
+    };
+    unread
+        .into_iter()
+        .chain(broken.into_iter().filter(|refusal| !about(refusal)))
+        .collect()
+}

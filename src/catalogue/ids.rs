@@ -1,0 +1,55 @@
+//! Identifiers of catalogue entries, one type per kind so that a sign can never be passed for a cause.
+
+use std::{borrow::Borrow, fmt};
+
+use serde::{Deserialize, Serialize};
+
+macro_rules! identifiers {
+    ($($(#[$doc:meta])* $name:ident),* $(,)?) => {$(
+        $(#[$doc])*
+        #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[serde(transparent)]
+        pub struct $name(String);
+
+        impl $name {
+            /// Wraps an identifier; whether the catalogue has it is the caller's question.
+            pub fn new(id: impl Into<String>) -> Self {
+                Self(id.into())
+            }
+
+            /// The identifier as it stands in the data files.
+            pub fn as_str(&self) -> &str {
+                &self.0
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str(&self.0)
+            }
+        }
+
+        impl Borrow<str> for $name {
+            fn borrow(&self) -> &str {
+                &self.0
+            }
+        }
+    )*};
+}
+
+identifiers! {
+    /// A tool class: tools that share a build and are counted together.
+    ClassId,
+    /// A part that can fail.
+    ComponentId,
+    /// A component with a mechanism.
+    CauseId,
+    /// What happened shortly before.
+    AntecedentId,
+    /// A structured observation.
+    SignId,
+    /// Something a person does to find a cause.
+    CheckId,
+    /// A hazard and how it is met.
+    CautionId,
+}

@@ -1,0 +1,152 @@
+//! The catalogue: tool classes, components, causes, signs, antecedents, cautions and
+//! checks, as data files a service lead can edit.
+//!
+//! [`parse`] is pure and gathers every mistake with file and line; [`source`] is the
+//! thin edge that reads a folder or the copy built into the program. Nothing here
+//! knows of incidents, the store or the web.
+
+mod entries;
+mod ids;
+mod kind;
+mod parse;
+pub mod source;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+pub use entries::{
+    Antecedent, Cause, Caution, Check, Component, Sign, StateMinutes, ToolClass, ToolState,
+};
+pub use ids::{AntecedentId, CauseId, CautionId, CheckId, ClassId, ComponentId, SignId};
+pub use kind::Kind;
+pub use parse::{Mistake, Mistakes, NOT_FOUND, SourceFile, parse};
+
+/// Everything the trade knows beforehand, checked.
+#[derive(Clone, Debug, Default)]
+pub struct Catalogue {
+    cautions: BTreeMap<CautionId, Caution>,
+    components: BTreeMap<ComponentId, Component>,
+    classes: BTreeMap<ClassId, ToolClass>,
+    class_order: Vec<ClassId>,
+    causes: BTreeMap<CauseId, Cause>,
+    cause_order: Vec<CauseId>,
+    signs: BTreeMap<SignId, Sign>,
+    sign_order: Vec<SignId>,
+    antecedents: BTreeMap<AntecedentId, Antecedent>,
+    antecedent_order: Vec<AntecedentId>,
+    checks: BTreeMap<CheckId, Check>,
+}
+
+impl Catalogue {
+    /// A caution by identifier.
+    pub fn caution(&self, id: &str) -> Option<&Caution> {
+        self.cautions.get(id)
+    }
+
+    /// Every caution, by identifier.
+    pub fn cautions(&self) -> impl Iterator<Item = &Caution> {
+        self.cautions.values()
+    }
+
+    /// A component by identifier.
+    pub fn component(&self, id: &str) -> Option<&Component> {
+        self.components.get(id)
+    }
+
+    /// Every component, by identifier.
+    pub fn components(&self) -> impl Iterator<Item = &Component> {
+        self.components.values()
+    }
+
+    /// A tool class by identifier.
+    pub fn class(&self, id: &str) -> Option<&ToolClass> {
+        self.classes.get(id)
+    }
+
+    /// Every tool class in the order of the data file.
+    pub fn classes(&self) -> impl Iterator<Item = &ToolClass> {
+        self.class_order
+            .iter()
+            .filter_map(|id| self.classes.get(id))
+    }
+
+    /// A cause by identifier.
+    pub fn cause(&self, id: &str) -> Option<&Cause> {
+        self.causes.get(id)
+    }
+
+    /// Every cause in the order of the data file.
+    pub fn causes(&self) -> impl Iterator<Item = &Cause> {
+        self.cause_order.iter().filter_map(|id| self.causes.get(id))
+    }
+
+    /// A sign by identifier.
+    pub fn sign(&self, id: &str) -> Option<&Sign> {
+        self.signs.get(id)
+    }
+
+    /// Every sign in the order of the data file.
+    pub fn signs(&self) -> impl Iterator<Item = &Sign> {
+        self.sign_order.iter().filter_map(|id| self.signs.get(id))
+    }
+
+    /// The signs worth asking about on a tool with these components: those that some
+    /// cause on them brings about, in the order of the data file.
+    pub fn signs_of<'a>(
+        &'a self,
+        components: &'a BTreeSet<ComponentId>,
+    ) -> impl Iterator<Item = &'a Sign> {
+        let told: BTreeSet<&SignId> = self
+            .causes
+            .values()
+            .filter(|cause| components.contains(&cause.component))
+            .flat_map(|cause| cause.signs.keys())
+            .collect();
+        self.signs().filter(move |sign| told.contains(&sign.id))
+    }
+
+    /// The antecedents worth asking about on a tool with these components.
+    pub fn antecedents_of<'a>(
+        &'a self,
+        components: &'a BTreeSet<ComponentId>,
+    ) -> impl Iterator<Item = &'a Antecedent> {
+        let told: BTreeSet<&AntecedentId> = self
+            .causes
+            .values()
+            .filter(|cause| components.contains(&cause.component))
+            .flat_map(|cause| cause.antecedents.keys())
+            .collect();
+        self.antecedents()
+            .filter(move |antecedent| told.contains(&antecedent.id))
+    }
+
+    /// An antecedent by identifier.
+    pub fn antecedent(&self, id: &str) -> Option<&Antecedent> {
+        self.antecedents.get(id)
+    }
+
+    /// Every antecedent in the order of the data file.
+    pub fn antecedents(&self) -> impl Iterator<Item = &Antecedent> {
+        self.antecedent_order
+            .iter()
+            .filter_map(|id| self.antecedents.get(id))
+    }
+
+    /// A check by identifier.
+    pub fn check(&self, id: &str) -> Option<&Check> {
+        self.checks.get(id)
+    }
+
+    /// Every check, by identifier.
+    pub fn checks(&self) -> impl Iterator<Item = &Check> {
+        self.checks.values()
+    }
+
+    /// The name people read for a cause, including "not found".
+    pub fn cause_name<'a>(&'a self, id: &'a str) -> &'a str {
+        if id == NOT_FOUND {
+            "not found"
+        } else {
+            self.cause(id).map_or(id, |cause| cause.name.as_str())
+        }
+    }
+}

@@ -1,0 +1,147 @@
+//! `demo` and `serve`.
+
+use std::{net::SocketAddr, path::PathBuf, process::ExitCode, sync::Arc};
+
+use anyhow::{Context, bail};
+use clap::Args;
+use tokio::{net::TcpListener, signal, sync::watch};
+
+use super::{DataAt, StoreAt};
+use crate::{
+    catalogue::{Catalogue, source},
+    demo,
+    follow::Follower,
+    knowledge::Knowledge,
+    search::SearchIndex,
+    store::Store,
+    web::{self, App},
+};
+
+#[derive(Debug, Args)]
+pub(super) struct Demo {
+    /// Where to listen; this machine only
+    #[arg(long, value_name = "ADDR", default_value = "127.0.0.1:8080")]
+    listen: SocketAddr,
+    /// A folder for the demo's store and index, kept between runs [default: a fresh temporary one]
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Serve {
+    #[command(flatten)]
+    store: StoreAt,
+    #[command(flatten)]
+    data: DataAt,
+    /// Where to listen; this machine only
+    #[arg(long, value_name = "ADDR")]
+    listen: SocketAddr,
+}
+
+impl Demo {
+    pub(super) async fn run(self) -> anyhow::Result<ExitCode> {
+        // Held until the end: dropping it removes the folder.
+        let temporary = match &self.data {
+            Some(_) => None,
+            None => Some(
+                tempfile::Builder::new()
+                    .prefix("coldtrap-demo-")
+                    .tempdir()?,
+            ),
+        };
+        let folder = match (&self.data, &temporary) {
+            (Some(folder), _) => folder.clone(),
+            (None, Some(temporary)) => temporary.path().to_owned(),
+            (None, None) => bail!("there is no folder for the demo"),
+        };
+        std::fs::create_dir_all(&folder)
+            .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+        let catalogue = Arc::new(source::built_in()?);
+        let path = folder.join("demo.db");
+        let store = Store::open(&format!("sqlite://{}", path.display())).await?;
+        demo::fill(&store, &catalogue).await?;
+        serve(store, catalogue, folder, self.listen).await?;
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+impl Serve {
+    pub(super) async fn run(self) -> anyhow::Result<ExitCode> {
+        let (store, catalogue) = self.store.open().await?;
+        serve(store, catalogue, self.data.data, self.listen).await?;
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+/// Serves until the process is asked to end.
+async fn serve(
+    store: Store,
+    catalogue: Arc<Catalogue>,
+    data: PathBuf,
+    listen: SocketAddr,
+) -> anyhow::Result<()> {
+    if !listen.ip().is_loopback() {
+        bail!(
+            "cannot listen on {listen}: this version has no sign-in, so it serves this machine \
+             only; use a loopback address such as 127.0.0.1:8080"
+        );
+    }
+    let index = Arc::new(
+        SearchIndex::open(&data)
+            .with_context(|| format!("cannot open the search index in {}", data.display()))?,
+    );
+    let knowledge = Arc::new(Knowledge::default());
+    let follower = Follower::new(
+        store.clone(),
+        Arc::clone(&index),
+        Arc::clone(&knowledge),
+        Arc::clone(&catalogue),
+    )
+    .await?;
+    let progress = follower.progress();
+    let (stop, stopped) = watch::channel(false);
+    let following = tokio::spawn(follower.run(stopped.clone()));
+    let app = App {
+        store: store.clone(),
+        index,
+        knowledge,
+        catalogue,
+        progress: progress.clone(),
+    };
+    let listener = TcpListener::bind(listen)
+        .await
+        .with_context(|| format!("cannot listen on {listen}"))?;
+    let address = listener.local_addr()?;
+    let mut asked_to_stop = stopped.clone();
+    let serving = tokio::spawn(async move {
+        axum::serve(listener, web::router(app))
+            .with_graceful_shutdown(async move {
+                let _ = asked_to_stop.wait_for(|stop| *stop).await;
+            })
+            .await
+    });
+    let mut caught_up = progress;
+    tokio::select! {
+        caught_up = caught_up.wait_for(|p| p.caught_up) => {
+            caught_up.context("the search index stopped following the store")?;
+            println!("listening on http://{address}");
+            println!("No sign-in yet: only this machine can reach it. Ctrl-C ends it.");
+            interrupted().await?;
+        }
+        ended = interrupted() => ended?,
+    }
+    stop.send_replace(true);
+    serving.await??;
+    following.await?;
+    store.close().await;
+    Ok(())
+}
+
+async fn interrupted() -> anyhow::Result<()> {
+    let mut terminate = signal::unix::signal(signal::unix::SignalKind::terminate())?;
+    tokio::select! {
+        interrupt = signal::ctrl_c() => interrupt?,
+        _ = terminate.recv() => {}
+    }
+    Ok(())
+}

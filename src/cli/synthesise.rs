@@ -1,0 +1,40 @@
+//! `synthesise`.
+
+use std::{
+    io::{self, BufWriter, Write},
+    process::ExitCode,
+};
+
+use clap::Args;
+
+use crate::{casebook, catalogue::source, synthesise::Fleet};
+
+#[derive(Debug, Args)]
+pub(super) struct Synthesise {
+    /// How many incidents
+    #[arg(long, value_name = "N")]
+    incidents: u64,
+    /// Any whole number; the same one gives the same bytes
+    #[arg(long, value_name = "S")]
+    seed: u64,
+}
+
+impl Synthesise {
+    pub(super) fn run(self) -> anyhow::Result<ExitCode> {
+        super::until_pipe_closes(self.write())
+    }
+
+    fn write(self) -> anyhow::Result<()> {
+        let catalogue = source::built_in()?;
+        let mut out = BufWriter::with_capacity(1 << 20, io::stdout().lock());
+        let fleet = Fleet::new(&catalogue, self.seed);
+        for made in fleet.incidents(self.incidents) {
+            let details = casebook::tool_details(made.tool, made.site, &catalogue);
+            let record = casebook::new_record(&made.incident, made.tool, Some(details));
+            serde_json::to_writer(&mut out, &record)?;
+            out.write_all(b"\n")?;
+        }
+        out.flush()?;
+        Ok(())
+    }
+}

@@ -1,0 +1,114 @@
+//! Lines of a file that may be anything: too long, not text, without an end.
+
+use std::io::{self, BufRead};
+
+use super::IntakeError;
+use crate::casebook::Refusal;
+
+/// The longest line taken, in bytes.
+const LONGEST: usize = 4 << 20;
+
+/// Reads line by line with at most [`LONGEST`] bytes in memory.
+pub(super) struct Lines<R> {
+    reader: R,
+    line: u64,
+}
+
+/// A line: its number, its bytes in the file, and its text or why it has none.
+type Line = (u64, u64, Result<String, Refusal>);
+
+impl<R: BufRead> Lines<R> {
+    pub(super) fn new(reader: R) -> Self {
+        Self { reader, line: 0 }
+    }
+
+    pub(super) fn next_line(&mut self) -> Option<Result<Line, IntakeError>> {
+        match self.read() {
+            Ok(None) => None,
+            Ok(Some(line)) => Some(Ok(line)),
+            Err(cause) => Some(Err(IntakeError::Unreadable {
+                line: self.line,
+                cause,
+            })),
+        }
+    }
+
+    fn read(&mut self) -> io::Result<Option<Line>> {
+        let mut kept: Vec<u8> = Vec::new();
+        let mut length: u64 = 0;
+        loop {
+            let available = match self.reader.fill_buf() {
+                Ok(available) => available,
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
+                Err(error) => return Err(error),
+            };
+            if available.is_empty() {
+                if length == 0 {
+                    return Ok(None);
+                }
+                break;
+            }
+            let end = available.iter().position(|byte| *byte == b'\n');
+            let used = end.map_or(available.len(), |at| at + 1);
+            if kept.len() < LONGEST {
+                let room = LONGEST - kept.len();
+                kept.extend_from_slice(&available[..used.min(room)]);
+            }
+            length += used as u64;
+            self.reader.consume(used);
+            if end.is_some() {
+                break;
+            }
+        }
+        self.line += 1;
+        let text = if length > LONGEST as u64 {
+            Err(Refusal::new(
+                "record",
+                format!("the line has {length} bytes"),
+                format!("at most {LONGEST} bytes a line"),
+            ))
+        } else {
+            String::from_utf8(kept).map_err(|error| {
+                let at = error.utf8_error().valid_up_to();
+                Refusal::new(
+                    "record",
+                    format!("byte {} of the line is not UTF-8", at + 1),
+                    "text encoded as UTF-8",
+                )
+            })
+        };
+        Ok(Some((self.line, length, text)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn bad_bytes_spoil_one_line_only() {
+        let mut lines = Lines::new(&b"one\n\xff\xfe\nthree"[..]);
+        let mut next = || lines.next_line().expect("a line").expect("readable");
+        assert_eq!(next().2.as_deref(), Ok("one\n"));
+        assert!(next().2.is_err());
+        assert_eq!(next(), (3, 5, Ok("three".to_owned())));
+        assert!(lines.next_line().is_none());
+    }
+
+    #[test]
+    fn a_line_beyond_measure_is_refused_and_passed_over() {
+        let mut file = vec![b'x'; LONGEST + 10];
+        file.extend_from_slice(b"\nnext\n");
+        let mut lines = Lines::new(&file[..]);
+        assert!(
+            lines
+                .next_line()
+                .expect("a line")
+                .expect("readable")
+                .2
+                .is_err()
+        );
+        let next = lines.next_line().expect("a line").expect("readable");
+        assert_eq!(next.2.as_deref(), Ok("next\n"));
+    }
+}

@@ -1,0 +1,17 @@
+//! coldtrap: a fleet-wide incident knowledge base with search, for high-vacuum
+//! thin-film tools that no longer reach their base pressure.
+//!
+//! The code map, in the order data flows, stands in DEVELOPERS.md.
+
+pub mod casebook;
+pub mod catalogue;
+pub mod cli;
+pub mod demo;
+pub mod follow;
+pub mod intake;
+pub mod knowledge;
+pub mod search;
+pub mod store;
+pub mod synthesise;
+pub mod vacuum;
+pub mod web;

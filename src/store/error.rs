@@ -1,0 +1,47 @@
+//! What can go wrong with the store.
+
+/// A store that cannot do what was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// The address is of a kind this program cannot open.
+    #[error("cannot open {0:?} as a store; accepted is sqlite://PATH")]
+    Address(String),
+    /// The database refused or failed.
+    #[error("the store failed: {0}")]
+    Database(#[from] sqlx::Error),
+    /// The tables could not be brought up to date.
+    #[error("the store's tables could not be brought up to date: {0}")]
+    Migration(#[from] sqlx::migrate::MigrateError),
+    /// Something in the store cannot be read back.
+    #[error("the store holds {what} that cannot be read: {problem}")]
+    Damaged {
+        /// Which row.
+        what: String,
+        /// Why.
+        problem: String,
+    },
+    /// The record was changed by someone else meanwhile.
+    #[error(
+        "incident {number} is at revision {current} by now; the change was made on revision {based_on}"
+    )]
+    Outdated {
+        /// Which incident.
+        number: i64,
+        /// Its present revision.
+        current: i64,
+        /// The revision the writer had before them.
+        based_on: i64,
+    },
+    /// There is no such incident.
+    #[error("there is no incident {0}")]
+    NoIncident(i64),
+    /// The number is taken.
+    #[error("incident {0} is in the store already; leave `number` out to file it as a new one")]
+    NumberTaken(i64),
+    /// A request key came back with another request.
+    #[error("the key {0:?} was used for another report; a key belongs to one request")]
+    KeyReused(String),
+    /// The task that writes ended early.
+    #[error("the write did not finish: {0}")]
+    Interrupted(#[from] tokio::task::JoinError),
+}

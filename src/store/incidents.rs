@@ -1,0 +1,490 @@
+//! Incidents: filing, correcting, reading.
+
+use std::collections::{BTreeMap, HashMap};
+
+use jiff::Timestamp;
+use sqlx::{QueryBuilder, Sqlite, SqliteConnection, Transaction};
+
+use super::{
+    Store, StoreError,
+    fleet::{add_site, add_tool, encode, scope},
+    next,
+    row::RevisionRow,
+};
+use crate::casebook::{Asker, Filed, Incident, NewRevision, Revision, Site, Status, Tool, ToolId};
+use crate::vacuum::units::TypedPressure;
+
+/// The most numbers asked for in one statement.
+const BATCH: usize = 500;
+
+/// A request key with a digest of what came with it.
+#[derive(Clone, Debug)]
+pub struct Keyed {
+    /// The key the client chose.
+    pub key: String,
+    /// A digest of the request, so that a key cannot be used for two.
+    pub digest: String,
+}
+
+/// A report about to be stored.
+#[derive(Clone, Debug)]
+pub struct Filing {
+    /// The number it already has, from an export; none lets the store give one.
+    pub number: Option<i64>,
+    /// Earlier states, oldest first, from an export.
+    pub earlier: Vec<Revision>,
+    /// When the newest state was written.
+    pub at: Timestamp,
+    /// Who wrote the newest state; the report's author unless it is a correction.
+    pub author: String,
+    /// Why, if it is a correction.
+    pub reason: String,
+    /// The report.
+    pub incident: Incident,
+    /// Its tool and that tool's site, where the store has not met them yet.
+    pub new_tool: Option<(Site, Tool)>,
+}
+
+impl Filing {
+    /// A report filed for the first time.
+    pub fn new(incident: Incident, at: Timestamp) -> Self {
+        Self {
+            number: None,
+            earlier: Vec::new(),
+            at,
+            author: incident.author.clone(),
+            reason: String::new(),
+            incident,
+            new_tool: None,
+        }
+    }
+}
+
+/// Which incidents a list shows.
+#[derive(Clone, Debug, Default)]
+pub struct Listing {
+    /// Only of this tool.
+    pub tool: Option<ToolId>,
+    /// Only of this status.
+    pub status: Option<Status>,
+    /// How many to leave out, newest first.
+    pub skip: i64,
+    /// How many at most.
+    pub limit: i64,
+}
+
+/// What a list shows of an incident.
+#[derive(Clone, Debug)]
+pub struct Overview {
+    /// Its number.
+    pub number: i64,
+    /// The report as it stands.
+    pub incident: Incident,
+}
+
+impl Store {
+    /// Stores a report. It is on disk when this returns, whether or not the caller waits.
+    ///
+    /// # Errors
+    /// The database failing, or a key that was used for another request.
+    pub async fn file(&self, filing: Filing, key: Option<Keyed>) -> Result<i64, StoreError> {
+        let store = self.clone();
+        // A task of its own, so that a client that hangs up cannot stop a write half-way.
+        tokio::spawn(async move {
+            let mut tx = store.begin().await?;
+            if let Some(key) = &key {
+                let known: Option<(String, i64)> =
+                    sqlx::query_as("select digest, number from filing_key where key = $1")
+                        .bind(&key.key)
+                        .fetch_optional(&mut *tx)
+                        .await?;
+                match known {
+                    Some((digest, number)) if digest == key.digest => return Ok(number),
+                    Some(_) => return Err(StoreError::KeyReused(key.key.clone())),
+                    None => {}
+                }
+            }
+            let (number, seq) = file_one(&mut tx, &filing).await?;
+            if let Some(key) = &key {
+                sqlx::query("insert into filing_key (key, digest, number) values ($1, $2, $3)")
+                    .bind(&key.key)
+                    .bind(&key.digest)
+                    .bind(number)
+                    .execute(&mut *tx)
+                    .await?;
+            }
+            tx.commit().await?;
+            store.announce(seq);
+            Ok(number)
+        })
+        .await?
+    }
+
+    /// Begins to store many reports, all or none. Other writers wait until it ends.
+    ///
+    /// # Errors
+    /// The database failing.
+    pub async fn begin_filing(&self) -> Result<BulkFiling, StoreError> {
+        Ok(BulkFiling {
+            store: self.clone(),
+            tx: self.begin().await?,
+            last: None,
+        })
+    }
+
+    /// Stores a correction as a new revision.
+    ///
+    /// # Errors
+    /// No such incident, one changed by someone else meanwhile, the database failing.
+    pub async fn revise(&self, new: NewRevision) -> Result<i64, StoreError> {
+        let store = self.clone();
+        tokio::spawn(async move {
+            let mut tx = store.begin().await?;
+            let current: Option<i64> =
+                sqlx::query_scalar("select revision from incident where number = $1")
+                    .bind(new.number)
+                    .fetch_optional(&mut *tx)
+                    .await?;
+            let current = current.ok_or(StoreError::NoIncident(new.number))?;
+            if current != new.based_on {
+                return Err(StoreError::Outdated {
+                    number: new.number,
+                    current,
+                    based_on: new.based_on,
+                });
+            }
+            let revision = current + 1;
+            put_present(&mut tx, new.number, revision, &new.incident).await?;
+            put_revision(
+                &mut tx,
+                new.number,
+                &Revision {
+                    revision,
+                    at: new.at,
+                    author: new.author,
+                    reason: new.reason,
+                    incident: new.incident,
+                },
+            )
+            .await?;
+            let seq = put_change(&mut tx, new.number, revision).await?;
+            tx.commit().await?;
+            store.announce(seq);
+            Ok(revision)
+        })
+        .await?
+    }
+
+    /// An incident with its history, if there is one and the asker may see it.
+    ///
+    /// # Errors
+    /// The database failing or holding something unreadable.
+    pub async fn incident(&self, asker: &Asker, number: i64) -> Result<Option<Filed>, StoreError> {
+        let rows: Vec<RevisionRow> = sqlx::query_as(
+            "select r.number, r.revision, r.at, r.author, r.reason, r.record from revision r \
+             join incident i on i.number = r.number join tool t on t.id = i.tool \
+             where r.number = $1 and (cast($2 as text) is null or t.site = $2) \
+             order by r.revision",
+        )
+        .bind(number)
+        .bind(scope(asker))
+        .fetch_all(&self.read)
+        .await?;
+        let revisions: Vec<Revision> = rows
+            .into_iter()
+            .map(Revision::try_from)
+            .collect::<Result<_, _>>()?;
+        Ok((!revisions.is_empty()).then_some(Filed { number, revisions }))
+    }
+
+    /// The present state of those of `numbers` that exist and the asker may see.
+    ///
+    /// # Errors
+    /// The database failing or holding something unreadable.
+    pub async fn present(
+        &self,
+        asker: &Asker,
+        numbers: &[i64],
+    ) -> Result<HashMap<i64, Revision>, StoreError> {
+        let mut found = HashMap::with_capacity(numbers.len());
+        for batch in numbers.chunks(BATCH) {
+            let mut query = QueryBuilder::<Sqlite>::new(
+                "select r.number, r.revision, r.at, r.author, r.reason, r.record from incident i \
+                 join revision r on r.number = i.number and r.revision = i.revision \
+                 join tool t on t.id = i.tool where i.number in (",
+            );
+            let mut list = query.separated(", ");
+            for number in batch {
+                list.push_bind(*number);
+            }
+            query.push(")");
+            if let Some(site) = scope(asker) {
+                query.push(" and t.site = ").push_bind(site.to_owned());
+            }
+            let rows: Vec<RevisionRow> = query.build_query_as().fetch_all(&self.read).await?;
+            for row in rows {
+                found.insert(row.number, Revision::try_from(row)?);
+            }
+        }
+        Ok(found)
+    }
+
+    /// Whole incidents after `number`, in order of their numbers, for export and checks.
+    ///
+    /// # Errors
+    /// The database failing or holding something unreadable.
+    pub async fn filed_after(&self, number: i64, limit: i64) -> Result<Vec<Filed>, StoreError> {
+        let rows: Vec<RevisionRow> = sqlx::query_as(
+            "select r.number, r.revision, r.at, r.author, r.reason, r.record from revision r \
+             where r.number in (select number from incident where number > $1 \
+             order by number limit $2) order by r.number, r.revision",
+        )
+        .bind(number)
+        .bind(limit)
+        .fetch_all(&self.read)
+        .await?;
+        let mut filed: BTreeMap<i64, Vec<Revision>> = BTreeMap::new();
+        for row in rows {
+            filed
+                .entry(row.number)
+                .or_default()
+                .push(Revision::try_from(row)?);
+        }
+        Ok(filed
+            .into_iter()
+            .map(|(number, revisions)| Filed { number, revisions })
+            .collect())
+    }
+
+    /// A list of incidents, newest first, and how many there are in all.
+    ///
+    /// # Errors
+    /// The database failing or holding something unreadable.
+    pub async fn list(
+        &self,
+        asker: &Asker,
+        listing: &Listing,
+    ) -> Result<(Vec<Overview>, i64), StoreError> {
+        const MATCHING: &str = "from incident i join tool t on t.id = i.tool \
+             where (cast($1 as text) is null or t.site = $1) \
+             and (cast($2 as text) is null or i.tool = $2) \
+             and (cast($3 as text) is null or i.status = $3)";
+        let tool = listing.tool.as_ref().map(ToolId::as_str);
+        let status = listing.status.map(Status::id);
+        let total: i64 =
+            sqlx::query_scalar(sqlx::AssertSqlSafe(format!("select count(*) {MATCHING}")))
+                .bind(scope(asker))
+                .bind(tool)
+                .bind(status)
+                .fetch_one(&self.read)
+                .await?;
+        let numbers: Vec<i64> = sqlx::query_scalar(sqlx::AssertSqlSafe(format!(
+            "select i.number {MATCHING} order by i.occurred_at desc, i.number desc limit $4 offset $5"
+        )))
+        .bind(scope(asker))
+        .bind(tool)
+        .bind(status)
+        .bind(listing.limit)
+        .bind(listing.skip)
+        .fetch_all(&self.read)
+        .await?;
+        let mut present = self.present(asker, &numbers).await?;
+        let overviews = numbers
+            .into_iter()
+            .filter_map(|number| {
+                let incident = present.remove(&number)?.incident;
+                Some(Overview { number, incident })
+            })
+            .collect();
+        Ok((overviews, total))
+    }
+
+    /// How many incidents there are: open, closed.
+    ///
+    /// # Errors
+    /// The database failing.
+    pub async fn counts(&self) -> Result<(i64, i64), StoreError> {
+        Ok(sqlx::query_as(
+            "select coalesce(sum(case when status = 'open' then 1 else 0 end), 0), \
+             coalesce(sum(case when status = 'closed' then 1 else 0 end), 0) from incident",
+        )
+        .fetch_one(&self.read)
+        .await?)
+    }
+
+    /// The newest revision of every incident, by number.
+    ///
+    /// # Errors
+    /// The database failing.
+    pub async fn present_revisions(&self) -> Result<Vec<(i64, i64)>, StoreError> {
+        Ok(
+            sqlx::query_as("select number, revision from incident order by number")
+                .fetch_all(&self.read)
+                .await?,
+        )
+    }
+
+    fn announce(&self, seq: i64) {
+        self.written.send_replace(seq);
+    }
+}
+
+/// Many reports on their way into the store. Dropped without [`BulkFiling::commit`],
+/// none of them is stored.
+#[derive(Debug)]
+pub struct BulkFiling {
+    store: Store,
+    tx: Transaction<'static, Sqlite>,
+    last: Option<i64>,
+}
+
+impl BulkFiling {
+    /// Adds a report and returns its number.
+    ///
+    /// # Errors
+    /// [`StoreError::NumberTaken`], after which others can still be added; the database
+    /// failing.
+    pub async fn add(&mut self, filing: &Filing) -> Result<i64, StoreError> {
+        let (number, seq) = file_one(&mut self.tx, filing).await?;
+        self.last = Some(seq);
+        Ok(number)
+    }
+
+    /// Makes everything added durable.
+    ///
+    /// # Errors
+    /// The database failing; nothing is stored then.
+    pub async fn commit(self) -> Result<(), StoreError> {
+        self.tx.commit().await?;
+        if let Some(seq) = self.last {
+            self.store.announce(seq);
+        }
+        Ok(())
+    }
+
+    /// Stores nothing.
+    ///
+    /// # Errors
+    /// The database failing.
+    pub async fn abandon(self) -> Result<(), StoreError> {
+        Ok(self.tx.rollback().await?)
+    }
+}
+
+async fn file_one(
+    connection: &mut SqliteConnection,
+    filing: &Filing,
+) -> Result<(i64, i64), StoreError> {
+    if let Some((site, tool)) = &filing.new_tool {
+        add_site(connection, site).await?;
+        add_tool(connection, tool).await?;
+    }
+    let number = match filing.number {
+        None => next(connection, "incident").await?,
+        Some(number) => {
+            let taken: Option<i64> =
+                sqlx::query_scalar("select number from incident where number = $1")
+                    .bind(number)
+                    .fetch_optional(&mut *connection)
+                    .await?;
+            if taken.is_some() {
+                return Err(StoreError::NumberTaken(number));
+            }
+            sqlx::query("update counter set value = max(value, $1) where name = 'incident'")
+                .bind(number)
+                .execute(&mut *connection)
+                .await?;
+            number
+        }
+    };
+    let newest = Revision {
+        revision: filing.earlier.len() as i64 + 1,
+        at: filing.at,
+        author: filing.author.clone(),
+        reason: filing.reason.clone(),
+        incident: filing.incident.clone(),
+    };
+    put_present(connection, number, newest.revision, &newest.incident).await?;
+    for revision in filing.earlier.iter().chain([&newest]) {
+        put_revision(connection, number, revision).await?;
+    }
+    let seq = put_change(connection, number, newest.revision).await?;
+    Ok((number, seq))
+}
+
+async fn put_present(
+    connection: &mut SqliteConnection,
+    number: i64,
+    revision: i64,
+    incident: &Incident,
+) -> Result<(), sqlx::Error> {
+    let pascals = |typed: Option<TypedPressure>| {
+        typed
+            .and_then(|typed| typed.pressure().ok())
+            .map(|pressure| pressure.pascals())
+    };
+    sqlx::query(
+        "insert into incident (number, revision, tool, status, occurred_at, closed_at, cause, \
+         healthy_pa, faulty_pa, restored_pa, labour_minutes, down_hours) \
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) \
+         on conflict (number) do update set revision = excluded.revision, tool = excluded.tool, \
+         status = excluded.status, occurred_at = excluded.occurred_at, \
+         closed_at = excluded.closed_at, cause = excluded.cause, \
+         healthy_pa = excluded.healthy_pa, faulty_pa = excluded.faulty_pa, \
+         restored_pa = excluded.restored_pa, labour_minutes = excluded.labour_minutes, \
+         down_hours = excluded.down_hours",
+    )
+    .bind(number)
+    .bind(revision)
+    .bind(incident.tool.as_str())
+    .bind(incident.status.id())
+    .bind(incident.occurred_at.as_microsecond())
+    .bind(incident.closed_at.map(Timestamp::as_microsecond))
+    .bind(incident.cause.as_ref().map(|cause| cause.id().to_owned()))
+    .bind(pascals(incident.pressures.healthy))
+    .bind(pascals(incident.pressures.faulty))
+    .bind(pascals(incident.pressures.restored))
+    .bind(incident.labour_minutes)
+    .bind(incident.down_hours)
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+async fn put_revision(
+    connection: &mut SqliteConnection,
+    number: i64,
+    revision: &Revision,
+) -> Result<(), sqlx::Error> {
+    let record = serde_json::to_string(&revision.incident).map_err(encode)?;
+    sqlx::query(
+        "insert into revision (number, revision, at, author, reason, record) \
+         values ($1, $2, $3, $4, $5, $6)",
+    )
+    .bind(number)
+    .bind(revision.revision)
+    .bind(revision.at.as_microsecond())
+    .bind(&revision.author)
+    .bind(&revision.reason)
+    .bind(record)
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+async fn put_change(
+    connection: &mut SqliteConnection,
+    number: i64,
+    revision: i64,
+) -> Result<i64, sqlx::Error> {
+    // Last in the transaction: on a database with many writers the counter's row is
+    // what they queue for.
+    let seq = next(connection, "change").await?;
+    sqlx::query("insert into change (seq, number, revision) values ($1, $2, $3)")
+        .bind(seq)
+        .bind(number)
+        .bind(revision)
+        .execute(connection)
+        .await?;
+    Ok(seq)
+}

@@ -1,0 +1,103 @@
+//! The store: the truth about sites, tools and incidents, in SQLite.
+//!
+//! Every write a person makes is one transaction: record, revision, change. Change
+//! numbers come from a counter inside that transaction. SQL keeps to what PostgreSQL
+//! would take as well (`$1` placeholders, `on conflict`, `returning`), so that a second
+//! database is a matter of opening it. Nothing here knows of the index or the web.
+
+mod changes;
+mod error;
+mod fleet;
+mod incidents;
+mod row;
+
+use std::{str::FromStr, time::Duration};
+
+use sqlx::{
+    Sqlite, SqliteConnection, SqlitePool, Transaction,
+    migrate::Migrator,
+    sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
+};
+use tokio::sync::watch;
+
+pub use changes::Change;
+pub use error::StoreError;
+pub use fleet::ToolCount;
+pub use incidents::{BulkFiling, Filing, Keyed, Listing, Overview};
+
+static MIGRATIONS: Migrator = sqlx::migrate!("./migrations/sqlite");
+
+/// Pages are read by as many connections as there are likely to be requests at once on
+/// a small machine; one connection writes, so writers queue here and not in the file lock.
+const READERS: u32 = 8;
+
+/// How long a connection waits for another process to let go of the file.
+const BUSY: Duration = Duration::from_secs(10);
+
+/// A handle on the store; clones share its connections.
+#[derive(Clone, Debug)]
+pub struct Store {
+    read: SqlitePool,
+    write: SqlitePool,
+    written: watch::Sender<i64>,
+}
+
+impl Store {
+    /// Opens the store at `sqlite://PATH`, makes it if it is not there, and brings its
+    /// tables up to date.
+    ///
+    /// # Errors
+    /// An address that is not `sqlite://…`, a file that cannot be opened, tables newer
+    /// than this program.
+    pub async fn open(url: &str) -> Result<Self, StoreError> {
+        if !url.starts_with("sqlite:") {
+            return Err(StoreError::Address(url.to_owned()));
+        }
+        let options = SqliteConnectOptions::from_str(url)?
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(BUSY);
+        let write = SqlitePoolOptions::new()
+            .max_connections(1)
+            .connect_with(options.clone())
+            .await?;
+        MIGRATIONS.run(&write).await?;
+        let read = SqlitePoolOptions::new()
+            .max_connections(READERS)
+            .connect_with(options.create_if_missing(false).read_only(true))
+            .await?;
+        let (written, _) = watch::channel(0);
+        Ok(Self {
+            read,
+            write,
+            written,
+        })
+    }
+
+    /// Lets a follower in this process know at once when something was written.
+    pub fn written(&self) -> watch::Receiver<i64> {
+        self.written.subscribe()
+    }
+
+    /// Closes every connection, folding the write-ahead log into the file.
+    pub async fn close(&self) {
+        self.read.close().await;
+        self.write.close().await;
+    }
+
+    /// Begins a write. Immediate, because a transaction that turns from reading to
+    /// writing half-way is refused without waiting.
+    async fn begin(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
+        Ok(self.write.begin_with("BEGIN IMMEDIATE").await?)
+    }
+}
+
+/// Takes the next number of a counter, inside the writing transaction.
+async fn next(connection: &mut SqliteConnection, counter: &str) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar("update counter set value = value + 1 where name = $1 returning value")
+        .bind(counter)
+        .fetch_one(connection)
+        .await
+}

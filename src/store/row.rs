@@ -1,0 +1,118 @@
+//! Rows as they come from the database, and what they become.
+
+use std::collections::BTreeSet;
+
+use jiff::Timestamp;
+use sqlx::FromRow;
+
+use super::StoreError;
+use crate::{
+    casebook::{Incident, Revision, Site, SiteCode, Tool, ToolId},
+    catalogue::{ClassId, ComponentId},
+    vacuum::units::{PressureUnit, TypedPressure},
+};
+
+#[derive(FromRow)]
+pub(super) struct SiteRow {
+    code: String,
+    name: String,
+    place: String,
+}
+
+impl From<SiteRow> for Site {
+    fn from(row: SiteRow) -> Self {
+        Self {
+            code: SiteCode::new(row.code),
+            name: row.name,
+            place: row.place,
+        }
+    }
+}
+
+#[derive(FromRow)]
+pub(super) struct ToolRow {
+    id: String,
+    site: String,
+    class: String,
+    serial: String,
+    in_service: Option<String>,
+    volume_litres: f64,
+    speed_litres_per_second: f64,
+    healthy_value: f64,
+    healthy_unit: String,
+    components: String,
+    gauges: String,
+}
+
+impl TryFrom<ToolRow> for Tool {
+    type Error = StoreError;
+
+    fn try_from(row: ToolRow) -> Result<Self, StoreError> {
+        let damaged = |problem: String| StoreError::Damaged {
+            what: format!("tool {}", row.id),
+            problem,
+        };
+        let components: BTreeSet<ComponentId> =
+            serde_json::from_str(&row.components).map_err(|e| damaged(e.to_string()))?;
+        let gauges = serde_json::from_str(&row.gauges).map_err(|e| damaged(e.to_string()))?;
+        let unit: PressureUnit = row
+            .healthy_unit
+            .parse()
+            .map_err(|_| damaged(format!("pressure unit {:?}", row.healthy_unit)))?;
+        let in_service = row
+            .in_service
+            .as_deref()
+            .map(str::parse)
+            .transpose()
+            .map_err(|e| damaged(format!("in service since: {e}")))?;
+        Ok(Self {
+            id: ToolId::new(row.id),
+            site: SiteCode::new(row.site),
+            class: ClassId::new(row.class),
+            serial: row.serial,
+            in_service,
+            volume_litres: row.volume_litres,
+            speed_litres_per_second: row.speed_litres_per_second,
+            healthy_base: TypedPressure {
+                value: row.healthy_value,
+                unit,
+            },
+            components,
+            gauges,
+        })
+    }
+}
+
+#[derive(FromRow)]
+pub(super) struct RevisionRow {
+    pub(super) number: i64,
+    revision: i64,
+    at: i64,
+    author: String,
+    reason: String,
+    record: String,
+}
+
+impl TryFrom<RevisionRow> for Revision {
+    type Error = StoreError;
+
+    fn try_from(row: RevisionRow) -> Result<Self, StoreError> {
+        let what = || format!("incident {} revision {}", row.number, row.revision);
+        let incident: Incident =
+            serde_json::from_str(&row.record).map_err(|error| StoreError::Damaged {
+                what: what(),
+                problem: error.to_string(),
+            })?;
+        let at = Timestamp::from_microsecond(row.at).map_err(|error| StoreError::Damaged {
+            what: what(),
+            problem: error.to_string(),
+        })?;
+        Ok(Self {
+            revision: row.revision,
+            at,
+            author: row.author,
+            reason: row.reason,
+            incident,
+        })
+    }
+}

@@ -1,0 +1,36 @@
+//! The JSON API below `/api`, and the addresses that machines watch.
+
+mod health;
+mod incidents;
+mod search;
+mod sequence;
+mod statistics;
+
+use axum::{
+    Router,
+    routing::{get, post},
+};
+
+use super::{fault::Fault, state::App};
+
+/// Every call of the API with its address.
+pub(super) fn routes() -> Router<App> {
+    Router::new()
+        .route("/api/incidents", post(incidents::file))
+        .route("/api/incidents/{number}", get(incidents::show))
+        .route("/api/incidents/{number}/similar", get(search::similar))
+        .route("/api/search", get(search::search))
+        .route("/api/sequence", post(sequence::advise))
+        .route("/api/statistics/causes", get(statistics::causes))
+        .route("/health/live", get(health::live))
+        .route("/health/ready", get(health::ready))
+}
+
+/// Reads a body as JSON, with a message a person can act on.
+fn json(bytes: &[u8]) -> Result<serde_json::Value, Fault> {
+    serde_json::from_slice(bytes).map_err(|error| {
+        Fault::Unreadable(format!(
+            "The body is not JSON: {error}. Send one JSON object, encoded as UTF-8."
+        ))
+    })
+}

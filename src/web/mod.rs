@@ -1,0 +1,19 @@
+//! The outside: pages for people, the API for programs, styles and scripts.
+//!
+//! Thin: handlers read what was sent, call the domain, the store, the search and the
+//! fleet's knowledge, and show what came back. Rules of the domain are not decided here.
+
+mod api;
+mod asked_sequence;
+mod assets;
+mod fault;
+mod fields;
+mod guard;
+mod pages;
+mod router;
+mod show;
+mod state;
+pub mod views;
+
+pub use router::router;
+pub use state::App;

@@ -1,0 +1,191 @@
+//! Causes of the catalogue, with what the fleet knows of each.
+
+use axum::{
+    extract::{Path, State},
+    response::Html,
+};
+
+use super::tools_by_name;
+use crate::{
+    catalogue::Kind,
+    knowledge::Scope,
+    web::{
+        fault::{self, Fault},
+        fields::address,
+        show,
+        state::App,
+        views::{
+            Link,
+            cause::{CauseKind, CauseLine, CausePage, CausesPage},
+            check::Reveal,
+            incident::Fact,
+            page::{Page, Section},
+        },
+    },
+};
+
+/// Cases shown on a cause's page.
+const SHOWN: usize = 12;
+
+pub(super) async fn list(State(app): State<App>) -> Result<Html<String>, Fault> {
+    let kinds = Kind::ALL
+        .into_iter()
+        .map(|kind| CauseKind {
+            id: kind.id().to_owned(),
+            name: show::capital(kind.name()),
+            about: about(kind).to_owned(),
+            causes: app
+                .catalogue
+                .causes()
+                .filter(|cause| cause.kind == kind)
+                .map(|cause| CauseLine {
+                    name: cause.name.clone(),
+                    href: format!("/causes/{}", cause.id),
+                    component: app
+                        .catalogue
+                        .component(cause.component.as_str())
+                        .map_or_else(String::new, |component| component.name.clone()),
+                    mechanism: cause.mechanism.clone(),
+                    cases: app.knowledge.cases_of(cause.id.as_str()).0,
+                })
+                .collect(),
+        })
+        .collect();
+    fault::page(&CausesPage {
+        page: Page::new("Causes", Section::Causes),
+        kinds,
+    })
+}
+
+pub(super) async fn show(
+    State(app): State<App>,
+    Path(id): Path<String>,
+) -> Result<Html<String>, Fault> {
+    let asker = app.asker();
+    let catalogue = &app.catalogue;
+    let cause = catalogue
+        .cause(&id)
+        .ok_or_else(|| Fault::NotFound(format!("The catalogue has no cause called {id:?}.")))?;
+    let (cases, numbers) = app.knowledge.cases_of(&id);
+    let shown: Vec<i64> = numbers.into_iter().take(SHOWN).collect();
+    let present = app.store.present(&asker, &shown).await?;
+    let tools = tools_by_name(&app, &asker).await?;
+    let chances = |chance: &f64| show::percent(*chance);
+    let mut facts = vec![
+        Fact::new(
+            "Component",
+            catalogue
+                .component(cause.component.as_str())
+                .map_or_else(String::new, |component| component.name.clone()),
+        ),
+        Fact::new("Mechanism", cause.mechanism.clone()),
+        Fact::new("Time to mend", show::minutes(cause.fix_minutes)),
+    ];
+    if let Some((low, high)) = cause.decades {
+        facts.push(Fact::new(
+            "Usual loss",
+            format!(
+                "{} to {} decades",
+                show::trimmed(low, 1),
+                show::trimmed(high, 1)
+            ),
+        ));
+    }
+    let mut finding: Vec<_> = catalogue
+        .checks()
+        .filter_map(|check| Some((check, *check.reveals.get(id.as_str())?)))
+        .collect();
+    finding.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.name.cmp(&b.0.name)));
+    let mut page = Page::new(cause.name.clone(), Section::Causes);
+    page.trail = vec![Link::new("Causes", "/causes")];
+    fault::page(&CausePage {
+        page,
+        name: cause.name.clone(),
+        kind: show::capital(cause.kind.name()),
+        facts,
+        signs: cause
+            .signs
+            .iter()
+            .filter_map(|(id, chance)| {
+                Some(Reveal {
+                    what: catalogue.sign(id.as_str())?.name.clone(),
+                    href: None,
+                    chance: chances(chance),
+                })
+            })
+            .collect(),
+        antecedents: cause
+            .antecedents
+            .iter()
+            .filter_map(|(id, chance)| {
+                Some(Reveal {
+                    what: catalogue.antecedent(id.as_str())?.name.clone(),
+                    href: None,
+                    chance: chances(chance),
+                })
+            })
+            .collect(),
+        checks: finding
+            .into_iter()
+            .map(|(check, chance)| Reveal {
+                what: check.name.clone(),
+                href: Some(format!("/checks/{}", check.id)),
+                chance: show::percent(chance),
+            })
+            .collect(),
+        shares: shares(&app, &id),
+        incidents: shown
+            .iter()
+            .filter_map(|number| {
+                let incident = &present.get(number)?.incident;
+                let tool = tools.get(&incident.tool);
+                Some(show::incident_line(*number, incident, tool, catalogue))
+            })
+            .collect(),
+        all_incidents: (cases > SHOWN as u64).then(|| {
+            Link::new(
+                format!("All {}", show::counted(cases, "case", "cases")),
+                address("/search", [("cause", id.as_str())]),
+            )
+        }),
+        basis: cause.basis.clone(),
+    })
+}
+
+/// The cause's share of each class's cases, where the class has any.
+fn shares(app: &App, id: &str) -> Vec<Fact> {
+    app.catalogue
+        .classes()
+        .filter_map(|class| {
+            let counted = app.knowledge.causes(&Scope {
+                class: Some(class.id.to_string()),
+                ..Scope::default()
+            });
+            let row = counted.rows.iter().find(|row| row.cause.id() == id)?;
+            Some(Fact::new(
+                class.name.clone(),
+                format!(
+                    "{} of {}: {} ({} to {})",
+                    row.cases,
+                    show::counted(counted.sample, "case", "cases"),
+                    show::percent(row.share),
+                    show::percent(row.interval.low),
+                    show::percent(row.interval.high)
+                ),
+            ))
+        })
+        .collect()
+}
+
+fn about(kind: Kind) -> &'static str {
+    match kind {
+        Kind::AirLeak => "Air comes in from outside.",
+        Kind::WaterLeak => "Cooling water comes in.",
+        Kind::Outgassing => {
+            "Gas comes from inside: a trapped volume, a seal, a wet or dirty surface."
+        }
+        Kind::GaugeFault => "The pressure is right and the reading is wrong.",
+        Kind::PumpingFault => "A pump or its valves no longer keep up.",
+        Kind::ProcessChange => "Something about the process or its materials changed.",
+    }
+}

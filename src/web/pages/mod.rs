@@ -1,0 +1,72 @@
+//! The pages: each handler reads, turns domain values into a view, and renders it.
+//! All of them work with plain links and forms.
+
+mod about;
+mod causes;
+mod checks;
+mod fleet;
+mod home;
+mod incident;
+mod markdown;
+mod report;
+mod search;
+mod sequence;
+mod statistics;
+
+use axum::{Router, routing::get};
+
+use super::{fault::Fault, state::App};
+use crate::{
+    casebook::{Asker, Tool, ToolId},
+    store::StoreError,
+};
+
+/// Every page with its address.
+pub(super) fn routes() -> Router<App> {
+    Router::new()
+        .route("/", get(home::show))
+        .route("/search", get(search::show))
+        .route("/incidents/new", get(report::blank).post(report::file))
+        .route("/incidents/{number}", get(incident::show))
+        .route("/incidents/{number}/similar", get(search::similar))
+        .route(
+            "/incidents/{number}/revisions/{revision}",
+            get(incident::revision),
+        )
+        .route(
+            "/incidents/{number}/edit",
+            get(report::edit).post(report::correct),
+        )
+        .route("/sequence", get(sequence::choose))
+        .route("/sequence/tools/{tool}", get(sequence::of_tool))
+        .route("/sequence/classes/{class}", get(sequence::of_class))
+        .route("/statistics", get(statistics::show))
+        .route("/statistics/causes.csv", get(statistics::table))
+        .route("/fleet", get(fleet::list))
+        .route("/tools/{tool}", get(fleet::tool))
+        .route("/checks", get(checks::list))
+        .route("/checks/{check}", get(checks::show))
+        .route("/causes", get(causes::list))
+        .route("/causes/{cause}", get(causes::show))
+        .route("/about", get(about::show))
+}
+
+/// The fleet's tools by name.
+async fn tools_by_name(
+    app: &App,
+    asker: &Asker,
+) -> Result<std::collections::HashMap<ToolId, Tool>, StoreError> {
+    Ok(app
+        .store
+        .tools(asker)
+        .await?
+        .into_iter()
+        .map(|tool| (tool.id.clone(), tool))
+        .collect())
+}
+
+/// The number in an address, which has to be one.
+fn number(text: &str) -> Result<i64, Fault> {
+    text.parse()
+        .map_err(|_| Fault::NotFound(format!("{text:?} is not the number of an incident.")))
+}

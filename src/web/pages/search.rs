@@ -1,0 +1,391 @@
+//! Search results, and the cases like a case.
+
+use std::collections::HashMap;
+
+use axum::{
+    extract::{Path, State},
+    response::Html,
+};
+use jiff::{civil::Date, tz::TimeZone};
+
+use super::{number, tools_by_name};
+use crate::{
+    casebook::{Asker, Filed, Tool, ToolId},
+    catalogue::Kind,
+    search::{Answer, Entry, Filters, Matches, Request},
+    web::{
+        fault::{self, Fault},
+        fields::{Asked, Pairs},
+        show,
+        state::App,
+        views::{
+            Link, SafeHtml,
+            form::SelectOption,
+            page::{Page, Section},
+            pager::Pager,
+            search::{Excerpt, Hit, SearchFilters, SearchPage, SimilarCases},
+        },
+    },
+};
+
+/// Results on a page.
+const PAGE: usize = 20;
+
+/// Pages further than this are refused: nobody reads them, and each costs more than the last.
+const LAST_PAGE: usize = 500;
+
+/// Similar cases shown beside an incident.
+const BESIDE: usize = 5;
+
+/// The nearest cases whose causes are summed up above the results.
+const NEAREST: usize = 40;
+
+pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
+    let asker = app.asker();
+    let query = asked.get("q").unwrap_or_default().to_owned();
+    let (filters, view) = filters(&app, &asked);
+    let place = page_number(&asked);
+    let request = Request {
+        text: query.clone(),
+        filters,
+        skip: (place - 1) * PAGE,
+        limit: PAGE,
+    };
+    let tools = tools_by_name(&app, &asker).await?;
+    let (answer, nearest) = run(&app, move |index| {
+        let answer = index.search(&request)?;
+        let nearest = Request {
+            skip: 0,
+            limit: NEAREST,
+            ..request
+        };
+        let nearest = if nearest.text.is_empty() {
+            Answer::default()
+        } else {
+            index.search(&nearest)?
+        };
+        Ok((answer, nearest))
+    })
+    .await?;
+    let hits = hits(&app, &asker, &tools, &answer, &query).await?;
+    let nearest = causes_of(&app, &asker, &nearest).await?;
+    let total = answer.total;
+    let page = Page::new(
+        if query.is_empty() {
+            "All incidents".to_owned()
+        } else {
+            format!("Search: {query}")
+        },
+        Section::Search,
+    );
+    let suggestions = if total == 0 {
+        ways_on(&asked, view.active)
+    } else {
+        Vec::new()
+    };
+    fault::page(&SearchPage {
+        page,
+        query,
+        filters: view,
+        summary: show::counted(total as u64, "case", "cases"),
+        remarks: Vec::new(),
+        nearest,
+        sequence: None,
+        pager: pager(&asked, "/search", place, total, hits.len()),
+        hits,
+        suggestions,
+    })
+}
+
+pub(super) async fn similar(
+    State(app): State<App>,
+    Path(text): Path<String>,
+    asked: Asked,
+) -> Result<Html<String>, Fault> {
+    let asker = app.asker();
+    let number = number(&text)?;
+    let filed = filed(&app, &asker, number).await?;
+    let tools = tools_by_name(&app, &asker).await?;
+    let place = page_number(&asked);
+    let (answer, words) = nearest_to(&app, &filed, &tools, (place - 1) * PAGE, PAGE).await?;
+    let hits = hits(&app, &asker, &tools, &answer, &words).await?;
+    let mut page = Page::new(format!("Cases like number {number}"), Section::Search);
+    page.trail = vec![
+        Link::new("Search", "/"),
+        Link::new(format!("Incident {number}"), format!("/incidents/{number}")),
+    ];
+    let (_, view) = filters(&app, &asked);
+    let here = format!("/incidents/{number}/similar");
+    fault::page(&SearchPage {
+        page,
+        query: String::new(),
+        filters: view,
+        summary: format!(
+            "{} with words in common with number {number}",
+            show::counted(answer.total as u64, "case", "cases")
+        ),
+        remarks: Vec::new(),
+        nearest: causes_of(&app, &asker, &answer).await?,
+        sequence: None,
+        pager: pager(&asked, &here, place, answer.total, hits.len()),
+        hits,
+        suggestions: Vec::new(),
+    })
+}
+
+/// The cases shown beside an incident.
+pub(super) async fn beside(
+    app: &App,
+    asker: &Asker,
+    filed: &Filed,
+    tools: &HashMap<ToolId, Tool>,
+) -> Result<SimilarCases, Fault> {
+    let (answer, words) = nearest_to(app, filed, tools, 0, BESIDE).await?;
+    Ok(SimilarCases {
+        hits: hits(app, asker, tools, &answer, &words).await?,
+        all: (answer.total > BESIDE).then(|| {
+            Link::new(
+                format!(
+                    "All {}",
+                    show::counted(answer.total as u64, "case", "cases")
+                ),
+                format!("/incidents/{}/similar", filed.number),
+            )
+        }),
+    })
+}
+
+/// An incident the asker may see.
+pub(super) async fn filed(app: &App, asker: &Asker, number: i64) -> Result<Filed, Fault> {
+    app.store
+        .incident(asker, number)
+        .await?
+        .ok_or_else(|| Fault::NotFound(format!("There is no incident {number}.")))
+}
+
+async fn nearest_to(
+    app: &App,
+    filed: &Filed,
+    tools: &HashMap<ToolId, Tool>,
+    skip: usize,
+    limit: usize,
+) -> Result<(Answer, String), Fault> {
+    let current = filed.current();
+    let Some(tool) = tools.get(&current.incident.tool) else {
+        return Ok((Answer::default(), String::new()));
+    };
+    let entry = Entry::new(
+        filed.number,
+        current.revision,
+        &current.incident,
+        tool,
+        &app.catalogue,
+    );
+    let words = format!("{} {}", entry.symptom, entry.facts);
+    let request = Request {
+        skip,
+        limit,
+        ..Request::default()
+    };
+    let answer = run(app, move |index| index.similar(&entry, &request)).await?;
+    Ok((answer, words))
+}
+
+/// Searches off the threads that serve requests.
+async fn run<T: Send + 'static>(
+    app: &App,
+    search: impl FnOnce(&crate::search::SearchIndex) -> Result<T, crate::search::SearchError>
+    + Send
+    + 'static,
+) -> Result<T, Fault> {
+    let index = std::sync::Arc::clone(&app.index);
+    Ok(tokio::task::spawn_blocking(move || search(&index)).await??)
+}
+
+async fn hits(
+    app: &App,
+    asker: &Asker,
+    tools: &HashMap<ToolId, Tool>,
+    answer: &Answer,
+    words: &str,
+) -> Result<Vec<Hit>, Fault> {
+    let numbers: Vec<i64> = answer.hits.iter().map(|hit| hit.number).collect();
+    let present = app.store.present(asker, &numbers).await?;
+    let mut hits = Vec::with_capacity(numbers.len());
+    for number in numbers {
+        let Some(revision) = present.get(&number) else {
+            continue;
+        };
+        let incident = &revision.incident;
+        let Some(tool) = tools.get(&incident.tool) else {
+            continue;
+        };
+        let entry = Entry::new(number, revision.revision, incident, tool, &app.catalogue);
+        let matches = Matches::new(words, &entry);
+        hits.push(Hit {
+            incident: show::incident_line(number, incident, Some(tool), &app.catalogue),
+            excerpts: if matches.excerpt.marks.is_empty() {
+                Vec::new()
+            } else {
+                vec![Excerpt {
+                    part: show::capital(matches.part),
+                    text: SafeHtml(matches.excerpt.html()),
+                }]
+            },
+            why: matches.why,
+        });
+    }
+    Ok(hits)
+}
+
+/// "Of the 40 nearest, 12 door seal …": the causes of the nearest cases, most first.
+async fn causes_of(app: &App, asker: &Asker, answer: &Answer) -> Result<String, Fault> {
+    const NAMED: usize = 4;
+    let numbers: Vec<i64> = answer.hits.iter().map(|hit| hit.number).collect();
+    let present = app.store.present(asker, &numbers).await?;
+    let mut causes: HashMap<&str, usize> = HashMap::new();
+    for cause in present.values().filter_map(|r| r.incident.cause.as_ref()) {
+        *causes
+            .entry(app.catalogue.cause_name(cause.id()))
+            .or_default() += 1;
+    }
+    let known: usize = causes.values().sum();
+    if known < 2 {
+        return Ok(String::new());
+    }
+    let mut ranked: Vec<_> = causes.into_iter().collect();
+    ranked.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(b.0)));
+    let named: Vec<_> = ranked
+        .iter()
+        .take(NAMED)
+        .map(|(name, count)| format!("{count} {}", name.to_lowercase()))
+        .collect();
+    Ok(format!(
+        "Of the {known} nearest with a cause: {}.",
+        named.join(", ")
+    ))
+}
+
+fn page_number(asked: &Asked) -> usize {
+    asked
+        .get("page")
+        .and_then(|text| text.parse().ok())
+        .unwrap_or(1)
+        .clamp(1, LAST_PAGE)
+}
+
+fn pager(asked: &Asked, path: &str, place: usize, total: usize, shown: usize) -> Pager {
+    let first = (place - 1) * PAGE;
+    let step = |to: usize| {
+        let to = if to == 1 {
+            String::new()
+        } else {
+            to.to_string()
+        };
+        asked.address(path, "page", &to)
+    };
+    Pager {
+        summary: if shown == 0 {
+            String::new()
+        } else {
+            format!(
+                "{} to {} of {}",
+                show::count(first as u64 + 1),
+                show::count((first + shown) as u64),
+                show::count(total as u64)
+            )
+        },
+        previous: (place > 1).then(|| step(place - 1)),
+        next: (first + shown < total && place < LAST_PAGE).then(|| step(place + 1)),
+    }
+}
+
+fn ways_on(asked: &Asked, filtered: bool) -> Vec<Link> {
+    let mut ways = Vec::new();
+    let query = asked.get("q").unwrap_or_default();
+    if filtered {
+        ways.push(Link::new(
+            "Search the whole fleet, without filters",
+            super::super::fields::address("/search", [("q", query)]),
+        ));
+    }
+    let words: Vec<_> = query.split_whitespace().collect();
+    if words.len() > 1
+        && let Some(longest) = words.iter().max_by_key(|word| word.chars().count())
+    {
+        ways.push(Link::new(
+            format!("Search for “{longest}” alone"),
+            super::super::fields::address("/search", [("q", *longest)]),
+        ));
+    }
+    ways.push(Link::new("List every incident, newest first", "/search"));
+    ways
+}
+
+/// The filters of a search, and how the page shows them again.
+pub(in crate::web) fn filters(app: &App, asked: &Pairs) -> (Filters, SearchFilters) {
+    let class = asked.get("tool_class");
+    let kind = asked.get("kind");
+    let (from, to) = (asked.get("from"), asked.get("to"));
+    let mut problems = Vec::new();
+    let mut day = |text: Option<&str>, shift: i64| {
+        let text = text?;
+        let Ok(date) = text.parse::<Date>() else {
+            problems.push(format!("{text:?} is not a day; write it like 2025-03-04"));
+            return None;
+        };
+        let start = date.to_zoned_datetime(TimeZone::UTC).ok()?.timestamp();
+        Some(start.as_microsecond() + shift)
+    };
+    const DAY: i64 = 86_400_000_000;
+    let from_at = day(from, 0);
+    let until = day(to, DAY);
+    let known_class = class.filter(|id| app.catalogue.class(id).is_some());
+    let known_kind: Option<Kind> = kind.and_then(|kind| kind.parse().ok());
+    if let Some(class) = class
+        && known_class.is_none()
+    {
+        problems.push(format!("no tool class is called {class:?}"));
+    }
+    if let Some(kind) = kind
+        && known_kind.is_none()
+    {
+        problems.push(format!("no kind of cause is called {kind:?}"));
+    }
+    let any = |label: &str, nothing: bool| SelectOption {
+        selected: nothing,
+        ..SelectOption::new("", label)
+    };
+    let classes = app.catalogue.classes().map(|c| SelectOption {
+        selected: class == Some(c.id.as_str()),
+        ..SelectOption::new(c.id.as_str(), c.name.as_str())
+    });
+    let kinds = Kind::ALL.into_iter().map(|k| SelectOption {
+        selected: known_kind == Some(k),
+        ..SelectOption::new(k.id(), show::capital(k.name()))
+    });
+    let view = SearchFilters {
+        tool_class: std::iter::once(any("Any class", class.is_none()))
+            .chain(classes)
+            .collect(),
+        kind: std::iter::once(any("Any kind", kind.is_none()))
+            .chain(kinds)
+            .collect(),
+        from: from.unwrap_or_default().to_owned(),
+        to: to.unwrap_or_default().to_owned(),
+        message: (!problems.is_empty()).then(|| problems.join("; ")),
+        active: class.or(kind).or(from).or(to).is_some(),
+    };
+    let filters = Filters {
+        class: known_class.map(str::to_owned),
+        kind: known_kind,
+        cause: asked
+            .get("cause")
+            .filter(|id| *id == crate::catalogue::NOT_FOUND || app.catalogue.cause(id).is_some())
+            .map(str::to_owned),
+        site: None,
+        from: from_at,
+        until,
+    };
+    (filters, view)
+}

@@ -1,0 +1,75 @@
+//! Every address, and what a request passes through on its way.
+
+use axum::{
+    Router,
+    extract::DefaultBodyLimit,
+    http::{HeaderName, Request},
+    middleware,
+    response::IntoResponse,
+    routing::get,
+};
+use tower_http::{
+    catch_panic::CatchPanicLayer,
+    compression::CompressionLayer,
+    csrf::CsrfLayer,
+    request_id::{MakeRequestUuid, PropagateRequestIdLayer, SetRequestIdLayer},
+    trace::TraceLayer,
+};
+
+use super::{
+    api, assets,
+    fault::{Fault, REQUEST_ID, dress},
+    guard, pages,
+    state::App,
+};
+
+/// The most a request may carry, in bytes.
+const BODY_LIMIT: usize = 2 << 20;
+
+/// The whole outside of the program.
+pub fn router(app: App) -> Router {
+    let id = HeaderName::from_static(REQUEST_ID);
+    Router::new()
+        .merge(pages::routes())
+        .merge(api::routes())
+        .route("/assets/{*path}", get(assets::serve))
+        .fallback(|| async { Fault::NotFound("Nothing lives at this address.".to_owned()) })
+        .method_not_allowed_fallback(|| async { Fault::Method })
+        .layer(DefaultBodyLimit::max(BODY_LIMIT))
+        .layer(
+            CsrfLayer::new().with_rejection_response(|_: tower_http::csrf::ProtectionError| {
+                Fault::Foreign.into_response()
+            }),
+        )
+        .layer(middleware::from_fn(guard::loopback))
+        .layer(CatchPanicLayer::custom(panicked))
+        .layer(middleware::from_fn(dress))
+        .layer(middleware::from_fn(guard::headers))
+        .layer(CompressionLayer::new())
+        .layer(
+            TraceLayer::new_for_http().make_span_with(|request: &Request<axum::body::Body>| {
+                tracing::info_span!(
+                    "request",
+                    method = %request.method(),
+                    path = request.uri().path(),
+                    id = request
+                        .headers()
+                        .get(REQUEST_ID)
+                        .and_then(|id| id.to_str().ok())
+                        .unwrap_or_default(),
+                )
+            }),
+        )
+        .layer(PropagateRequestIdLayer::new(id.clone()))
+        .layer(SetRequestIdLayer::new(id, MakeRequestUuid))
+        .with_state(app)
+}
+
+fn panicked(panic: Box<dyn std::any::Any + Send>) -> axum::response::Response {
+    let text = panic
+        .downcast_ref::<&str>()
+        .map(|text| (*text).to_owned())
+        .or_else(|| panic.downcast_ref::<String>().cloned())
+        .unwrap_or_else(|| "a handler panicked".to_owned());
+    Fault::Internal(std::sync::Arc::new(anyhow::anyhow!(text))).into_response()
+}

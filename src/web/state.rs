@@ -1,0 +1,39 @@
+//! What every handler works with.
+
+use std::sync::Arc;
+
+use jiff::Timestamp;
+use tokio::sync::watch;
+
+use crate::{
+    casebook::Asker, catalogue::Catalogue, follow::Progress, knowledge::Knowledge,
+    search::SearchIndex, store::Store,
+};
+
+/// The parts of the running program; clones share them.
+#[derive(Clone, Debug)]
+pub struct App {
+    /// The truth.
+    pub store: Store,
+    /// Its searchable copy.
+    pub index: Arc<SearchIndex>,
+    /// What the closed incidents teach.
+    pub knowledge: Arc<Knowledge>,
+    /// What the trade knows beforehand.
+    pub catalogue: Arc<Catalogue>,
+    /// How far the copies have come.
+    pub progress: watch::Receiver<Progress>,
+}
+
+impl App {
+    /// Who is asking. Until people sign in, whoever reaches the loopback address.
+    pub fn asker(&self) -> Asker {
+        Asker::console()
+    }
+
+    /// The present, to the precision the store keeps.
+    pub fn now(&self) -> Timestamp {
+        let now = Timestamp::now();
+        Timestamp::from_microsecond(now.as_microsecond()).unwrap_or(now)
+    }
+}

@@ -1,0 +1,89 @@
+//! The commands of the contract, from outside.
+
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+use tempfile::TempDir;
+
+use crate::support::{
+    process::{self, Server},
+    record,
+};
+
+#[test]
+fn every_verb_has_help_and_errors_go_to_standard_error() {
+    for verb in ["demo", "serve", "import", "export", "verify", "synthesise"] {
+        let help = process::run(&[verb, "--help"], b"");
+        assert!(help.status.success(), "{verb}");
+        assert!(
+            String::from_utf8_lossy(&help.stdout).contains("Usage"),
+            "{verb}"
+        );
+    }
+    let folder = TempDir::new().expect("a folder");
+    let missing = process::run_on(folder.path(), &["import", "/no/such/file"], b"");
+    assert_eq!(missing.status.code(), Some(1));
+    assert!(missing.stdout.is_empty());
+    assert!(String::from_utf8_lossy(&missing.stderr).contains("/no/such/file"));
+}
+
+#[test]
+fn only_this_machine_is_served() {
+    let folder = TempDir::new().expect("a folder");
+    let refused = process::run(
+        &[
+            "serve",
+            "--db",
+            &process::db(folder.path()),
+            "--data",
+            &folder.path().display().to_string(),
+            "--listen",
+            "0.0.0.0:0",
+        ],
+        b"",
+    );
+    assert_eq!(refused.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("loopback"));
+}
+
+#[test]
+fn the_demo_answers_and_a_filed_report_is_found_within_a_second() {
+    let server = Server::start(&["demo", "--listen", "127.0.0.1:0"]);
+    let (status, page) = server.request("GET", "/", "");
+    assert_eq!(status, 200);
+    assert!(page.contains("68 tools at 10 sites"), "{page}");
+    let (status, _) = server.request("GET", "/health/ready", "");
+    assert_eq!(status, 200);
+
+    let body = record::with("symptom", json!("marzipanwort in the load lock"));
+    let (status, answer) = server.request("POST", "/api/incidents", &body.to_string());
+    assert_eq!(status, 201, "{answer}");
+    let acknowledged = Instant::now();
+    loop {
+        let (_, answer) = server.request("GET", "/api/search?q=marzipanwort", "");
+        let found: Value = serde_json::from_str(&answer).expect("JSON");
+        if found["total"] == 1 {
+            break;
+        }
+        assert!(
+            acknowledged.elapsed() < Duration::from_secs(1),
+            "not found after a second"
+        );
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    let (status, _) = server.request("GET", "/api/incidents/999999", "");
+    assert_eq!(status, 404);
+}
+
+#[test]
+fn verify_beside_a_serving_process_waits_for_it_and_agrees() {
+    let folder = TempDir::new().expect("a folder");
+    let server = Server::serve(folder.path());
+    for _ in 0..5 {
+        let (status, _) = server.request("POST", "/api/incidents", &record::closed().to_string());
+        assert_eq!(status, 201);
+    }
+    let verified = process::run_on(folder.path(), &["verify"], b"");
+    assert!(verified.status.success(), "{verified:?}");
+    assert!(String::from_utf8_lossy(&verified.stdout).contains("index: 5 incidents"));
+}

@@ -1,0 +1,11 @@
+//! The one integration binary: the program from outside, in process, from the command
+//! line and in a browser.
+
+mod support;
+
+mod browser;
+mod command_line;
+mod crash;
+mod intake;
+mod pages;
+mod whole_line;

@@ -1,0 +1,183 @@
+//! A running program without a socket: temporary store, index in memory.
+
+use std::sync::Arc;
+
+use axum::{
+    Router,
+    body::Body,
+    http::{Request, StatusCode, header},
+};
+use coldtrap::{
+    catalogue::{Catalogue, source},
+    demo,
+    follow::Follower,
+    knowledge::Knowledge,
+    search::SearchIndex,
+    store::Store,
+    web::{self, App},
+};
+use http_body_util::BodyExt;
+use serde_json::Value;
+use tempfile::TempDir;
+use tower::ServiceExt;
+
+/// The program with its parts.
+pub struct TestApp {
+    pub store: Store,
+    pub catalogue: Arc<Catalogue>,
+    router: Router,
+    follower: Follower,
+    _folder: TempDir,
+}
+
+/// What came back.
+#[must_use]
+#[derive(Debug)]
+pub struct Answer {
+    pub status: StatusCode,
+    pub location: Option<String>,
+    pub kind: String,
+    pub text: String,
+}
+
+impl TestApp {
+    /// An empty fleet.
+    pub async fn empty() -> Self {
+        let folder = TempDir::new().expect("a temporary folder");
+        let url = format!("sqlite://{}", folder.path().join("test.db").display());
+        let store = Store::open(&url).await.expect("a fresh store opens");
+        let catalogue = Arc::new(source::built_in().expect("the built-in catalogue is right"));
+        let index = Arc::new(SearchIndex::in_memory().expect("an index in memory"));
+        let knowledge = Arc::new(Knowledge::default());
+        let follower = Follower::new(
+            store.clone(),
+            Arc::clone(&index),
+            Arc::clone(&knowledge),
+            Arc::clone(&catalogue),
+        )
+        .await
+        .expect("a follower of a fresh store");
+        let router = web::router(App {
+            store: store.clone(),
+            index,
+            knowledge,
+            catalogue: Arc::clone(&catalogue),
+            progress: follower.progress(),
+        });
+        Self {
+            store,
+            catalogue,
+            router,
+            follower,
+            _folder: folder,
+        }
+    }
+
+    /// The demo fleet.
+    pub async fn demo() -> Self {
+        let mut app = Self::empty().await;
+        demo::fill(&app.store, &app.catalogue)
+            .await
+            .expect("the demo's data keeps the rules");
+        app.settle().await;
+        app
+    }
+
+    /// Lets index and knowledge take what was written.
+    pub async fn settle(&mut self) {
+        self.follower
+            .catch_up()
+            .await
+            .expect("the follower follows");
+    }
+
+    pub async fn get(&self, address: &str) -> Answer {
+        self.send(
+            Request::get(address)
+                .body(Body::empty())
+                .expect("a request"),
+        )
+        .await
+    }
+
+    /// Sends a form.
+    pub async fn form(&self, address: &str, fields: &[(&str, &str)]) -> Answer {
+        let body = form_urlencoded::Serializer::new(String::new())
+            .extend_pairs(fields)
+            .finish();
+        let request = Request::post(address)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(body))
+            .expect("a request");
+        self.send(request).await
+    }
+
+    /// Sends JSON.
+    pub async fn post(&self, address: &str, body: &Value) -> Answer {
+        self.post_with(address, body, &[]).await
+    }
+
+    /// Sends JSON with more headers.
+    pub async fn post_with(&self, address: &str, body: &Value, headers: &[(&str, &str)]) -> Answer {
+        let mut request = Request::post(address).header(header::CONTENT_TYPE, "application/json");
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        let request = request
+            .body(Body::from(body.to_string()))
+            .expect("a request");
+        self.send(request).await
+    }
+
+    pub async fn send(&self, request: Request<Body>) -> Answer {
+        let response = self
+            .router
+            .clone()
+            .oneshot(request)
+            .await
+            .expect("the router always answers");
+        let status = response.status();
+        let header = |name| {
+            response
+                .headers()
+                .get(name)
+                .and_then(|value| value.to_str().ok())
+                .map(str::to_owned)
+        };
+        let location = header(header::LOCATION);
+        let kind = header(header::CONTENT_TYPE).unwrap_or_default();
+        let bytes = response
+            .into_body()
+            .collect()
+            .await
+            .expect("a whole body")
+            .to_bytes();
+        Answer {
+            status,
+            location,
+            kind,
+            text: String::from_utf8(bytes.to_vec()).expect("text"),
+        }
+    }
+}
+
+impl Answer {
+    /// The body as JSON, which it has to be.
+    #[track_caller]
+    pub fn json(&self) -> Value {
+        serde_json::from_str(&self.text)
+            .unwrap_or_else(|error| panic!("not JSON ({error}): {}", self.text))
+    }
+
+    /// The answer, if it has this status.
+    #[track_caller]
+    pub fn expect(self, status: u16) -> Self {
+        assert_eq!(self.status.as_u16(), status, "{}", self.text);
+        self
+    }
+
+    #[track_caller]
+    pub fn assert_shows(&self, words: &str) {
+        assert!(self.text.contains(words), "no {words:?} in:\n{}", self.text);
+    }
+}

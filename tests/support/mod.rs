@@ -1,0 +1,5 @@
+//! The program as the tests hold it.
+
+pub mod app;
+pub mod process;
+pub mod record;
