@@ -1,0 +1,819 @@
+//! The aggregate behind the statistics pages, kept as incidents change, so that no
+//! question scans the store.
+//!
+//! Invariants: a case counts once, under its number; sums are whole micro-units, so that
+//! taking a case out leaves no trace and the order of changes does not matter. Questions
+//! without days are answered from sums; questions with days walk the cases of those days.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use super::{
+    Case, Interval, NOT_FOUND, Outcome, Share, StatisticsError,
+    buckets::Buckets,
+    mean,
+    symbols::Symbols,
+    tables::{Looked, Tables},
+};
+
+/// How many case numbers an answer lists at most.
+const RECENT: usize = 20;
+const LARGEST: f64 = 1e9;
+
+/// What to count by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Dimension {
+    /// Tool class.
+    Class,
+    /// Site.
+    Site,
+    /// Failed component; cases without a cause come under [`NOT_FOUND`].
+    Component,
+    /// Kind of cause; cases without a cause come under [`NOT_FOUND`].
+    Kind,
+    /// Cause, or [`NOT_FOUND`].
+    Cause,
+}
+
+/// Which cases to count.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Filter {
+    /// Only this tool class.
+    pub class: Option<String>,
+    /// Only this site.
+    pub site: Option<String>,
+    /// From this day on, inclusive (days since 1 January 1970).
+    pub from_day: Option<i64>,
+    /// To this day, inclusive.
+    pub to_day: Option<i64>,
+}
+
+/// Counts by one dimension, the most frequent first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Breakdown {
+    /// Cases counted.
+    pub sample: u64,
+    /// All of them together.
+    pub all: Group,
+    /// One a value of the dimension, by falling count, then by identifier.
+    pub groups: Vec<Group>,
+}
+
+/// Cases that have something in common.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Group {
+    /// Identifier within the dimension; empty for all cases.
+    pub id: String,
+    /// Share of all cases counted.
+    pub share: Share,
+    /// Share of this and all groups before it, 0 to 1: the line of a Pareto chart.
+    pub cumulative: f64,
+    /// Labour in minutes.
+    pub labour: Spread,
+    /// Time down in hours.
+    pub down: Spread,
+    /// Cases whose first check found something, out of those with a check.
+    pub first_check: Share,
+    /// Cases in which the same tool had had the same cause within the 30 days before.
+    pub repeat_30: Share,
+    /// The same within 90 days.
+    pub repeat_90: Share,
+    /// Cases without a found cause.
+    pub not_found: Share,
+    /// Numbers of the latest cases, at most 20.
+    pub recent: Vec<i64>,
+}
+
+/// Sum, mean and median of times, in their unit.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Spread {
+    /// How many times.
+    pub sample: u64,
+    /// Their sum.
+    pub sum: f64,
+    /// Mean, none without a sample.
+    pub mean: Option<f64>,
+    /// 95 % interval of the mean, from two values on: bootstrap up to 50, Student's t above.
+    pub mean_interval: Option<Interval>,
+    /// Median, none without a sample.
+    pub median: Option<f64>,
+    /// Interval of the median of at least 95 %, from six values on.
+    pub median_interval: Option<Interval>,
+}
+
+/// The aggregate.
+#[derive(Clone, Debug, Default)]
+pub struct Ledger {
+    symbols: Symbols,
+    cases: HashMap<i64, Held>,
+    cells: HashMap<Key, Cell>,
+    /// Cases of the same tool and cause, by day and number.
+    repeats: HashMap<(u32, u32), BTreeSet<(i64, i64)>>,
+    tables: Tables,
+    revision: u64,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+struct Key {
+    class: u32,
+    site: u32,
+    cause: u32,
+    component: u32,
+    kind: u32,
+}
+
+#[derive(Clone, Debug)]
+struct Held {
+    key: Key,
+    tool: u32,
+    day: i64,
+    signs: Box<[(u32, bool)]>,
+    antecedents: Box<[(u32, bool)]>,
+    loss: Option<f64>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Row {
+    labour: f64,
+    down: f64,
+    first_hit: Option<bool>,
+    days_since_same: Option<i64>,
+}
+
+#[derive(Clone, Copy, Debug, Default)]
+struct Sums {
+    cases: u64,
+    labour: i128,
+    labour_squares: i128,
+    down: i128,
+    down_squares: i128,
+    first_checked: u64,
+    first_hits: u64,
+    within_30: u64,
+    within_90: u64,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Cell {
+    rows: BTreeMap<(i64, i64), Row>,
+    sums: Sums,
+    labour: Buckets,
+    down: Buckets,
+}
+
+impl Ledger {
+    /// An empty ledger.
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Replaces what the ledger holds for an incident: with a case when it is closed, with
+    /// none when it is not (any more).
+    ///
+    /// # Errors
+    /// A case that cannot be counted (negative or absurd times, contradicting signs, a
+    /// number that is not `number`); the ledger then holds what it held before.
+    pub fn apply(&mut self, number: i64, new: Option<&Case>) -> Result<(), StatisticsError> {
+        if let Some(case) = new {
+            accept(number, case)?;
+        }
+        let had = self.take_out(number);
+        if let Some(case) = new {
+            self.put_in(case);
+        }
+        if had || new.is_some() {
+            self.revision += 1;
+        }
+        Ok(())
+    }
+
+    /// Cases held.
+    pub fn len(&self) -> usize {
+        self.cases.len()
+    }
+
+    /// Whether no case is held.
+    pub fn is_empty(&self) -> bool {
+        self.cases.is_empty()
+    }
+
+    /// Grows with every change, so that what was derived can be kept until then.
+    pub fn revision(&self) -> u64 {
+        self.revision
+    }
+
+    /// The counts chances are learnt from.
+    pub fn tables(&self) -> &Tables {
+        &self.tables
+    }
+
+    /// First and last day of a case, or none.
+    pub fn days(&self) -> Option<(i64, i64)> {
+        let rows = || self.cells.values().map(|cell| &cell.rows);
+        let first = rows()
+            .filter_map(|rows| rows.first_key_value())
+            .map(|((day, _), _)| *day)
+            .min()?;
+        let last = rows()
+            .filter_map(|rows| rows.last_key_value())
+            .map(|((day, _), _)| *day)
+            .max()?;
+        Some((first, last))
+    }
+
+    /// Days of the cases of a cause (or of all causes) in the filter, ascending, with
+    /// their numbers.
+    pub fn occurrences(&self, cause: Option<&str>, filter: &Filter) -> Vec<(i64, i64)> {
+        let cause = cause.map(|cause| self.symbols.get(cause));
+        let (from, to) = days_of(filter);
+        let mut found: Vec<_> = self
+            .matching(filter)
+            .filter(|(key, _)| cause.is_none_or(|cause| cause == Some(key.cause)))
+            .flat_map(|(_, cell)| cell.between(from, to).map(|(at, _)| *at))
+            .collect();
+        found.sort_unstable();
+        found
+    }
+
+    /// Counts by a dimension.
+    pub fn by(&self, dimension: Dimension, filter: &Filter) -> Breakdown {
+        let (from, to) = days_of(filter);
+        let whole = filter.from_day.is_none() && filter.to_day.is_none();
+        let mut narrowed: Vec<(u32, Key, Cell)> = Vec::new();
+        let mut groups: BTreeMap<u32, Vec<(Key, &Cell)>> = BTreeMap::new();
+        if whole {
+            for (key, cell) in self.matching(filter) {
+                groups
+                    .entry(key.part(dimension))
+                    .or_default()
+                    .push((*key, cell));
+            }
+        } else {
+            for (key, cell) in self.matching(filter) {
+                let cell = cell.narrowed(from, to);
+                if cell.sums.cases > 0 {
+                    narrowed.push((key.part(dimension), *key, cell));
+                }
+            }
+            for (part, key, cell) in &narrowed {
+                groups.entry(*part).or_default().push((*key, cell));
+            }
+        }
+        let sample: u64 = groups
+            .values()
+            .flatten()
+            .map(|(_, cell)| cell.sums.cases)
+            .sum();
+        let everything: Vec<_> = groups.values().flatten().copied().collect();
+        let all = self.group("", &everything, sample);
+        let mut groups: Vec<Group> = groups
+            .iter()
+            .map(|(part, cells)| self.group(self.symbols.name(*part), cells, sample))
+            .collect();
+        groups.sort_by(|a, b| {
+            b.share
+                .count
+                .cmp(&a.share.count)
+                .then_with(|| a.id.cmp(&b.id))
+        });
+        let mut so_far = 0;
+        for group in &mut groups {
+            so_far += group.share.count;
+            group.cumulative = so_far as f64 / sample.max(1) as f64;
+        }
+        Breakdown {
+            sample,
+            all,
+            groups,
+        }
+    }
+
+    fn matching<'a>(&'a self, filter: &Filter) -> impl Iterator<Item = (&'a Key, &'a Cell)> {
+        let wanted = |name: &Option<String>| name.as_deref().map(|name| self.symbols.get(name));
+        let (class, site) = (wanted(&filter.class), wanted(&filter.site));
+        self.cells.iter().filter(move |(key, _)| {
+            class.is_none_or(|class| class == Some(key.class))
+                && site.is_none_or(|site| site == Some(key.site))
+        })
+    }
+
+    fn group(&self, id: &str, cells: &[(Key, &Cell)], sample: u64) -> Group {
+        let not_found = self.symbols.get(NOT_FOUND);
+        let mut sums = Sums::default();
+        let mut lost = 0;
+        for (key, cell) in cells {
+            sums.add(&cell.sums);
+            if Some(key.cause) == not_found {
+                lost += cell.sums.cases;
+            }
+        }
+        let labour: Vec<&Buckets> = cells.iter().map(|(_, cell)| &cell.labour).collect();
+        let down: Vec<&Buckets> = cells.iter().map(|(_, cell)| &cell.down).collect();
+        Group {
+            id: id.to_owned(),
+            share: Share::of(sums.cases, sample),
+            cumulative: 1.0,
+            labour: spread(&labour, sums.cases, sums.labour, sums.labour_squares),
+            down: spread(&down, sums.cases, sums.down, sums.down_squares),
+            first_check: Share::of(sums.first_hits, sums.first_checked),
+            repeat_30: Share::of(sums.within_30, sums.cases),
+            repeat_90: Share::of(sums.within_90, sums.cases),
+            not_found: Share::of(lost, sums.cases),
+            recent: latest(cells),
+        }
+    }
+
+    fn put_in(&mut self, case: &Case) {
+        let symbols = &mut self.symbols;
+        let cause = symbols.intern(&case.cause);
+        let found = case.cause != NOT_FOUND;
+        let mut part = |name: &Option<String>| {
+            let name = name.as_deref().filter(|_| found).unwrap_or(NOT_FOUND);
+            symbols.intern(name)
+        };
+        let (component, kind) = (part(&case.component), part(&case.kind));
+        let key = Key {
+            class: symbols.intern(&case.tool_class),
+            site: symbols.intern(&case.site),
+            cause,
+            component,
+            kind,
+        };
+        let tool = symbols.intern(&case.tool);
+        let mut interned = |pairs: &[(String, bool)]| {
+            let mut pairs: Vec<_> = pairs
+                .iter()
+                .map(|(id, seen)| (symbols.intern(id), *seen))
+                .collect();
+            pairs.sort_unstable();
+            pairs.dedup();
+            pairs.into_boxed_slice()
+        };
+        let held = Held {
+            key,
+            tool,
+            day: case.occurred_day,
+            signs: interned(&case.signs),
+            antecedents: interned(&case.antecedents),
+            loss: case.loss_decades,
+        };
+        self.count(&held, true);
+        let at = (case.occurred_day, case.number);
+        let row = Row {
+            labour: case.labour_minutes,
+            down: case.down_hours,
+            first_hit: case
+                .checks
+                .first()
+                .map(|(_, outcome, _)| *outcome == Outcome::Found),
+            days_since_same: None,
+        };
+        self.cells.entry(key).or_default().insert(at, row);
+        self.cases.insert(case.number, held);
+        if found {
+            self.repeats.entry((tool, cause)).or_default().insert(at);
+            self.link((tool, cause), at);
+        }
+    }
+
+    fn take_out(&mut self, number: i64) -> bool {
+        let Some(held) = self.cases.remove(&number) else {
+            return false;
+        };
+        self.count(&held, false);
+        let at = (held.day, number);
+        if let Some(cell) = self.cells.get_mut(&held.key) {
+            cell.remove(at);
+            if cell.rows.is_empty() {
+                self.cells.remove(&held.key);
+            }
+        }
+        let pair = (held.tool, held.key.cause);
+        if let Some(chain) = self.repeats.get_mut(&pair) {
+            chain.remove(&at);
+            if chain.is_empty() {
+                self.repeats.remove(&pair);
+            }
+        }
+        self.link(pair, at);
+        true
+    }
+
+    /// Sets the days since the same trouble on the case at `at`, if held, and on the one
+    /// after it.
+    fn link(&mut self, pair: (u32, u32), at: (i64, i64)) {
+        let Some(chain) = self.repeats.get(&pair) else {
+            return;
+        };
+        let after = chain
+            .range((std::ops::Bound::Excluded(at), std::ops::Bound::Unbounded))
+            .next();
+        for place in [Some(at).filter(|at| chain.contains(at)), after.copied()]
+            .into_iter()
+            .flatten()
+        {
+            let gap = chain
+                .range(..place)
+                .next_back()
+                .map(|before| place.0.saturating_sub(before.0));
+            let key = self.cases.get(&place.1).map(|held| held.key);
+            if let Some(cell) = key.and_then(|key| self.cells.get_mut(&key)) {
+                cell.set_gap(place, gap);
+            }
+        }
+    }
+
+    fn count(&mut self, held: &Held, coming: bool) {
+        let step = |count: &mut u64| {
+            *count = if coming {
+                *count + 1
+            } else {
+                count.saturating_sub(1)
+            }
+        };
+        let class = self.symbols.name(held.key.class).to_owned();
+        let cause = self.symbols.name(held.key.cause).to_owned();
+        let causes = self.tables.classes.entry(class.clone()).or_default();
+        step(causes.entry(cause.clone()).or_default());
+        causes.retain(|_, count| *count > 0);
+        if causes.is_empty() {
+            self.tables.classes.remove(&class);
+        }
+        let table = self.tables.causes.entry(cause).or_default();
+        for (held, counts) in [
+            (&held.signs, &mut table.signs),
+            (&held.antecedents, &mut table.antecedents),
+        ] {
+            for &(id, seen) in held {
+                let name = self.symbols.name(id);
+                if !counts.contains_key(name) {
+                    counts.insert(name.to_owned(), Looked::default());
+                }
+                if let Some(looked) = counts.get_mut(name) {
+                    step(&mut looked.looked);
+                    if seen {
+                        step(&mut looked.seen);
+                    }
+                }
+            }
+        }
+        if let Some(loss) = held.loss {
+            let sign = if coming { 1.0 } else { -1.0 };
+            step(&mut table.losses.cases);
+            table.losses.sum += sign * loss;
+            table.losses.squares += sign * loss * loss;
+        }
+    }
+}
+
+impl Key {
+    fn part(&self, dimension: Dimension) -> u32 {
+        match dimension {
+            Dimension::Class => self.class,
+            Dimension::Site => self.site,
+            Dimension::Component => self.component,
+            Dimension::Kind => self.kind,
+            Dimension::Cause => self.cause,
+        }
+    }
+}
+
+impl Sums {
+    fn add(&mut self, other: &Self) {
+        self.cases += other.cases;
+        self.labour += other.labour;
+        self.labour_squares += other.labour_squares;
+        self.down += other.down;
+        self.down_squares += other.down_squares;
+        self.first_checked += other.first_checked;
+        self.first_hits += other.first_hits;
+        self.within_30 += other.within_30;
+        self.within_90 += other.within_90;
+    }
+
+    fn remove(&mut self, other: &Self) {
+        self.cases -= other.cases;
+        self.labour -= other.labour;
+        self.labour_squares -= other.labour_squares;
+        self.down -= other.down;
+        self.down_squares -= other.down_squares;
+        self.first_checked -= other.first_checked;
+        self.first_hits -= other.first_hits;
+        self.within_30 -= other.within_30;
+        self.within_90 -= other.within_90;
+    }
+
+    fn of(row: &Row) -> Self {
+        let (labour, down) = (micro(row.labour), micro(row.down));
+        let within = |days: i64| u64::from(row.days_since_same.is_some_and(|gap| gap <= days));
+        Self {
+            cases: 1,
+            labour,
+            labour_squares: labour * labour,
+            down,
+            down_squares: down * down,
+            first_checked: u64::from(row.first_hit.is_some()),
+            first_hits: u64::from(row.first_hit == Some(true)),
+            within_30: within(30),
+            within_90: within(90),
+        }
+    }
+}
+
+impl Cell {
+    fn insert(&mut self, at: (i64, i64), row: Row) {
+        self.sums.add(&Sums::of(&row));
+        self.labour.add(row.labour);
+        self.down.add(row.down);
+        self.rows.insert(at, row);
+    }
+
+    fn remove(&mut self, at: (i64, i64)) {
+        if let Some(row) = self.rows.remove(&at) {
+            self.sums.remove(&Sums::of(&row));
+            self.labour.remove(row.labour);
+            self.down.remove(row.down);
+        }
+    }
+
+    fn set_gap(&mut self, at: (i64, i64), gap: Option<i64>) {
+        if let Some(row) = self.rows.get_mut(&at) {
+            self.sums.remove(&Sums::of(row));
+            row.days_since_same = gap;
+            self.sums.add(&Sums::of(row));
+        }
+    }
+
+    fn between(&self, from: i64, to: i64) -> impl DoubleEndedIterator<Item = (&(i64, i64), &Row)> {
+        let range = (from <= to).then(|| self.rows.range((from, i64::MIN)..=(to, i64::MAX)));
+        range.into_iter().flatten()
+    }
+
+    fn narrowed(&self, from: i64, to: i64) -> Self {
+        let mut cell = Self::default();
+        for (at, row) in self.between(from, to) {
+            cell.insert(*at, *row);
+        }
+        cell
+    }
+}
+
+fn days_of(filter: &Filter) -> (i64, i64) {
+    (
+        filter.from_day.unwrap_or(i64::MIN),
+        filter.to_day.unwrap_or(i64::MAX),
+    )
+}
+
+fn latest(cells: &[(Key, &Cell)]) -> Vec<i64> {
+    let mut latest: Vec<(i64, i64)> = cells
+        .iter()
+        .flat_map(|(_, cell)| cell.rows.keys().rev().take(RECENT).copied())
+        .collect();
+    latest.sort_unstable_by(|a, b| b.cmp(a));
+    latest
+        .into_iter()
+        .take(RECENT)
+        .map(|(_, number)| number)
+        .collect()
+}
+
+fn spread(sets: &[&Buckets], sample: u64, sum: i128, squares: i128) -> Spread {
+    if sample == 0 {
+        return Spread::default();
+    }
+    let count = sample as f64;
+    let mean = sum as f64 / 1e6 / count;
+    let variance = (squares as f64 / 1e12 / count - mean * mean) * count / (count - 1.0).max(1.0);
+    let interval = if sample <= 50 {
+        let values: Vec<f64> = sets.iter().flat_map(|set| set.iter()).collect();
+        mean::bootstrap(&values)
+    } else {
+        mean::student(sample, mean, variance)
+    };
+    let median = mean::median(sets, sample as usize);
+    Spread {
+        sample,
+        sum: sum as f64 / 1e6,
+        mean: Some(mean),
+        mean_interval: interval,
+        median: median.map(|(median, _)| median),
+        median_interval: median.and_then(|(_, interval)| interval),
+    }
+}
+
+/// Whole millionths, so that sums do not depend on the order of changes.
+fn micro(value: f64) -> i128 {
+    (value * 1e6).round() as i128
+}
+
+fn accept(number: i64, case: &Case) -> Result<(), StatisticsError> {
+    let bad = |field: &'static str, problem: String| {
+        Err(StatisticsError::BadCase {
+            number,
+            field,
+            problem,
+        })
+    };
+    if case.number != number {
+        return bad(
+            "number",
+            format!("is {}; accepted is {number}", case.number),
+        );
+    }
+    for (field, value) in [
+        ("labour_minutes", case.labour_minutes),
+        ("down_hours", case.down_hours),
+    ] {
+        if !(0.0..=LARGEST).contains(&value) {
+            return bad(field, format!("is {value}; accepted is 0 to 1e9"));
+        }
+    }
+    if let Some(loss) = case.loss_decades
+        && !(-20.0..=20.0).contains(&loss)
+    {
+        return bad("loss_decades", format!("is {loss}; accepted is -20 to 20"));
+    }
+    for (field, pairs) in [("signs", &case.signs), ("antecedents", &case.antecedents)] {
+        let mut known: HashMap<&str, bool> = HashMap::new();
+        for (id, seen) in pairs {
+            if known
+                .insert(id, *seen)
+                .is_some_and(|before| before != *seen)
+            {
+                return bad(
+                    field,
+                    format!("has {id} both as seen and as absent; accepted is one of them"),
+                );
+            }
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    use super::*;
+
+    fn drawn(rng: &mut ChaCha8Rng, number: i64) -> Case {
+        let cause = ["door-seal-worn", "water-line", "tip-seal", NOT_FOUND][rng.random_range(0..4)];
+        let found = cause != NOT_FOUND;
+        Case {
+            number,
+            tool: format!("T-{}", rng.random_range(0..4)),
+            tool_class: ["cryo", "turbo"][rng.random_range(0..2)].to_owned(),
+            site: ["ALD", "BRK"][rng.random_range(0..2)].to_owned(),
+            cause: cause.to_owned(),
+            component: found.then(|| format!("{cause}-part")),
+            kind: found.then(|| "air-leak".to_owned()),
+            occurred_day: rng.random_range(-200..400),
+            labour_minutes: f64::from(rng.random_range(0..4000)) / 10.0,
+            down_hours: f64::from(rng.random_range(0..900)) / 10.0,
+            signs: vec![("hiss".to_owned(), rng.random())],
+            antecedents: vec![("door-opened".to_owned(), rng.random())],
+            checks: vec![(
+                "look".to_owned(),
+                [Outcome::Found, Outcome::Clear][rng.random_range(0..2)],
+                10.0,
+            )],
+            loss_decades: Some(1.0),
+        }
+    }
+
+    fn median(mut values: Vec<f64>) -> f64 {
+        values.sort_by(f64::total_cmp);
+        (values[(values.len() - 1) / 2] + values[values.len() / 2]) / 2.0
+    }
+
+    /// Holds the ledger, after many changes, to a plain recount of what is left.
+    #[test]
+    fn changes_leave_what_a_recount_gives() {
+        let mut rng = ChaCha8Rng::seed_from_u64(7);
+        let mut ledger = Ledger::new();
+        let mut left: BTreeMap<i64, Case> = BTreeMap::new();
+        for _ in 0..3000 {
+            let number = rng.random_range(0..300);
+            let case = rng.random_bool(0.7).then(|| drawn(&mut rng, number));
+            ledger.apply(number, case.as_ref()).unwrap();
+            match case {
+                Some(case) => left.insert(number, case),
+                None => left.remove(&number),
+            };
+        }
+        assert_eq!(ledger.len(), left.len());
+        let filters = [
+            Filter::default(),
+            Filter {
+                class: Some("cryo".to_owned()),
+                ..Filter::default()
+            },
+            Filter {
+                from_day: Some(0),
+                to_day: Some(100),
+                ..Filter::default()
+            },
+            Filter {
+                class: Some("turbo".to_owned()),
+                site: Some("BRK".to_owned()),
+                from_day: Some(50),
+                to_day: None,
+            },
+        ];
+        for filter in filters {
+            let kept: Vec<&Case> = left
+                .values()
+                .filter(|case| {
+                    filter
+                        .class
+                        .as_ref()
+                        .is_none_or(|class| *class == case.tool_class)
+                })
+                .filter(|case| filter.site.as_ref().is_none_or(|site| *site == case.site))
+                .filter(|case| filter.from_day.is_none_or(|day| case.occurred_day >= day))
+                .filter(|case| filter.to_day.is_none_or(|day| case.occurred_day <= day))
+                .collect();
+            let answer = ledger.by(Dimension::Cause, &filter);
+            assert_eq!(answer.sample, kept.len() as u64);
+            assert_eq!(answer.all.share.count, kept.len() as u64);
+            assert!((answer.groups.last().unwrap().cumulative - 1.0).abs() < 1e-12);
+            for group in &answer.groups {
+                let of: Vec<&&Case> = kept.iter().filter(|case| case.cause == group.id).collect();
+                assert_eq!(group.share, Share::of(of.len() as u64, kept.len() as u64));
+                let labour: f64 = of.iter().map(|case| case.labour_minutes).sum();
+                assert!((group.labour.sum - labour).abs() < 1e-6);
+                let middle = median(of.iter().map(|case| case.down_hours).collect());
+                assert_eq!(group.down.median, Some(middle));
+                let repeats = of
+                    .iter()
+                    .filter(|case| {
+                        case.cause != NOT_FOUND
+                            && left.values().any(|other| {
+                                let gap = case.occurred_day - other.occurred_day;
+                                let before = (other.occurred_day, other.number)
+                                    < (case.occurred_day, case.number);
+                                before
+                                    && gap <= 30
+                                    && other.tool == case.tool
+                                    && other.cause == case.cause
+                            })
+                    })
+                    .count();
+                assert_eq!(group.repeat_30.count, repeats as u64, "{}", group.id);
+                let mut recent: Vec<_> = of
+                    .iter()
+                    .map(|case| (case.occurred_day, case.number))
+                    .collect();
+                recent.sort_unstable_by(|a, b| b.cmp(a));
+                let recent: Vec<i64> = recent.iter().take(RECENT).map(|at| at.1).collect();
+                assert_eq!(group.recent, recent);
+            }
+        }
+        let mut again = Ledger::new();
+        for case in left.values().rev() {
+            again.apply(case.number, Some(case)).unwrap();
+        }
+        assert_eq!(again.tables().classes, ledger.tables().classes);
+        for (cause, table) in &again.tables().causes {
+            assert_eq!(table, &ledger.tables().causes[cause], "{cause}");
+        }
+    }
+
+    #[test]
+    fn bad_cases_are_refused_and_change_nothing() {
+        let mut rng = ChaCha8Rng::seed_from_u64(1);
+        let good = drawn(&mut rng, 5);
+        let mut ledger = Ledger::new();
+        ledger.apply(5, Some(&good)).unwrap();
+        let mut negative = good.clone();
+        negative.labour_minutes = -3.0;
+        let message = ledger.apply(5, Some(&negative)).unwrap_err().to_string();
+        assert_eq!(
+            message,
+            "case 5: labour_minutes is -3; accepted is 0 to 1e9"
+        );
+        let mut torn = good.clone();
+        torn.signs = vec![("hiss".to_owned(), true), ("hiss".to_owned(), false)];
+        assert!(ledger.apply(5, Some(&torn)).is_err());
+        let mut endless = good.clone();
+        endless.down_hours = f64::NAN;
+        assert!(ledger.apply(5, Some(&endless)).is_err());
+        assert_eq!(ledger.len(), 1);
+        let nobody = Filter {
+            class: Some("nobody".to_owned()),
+            ..Filter::default()
+        };
+        let empty = ledger.by(Dimension::Cause, &nobody);
+        assert_eq!(
+            (empty.sample, empty.groups.len(), empty.all.share.value),
+            (0, 0, None)
+        );
+        let backwards = Filter {
+            from_day: Some(9),
+            to_day: Some(-9),
+            ..Filter::default()
+        };
+        assert_eq!(ledger.by(Dimension::Site, &backwards).sample, 0);
+    }
+}
