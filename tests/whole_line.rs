@@ -279,7 +279,7 @@ async fn a_refused_form_comes_back_filled_in() {
     refused.assert_shows("kept note");
     refused.assert_shows("a quarter");
     refused.assert_shows("about 40");
-    refused.assert_shows("Some of this");
+    refused.assert_shows("Nothing you typed is lost");
 }
 
 /// Filing reports with one cause in a class changes its share, and with enough of them
