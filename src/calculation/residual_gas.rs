@@ -1,0 +1,432 @@
+//! Residual gas: which gas is in the chamber, from a mass spectrum.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::{FieldError, FieldErrors};
+use crate::vacuum::residual_gas::{
+    Air, Circumstances, Judgement, Patterns, Spectrum, decompose, judge,
+};
+use crate::vacuum::units::TypedPressure;
+
+/// Above this total pressure (1e-4 mbar) peaks are no longer in proportion to pressure.
+const HIGHEST_PRESSURE_PASCALS: f64 = 1e-2;
+/// More unexplained current than this share, and the shares are not given as a verdict.
+const UNEXPLAINED: f64 = 0.3;
+/// Fewer standing peaks than this say nothing.
+const FEWEST_PEAKS: usize = 3;
+
+/// A spectrum and what is known beside it.
+#[derive(Clone, Debug, Deserialize, Serialize)]
+#[serde(deny_unknown_fields)]
+pub struct Request {
+    /// A table of mass and ion current, or a peak list such as `18:4e-9 28:2.1e-9`.
+    pub spectrum: String,
+    /// Total pressure while the spectrum was taken.
+    pub total_pressure: Option<TypedPressure>,
+    /// Argon is let in for the process, or was shortly before.
+    #[serde(default)]
+    pub argon_is_process_gas: bool,
+    /// A pump is regenerating or was just regenerated.
+    #[serde(default)]
+    pub pump_is_regenerating: bool,
+    /// Fixes the intervals; 0 unless given.
+    #[serde(default)]
+    pub seed: u64,
+}
+
+/// An estimate with its 95 % interval.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Interval {
+    /// Best estimate.
+    pub value: f64,
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+}
+
+/// One gas.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Gas {
+    /// Id in the cracking patterns.
+    pub id: String,
+    /// Name for people.
+    pub name: String,
+    /// Share of the total pressure, per cent.
+    pub share_percent: Interval,
+    /// Ion current of its highest peak, in the unit of the spectrum.
+    pub ion_current: Interval,
+}
+
+/// What one gas gives to one mass.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PeakPart {
+    /// Id of the gas.
+    pub gas: String,
+    /// Ion current, in the unit of the spectrum.
+    pub ion_current: f64,
+}
+
+/// One mass for the plot and its table.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Peak {
+    /// Mass number (mass over charge).
+    pub mass: u16,
+    /// Measured ion current, in the unit of the spectrum.
+    pub measured: f64,
+    /// Fitted ion current.
+    pub fitted: f64,
+    /// What each gas gives to it.
+    pub parts: Vec<PeakPart>,
+}
+
+/// The answer.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Report {
+    /// In plain words.
+    pub verdict: String,
+    /// False if the spectrum cannot tell whether there is air.
+    pub concluded: bool,
+    /// Why, one sentence each.
+    pub reasons: Vec<String>,
+    /// Signs found (true) or tested and not found (false), by id of the catalogue; a sign that the
+    /// spectrum cannot answer is not there.
+    pub signs: BTreeMap<String, bool>,
+    /// Ids of the cautions that stand before what the verdict suggests.
+    pub cautions: Vec<String>,
+    /// What was assumed, and what was passed over in reading.
+    pub assumed: Vec<String>,
+    /// The gases, largest share first.
+    pub gases: Vec<Gas>,
+    /// The spectrum by mass.
+    pub peaks: Vec<Peak>,
+    /// Share of the ion current that no gas of the patterns explains, per cent.
+    pub unexplained_percent: f64,
+}
+
+/// Computes the report. Errors: an unreadable spectrum, or a total pressure that is no pressure or
+/// above 1e-4 mbar (common practice, from memory), where a spectrum is refused.
+pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldError>> {
+    let mut errors = FieldErrors::new();
+    if let Some(typed) = request.total_pressure {
+        let pressure = errors.quantity("total_pressure", typed);
+        if pressure.is_some_and(|pressure| pressure.pascals() > HIGHEST_PRESSURE_PASCALS) {
+            errors.refuse(
+                "total_pressure",
+                format!("{typed} is too high for a spectrum: peaks are no longer in proportion to pressure"),
+                "a spectrum taken at 1e-4 mbar (7.5e-5 Torr) or less",
+            );
+        }
+    }
+    let spectrum = errors.take(
+        "spectrum",
+        "a table of mass and ion current, or peaks such as 18:4e-9 28:2.1e-9",
+        Spectrum::read(&request.spectrum),
+    );
+    let fit = spectrum.as_ref().and_then(|spectrum| {
+        errors.take(
+            "spectrum",
+            "masses 2 to 60, of which 14, 18, 28, 32, 40 and 44 at least",
+            decompose(spectrum, patterns, request.seed),
+        )
+    });
+    errors.finish()?;
+    let (Some(spectrum), Some(fit)) = (spectrum, fit) else {
+        return Err(Vec::new());
+    };
+    let judgement = judge(
+        &spectrum,
+        Circumstances {
+            argon_is_process_gas: request.argon_is_process_gas,
+            pump_is_regenerating: request.pump_is_regenerating,
+        },
+    );
+    let mut gases: Vec<Gas> = fit
+        .gases
+        .iter()
+        .map(|part| Gas {
+            id: part.gas.clone(),
+            name: part.name.clone(),
+            share_percent: interval(part.share, 100.0),
+            ion_current: interval(part.current, 1.0),
+        })
+        .collect();
+    gases.sort_by(|a, b| b.share_percent.value.total_cmp(&a.share_percent.value));
+
+    let explained = fit.unexplained <= UNEXPLAINED;
+    let enough = judgement.standing >= FEWEST_PEAKS;
+    let concluded = enough && explained && judgement.air.air != Air::Undecided;
+    let (signs, cautions) = if enough {
+        (
+            signs(&judgement, request.argon_is_process_gas),
+            cautions(&judgement),
+        )
+    } else {
+        (BTreeMap::new(), Vec::new())
+    };
+    Ok(Report {
+        verdict: verdict(&judgement, &gases, enough, explained),
+        concluded,
+        reasons: reasons(&judgement, fit.unexplained),
+        signs,
+        cautions,
+        assumed: assumed(request, &spectrum, &fit.untried),
+        gases,
+        peaks: fit
+            .peaks
+            .into_iter()
+            .map(|peak| Peak {
+                mass: peak.mass,
+                measured: peak.measured,
+                fitted: peak.fitted,
+                parts: peak
+                    .parts
+                    .into_iter()
+                    .map(|(gas, ion_current)| PeakPart { gas, ion_current })
+                    .collect(),
+            })
+            .collect(),
+        unexplained_percent: 100.0 * fit.unexplained,
+    })
+}
+
+fn interval(amount: crate::vacuum::residual_gas::Amount, factor: f64) -> Interval {
+    Interval {
+        value: factor * amount.value,
+        low: factor * amount.low,
+        high: factor * amount.high,
+    }
+}
+
+fn verdict(judgement: &Judgement, gases: &[Gas], enough: bool, explained: bool) -> String {
+    if !enough {
+        return "No conclusion: fewer than three peaks stand above the noise.".into();
+    }
+    let mut sentences = vec![match judgement.air.air {
+        Air::Present => {
+            "Air is in the chamber, by the peaks 28, 14, 32 and 40 together.".to_owned()
+        }
+        Air::Absent => "No air shows: mass 28 is not in the company that air brings.".to_owned(),
+        Air::Undecided => "No conclusion about air: these peaks cannot tell.".to_owned(),
+    }];
+    if !explained {
+        sentences.push(
+            "The known gases do not explain this spectrum, so no shares are concluded; look for a wrong mass scale or an unknown gas.".into(),
+        );
+    } else if let Some(first) = gases.first() {
+        let share = first.share_percent;
+        sentences.push(format!(
+            "Largest by pressure: {} with {:.0} % ({:.0} to {:.0} %).",
+            first.name, share.value, share.low, share.high
+        ));
+    }
+    let found = [
+        (judgement.water, "Water is by far the highest peak."),
+        (
+            judgement.excess_at_17,
+            "Mass 17 is more than water gives: ammonia or another gas is there.",
+        ),
+        (
+            judgement.hydrocarbon,
+            "There are hydrocarbons: oil, grease or fingerprints.",
+        ),
+        (
+            judgement.isopropanol,
+            "Masses 45 and 43 point to isopropanol.",
+        ),
+        (judgement.acetone, "Masses 43 and 58 point to acetone."),
+        (
+            judgement.fluorinated_oil,
+            "Mass 69 and its companions point to a fluorinated pump fluid.",
+        ),
+        (judgement.argon_highest, "Argon is the highest peak."),
+        (judgement.helium, "Helium shows at mass 4."),
+        (judgement.hydrogen_highest, "Hydrogen is the highest peak."),
+    ];
+    sentences.extend(
+        found
+            .into_iter()
+            .filter(|(answer, _)| *answer == Some(true))
+            .map(|(_, sentence)| sentence.to_owned()),
+    );
+    sentences.join(" ")
+}
+
+fn reasons(judgement: &Judgement, unexplained: f64) -> Vec<String> {
+    let air = &judgement.air;
+    let mut reasons = vec![air.nitrogen.reason.clone()];
+    for reason in [&air.oxygen.reason, &air.argon.reason] {
+        if !reasons.contains(reason) {
+            reasons.push(reason.clone());
+        }
+    }
+    reasons.push(format!(
+        "{:.0} % of the ion current is left unexplained by the known gases.",
+        100.0 * unexplained
+    ));
+    reasons
+}
+
+fn signs(judgement: &Judgement, argon_is_process_gas: bool) -> BTreeMap<String, bool> {
+    let solvent = match (judgement.isopropanol, judgement.acetone) {
+        (Some(true), _) | (_, Some(true)) => Some(true),
+        (Some(false), Some(false)) => Some(false),
+        _ => None,
+    };
+    let air = match judgement.air.air {
+        Air::Present => Some(true),
+        Air::Absent => Some(false),
+        Air::Undecided => None,
+    };
+    // Only argon is known here as a process gas, so the lack of an argon peak denies the sign
+    // only where argon is the process gas.
+    let process = judgement
+        .argon_highest
+        .filter(|&highest| highest || argon_is_process_gas);
+    [
+        ("residual-air", air),
+        ("residual-water", judgement.water),
+        ("residual-hydrocarbon", judgement.hydrocarbon),
+        ("residual-solvent", solvent),
+        ("residual-process-gas", process),
+    ]
+    .into_iter()
+    .filter_map(|(sign, answer)| Some((sign.to_owned(), answer?)))
+    .collect()
+}
+
+/// Cautions of the catalogue for what the findings lead a person to: a helium leak test after air,
+/// cleaning after solvent or oil, water joints after water.
+fn cautions(judgement: &Judgement) -> Vec<String> {
+    let solvent = judgement.isopropanol == Some(true) || judgement.acetone == Some(true);
+    let oil = judgement.hydrocarbon == Some(true) || judgement.fluorinated_oil == Some(true);
+    [
+        ("asphyxiation", judgement.air.air == Air::Present),
+        ("water-near-power", judgement.water == Some(true)),
+        ("solvent", solvent || oil),
+        ("pump-oil", oil),
+    ]
+    .into_iter()
+    .filter(|&(_, applies)| applies)
+    .map(|(id, _)| id.to_owned())
+    .collect()
+}
+
+fn assumed(request: &Request, spectrum: &Spectrum, untried: &[String]) -> Vec<String> {
+    let mut assumed = vec![
+        "Peak heights of the cracking patterns are good to 30 % or the spread in their row; ion currents to 5 %; sensitivities to 20 %.".to_owned(),
+        "Sensitivities are ionisation-gauge factors, not this analyser's own calibration.".to_owned(),
+    ];
+    if request.total_pressure.is_none() {
+        assumed.push("Total pressure not given: taken to be at most 1e-4 mbar; above that the spectrum does not hold.".into());
+    }
+    if !request.argon_is_process_gas {
+        assumed.push("Argon is not a process gas.".into());
+    }
+    if !request.pump_is_regenerating {
+        assumed.push("No pump is regenerating.".into());
+    }
+    let missing: Vec<String> = [14, 18, 28, 32, 40, 44]
+        .into_iter()
+        .filter(|&mass| spectrum.at(mass).is_none())
+        .map(|mass| mass.to_string())
+        .collect();
+    if !missing.is_empty() {
+        assumed.push(format!(
+            "Masses {} are not in the spectrum; nothing is concluded from them.",
+            missing.join(", ")
+        ));
+    }
+    if !untried.is_empty() {
+        assumed.push(format!(
+            "Not tried, as their highest peak was not measured: {}.",
+            untried.join(", ")
+        ));
+    }
+    assumed.extend(spectrum.notes().iter().cloned());
+    assumed
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::vacuum::units::PressureUnit;
+
+    const AIR: &str = "12:1e-12 14:5.5e-10 16:4e-10 17:4e-10 18:2e-9 20:1.3e-11 28:7.8e-9 32:2.1e-9 40:1.1e-10 44:3e-11 \
+                       43:0 45:0 58:0 41:0 55:0 57:0 39:0";
+
+    fn asked(spectrum: &str) -> Request {
+        Request {
+            spectrum: spectrum.into(),
+            total_pressure: Some(TypedPressure::new(3e-6, PressureUnit::Torr)),
+            argon_is_process_gas: false,
+            pump_is_regenerating: false,
+            seed: 0,
+        }
+    }
+
+    fn patterns() -> Patterns {
+        Patterns::parse(include_str!(concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/seed-data/cracking-patterns.toml"
+        )))
+        .expect("shipped patterns")
+    }
+
+    #[test]
+    fn air_is_concluded_with_its_signs_and_reasons() {
+        let report = run(&asked(AIR), &patterns()).unwrap();
+        assert!(report.concluded, "{report:?}");
+        assert!(report.verdict.starts_with("Air is in the chamber"));
+        assert_eq!(report.signs.get("residual-air"), Some(&true));
+        assert_eq!(report.signs.get("residual-solvent"), Some(&false));
+        assert_eq!(report.signs.get("residual-hydrocarbon"), Some(&false));
+        assert_eq!(report.cautions, ["asphyxiation"]);
+        assert_eq!(report.gases[0].id, "nitrogen");
+        for peak in &report.peaks {
+            let sum: f64 = peak.parts.iter().map(|part| part.ion_current).sum();
+            assert!((sum - peak.fitted).abs() <= 1e-9 * peak.fitted.max(1e-30));
+        }
+    }
+
+    #[test]
+    fn a_pressure_too_high_is_refused_and_the_limit_is_not() {
+        let mut request = asked(AIR);
+        request.total_pressure = Some(TypedPressure::new(1.01e-4, PressureUnit::Millibar));
+        let errors = run(&request, &patterns()).unwrap_err();
+        assert_eq!(errors[0].field, "total_pressure");
+        request.total_pressure = Some(TypedPressure::new(0.99e-4, PressureUnit::Millibar));
+        assert!(run(&request, &patterns()).is_ok());
+    }
+
+    #[test]
+    fn what_cannot_be_told_is_not_concluded() {
+        let without_argon =
+            run(&asked("14:5e-10 18:2e-9 28:7.8e-9 32:2.1e-9"), &patterns()).unwrap();
+        assert!(!without_argon.concluded);
+        assert!(!without_argon.signs.contains_key("residual-air"));
+        assert!(
+            without_argon
+                .assumed
+                .iter()
+                .any(|line| line.contains("40, 44"))
+        );
+        let two = run(&asked("18:2e-9 28:7.8e-9"), &patterns()).unwrap();
+        assert!(!two.concluded && two.signs.is_empty());
+        let unknown = run(
+            &asked("18:1e-10 28:1e-10 32:1e-11 40:1e-13 14:1e-12 93:9e-9 95:8e-9"),
+            &patterns(),
+        )
+        .unwrap();
+        assert!(!unknown.concluded && unknown.unexplained_percent > 30.0);
+    }
+
+    #[test]
+    fn an_unreadable_spectrum_names_its_field_and_line() {
+        let errors = run(&asked("18:2e-9 28"), &patterns()).unwrap_err();
+        assert_eq!(errors[0].field, "spectrum");
+        assert!(errors[0].problem.starts_with("line 1"));
+    }
+}

@@ -1,0 +1,221 @@
+//! Is it air? Judged from the peaks 28, 14, 32 and 40 together.
+//!
+//! Mass 28 alone proves nothing: nitrogen and carbon monoxide share it. A hot filament or a getter
+//! eats oxygen, so its absence does not clear air. Argon is neither eaten nor given off by walls,
+//! so mass 40 decides, unless argon is let in for the process or a pump gives it back.
+
+use super::spectrum::Spectrum;
+
+/// A peak must stand this many noise floors high to count.
+pub(crate) const STANDS: f64 = 3.0;
+/// Air gives 28 : 40 of 100 : 1.0 to 1.5 (from memory: O'Hanlon, Umrath); widened for mass discrimination.
+const ARGON_IN_AIR: (f64, f64) = (0.006, 0.025);
+/// Nitrogen gives 14 : 28 of 0.05 to 0.14, carbon monoxide about 0.006 (same sources); widened.
+const NITROGEN_14: (f64, f64) = (0.04, 0.2);
+/// Below this, most of mass 28 is carbon monoxide.
+const MONOXIDE_14: f64 = 0.02;
+/// Air gives 28 : 32 of 3.7 to 5 (same sources); widened for mass discrimination.
+const OXYGEN_28: (f64, f64) = (2.5, 8.0);
+/// Ion current at 28 for 1 at 44 from carbon dioxide, and at 14 for 1 at 15 from methane.
+const DIOXIDE_AT_28: f64 = 0.11;
+const METHANE_14_TO_15: f64 = 0.24;
+
+/// What one peak says about air.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Evidence {
+    /// In the proportion of air.
+    For,
+    /// Not in the proportion of air, and nothing else explains it.
+    Against,
+    /// Could be either.
+    Open,
+    /// The mass was not measured, or nothing can be read from it here.
+    Silent,
+}
+
+/// One peak's evidence with its reason.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Finding {
+    /// What it says.
+    pub evidence: Evidence,
+    /// Why, in a sentence.
+    pub reason: String,
+}
+
+/// The answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Air {
+    /// Air is there.
+    Present,
+    /// What is at mass 28 is not air.
+    Absent,
+    /// These peaks cannot tell.
+    Undecided,
+}
+
+/// The air test of one spectrum.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AirTest {
+    /// The answer.
+    pub air: Air,
+    /// Nitrogen by mass 14 against 28.
+    pub nitrogen: Finding,
+    /// Oxygen by mass 32 against 28.
+    pub oxygen: Finding,
+    /// Argon by mass 40 against 28.
+    pub argon: Finding,
+}
+
+fn finding(evidence: Evidence, reason: impl Into<String>) -> Finding {
+    Finding {
+        evidence,
+        reason: reason.into(),
+    }
+}
+
+/// Tests `spectrum` for air; `argon_elsewhere` if argon is process gas or a pump gives it back.
+pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
+    let limit = STANDS * spectrum.floor();
+    let at = |mass| spectrum.at(mass);
+    let Some(at_28) = at(28) else {
+        let silent = || finding(Evidence::Silent, "Mass 28 was not measured.");
+        return AirTest {
+            air: Air::Undecided,
+            nitrogen: silent(),
+            oxygen: silent(),
+            argon: silent(),
+        };
+    };
+    let net_28 = at_28 - DIOXIDE_AT_28 * at(44).unwrap_or(0.0);
+    if net_28 < limit || net_28 < 0.2 * at_28 {
+        let nothing = finding(
+            Evidence::Against,
+            "Mass 28 does not stand above the noise once the share of carbon dioxide is taken off.",
+        );
+        return AirTest {
+            air: Air::Absent,
+            oxygen: nothing.clone(),
+            argon: nothing.clone(),
+            nitrogen: nothing,
+        };
+    }
+    let nitrogen = nitrogen(spectrum, net_28, limit);
+    let oxygen = oxygen(at(32), net_28, limit);
+    let argon = argon(at(40), net_28, limit, argon_elsewhere);
+    use Evidence::{Against, For, Open, Silent};
+    let air = match (nitrogen.evidence, oxygen.evidence, argon.evidence) {
+        (For, For | Open | Silent, For) | (Open | Silent, For, For) => Air::Present,
+        (For, For, Silent) if argon_elsewhere => Air::Present,
+        (Against, Open | Against | Silent, Against | Silent) => Air::Absent,
+        (_, Open | Against | Silent, Against) => Air::Absent,
+        _ => Air::Undecided,
+    };
+    AirTest {
+        air,
+        nitrogen,
+        oxygen,
+        argon,
+    }
+}
+
+fn nitrogen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
+    let Some(at_14) = spectrum.at(14) else {
+        return finding(
+            Evidence::Silent,
+            "Mass 14 was not measured, so nitrogen and carbon monoxide cannot be told apart by it.",
+        );
+    };
+    let net_14 = (at_14 - METHANE_14_TO_15 * spectrum.at(15).unwrap_or(0.0)).max(0.0);
+    let ratio = net_14 / net_28;
+    let shown = format!("14 is {:.2} % of 28", 100.0 * ratio);
+    if limit / net_28 > NITROGEN_14.0 {
+        finding(
+            Evidence::Silent,
+            "Mass 28 is too low for its companion at 14 to show above the noise.",
+        )
+    } else if ratio > NITROGEN_14.1 {
+        finding(
+            Evidence::Open,
+            format!("{shown}: more than nitrogen gives, so another gas is at 14."),
+        )
+    } else if ratio >= NITROGEN_14.0 {
+        finding(
+            Evidence::For,
+            format!("{shown}: as nitrogen gives (5 to 14 %)."),
+        )
+    } else if ratio < MONOXIDE_14 {
+        finding(
+            Evidence::Against,
+            format!(
+                "{shown}: too little for nitrogen, so 28 is mostly carbon monoxide or another gas."
+            ),
+        )
+    } else {
+        finding(
+            Evidence::Open,
+            format!("{shown}: between nitrogen and carbon monoxide."),
+        )
+    }
+}
+
+fn oxygen(at_32: Option<f64>, net_28: f64, limit: f64) -> Finding {
+    let Some(at_32) = at_32 else {
+        return finding(Evidence::Silent, "Mass 32 was not measured.");
+    };
+    if at_32 < limit {
+        return finding(
+            Evidence::Open,
+            "No oxygen at 32: this does not clear air, because a hot filament or a getter eats oxygen.",
+        );
+    }
+    let ratio = net_28 / at_32;
+    let shown = format!("28 is {ratio:.1} times 32");
+    if ratio > OXYGEN_28.1 {
+        finding(
+            Evidence::Open,
+            format!(
+                "{shown}: less oxygen than air (3.7 to 5 times), which a hot filament or a getter could have eaten."
+            ),
+        )
+    } else if ratio >= OXYGEN_28.0 {
+        finding(Evidence::For, format!("{shown}: as in air (3.7 to 5)."))
+    } else {
+        finding(
+            Evidence::Open,
+            format!("{shown}: more oxygen than air has, so oxygen has another source as well."),
+        )
+    }
+}
+
+fn argon(at_40: Option<f64>, net_28: f64, limit: f64, elsewhere: bool) -> Finding {
+    if elsewhere {
+        return finding(
+            Evidence::Silent,
+            "Argon is in use here or given back by a pump, so mass 40 says nothing about air.",
+        );
+    }
+    let Some(at_40) = at_40 else {
+        return finding(Evidence::Silent, "Mass 40 was not measured.");
+    };
+    if limit / net_28 > ARGON_IN_AIR.0 {
+        return finding(
+            Evidence::Silent,
+            "Mass 28 is too low for the argon of air to show above the noise at 40.",
+        );
+    }
+    let ratio = at_40 / net_28;
+    let shown = format!("40 is {:.2} % of 28", 100.0 * ratio);
+    if ratio > ARGON_IN_AIR.1 {
+        finding(
+            Evidence::Open,
+            format!("{shown}: more argon than air has, so argon has another source."),
+        )
+    } else if ratio >= ARGON_IN_AIR.0 {
+        finding(Evidence::For, format!("{shown}: as in air (1.0 to 1.5 %)."))
+    } else {
+        finding(
+            Evidence::Against,
+            format!("{shown}: air would bring 1.0 to 1.5 %, and nothing eats argon."),
+        )
+    }
+}

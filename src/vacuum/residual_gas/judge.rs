@@ -1,0 +1,121 @@
+//! What the peaks say: air, water, hydrocarbons, solvents, pump fluid, process gas, helium.
+//!
+//! `None` means that the masses needed were not measured; a rule never guesses a missing peak.
+
+use super::air::{self, AirTest, STANDS};
+use super::spectrum::Spectrum;
+
+/// A peak below this share of the highest one is no sign of its own (common practice, no source).
+const WORTH_NAMING: f64 = 1e-3;
+
+/// What else is known about the chamber.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Circumstances {
+    /// Argon is let in for the process, or was shortly before.
+    pub argon_is_process_gas: bool,
+    /// A pump is regenerating or was just regenerated, and gives back what it held.
+    pub pump_is_regenerating: bool,
+}
+
+/// Each question with its answer, `None` where the masses needed were not measured.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// Air.
+    pub air: AirTest,
+    /// Water is by far the highest peak: 18 at least twice any other mass but 17.
+    pub water: Option<bool>,
+    /// 17 is more than 18 explains: ammonia or another gas is there.
+    pub excess_at_17: Option<bool>,
+    /// Hydrocarbon groups fourteen masses apart: 41/43, 55/57 and 69/71 or 39.
+    pub hydrocarbon: Option<bool>,
+    /// Isopropanol: 45 with 43.
+    pub isopropanol: Option<bool>,
+    /// Acetone: 43 with 58.
+    pub acetone: Option<bool>,
+    /// Fluorinated pump fluid: 69 with two or more of 31, 47, 50, 119, above the hydrocarbon 55 and 57.
+    pub fluorinated_oil: Option<bool>,
+    /// Argon is the highest peak.
+    pub argon_highest: Option<bool>,
+    /// Helium at 4.
+    pub helium: Option<bool>,
+    /// Hydrogen at 2 is the highest peak.
+    pub hydrogen_highest: Option<bool>,
+    /// How many peaks stand above the noise.
+    pub standing: usize,
+}
+
+/// Judges a spectrum by its peaks. Rules from memory of O'Hanlon and Umrath, and common practice.
+pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
+    let (highest_mass, highest) = spectrum.highest();
+    let limit = (STANDS * spectrum.floor()).max(WORTH_NAMING * highest);
+    let at = |mass| spectrum.at(mass);
+    let stands = |mass| at(mass).map(|current| current >= limit);
+    let pair = |a: Option<bool>, b: Option<bool>| Some(a? && b?);
+    Judgement {
+        air: air::test(
+            spectrum,
+            circumstances.argon_is_process_gas || circumstances.pump_is_regenerating,
+        ),
+        water: at(18).map(|water| {
+            water > limit
+                && spectrum
+                    .currents()
+                    .iter()
+                    .all(|(mass, current)| matches!(mass, 17 | 18) || 2.0 * current <= water)
+        }),
+        excess_at_17: at(17)
+            .zip(at(18))
+            .map(|(hydroxyl, water)| hydroxyl > limit && hydroxyl > 0.4 * water),
+        hydrocarbon: hydrocarbon(spectrum, limit),
+        isopropanol: pair(
+            at(45).map(|at_45| at_45 - 0.012 * at(44).unwrap_or(0.0) >= limit),
+            stands(43),
+        ),
+        acetone: pair(
+            at(58)
+                .zip(at(43))
+                .map(|(at_58, at_43)| at_58 >= limit && at_58 >= 0.1 * at_43),
+            stands(43),
+        ),
+        fluorinated_oil: fluorinated(spectrum, limit),
+        argon_highest: at(40).map(|_| highest_mass == 40),
+        helium: stands(4),
+        hydrogen_highest: at(2).map(|_| highest_mass == 2),
+        standing: spectrum
+            .currents()
+            .values()
+            .filter(|&&current| current >= STANDS * spectrum.floor())
+            .count(),
+    }
+}
+
+fn hydrocarbon(spectrum: &Spectrum, limit: f64) -> Option<bool> {
+    let group = |masses: &[u16]| {
+        masses
+            .iter()
+            .filter_map(|&mass| spectrum.at(mass))
+            .map(|current| current >= limit)
+            .reduce(|a, b| a || b)
+    };
+    let three = group(&[41, 43])?;
+    let four = group(&[55, 57])?;
+    Some(three && four && group(&[39, 69, 71]).unwrap_or(true))
+}
+
+fn fluorinated(spectrum: &Spectrum, limit: f64) -> Option<bool> {
+    let at_69 = spectrum.at(69)?;
+    let companions: Vec<bool> = [31, 47, 50, 119]
+        .into_iter()
+        .filter_map(|mass| spectrum.at(mass))
+        .map(|current| current >= limit)
+        .collect();
+    let hydrocarbon = [55, 57]
+        .into_iter()
+        .filter_map(|mass| spectrum.at(mass))
+        .fold(0.0, f64::max);
+    (companions.len() >= 2).then(|| {
+        at_69 >= limit
+            && at_69 > hydrocarbon
+            && companions.iter().filter(|&&there| there).count() >= 2
+    })
+}

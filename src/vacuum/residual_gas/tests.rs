@@ -1,0 +1,435 @@
+use std::collections::BTreeMap;
+
+use nalgebra::{DMatrix, DVector};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use serde::Deserialize;
+
+use super::*;
+
+const SHIPPED: &str = include_str!(concat!(
+    env!("CARGO_MANIFEST_DIR"),
+    "/seed-data/cracking-patterns.toml"
+));
+
+fn patterns() -> Patterns {
+    Patterns::parse(SHIPPED).expect("shipped patterns")
+}
+
+/// 70 eV patterns of the NIST Chemistry WebBook, from memory; not the shipped heights, so that the
+/// verdicts are held against patterns of another source.
+fn electron_ionisation(gas: &str) -> &'static [(u16, f64)] {
+    match gas {
+        "nitrogen" => &[(28, 1.0), (14, 0.138), (29, 0.0074)],
+        "oxygen" => &[(32, 1.0), (16, 0.22), (34, 0.004)],
+        "argon" => &[(40, 1.0), (20, 0.146), (36, 0.0034)],
+        "water" => &[(18, 1.0), (17, 0.212), (16, 0.009)],
+        "carbon-monoxide" => &[(28, 1.0), (12, 0.047), (16, 0.017), (29, 0.012)],
+        "carbon-dioxide" => &[
+            (44, 1.0),
+            (28, 0.098),
+            (16, 0.096),
+            (12, 0.087),
+            (22, 0.019),
+            (45, 0.012),
+        ],
+        "methane" => &[(16, 1.0), (15, 0.888), (14, 0.204), (13, 0.107)],
+        "isopropanol" => &[
+            (45, 1.0),
+            (43, 0.19),
+            (27, 0.16),
+            (29, 0.1),
+            (41, 0.07),
+            (59, 0.03),
+        ],
+        "acetone" => &[(43, 1.0), (58, 0.45), (15, 0.3), (42, 0.08), (27, 0.08)],
+        _ => panic!("no pattern of {gas}"),
+    }
+}
+
+/// A scan of masses 1 to 100 with a noise floor of 1e-13 A.
+fn scan(gases: &[(&str, f64)]) -> String {
+    let mut currents: BTreeMap<u16, f64> = (1..=100).map(|mass| (mass, 1e-13)).collect();
+    for &(gas, current) in gases {
+        for &(mass, height) in electron_ionisation(gas) {
+            *currents.entry(mass).or_default() += height * current;
+        }
+    }
+    currents
+        .iter()
+        .map(|(mass, current)| format!("{mass},{current:e}\n"))
+        .collect()
+}
+
+fn judged(text: &str, circumstances: Circumstances) -> Judgement {
+    judge(&Spectrum::read(text).expect(text), circumstances)
+}
+
+fn air(text: &str) -> Air {
+    judged(text, Circumstances::default()).air.air
+}
+
+#[test]
+fn least_squares_agree_with_scipy() {
+    #[derive(Deserialize)]
+    struct Reference {
+        cases: Vec<Case>,
+    }
+    #[derive(Deserialize)]
+    struct Case {
+        name: String,
+        rows: Vec<Vec<f64>>,
+        b: Vec<f64>,
+        x: Vec<f64>,
+        residual_norm: f64,
+        unique: bool,
+    }
+    // scipy.optimize.nnls; versions stand in the file, made by tests/reference/residual_gas.py.
+    let reference: Reference = serde_json::from_str(include_str!(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/tests/reference/residual_gas.json"
+    )))
+    .expect("reference file");
+    assert!(reference.cases.len() >= 15);
+    for case in reference.cases {
+        let a = DMatrix::from_fn(case.rows.len(), case.x.len(), |i, j| case.rows[i][j]);
+        let b = DVector::from_vec(case.b);
+        let x = non_negative_least_squares(&a, &b).expect(&case.name);
+        assert!(x.iter().all(|&v| v >= 0.0), "{}", case.name);
+        let norm = (&a * &x - &b).norm();
+        let size = b.norm();
+        assert!(
+            (norm - case.residual_norm).abs() <= 1e-9 * size,
+            "{}: {norm} against {}",
+            case.name,
+            case.residual_norm
+        );
+        if case.unique {
+            let largest = case.x.iter().copied().fold(1e-3, f64::max);
+            for (mine, theirs) in x.iter().zip(&case.x) {
+                assert!((mine - theirs).abs() <= 1e-7 * largest, "{}", case.name);
+            }
+        }
+    }
+}
+
+#[test]
+fn least_squares_refuse_what_is_no_number() {
+    let a = DMatrix::from_row_slice(2, 1, &[1.0, f64::NAN]);
+    assert_eq!(
+        non_negative_least_squares(&a, &DVector::from_element(2, 1.0)),
+        Err(NnlsError::Input)
+    );
+    assert_eq!(
+        non_negative_least_squares(&DMatrix::zeros(2, 1), &DVector::from_element(3, 1.0)),
+        Err(NnlsError::Input)
+    );
+}
+
+#[test]
+fn dry_air_is_air() {
+    // Volume shares: U.S. Standard Atmosphere, 78.084, 20.9476, 0.934 %; argon ionises 1.2 times as well.
+    let text = scan(&[
+        ("nitrogen", 7.8084e-9),
+        ("oxygen", 2.09476e-9),
+        ("argon", 1.12e-10),
+    ]);
+    assert_eq!(air(&text), Air::Present);
+    let spectrum = Spectrum::read(&text).unwrap();
+    let fit = decompose(&spectrum, &patterns(), 1).unwrap();
+    for (gas, share) in [
+        ("nitrogen", 0.78084),
+        ("oxygen", 0.209476),
+        ("argon", 0.00934),
+    ] {
+        let part = fit.gases.iter().find(|part| part.gas == gas).unwrap();
+        assert!(
+            part.share.low <= share && share <= part.share.high,
+            "{gas}: {:?} against {share}",
+            part.share
+        );
+    }
+}
+
+#[test]
+fn air_with_its_oxygen_eaten_is_still_air() {
+    assert_eq!(
+        air(&scan(&[
+            ("nitrogen", 7.8e-9),
+            ("argon", 1.1e-10),
+            ("water", 3e-9)
+        ])),
+        Air::Present
+    );
+}
+
+#[test]
+fn carbon_monoxide_is_not_air() {
+    assert_eq!(
+        air(&scan(&[("carbon-monoxide", 7.8e-9), ("water", 2e-8)])),
+        Air::Absent
+    );
+    assert_eq!(
+        air(&scan(&[("carbon-dioxide", 5e-9), ("water", 2e-8)])),
+        Air::Absent
+    );
+}
+
+#[test]
+fn nitrogen_alone_is_purge_gas_and_not_air() {
+    assert_eq!(
+        air(&scan(&[("nitrogen", 7.8e-9), ("water", 2e-9)])),
+        Air::Absent
+    );
+}
+
+#[test]
+fn mass_28_alone_proves_nothing() {
+    assert_eq!(air("28:4e-9 18:2e-9 2:1e-9"), Air::Undecided);
+    assert_eq!(air("18:2e-9 44:1e-9 2:1e-9"), Air::Undecided);
+    assert_eq!(air("28:4e-9 18:2e-9 32:1e-9"), Air::Undecided);
+    assert_eq!(air("28:4e-9 14:3e-10 18:2e-9"), Air::Undecided);
+}
+
+#[test]
+fn argon_of_the_process_is_no_evidence() {
+    let text = scan(&[("nitrogen", 7.8e-9), ("oxygen", 2.1e-9), ("argon", 5e-8)]);
+    assert_eq!(air(&text), Air::Undecided);
+    let process = Circumstances {
+        argon_is_process_gas: true,
+        ..Circumstances::default()
+    };
+    assert_eq!(judged(&text, process).air.air, Air::Present);
+    assert_eq!(judged(&text, process).air.argon.evidence, Evidence::Silent);
+    let regenerating = Circumstances {
+        pump_is_regenerating: true,
+        ..Circumstances::default()
+    };
+    let eaten = scan(&[("nitrogen", 7.8e-9), ("argon", 1.1e-10)]);
+    assert_eq!(judged(&eaten, regenerating).air.air, Air::Undecided);
+}
+
+#[test]
+fn each_contaminant_is_told_by_its_own_peaks() {
+    let plain = Circumstances::default();
+    let water = judged(&scan(&[("water", 1e-8), ("carbon-monoxide", 1e-9)]), plain);
+    assert_eq!(
+        (
+            water.water,
+            water.hydrocarbon,
+            water.isopropanol,
+            water.acetone,
+            water.fluorinated_oil,
+            water.helium
+        ),
+        (
+            Some(true),
+            Some(false),
+            Some(false),
+            Some(false),
+            Some(false),
+            Some(false)
+        )
+    );
+    let alcohol = judged(&scan(&[("water", 1e-8), ("isopropanol", 1e-9)]), plain);
+    assert_eq!(
+        (alcohol.isopropanol, alcohol.acetone, alcohol.hydrocarbon),
+        (Some(true), Some(false), Some(false))
+    );
+    let acetone = judged(&scan(&[("water", 1e-8), ("acetone", 1e-9)]), plain);
+    assert_eq!(
+        (acetone.isopropanol, acetone.acetone, acetone.hydrocarbon),
+        (Some(false), Some(true), Some(false))
+    );
+    let oil = "18:1e-8 17:2e-9 39:3e-10 41:9e-10 43:1e-9 45:0 55:6e-10 57:7e-10 58:0 69:3e-10 71:2e-10 31:0 47:0";
+    let oil = judged(oil, plain);
+    assert_eq!(
+        (oil.hydrocarbon, oil.fluorinated_oil, oil.acetone),
+        (Some(true), Some(false), Some(false))
+    );
+    let fluid = judged(
+        "18:1e-8 17:2e-9 69:1e-9 31:3e-10 47:2e-10 50:2e-10 119:1e-10 43:0 41:0 55:0 57:0",
+        plain,
+    );
+    assert_eq!(
+        (fluid.fluorinated_oil, fluid.hydrocarbon),
+        (Some(true), Some(false))
+    );
+    assert_eq!(judged("4:1e-9 18:1e-8 28:1e-9", plain).helium, Some(true));
+    assert_eq!(
+        judged("18:1e-8 17:8e-9 28:1e-9", plain).excess_at_17,
+        Some(true)
+    );
+    assert_eq!(judged("18:1e-8 28:1e-9", plain).hydrocarbon, None);
+}
+
+#[test]
+fn intervals_hold_the_truth_they_claim() {
+    // Independent draws of patterns and noise by the stated uncertainties: the 95 % interval of each
+    // gas well above the others' uncertainty must hold its true current in 90 % or more.
+    let patterns = patterns();
+    let mut random = ChaCha8Rng::seed_from_u64(11);
+    let mut held = BTreeMap::new();
+    let trials = 100;
+    for trial in 0..trials {
+        let truth = [
+            ("water", 1e-8),
+            ("nitrogen", 4e-9),
+            ("oxygen", 1e-9),
+            ("carbon-dioxide", 5e-10),
+        ];
+        let mut currents: BTreeMap<u16, f64> = (1..=60).map(|mass| (mass, 1e-13)).collect();
+        for (id, current) in truth {
+            let gas = patterns.gases().iter().find(|gas| gas.id == id).unwrap();
+            for (&mass, &height) in &gas.peaks {
+                let off = if mass == gas.base {
+                    1.0
+                } else {
+                    spread(&mut random, 0.3)
+                };
+                *currents.entry(mass).or_default() += current * height * off;
+            }
+        }
+        let text: String = currents
+            .iter()
+            .map(|(mass, current)| format!("{mass}\t{:e}\n", current * spread(&mut random, 0.05)))
+            .collect();
+        let fit = decompose(&Spectrum::read(&text).unwrap(), &patterns, trial).unwrap();
+        for (id, current) in truth {
+            let part = fit.gases.iter().find(|part| part.gas == id).unwrap();
+            if part.current.low <= current && current <= part.current.high {
+                *held.entry(id).or_insert(0) += 1;
+            }
+        }
+    }
+    for (id, count) in &held {
+        println!("{id}: {count} of {trials}");
+    }
+    assert!(
+        held.len() == 4 && held.values().all(|&count| 10 * count >= 9 * trials),
+        "{held:?}"
+    );
+}
+
+fn spread(random: &mut ChaCha8Rng, size: f64) -> f64 {
+    // Sum of twelve uniform numbers less six: nearly normal, and not the generator under test.
+    let normal: f64 = (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0;
+    (size.ln_1p() * normal).exp()
+}
+
+#[test]
+fn the_same_seed_gives_the_same_result() {
+    let spectrum = Spectrum::read("14:3e-10 18:4e-9 28:2.1e-9 32:5e-10 40:2e-11").unwrap();
+    let patterns = patterns();
+    assert_eq!(
+        decompose(&spectrum, &patterns, 7),
+        decompose(&spectrum, &patterns, 7)
+    );
+    assert_ne!(
+        decompose(&spectrum, &patterns, 7),
+        decompose(&spectrum, &patterns, 8)
+    );
+}
+
+#[test]
+fn spectra_are_read_in_the_forms_people_have() {
+    let expected = Spectrum::read("18:4e-9 28:2.1e-9, 32 5e-10").unwrap();
+    assert_eq!(expected.at(28), Some(2.1e-9));
+    for text in [
+        "18 4e-9 28 2.1e-9 32 5e-10",
+        "18=4e-9\n28=2.1e-9\n32=5e-10\n",
+        "mass,current\n18,4e-9\n28,2.1e-9\n32,5e-10\n",
+        "Scan taken at night\nMass (amu);Ion current (A)\n18,0;4,0e-9\n28,0;2,1e-9\n\n32,0;5e-10\n",
+        "# comment\r\n18\t4e-9\r\n28\t2.1e-9\r\n32\t5e-10\r\n",
+        "point,m/z,ion current\n1,18,4e-9\n2,28,2.1e-9\n3,32,5e-10\n",
+        "ion current,mass\n4e-9,18\n2.1e-9,28\n5e-10,32\n",
+        "17.5 1e-10\n17.9 3e-9\n18.0 4e-9\n18.2 2e-9\n28 2.1e-9\n32 5e-10\n",
+        "18 3e-9\n18 5e-9\n28 2.1e-9\n32 5e-10\n",
+    ] {
+        let read = Spectrum::read(text).expect(text);
+        for (mass, current) in expected.currents() {
+            let got = read.at(*mass).expect(text);
+            assert!((got - current).abs() <= 1e-12 * current, "{text}: {got}");
+        }
+        assert_eq!(read.currents().len(), 3, "{text}");
+    }
+}
+
+#[test]
+fn bad_spectra_are_refused_with_their_line() {
+    let message = |text: &str| Spectrum::read(text).expect_err(text).to_string();
+    assert!(message(" \n\n").starts_with("the spectrum is empty"));
+    assert!(message("18:4e-9 28").starts_with("line 1: `28` has no partner"));
+    assert!(
+        message("mass,current\n18,4e-9\n28,NaN\n").starts_with("line 3: the ion current `NaN`")
+    );
+    assert!(message("mass,current\n18,4e-9\n28\n").starts_with("line 3: 1 columns"));
+    assert!(message("mass,current\n18,4e-9\nx,1\n").starts_with("line 3: the mass `x`"));
+    assert!(
+        message("18,4e-9\n28,-2e-9\n").starts_with("line 2: the ion current -2e-9 is negative")
+    );
+    assert!(message("18,4e-9\n999,1e-9\n").starts_with("line 2: mass 999"));
+    assert!(message("18,4e-9\n28,1e300\n").starts_with("line 2: ion current"));
+    assert!(message("hello\nworld\n").starts_with("line 2: no column"));
+    assert_eq!(Spectrum::read("18,0\n28,0\n"), Err(SpectrumError::AllZero));
+    let slightly = Spectrum::read("18,4e-9\n28,-1e-12\n32,0\n").unwrap();
+    assert_eq!((slightly.at(28), slightly.at(32)), (Some(0.0), Some(0.0)));
+    assert!(slightly.notes()[0].contains("slightly negative"));
+}
+
+#[test]
+fn no_text_makes_the_reading_or_the_fit_panic() {
+    let patterns = patterns();
+    let mut random = ChaCha8Rng::seed_from_u64(3);
+    let pieces = [
+        "18", "28", "4e-9", "-1", "NaN", "inf", ":", "=", ",", ";", "\t", " ", "\n", "mass", "°",
+        "\"", "0", "1e-30",
+    ];
+    let mut read = 0;
+    for _ in 0..40_000 {
+        let text: String = (0..random.random_range(0..14))
+            .map(|_| pieces[random.random_range(0..pieces.len())])
+            .collect();
+        if let Ok(spectrum) = Spectrum::read(&text) {
+            read += 1;
+            let judgement = judge(&spectrum, Circumstances::default());
+            assert!(judgement.standing <= spectrum.currents().len());
+            if read <= 40
+                && let Ok(fit) = decompose(&spectrum, &patterns, 0)
+            {
+                assert!(fit.unexplained.is_finite(), "{text:?}");
+                assert!(
+                    fit.gases.iter().all(|part| part.share.high.is_finite()),
+                    "{text:?}"
+                );
+            }
+        }
+    }
+    assert!(read > 40);
+}
+
+#[test]
+fn bad_patterns_are_refused_with_their_line() {
+    let row = |id: &str, sensitivity: &str, peaks: &str| {
+        format!(
+            "[[gas]]\nid = \"{id}\"\nname = \"A\"\nsensitivity = {sensitivity}\nsensitivity-source = \"s\"\nsource = \"s\"\npeaks = {peaks}\n"
+        )
+    };
+    let good = row("a", "1.0", "{ 28 = 100, 14 = 7 }");
+    assert_eq!(Patterns::parse(&good).unwrap().gases()[0].base, 28);
+    for (text, line) in [
+        (String::new(), 1),
+        (row("a", "0.0", "{ 28 = 100 }"), 4),
+        (row("a", "nan", "{ 28 = 100 }"), 4),
+        (row("a", "1.0", "{ 28 = 90 }"), 7),
+        (row("a", "1.0", "{ 28 = 100, x = 3 }"), 7),
+        (row("a", "1.0", "{ 28 = 100, 14 = -3 }"), 7),
+        (row("a", "1.0", "{ 28 = 100, 29 = 100 }"), 7),
+        (format!("{good}{good}"), 9),
+        (format!("{good}colour = 3\n"), 8),
+        (format!("{good}spread = 2.0\n"), 8),
+    ] {
+        let error = Patterns::parse(&text).expect_err(&text);
+        assert_eq!(error.line, line, "{text}: {error}");
+    }
+}
