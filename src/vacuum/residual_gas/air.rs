@@ -101,12 +101,13 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
     }
     let nitrogen = nitrogen(spectrum, net_28, limit);
     let oxygen = oxygen(at(32), net_28, limit);
-    let argon = argon(at(40), net_28, limit, argon_elsewhere);
+    let argon = argon(spectrum, net_28, limit, argon_elsewhere);
+    let oxygen_stands = at(32).is_some_and(|current| current >= limit);
     use Evidence::{Against, For, Open, Silent};
     let air = match (nitrogen.evidence, oxygen.evidence, argon.evidence) {
         (For, For | Open | Silent, For) | (Open | Silent, For, For) => Air::Present,
         (For, For, Silent) if argon_elsewhere => Air::Present,
-        (Against, Open | Against | Silent, Against | Silent) => Air::Absent,
+        (Against, Open | Against | Silent, Silent) if !oxygen_stands => Air::Absent,
         (_, Open | Against | Silent, Against) => Air::Absent,
         _ => Air::Undecided,
     };
@@ -119,13 +120,12 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
 }
 
 fn nitrogen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
-    let Some(at_14) = spectrum.at(14) else {
+    let Some(net_14) = net_14(spectrum) else {
         return finding(
             Evidence::Silent,
             "Mass 14 was not measured, so nitrogen and carbon monoxide cannot be told apart by it.",
         );
     };
-    let net_14 = (at_14 - METHANE_14_TO_15 * spectrum.at(15).unwrap_or(0.0)).max(0.0);
     let ratio = net_14 / net_28;
     let shown = format!("14 is {:.2} % of 28", 100.0 * ratio);
     if limit / net_28 > NITROGEN_14.0 {
@@ -187,14 +187,14 @@ fn oxygen(at_32: Option<f64>, net_28: f64, limit: f64) -> Finding {
     }
 }
 
-fn argon(at_40: Option<f64>, net_28: f64, limit: f64, elsewhere: bool) -> Finding {
+fn argon(spectrum: &Spectrum, net_28: f64, limit: f64, elsewhere: bool) -> Finding {
     if elsewhere {
         return finding(
             Evidence::Silent,
             "Argon is in use here or given back by a pump, so mass 40 says nothing about air.",
         );
     }
-    let Some(at_40) = at_40 else {
+    let Some(at_40) = spectrum.at(40) else {
         return finding(Evidence::Silent, "Mass 40 was not measured.");
     };
     if limit / net_28 > ARGON_IN_AIR.0 {
@@ -212,10 +212,28 @@ fn argon(at_40: Option<f64>, net_28: f64, limit: f64, elsewhere: bool) -> Findin
         )
     } else if ratio >= ARGON_IN_AIR.0 {
         finding(Evidence::For, format!("{shown}: as in air (1.0 to 1.5 %)."))
+    } else if at_40 >= limit && at_40 >= ARGON_IN_AIR.0 * least_nitrogen(spectrum) {
+        finding(
+            Evidence::Open,
+            format!(
+                "{shown}: too little if all of 28 were air (1.0 to 1.5 %), but enough if part of it is carbon monoxide."
+            ),
+        )
     } else {
         finding(
             Evidence::Against,
             format!("{shown}: air would bring 1.0 to 1.5 %, and nothing eats argon."),
         )
     }
+}
+
+/// The least nitrogen, as ion current at 28, that mass 14 asks for; 0 where it was not measured.
+fn least_nitrogen(spectrum: &Spectrum) -> f64 {
+    net_14(spectrum).map_or(0.0, |net_14| net_14 / NITROGEN_14.1)
+}
+
+/// Ion current at 14 less that of methane.
+fn net_14(spectrum: &Spectrum) -> Option<f64> {
+    let methane = METHANE_14_TO_15 * spectrum.at(15).unwrap_or(0.0);
+    spectrum.at(14).map(|at_14| (at_14 - methane).max(0.0))
 }

@@ -176,6 +176,21 @@ fn carbon_monoxide_is_not_air() {
 }
 
 #[test]
+fn air_beside_carbon_monoxide_is_never_denied() {
+    // Air takes its argon along, so a leak must not be cleared because monoxide shares mass 28.
+    for monoxide in [2e-9, 5e-9, 1e-8, 2e-8] {
+        let text = scan(&[
+            ("nitrogen", 5e-9),
+            ("oxygen", 1.3e-9),
+            ("argon", 7e-11),
+            ("carbon-monoxide", monoxide),
+            ("water", 1e-8),
+        ]);
+        assert_ne!(air(&text), Air::Absent, "{monoxide:e}");
+    }
+}
+
+#[test]
 fn nitrogen_alone_is_purge_gas_and_not_air() {
     assert_eq!(
         air(&scan(&[("nitrogen", 7.8e-9), ("water", 2e-9)])),
@@ -432,4 +447,66 @@ fn bad_patterns_are_refused_with_their_line() {
         let error = Patterns::parse(&text).expect_err(&text);
         assert_eq!(error.line, line, "{text}: {error}");
     }
+}
+
+#[test]
+fn air_is_rarely_missed_and_never_made_up() {
+    // 2,000 spectra each from pattern heights off by 30 %, base peaks by 15 % and currents by 5 %.
+    let patterns = patterns();
+    let mut random = ChaCha8Rng::seed_from_u64(5);
+    let leak = [
+        ("nitrogen", 5e-9),
+        ("oxygen", 1.3e-9),
+        ("argon", 7e-11),
+        ("water", 1e-8),
+    ];
+    let eaten = [leak[0], leak[2], leak[3]];
+    let with_monoxide = [
+        leak[0],
+        leak[1],
+        leak[2],
+        leak[3],
+        ("carbon-monoxide", 5e-9),
+    ];
+    let monoxide = [
+        ("carbon-monoxide", 5e-9),
+        ("water", 1e-8),
+        ("carbon-dioxide", 5e-10),
+        ("methane", 3e-10),
+    ];
+    let purge = [leak[0], leak[3]];
+    let mut answers = |mix: &[(&str, f64)]| {
+        let mut counts = [0_u32; 3];
+        for _ in 0..2000 {
+            let mut currents: BTreeMap<u16, f64> = (1..=60).map(|mass| (mass, 1e-13)).collect();
+            for (id, current) in mix {
+                let gas = patterns.gases().iter().find(|gas| gas.id == *id).unwrap();
+                for (&mass, &height) in &gas.peaks {
+                    let off = if mass == gas.base { 0.15 } else { 0.3 };
+                    *currents.entry(mass).or_default() +=
+                        current * height * spread(&mut random, off);
+                }
+            }
+            let text: String = currents
+                .iter()
+                .map(|(mass, current)| {
+                    format!("{mass},{:e}\n", current * spread(&mut random, 0.05))
+                })
+                .collect();
+            counts[match air(&text) {
+                Air::Present => 0,
+                Air::Absent => 1,
+                Air::Undecided => 2,
+            }] += 1;
+        }
+        println!("present, absent, undecided: {counts:?}");
+        counts
+    };
+    let [present, absent, _] = answers(&leak);
+    assert!(present >= 1900 && absent == 0);
+    let [present, absent, _] = answers(&eaten);
+    assert!(present >= 1800 && absent == 0);
+    assert_eq!(answers(&with_monoxide)[1], 0);
+    assert!(answers(&monoxide)[0] <= 20);
+    assert!(answers(&purge)[0] <= 20);
 }
