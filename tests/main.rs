@@ -4,6 +4,7 @@
 mod support;
 
 mod browser;
+mod catalogue;
 mod command_line;
 mod crash;
 mod intake;

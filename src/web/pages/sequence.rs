@@ -326,9 +326,16 @@ fn evidence(app: &App, about: &About<'_>, advice: &Advice<'_>, here: String) -> 
     let components = about.components();
     let states = ToolState::ALL
         .into_iter()
-        .map(|state| SelectOption {
-            selected: state == ToolState::Pumped,
-            ..SelectOption::new(state.id(), show::capital(state.name()))
+        .map(|state| {
+            let usual = state == ToolState::Pumped;
+            SelectOption {
+                selected: usual,
+                // The usual state is not something stated.
+                ..SelectOption::new(
+                    if usual { "" } else { state.id() },
+                    show::capital(state.name()),
+                )
+            }
         })
         .collect();
     let left = advice.checks.iter().map(|step| step.check);

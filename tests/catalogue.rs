@@ -1,0 +1,198 @@
+//! The catalogue's data files: complete as shipped, and every mistake named by file and line.
+
+use std::{collections::BTreeSet, fs, path::Path};
+
+use coldtrap::catalogue::{Catalogue, Mistake, SourceFile, parse, source};
+
+fn files() -> Vec<SourceFile> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("seed-data/catalogue");
+    let mut files = Vec::new();
+    for (folder, prefix) in [(root.clone(), ""), (root.join("checks"), "checks/")] {
+        for entry in fs::read_dir(folder).expect("the folder") {
+            let path = entry.expect("an entry").path();
+            if path.is_file() {
+                let name = path.file_name().and_then(|n| n.to_str()).expect("a name");
+                files.push(SourceFile {
+                    path: format!("{prefix}{name}"),
+                    text: fs::read_to_string(&path).expect("text"),
+                });
+            }
+        }
+    }
+    files
+}
+
+/// The mistakes after replacing the first `from` of a file, and the line it stood in.
+fn broken(path: &str, from: &str, to: &str) -> (Vec<Mistake>, usize) {
+    let mut files = files();
+    let file = files
+        .iter_mut()
+        .find(|file| file.path == path)
+        .expect("the file");
+    let at = file
+        .text
+        .find(from)
+        .unwrap_or_else(|| panic!("no {from:?} in {path}"));
+    let line = 1 + file.text[..at].matches('\n').count();
+    file.text = file.text.replacen(from, to, 1);
+    let mistakes = parse(&files).expect_err("a broken catalogue is refused").0;
+    (mistakes, line)
+}
+
+#[test]
+fn each_mistake_names_its_file_and_line() {
+    let cases = [
+        ("causes.toml", "kind = \"air-leak\"", "kind = \"bad-luck\""),
+        (
+            "causes.toml",
+            "component = \"door-seal\"",
+            "component = \"doorbell\"",
+        ),
+        ("causes.toml", "weight = ", "weight = -"),
+        ("causes.toml", "residual-air = 0.75", "residual-air = 1.75"),
+        ("causes.toml", "rise-linear = 0.75", "rise-crooked = 0.75"),
+        (
+            "classes.toml",
+            "id = \"cryo-sputter\"",
+            "id = \"Cryo Sputter\"",
+        ),
+        (
+            "classes.toml",
+            "id = \"cryo-sputter\"",
+            "id = \"cryo-evaporator\"",
+        ),
+        ("classes.toml", "volume_litres = 420", "volume_litres = 0"),
+        ("signs.toml", "background = ", "backdrop = "),
+        ("components.toml", "name = ", "nickname = "),
+        (
+            "checks/door-seal-inspection.md",
+            "state = \"",
+            "state = \"half-",
+        ),
+        (
+            "checks/door-seal-inspection.md",
+            "minutes = ",
+            "minutes = -",
+        ),
+        (
+            "checks/door-seal-inspection.md",
+            "door-seal-particulate",
+            "door-seal-gremlins",
+        ),
+        (
+            "checks/overpressure-valve-inspection.md",
+            "cryo-stop-and-purge",
+            "cryo-hurry",
+        ),
+        (
+            "checks/door-seal-inspection.md",
+            "cautions = [\"",
+            "cautions = [\"un",
+        ),
+    ];
+    for (path, from, to) in cases {
+        let (mistakes, line) = broken(path, from, to);
+        assert!(
+            mistakes
+                .iter()
+                .any(|mistake| mistake.path == path && mistake.line == line),
+            "{path}: {from} -> {to}: line {line} is not among {mistakes:?}"
+        );
+    }
+}
+
+#[test]
+fn what_can_never_be_done_is_refused() {
+    let (mistakes, _) = broken(
+        "checks/cryo-stop-and-purge.md",
+        "needs_first = [",
+        "needs_first = [\"overpressure-valve-inspection\", ",
+    );
+    assert!(
+        mistakes
+            .iter()
+            .any(|mistake| mistake.problem.contains("leads back")),
+        "{mistakes:?}"
+    );
+    let mut missing = files();
+    missing.retain(|file| file.path != "cautions.toml");
+    let mistakes = parse(&missing).expect_err("a file is missing").0;
+    assert!(
+        mistakes
+            .iter()
+            .any(|mistake| mistake.path == "cautions.toml")
+    );
+}
+
+/// What a service lead would miss if it were not there.
+#[test]
+fn every_system_of_the_trade_is_covered() {
+    let catalogue: Catalogue = source::built_in().expect("as shipped");
+    let components: BTreeSet<_> = catalogue
+        .causes()
+        .map(|cause| cause.component.as_str())
+        .collect();
+    for component in [
+        "door-seal",
+        "glove-box-door-seal",
+        "combination-cathode-gauge",
+        "convection-filament-gauge",
+        "roughing-valve",
+        "foreline-valve",
+        "vent-valve",
+        "cryo-purge-valve",
+        "cryo-overpressure-valve",
+        "gate-valve",
+        "resistive-source-posts",
+        "electron-beam-source",
+        "sputter-source",
+        "viewport",
+        "chamber-light",
+        "water-cooled-stage",
+        "turbo-pump",
+        "scroll-backing-pump",
+        "rotary-vane-pump",
+        "foreline",
+        "roughing-line",
+        "cryopump",
+        "metal-seal-flanges",
+        "bellows-feedthrough",
+        "gas-line",
+    ] {
+        assert!(
+            components.contains(component),
+            "nothing can go wrong with {component}"
+        );
+    }
+    for cause in catalogue.causes() {
+        assert!(!cause.basis.is_empty(), "{} has no basis", cause.id);
+    }
+    let first = |check: &str| {
+        catalogue
+            .check(check)
+            .unwrap_or_else(|| panic!("no check {check}"))
+            .needs_first
+            .iter()
+            .map(|id| id.to_string())
+            .collect::<Vec<_>>()
+    };
+    assert!(first("overpressure-valve-inspection").contains(&"cryo-stop-and-purge".to_owned()));
+    for check in catalogue.checks() {
+        assert!(!check.basis.is_empty(), "{} has no basis", check.id);
+        let words = check.procedure.to_lowercase();
+        assert!(
+            !words.contains("is safe"),
+            "{} calls something safe",
+            check.id
+        );
+    }
+    assert!(catalogue.classes().count() == 6);
+    for class in catalogue.classes() {
+        let weight: f64 = catalogue
+            .causes()
+            .filter(|cause| class.components.contains(&cause.component))
+            .map(|cause| cause.weight_in(&class.id))
+            .sum();
+        assert!(weight > 0.0, "{} starts without any belief", class.id);
+    }
+}
