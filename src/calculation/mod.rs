@@ -4,6 +4,11 @@
 //! Each module has a `Request`, a `Report` and `run`. Pure, as [`crate::vacuum`] is; nothing here
 //! may import from the store, the search or the web.
 
+pub mod conductance;
+pub mod gas_load;
+pub mod gauge;
+pub mod leak_conversion;
+
 use std::fmt;
 
 use serde::Serialize;
@@ -44,6 +49,17 @@ impl fmt::Display for FieldError {
             self.field, self.problem, self.accepted
         )
     }
+}
+
+/// Two ends of a range in one unit: `{"low": 1e-5, "high": 3e-5, "unit": "mbar-l/s"}`.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Interval<U> {
+    /// The lower end.
+    pub low: f64,
+    /// The upper end.
+    pub high: f64,
+    /// The unit of both.
+    pub unit: U,
 }
 
 /// Gathers the errors of all fields, so that a person sees them at once and not one by one.

@@ -25,6 +25,11 @@ pub enum Shape {
         /// The angle it turns, degrees.
         degrees: f64,
     },
+    /// A part of any shape, such as a valve, with the conductance of its manual.
+    Stated {
+        /// Conductance alone, for the gas and temperature computed; at most that of its opening.
+        conductance: Conductance,
+    },
 }
 
 /// One round part between chamber and pump.
@@ -37,26 +42,32 @@ pub struct Part {
 }
 
 impl Part {
-    /// The length of the straight tube that stands for it, in radii.
-    fn length_over_radius(self) -> Result<f64, ConductanceError> {
+    /// The chance that a molecule of this gas gets through.
+    pub fn transmission(self, gas: Gas, at: Temperature) -> Result<f64, ConductanceError> {
         let length = match self.shape {
-            Shape::Opening => return Ok(0.0),
+            Shape::Opening => return Ok(1.0),
             Shape::Tube { length } => length,
             Shape::Elbow { axial, degrees } => elbow_length(self.diameter, axial, degrees)?,
+            Shape::Stated { conductance } => {
+                let stated = conductance.cubic_metres_per_second();
+                let opening = aperture(self.diameter, gas, at)?.cubic_metres_per_second();
+                return if stated <= 0.0 {
+                    Err(ConductanceError::Nothing)
+                } else if stated > opening {
+                    Err(ConductanceError::AboveOpening { stated, opening })
+                } else {
+                    Ok(stated / opening)
+                };
+            }
         };
-        Ok(2.0 * length.metres() / self.diameter.metres())
-    }
-
-    /// The chance that a molecule gets through.
-    pub fn transmission(self) -> Result<f64, ConductanceError> {
-        transmission(self.length_over_radius()?)
+        transmission(2.0 * length.metres() / self.diameter.metres())
     }
 
     /// Its conductance alone between two wide volumes, m³/s; molecular flow.
     pub fn conductance(self, gas: Gas, at: Temperature) -> Result<Conductance, ConductanceError> {
         let opening = aperture(self.diameter, gas, at)?.cubic_metres_per_second();
         Ok(Conductance::from_cubic_metres_per_second(
-            opening * self.transmission()?,
+            opening * self.transmission(gas, at)?,
         )?)
     }
 }
@@ -137,7 +148,7 @@ impl Chain {
                 None => 1.0 / opening,
                 Some(before) => narrowing(before, opening),
             };
-            resistance += (1.0 / part.transmission()? - 1.0) / opening;
+            resistance += (1.0 / part.transmission(gas, at)? - 1.0) / opening;
             before = Some(opening);
         }
         Ok(resistance)

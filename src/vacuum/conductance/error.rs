@@ -67,6 +67,16 @@ pub enum ConductanceError {
         /// Conductance of its inlet.
         inlet: f64,
     },
+    /// A stated conductance above what the opening passes.
+    #[error(
+        "a conductance of {stated:.4} m³/s is above the {opening:.4} m³/s that an opening of this diameter passes; check the diameter"
+    )]
+    AboveOpening {
+        /// The conductance stated.
+        stated: f64,
+        /// The conductance of the opening.
+        opening: f64,
+    },
     /// A conductance of zero, through which nothing is pumped.
     #[error("a conductance or speed of zero lets nothing through")]
     Nothing,

@@ -36,11 +36,11 @@ pub fn poiseuille(
 
 /// Conductance of a tube between an inlet and an outlet pressure.
 ///
-/// Molecular flow (Knudsen number above 0.5): transmission probability. Viscous (below 0.01):
-/// Poiseuille. Between: Poiseuille plus Knudsen's share of the molecular conductance,
-/// (1 + 2.507·r/λ)/(1 + 3.095·r/λ), good to some 10 %. Viscous and transitional flow need at least
-/// 10 diameters of length, a Reynolds number up to 2000 and an outlet speed up to 0.3 of sound,
-/// and 250 K to 400 K; an error otherwise.
+/// Molecular flow (Knudsen number above 0.5): transmission probability. Denser: Poiseuille plus
+/// Knudsen's share of the molecular conductance, (1 + 2.507·r/λ)/(1 + 3.095·r/λ), which fades
+/// against Poiseuille as the flow becomes viscous; good to some 10 %. The denser flows need at
+/// least 10 diameters of length, a Reynolds number up to 2000 and an outlet speed up to 0.3 of
+/// sound, and 250 K to 400 K; an error otherwise.
 ///
 /// Sources: Knudsen, Ann. Phys. 28 (1909) 75, in the form of Guthrie and Wakerling, Vacuum
 /// Equipment and Techniques (1949), from memory.
@@ -77,16 +77,12 @@ pub fn tube_between(
         kelvin: at.kelvin(),
     })?;
     let viscous = poiseuille(diameter, length, mean, viscosity)?;
-    let conductance = if regime == Regime::Viscous {
-        viscous
-    } else {
-        let radius_over_path = 0.5 / knudsen;
-        let share = (1.0 + 2.507 * radius_over_path) / (1.0 + 3.095 * radius_over_path);
-        let molecular = short_or_long_tube(diameter, length, gas, at)?;
-        Conductance::from_cubic_metres_per_second(
-            viscous.cubic_metres_per_second() + share * molecular.cubic_metres_per_second(),
-        )?
-    };
+    let radius_over_path = 0.5 / knudsen;
+    let share = (1.0 + 2.507 * radius_over_path) / (1.0 + 3.095 * radius_over_path);
+    let molecular = short_or_long_tube(diameter, length, gas, at)?;
+    let conductance = Conductance::from_cubic_metres_per_second(
+        viscous.cubic_metres_per_second() + share * molecular.cubic_metres_per_second(),
+    )?;
     let flow = conductance.cubic_metres_per_second() * (inlet.pascals() - outlet.pascals());
     within_laminar(diameter, flow, outlet, viscosity, gas, at)?;
     Ok(TubeFlow {

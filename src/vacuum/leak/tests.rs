@@ -140,6 +140,20 @@ fn helium_test_answers_with_volume_over_speed() {
         .smallest_leak(Pressure::from_pascals(1e-9).unwrap(), spray)
         .unwrap();
     close(in_millibar_litres(smallest), 1e-10 / 0.950_213, 1e-6);
+    let half = HeliumTest::new(
+        Volume::from_cubic_metres(0.1).unwrap(),
+        Speed::from_cubic_metres_per_second(0.01).unwrap(),
+        0.5,
+    )
+    .unwrap();
+    let twice = half
+        .smallest_leak(Pressure::from_pascals(1e-9).unwrap(), spray)
+        .unwrap();
+    close(
+        in_millibar_litres(twice),
+        2.0 * in_millibar_litres(smallest),
+        1e-9,
+    );
     let no_time = Seconds::from_seconds(0.0).unwrap();
     assert_eq!(
         test.smallest_leak(Pressure::from_pascals(1e-9).unwrap(), no_time),

@@ -1,0 +1,621 @@
+//! Conductance of the path between chamber and pump, and the speed left at the chamber.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::{FieldError, FieldErrors};
+use crate::vacuum::conductance::{
+    Chain, Part, Regime, Shape, TubeFlow, aperture, effective_speed, knudsen_number, long_tube,
+    tube_between,
+};
+use crate::vacuum::gas::Gas;
+use crate::vacuum::units::{
+    Conductance, Length, LengthUnit, Pressure, PressureUnit, Speed, SpeedUnit, Temperature,
+    TemperatureUnit, Typed, TypedPressure,
+};
+
+/// The path from chamber to pump.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Request {
+    /// The parts, chamber side first.
+    pub parts: Vec<PartRequest>,
+    /// The gas; air unless given.
+    pub gas: Option<Gas>,
+    /// Its temperature; 20 °C unless given.
+    pub temperature: Option<Typed<TemperatureUnit>>,
+    /// The pump behind the last part.
+    pub pump: Option<PumpRequest>,
+    /// Pressure at the inlet of a single tube, for viscous or transitional flow.
+    pub inlet_pressure: Option<TypedPressure>,
+    /// Pressure at its outlet.
+    pub outlet_pressure: Option<TypedPressure>,
+}
+
+/// One part of the path.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PartRequest {
+    /// Its shape.
+    pub shape: ShapeName,
+    /// Inner diameter.
+    pub diameter: Typed<LengthUnit>,
+    /// Length, along the axis for an elbow.
+    pub length: Option<Typed<LengthUnit>>,
+    /// The angle an elbow turns; 90° unless given.
+    pub angle_degrees: Option<f64>,
+    /// Conductance of a valve, for air at 20 °C, as its manual gives it.
+    pub conductance: Option<Typed<SpeedUnit>>,
+}
+
+/// The shape of a part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ShapeName {
+    /// A thin opening.
+    Opening,
+    /// A straight tube.
+    Tube,
+    /// A bent tube.
+    Elbow,
+    /// A valve with a stated conductance.
+    Valve,
+}
+
+/// A pump.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PumpRequest {
+    /// Speed at its own inlet, for the gas of the request.
+    pub speed: Typed<SpeedUnit>,
+    /// Diameter of its inlet; that of the last part unless given.
+    pub inlet_diameter: Option<Typed<LengthUnit>>,
+}
+
+/// The path's conductance.
+#[derive(Clone, Debug, Serialize)]
+pub struct Report {
+    /// The gas.
+    pub gas: Gas,
+    /// Flow regime: molecular unless pressures of a single tube say otherwise.
+    pub regime: Regime,
+    /// Mean free path over diameter at the mean pressure, if pressures were given.
+    pub knudsen_number: Option<f64>,
+    /// Each part alone, in molecular flow.
+    pub parts: Vec<PartReport>,
+    /// Conductance of the whole path, each opening counted once.
+    pub conductance: Typed<SpeedUnit>,
+    /// By the plain rule 1/C = Σ 1/Cᵢ, which counts the openings between parts anew; molecular only.
+    pub conductance_by_plain_rule: Option<Typed<SpeedUnit>>,
+    /// Speed at the chamber, if a pump was given.
+    pub speed_at_chamber: Option<Typed<SpeedUnit>>,
+    /// The same by the plain rule 1/S = 1/S₀ + 1/C.
+    pub speed_at_chamber_by_plain_rule: Option<Typed<SpeedUnit>>,
+    /// Speed at the chamber over that of the pump.
+    pub speed_share_left: Option<f64>,
+    /// Below this pressure the flow in every part is molecular.
+    pub molecular_below: Option<TypedPressure>,
+    /// What was assumed.
+    pub assumed: Vec<String>,
+    /// The verdict.
+    pub verdict: String,
+    /// Whether it is one.
+    pub concluded: bool,
+    /// Signs set by it: none.
+    pub signs: BTreeMap<String, bool>,
+    /// Cautions that go before: none.
+    pub cautions: Vec<String>,
+}
+
+/// One part alone.
+#[derive(Clone, Debug, Serialize)]
+pub struct PartReport {
+    /// Its shape.
+    pub shape: ShapeName,
+    /// The chance that a molecule gets through.
+    pub transmission_probability: f64,
+    /// Its conductance between two wide volumes, molecular flow.
+    pub conductance_alone: Typed<SpeedUnit>,
+    /// What the formula for long tubes gives, for tubes of at least 20 diameters.
+    pub long_tube_formula: Option<Typed<SpeedUnit>>,
+    /// By how much that formula is too high, as a share of the true value.
+    pub long_tube_formula_excess: Option<f64>,
+}
+
+/// The path in molecular flow, with all that was read for it.
+pub(super) struct Path {
+    pub(super) gas: Gas,
+    pub(super) at: Temperature,
+    parts: Vec<(ShapeName, Part)>,
+    chain: Chain,
+}
+
+/// Computes the path.
+pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
+    let mut errors = FieldErrors::new();
+    let path = Path::read(request, &mut errors);
+    let pump = request
+        .pump
+        .as_ref()
+        .map(|pump| read_pump(pump, &mut errors));
+    let inlet = pressure("inlet_pressure", request.inlet_pressure, &mut errors);
+    let outlet = pressure("outlet_pressure", request.outlet_pressure, &mut errors);
+    let (Some(path), Some(inlet), Some(outlet)) = (path, inlet, outlet) else {
+        return Err(errors.into_vec());
+    };
+    if pump.as_ref().is_some_and(Option::is_none) {
+        return Err(errors.into_vec());
+    }
+    let pump = pump.flatten();
+    let mut assumed = path.assumed(request);
+    let denser = match (inlet, outlet) {
+        (Some(inlet), Some(outlet)) => path.at_pressures(inlet, outlet, &mut errors),
+        (None, None) => None,
+        _ => {
+            errors.refuse(
+                if inlet.is_some() {
+                    "outlet_pressure"
+                } else {
+                    "inlet_pressure"
+                },
+                "is missing, though the other pressure is given",
+                "both pressures, or neither for molecular flow",
+            );
+            None
+        }
+    };
+    let Some(figures) = path.figures(pump, denser.as_ref(), &mut errors) else {
+        return Err(errors.into_vec());
+    };
+    errors.finish()?;
+    if figures.regime == Regime::Molecular {
+        assumed
+            .push("Molecular flow, with molecules leaving the walls in all directions".to_owned());
+    }
+    Ok(Report {
+        gas: path.gas,
+        regime: figures.regime,
+        knudsen_number: denser.map(|flow| flow.knudsen),
+        verdict: figures.verdict(path.gas),
+        parts: figures.parts,
+        conductance: litres(figures.conductance),
+        conductance_by_plain_rule: figures.plain.map(litres),
+        speed_at_chamber: figures.speed.map(litres),
+        speed_at_chamber_by_plain_rule: figures.plain_speed.map(litres),
+        speed_share_left: figures.share,
+        molecular_below: path.molecular_below(),
+        assumed,
+        concluded: true,
+        signs: BTreeMap::new(),
+        cautions: Vec::new(),
+    })
+}
+
+struct Figures {
+    regime: Regime,
+    parts: Vec<PartReport>,
+    conductance: Conductance,
+    plain: Option<Conductance>,
+    speed: Option<Speed>,
+    plain_speed: Option<Speed>,
+    share: Option<f64>,
+}
+
+impl Figures {
+    fn verdict(&self, gas: Gas) -> String {
+        let path = format!(
+            "The path passes {} of {} in {} flow",
+            figure(self.conductance),
+            gas.name(),
+            self.regime.name()
+        );
+        match (self.speed, self.share) {
+            (Some(speed), Some(share)) => format!(
+                "{path}; the pump is left with {} at the chamber, {:.0} % of its speed",
+                figure(speed),
+                share * 100.0
+            ),
+            _ => path,
+        }
+    }
+}
+
+impl Path {
+    /// Reads the parts, gas and temperature; `None` with the errors noted.
+    pub(super) fn read(request: &Request, errors: &mut FieldErrors) -> Option<Self> {
+        let gas = request.gas.unwrap_or(Gas::Air);
+        let at = match request.temperature {
+            Some(typed) => errors.quantity("temperature", typed),
+            None => Some(Temperature::ROOM),
+        };
+        let parts: Vec<Option<(ShapeName, Part)>> = request
+            .parts
+            .iter()
+            .enumerate()
+            .map(|(place, part)| read_part(place, part, gas, at, errors))
+            .collect();
+        let parts: Vec<(ShapeName, Part)> = parts.into_iter().collect::<Option<_>>()?;
+        let chain = errors.take(
+            "parts",
+            "at least one part, chamber side first",
+            Chain::new(parts.iter().map(|(_, part)| *part).collect()),
+        )?;
+        Some(Self {
+            gas,
+            at: at?,
+            parts,
+            chain,
+        })
+    }
+
+    /// Speed at the chamber of a pump behind it, each opening counted once.
+    pub(super) fn speed_at_chamber(
+        &self,
+        pump: (Speed, Option<Length>),
+        errors: &mut FieldErrors,
+    ) -> Option<Speed> {
+        let (speed, inlet) = pump;
+        let inlet = inlet.or_else(|| self.parts.last().map(|(_, part)| part.diameter))?;
+        errors.take(
+            "pump",
+            "a speed at the pump's own inlet and the diameter of that inlet",
+            self.chain.speed_at_chamber(speed, inlet, self.gas, self.at),
+        )
+    }
+
+    fn assumed(&self, request: &Request) -> Vec<String> {
+        let mut assumed = Vec::new();
+        if request.gas.is_none() {
+            assumed.push("The gas is air".to_owned());
+        }
+        if request.temperature.is_none() {
+            assumed.push("The gas is at 20 °C".to_owned());
+        }
+        if self.parts.iter().any(|(name, _)| *name == ShapeName::Elbow) {
+            assumed.push(
+                "An elbow counts as a tube longer by 1.33 diameters for each 180°, an estimate on the low side"
+                    .to_owned(),
+            );
+        }
+        if request
+            .pump
+            .as_ref()
+            .is_some_and(|pump| pump.inlet_diameter.is_none())
+        {
+            assumed.push("The pump's inlet is as wide as the last part".to_owned());
+        }
+        assumed
+    }
+
+    /// The flow between two pressures if it is not molecular in the widest part.
+    fn at_pressures(
+        &self,
+        inlet: Pressure,
+        outlet: Pressure,
+        errors: &mut FieldErrors,
+    ) -> Option<TubeFlow> {
+        const ACCEPTED: &str = "a single tube and a pressure drop within the range of the formula";
+        if let [(ShapeName::Tube, part)] = self.parts[..]
+            && let Shape::Tube { length } = part.shape
+        {
+            return errors.take(
+                "inlet_pressure",
+                ACCEPTED,
+                tube_between(part.diameter, length, inlet, outlet, self.gas, self.at),
+            );
+        }
+        for (_, part) in &self.parts {
+            let knudsen = errors.take(
+                "temperature",
+                "250 K to 400 K",
+                knudsen_number(part.diameter, inlet, self.gas, self.at),
+            )?;
+            if Regime::of(knudsen) != Regime::Molecular {
+                errors.refuse(
+                    "inlet_pressure",
+                    "puts a part out of molecular flow, and denser flow is computed for a single tube only",
+                    ACCEPTED,
+                );
+                return None;
+            }
+        }
+        None
+    }
+
+    fn figures(
+        &self,
+        pump: Option<(Speed, Option<Length>)>,
+        denser: Option<&TubeFlow>,
+        errors: &mut FieldErrors,
+    ) -> Option<Figures> {
+        let parts: Vec<Option<PartReport>> = self
+            .parts
+            .iter()
+            .enumerate()
+            .map(|(place, (name, part))| self.part_report(place, *name, *part, errors))
+            .collect();
+        let parts: Vec<PartReport> = parts.into_iter().collect::<Option<_>>()?;
+        if let Some(flow) = denser.filter(|flow| flow.regime != Regime::Molecular) {
+            let speed = match pump {
+                Some((speed, _)) => Some(errors.take(
+                    "pump.speed",
+                    "a speed above zero",
+                    effective_speed(speed, flow.conductance),
+                )?),
+                None => None,
+            };
+            return Some(Figures {
+                regime: flow.regime,
+                parts,
+                conductance: flow.conductance,
+                plain: None,
+                speed,
+                plain_speed: None,
+                share: share(speed, pump),
+            });
+        }
+        let conductance = errors.take(
+            "parts",
+            "parts within the range of the formulas",
+            self.chain.conductance(self.gas, self.at),
+        )?;
+        let plain = errors.take(
+            "parts",
+            "parts within the range of the formulas",
+            self.chain.conductance_by_plain_rule(self.gas, self.at),
+        )?;
+        let (speed, plain_speed) = match pump {
+            Some(pump) => (
+                Some(self.speed_at_chamber(pump, errors)?),
+                Some(errors.take(
+                    "pump.speed",
+                    "a speed above zero",
+                    effective_speed(pump.0, plain),
+                )?),
+            ),
+            None => (None, None),
+        };
+        Some(Figures {
+            regime: Regime::Molecular,
+            parts,
+            conductance,
+            plain: Some(plain),
+            speed,
+            plain_speed,
+            share: share(speed, pump),
+        })
+    }
+
+    fn part_report(
+        &self,
+        place: usize,
+        shape: ShapeName,
+        part: Part,
+        errors: &mut FieldErrors,
+    ) -> Option<PartReport> {
+        let field = format!("parts[{place}]");
+        let accepted = "a part within the range of the formulas";
+        let transmission = errors.take(&field, accepted, part.transmission(self.gas, self.at))?;
+        let alone = errors.take(&field, accepted, part.conductance(self.gas, self.at))?;
+        let long = match part.shape {
+            Shape::Tube { length } => long_tube(part.diameter, length, self.gas, self.at).ok(),
+            _ => None,
+        };
+        Some(PartReport {
+            shape,
+            transmission_probability: transmission,
+            conductance_alone: litres(alone),
+            long_tube_formula: long.map(litres),
+            long_tube_formula_excess: long
+                .map(|long| long.cubic_metres_per_second() / alone.cubic_metres_per_second() - 1.0),
+        })
+    }
+
+    /// The pressure at which the mean free path is half the widest part.
+    fn molecular_below(&self) -> Option<TypedPressure> {
+        let pascal = Pressure::from_pascals(1.0).ok()?;
+        let path_at_one_pascal = self.gas.mean_free_path(self.at, pascal)?;
+        let widest = self
+            .parts
+            .iter()
+            .map(|(_, part)| part.diameter.metres())
+            .fold(0.0, f64::max);
+        Some(Typed::new(
+            path_at_one_pascal / (0.5 * widest) / 100.0,
+            PressureUnit::Millibar,
+        ))
+    }
+}
+
+/// Reads a pump's speed and inlet; `None` with the errors noted.
+pub(super) fn read_pump(
+    pump: &PumpRequest,
+    errors: &mut FieldErrors,
+) -> Option<(Speed, Option<Length>)> {
+    let speed = errors.quantity("pump.speed", pump.speed);
+    let inlet = match pump.inlet_diameter {
+        Some(typed) => Some(errors.quantity("pump.inlet_diameter", typed)?),
+        None => None,
+    };
+    Some((speed?, inlet))
+}
+
+fn read_part(
+    place: usize,
+    part: &PartRequest,
+    gas: Gas,
+    at: Option<Temperature>,
+    errors: &mut FieldErrors,
+) -> Option<(ShapeName, Part)> {
+    let field = |name: &str| format!("parts[{place}].{name}");
+    let diameter = errors.quantity(&field("diameter"), part.diameter);
+    let length = |errors: &mut FieldErrors| match part.length {
+        Some(typed) => errors.quantity(&field("length"), typed),
+        None => {
+            errors.refuse(field("length"), "is missing", "the length along the axis");
+            None
+        }
+    };
+    let shape = match part.shape {
+        ShapeName::Opening => Shape::Opening,
+        ShapeName::Tube => Shape::Tube {
+            length: length(errors)?,
+        },
+        ShapeName::Elbow => Shape::Elbow {
+            axial: length(errors)?,
+            degrees: part.angle_degrees.unwrap_or(90.0),
+        },
+        ShapeName::Valve => {
+            let Some(typed) = part.conductance else {
+                errors.refuse(
+                    field("conductance"),
+                    "is missing",
+                    "the valve's conductance for air from its manual, or the shape `opening`",
+                );
+                return None;
+            };
+            let for_air = errors.quantity(&field("conductance"), typed)?;
+            let scale = gas.mean_speed(at?) / Gas::Air.mean_speed(Temperature::ROOM);
+            Shape::Stated {
+                conductance: errors.take(
+                    &field("conductance"),
+                    "a finite number above zero",
+                    Conductance::from_cubic_metres_per_second(
+                        for_air.cubic_metres_per_second() * scale,
+                    ),
+                )?,
+            }
+        }
+    };
+    let part_read = Part {
+        diameter: diameter?,
+        shape,
+    };
+    // An opening that cannot be computed is refused here, under its own field.
+    errors.take(
+        &field("diameter"),
+        "a diameter of a part that can be made",
+        aperture(part_read.diameter, gas, at?),
+    )?;
+    Some((part.shape, part_read))
+}
+
+/// The outer `None` is an error noted, the inner one a pressure not given.
+#[allow(clippy::option_option)]
+fn pressure(
+    field: &str,
+    typed: Option<TypedPressure>,
+    errors: &mut FieldErrors,
+) -> Option<Option<Pressure>> {
+    match typed {
+        Some(typed) => errors.quantity(field, typed).map(Some),
+        None => Some(None),
+    }
+}
+
+fn share(left: Option<Speed>, pump: Option<(Speed, Option<Length>)>) -> Option<f64> {
+    let (left, (pump, _)) = (left?, pump?);
+    Some(left.cubic_metres_per_second() / pump.cubic_metres_per_second())
+}
+
+pub(super) fn litres(speed: Speed) -> Typed<SpeedUnit> {
+    Typed::new(
+        speed.cubic_metres_per_second() * 1e3,
+        SpeedUnit::LitrePerSecond,
+    )
+}
+
+fn figure(speed: Speed) -> String {
+    let litres = speed.cubic_metres_per_second() * 1e3;
+    if (0.1..1e5).contains(&litres) {
+        format!("{litres:.1} L/s")
+    } else {
+        format!("{litres:.1e} L/s")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run_json(json: &str) -> Result<Report, Vec<FieldError>> {
+        run(&serde_json::from_str(json).unwrap())
+    }
+
+    /// Tube of 10 cm by 30 cm: transmission 0.27544 by Clausing's equation, 250.4 L/s of air.
+    #[test]
+    fn a_short_tube_before_a_pump() {
+        let report = run_json(
+            r#"{"parts": [{"shape": "tube", "diameter": {"value": 10, "unit": "cm"},
+                "length": {"value": 30, "unit": "cm"}}],
+                "pump": {"speed": {"value": 300, "unit": "l/s"}}}"#,
+        )
+        .unwrap();
+        assert!(
+            (report.conductance.value / 250.4 - 1.0).abs() < 0.002,
+            "{report:?}"
+        );
+        let plain = report.speed_at_chamber_by_plain_rule.unwrap().value;
+        assert!((plain / 136.5 - 1.0).abs() < 0.002, "{plain}");
+        assert!(report.speed_at_chamber.unwrap().value > plain);
+        assert!(report.parts[0].long_tube_formula.is_none());
+        assert!(report.verdict.contains("molecular"), "{}", report.verdict);
+        let below = report.molecular_below.unwrap().value;
+        assert!((5e-4..5e-3).contains(&below), "{below}");
+    }
+
+    #[test]
+    fn a_roughing_line_between_pressures_is_viscous() {
+        let report = run_json(
+            r#"{"parts": [{"shape": "tube", "diameter": {"value": 25, "unit": "mm"},
+                "length": {"value": 1, "unit": "m"}}],
+                "inlet_pressure": {"value": 1.01, "unit": "mbar"},
+                "outlet_pressure": {"value": 1, "unit": "mbar"}}"#,
+        )
+        .unwrap();
+        assert_eq!(report.regime, Regime::Viscous);
+        assert!(report.conductance_by_plain_rule.is_none());
+    }
+
+    #[test]
+    fn every_wrong_field_is_named() {
+        let errors = run_json(
+            r#"{"parts": [{"shape": "tube", "diameter": {"value": -1, "unit": "cm"}},
+                {"shape": "valve", "diameter": {"value": 10, "unit": "cm"}}],
+                "temperature": {"value": -300, "unit": "c"}}"#,
+        )
+        .unwrap_err();
+        let fields: Vec<&str> = errors.iter().map(|e| e.field.as_str()).collect();
+        assert_eq!(
+            fields,
+            [
+                "temperature",
+                "parts[0].diameter",
+                "parts[0].length",
+                "parts[1].conductance"
+            ]
+        );
+        let empty = run_json(r#"{"parts": []}"#).unwrap_err();
+        assert_eq!(empty[0].field, "parts");
+        let one_pressure = run_json(
+            r#"{"parts": [{"shape": "opening", "diameter": {"value": 1, "unit": "cm"}}],
+                "inlet_pressure": {"value": 1, "unit": "mbar"}}"#,
+        )
+        .unwrap_err();
+        assert_eq!(one_pressure[0].field, "outlet_pressure");
+        let dense = run_json(
+            r#"{"parts": [{"shape": "opening", "diameter": {"value": 1, "unit": "cm"}}],
+                "inlet_pressure": {"value": 1, "unit": "mbar"},
+                "outlet_pressure": {"value": 0.1, "unit": "mbar"}}"#,
+        )
+        .unwrap_err();
+        assert_eq!(dense[0].field, "inlet_pressure");
+        let too_fast = run_json(
+            r#"{"parts": [{"shape": "opening", "diameter": {"value": 1, "unit": "cm"}}],
+                "pump": {"speed": {"value": 300, "unit": "l/s"}}}"#,
+        )
+        .unwrap_err();
+        assert_eq!(too_fast[0].field, "pump");
+    }
+}

@@ -1,0 +1,460 @@
+//! Base-pressure balance: the extra gas load between a healthy and a faulty pressure, and whether
+//! the foreline can explain it.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::conductance::{self, PartRequest, Path, PumpRequest, litres, read_pump};
+use super::{FieldError, FieldErrors, Interval};
+use crate::vacuum::gas::Gas;
+use crate::vacuum::gas_load::{
+    ExtraLoad, FaultSize, ForelineVerdict, Uncertainty, extra_load, foreline_share,
+    typical_compression,
+};
+use crate::vacuum::leak::equivalent_diameter;
+use crate::vacuum::units::{
+    LengthUnit, Pressure, PressureUnit, Speed, SpeedUnit, Temperature, Throughput, ThroughputUnit,
+    Typed, TypedPressure,
+};
+
+/// Two base pressures of one tool and its pumping speed.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Request {
+    /// Base pressure while healthy.
+    pub healthy: TypedPressure,
+    /// Base pressure now.
+    pub faulty: TypedPressure,
+    /// Pumping speed at the chamber; or give `pump` and `path`.
+    pub speed_at_chamber: Option<Typed<SpeedUnit>>,
+    /// The pump, if the speed at the chamber is to be computed.
+    pub pump: Option<PumpRequest>,
+    /// The parts between chamber and pump, chamber side first.
+    pub path: Option<Vec<PartRequest>>,
+    /// Half width of the 95 % interval of the gauge's scale, as a share; 0.3 unless given.
+    pub gauge_scale_uncertainty: Option<f64>,
+    /// The same of a single reading, by chance; 0.1 unless given.
+    pub gauge_repeat_uncertainty: Option<f64>,
+    /// The same of the pumping speed; 0.2 unless given.
+    pub speed_uncertainty: Option<f64>,
+    /// The foreline of a turbo pump.
+    pub foreline: Option<ForelineRequest>,
+}
+
+/// What is behind a turbo pump.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ForelineRequest {
+    /// Total pressure in the foreline.
+    pub pressure: TypedPressure,
+    /// The gas asked about; nitrogen unless given.
+    pub gas: Option<Gas>,
+    /// That gas's share of the foreline pressure; 1 unless given.
+    pub share: Option<f64>,
+    /// The pump's compression for that gas, from its manual; a usual range unless given.
+    pub compression: Option<f64>,
+}
+
+/// The balance.
+#[derive(Clone, Debug, Serialize)]
+pub struct Report {
+    /// Pumping speed at the chamber that was used.
+    pub speed_at_chamber: Typed<SpeedUnit>,
+    /// Gas load at the healthy pressure.
+    pub healthy_gas_load: Typed<ThroughputUnit>,
+    /// The gas load that came on top, if the speed is unchanged.
+    pub extra_gas_load: Typed<ThroughputUnit>,
+    /// Its 95 % interval.
+    pub extra_gas_load_interval_95: Interval<ThroughputUnit>,
+    /// Extra over healthy gas load.
+    pub extra_over_healthy: f64,
+    /// Its 95 % interval, low and high; free of gauge scale and speed.
+    pub extra_over_healthy_interval_95: [f64; 2],
+    /// Decades between the two pressures.
+    pub decades_lost: f64,
+    /// The share of the healthy pumping speed that would explain the loss with no extra gas.
+    pub speed_share_that_would_explain: f64,
+    /// The size of the extra load; absent if no loss is shown.
+    pub fault_size: Option<FaultSize>,
+    /// What is usually behind a load of this size.
+    pub usual_causes: Option<String>,
+    /// Diameter of the round opening to air that would pass the extra load.
+    pub equivalent_opening: Option<Typed<LengthUnit>>,
+    /// The foreline's part in the faulty pressure.
+    pub foreline: Option<ForelineReport>,
+    /// What was assumed.
+    pub assumed: Vec<String>,
+    /// The verdict.
+    pub verdict: String,
+    /// Whether it is one.
+    pub concluded: bool,
+    /// Signs set by it.
+    pub signs: BTreeMap<String, bool>,
+    /// Cautions that go before what it suggests: none.
+    pub cautions: Vec<String>,
+}
+
+/// What comes back from the foreline.
+#[derive(Clone, Debug, Serialize)]
+pub struct ForelineReport {
+    /// The gas.
+    pub gas: Gas,
+    /// The compression taken, lowest and highest.
+    pub compression: [f64; 2],
+    /// Pressure in the chamber that the foreline alone would cause.
+    pub pressure_from_foreline: Interval<PressureUnit>,
+    /// The compression at which it alone would cause the faulty pressure.
+    pub compression_that_would_explain: f64,
+    /// Whether it explains the faulty pressure; absent if the range of compression leaves it open.
+    pub finding: Option<ForelineVerdict>,
+    /// The finding in words.
+    pub verdict: String,
+}
+
+/// Draws the balance.
+pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
+    let mut errors = FieldErrors::new();
+    let healthy = errors.quantity("healthy", request.healthy);
+    let faulty = errors.quantity("faulty", request.faulty);
+    let mut assumed = Vec::new();
+    let speed = read_speed(request, &mut assumed, &mut errors);
+    let uncertainty = read_uncertainty(request, &mut assumed);
+    let foreline = match (&request.foreline, faulty) {
+        (Some(foreline), Some(faulty)) => {
+            Some(read_foreline(foreline, faulty, &mut assumed, &mut errors))
+        }
+        _ => None,
+    };
+    let (Some(healthy), Some(faulty), Some(speed)) = (healthy, faulty, speed) else {
+        return Err(errors.into_vec());
+    };
+    let extra = errors.take(
+        "healthy",
+        "pressures above zero up to 0.01 mbar, a speed above zero, and uncertainties from 0 to 2",
+        extra_load(healthy, faulty, speed, uncertainty),
+    );
+    let (Some(extra), false) = (extra, matches!(foreline, Some(None))) else {
+        return Err(errors.into_vec());
+    };
+    errors.finish()?;
+    assumed.push("The pumping speed is the same at both pressures".to_owned());
+    let foreline = foreline.flatten();
+    let concluded = extra.is_shown();
+    let size = concluded.then(|| FaultSize::of(extra.extra));
+    let atmosphere = Pressure::from_pascals(101_325.0).ok();
+    Ok(Report {
+        speed_at_chamber: litres(speed),
+        healthy_gas_load: millibar_litres(extra.healthy),
+        extra_gas_load: millibar_litres(extra.extra),
+        extra_gas_load_interval_95: Interval {
+            low: millibar_litres(extra.low).value,
+            high: millibar_litres(extra.high).value,
+            unit: ThroughputUnit::MillibarLitre,
+        },
+        extra_over_healthy: extra.ratio,
+        extra_over_healthy_interval_95: [extra.ratio_low, extra.ratio_high],
+        decades_lost: (faulty.pascals() / healthy.pascals()).log10(),
+        speed_share_that_would_explain: extra.speed_share_instead,
+        fault_size: size,
+        usual_causes: size.map(|size| size.usual_causes().to_owned()),
+        equivalent_opening: atmosphere.filter(|_| concluded).and_then(|atmosphere| {
+            equivalent_diameter(extra.extra, atmosphere, Gas::Air, Temperature::ROOM)
+                .ok()
+                .map(|diameter| Typed::new(diameter.metres() * 1e6, LengthUnit::Micrometre))
+        }),
+        verdict: verdict(&extra, size, foreline.as_ref()),
+        foreline,
+        assumed,
+        concluded,
+        signs: if concluded {
+            signs(&extra)
+        } else {
+            BTreeMap::new()
+        },
+        cautions: Vec::new(),
+    })
+}
+
+/// Signs that the whole interval of the ratio decides.
+fn signs(extra: &ExtraLoad) -> BTreeMap<String, bool> {
+    let mut signs = BTreeMap::new();
+    let mut decide = |id: &str, yes: bool, no: bool| {
+        if yes || no {
+            signs.insert(id.to_owned(), yes);
+        }
+    };
+    decide(
+        "gas-load-small",
+        extra.ratio_high <= 1.0,
+        extra.ratio_low > 1.0,
+    );
+    decide(
+        "gas-load-large",
+        extra.ratio_low > 10.0,
+        extra.ratio_high <= 10.0,
+    );
+    signs
+}
+
+fn verdict(
+    extra: &ExtraLoad,
+    size: Option<FaultSize>,
+    foreline: Option<&ForelineReport>,
+) -> String {
+    let Some(size) = size else {
+        return "The two readings do not differ by more than their own scatter, so they show no loss"
+            .to_owned();
+    };
+    let mut verdict = format!(
+        "If the pump is as good as before, {:.1e} mbar·L/s came on top (95 % interval {:.1e} to {:.1e}); usual at this size: {}. A pump with {:.0} % of its speed left would look the same",
+        millibar_litres(extra.extra).value,
+        millibar_litres(extra.low).value,
+        millibar_litres(extra.high).value,
+        size.usual_causes(),
+        extra.speed_share_instead * 100.0,
+    );
+    if let Some(foreline) = foreline {
+        verdict.push_str(". ");
+        verdict.push_str(&foreline.verdict);
+    }
+    verdict
+}
+
+fn read_speed(
+    request: &Request,
+    assumed: &mut Vec<String>,
+    errors: &mut FieldErrors,
+) -> Option<Speed> {
+    match (request.speed_at_chamber, &request.pump, &request.path) {
+        (Some(typed), None, None) => errors.quantity("speed_at_chamber", typed),
+        (None, Some(pump), Some(path)) => {
+            let mut inner = FieldErrors::new();
+            let whole = conductance::Request {
+                parts: path.clone(),
+                gas: None,
+                temperature: None,
+                pump: None,
+                inlet_pressure: None,
+                outlet_pressure: None,
+            };
+            let path = Path::read(&whole, &mut inner);
+            for error in inner.into_vec() {
+                errors.refuse(
+                    error.field.replacen("parts", "path", 1),
+                    error.problem,
+                    error.accepted,
+                );
+            }
+            let pump = read_pump(pump, errors)?;
+            assumed
+                .push("Pumping speed and path are for air at 20 °C, in molecular flow".to_owned());
+            path?.speed_at_chamber(pump, errors)
+        }
+        _ => {
+            errors.refuse(
+                "speed_at_chamber",
+                "the pumping speed is not given in one way",
+                "either `speed_at_chamber`, or `pump` and `path` together",
+            );
+            None
+        }
+    }
+}
+
+fn read_uncertainty(request: &Request, assumed: &mut Vec<String>) -> Uncertainty {
+    let usual = Uncertainty::default();
+    let mut take = |given: Option<f64>, usual: f64, what: &str| {
+        given.unwrap_or_else(|| {
+            assumed.push(format!("{what} is known to ±{:.0} %", usual * 100.0));
+            usual
+        })
+    };
+    Uncertainty {
+        scale: take(
+            request.gauge_scale_uncertainty,
+            usual.scale,
+            "The gauge's scale",
+        ),
+        repeat: take(
+            request.gauge_repeat_uncertainty,
+            usual.repeat,
+            "A single reading",
+        ),
+        speed: take(request.speed_uncertainty, usual.speed, "The pumping speed"),
+    }
+}
+
+fn read_foreline(
+    foreline: &ForelineRequest,
+    base: Pressure,
+    assumed: &mut Vec<String>,
+    errors: &mut FieldErrors,
+) -> Option<ForelineReport> {
+    let gas = foreline.gas.unwrap_or(Gas::Nitrogen);
+    let share = foreline.share.unwrap_or(1.0);
+    if foreline.gas.is_none() {
+        assumed.push("The foreline holds nitrogen".to_owned());
+    }
+    if !(share > 0.0 && share <= 1.0) {
+        errors.refuse(
+            "foreline.share",
+            format!("is {share}"),
+            "a share above 0 up to 1",
+        );
+        return None;
+    }
+    let total = errors.quantity("foreline.pressure", foreline.pressure)?;
+    let partial = errors.quantity(
+        "foreline.pressure",
+        Typed::new(total.pascals() * share, PressureUnit::Pascal),
+    )?;
+    let (low, high) = match (foreline.compression, typical_compression(gas)) {
+        (Some(given), _) => (given, given),
+        (None, Some(range)) => {
+            assumed.push(format!(
+                "A sound turbo pump compresses {} {:.0e} to {:.0e} times; its manual knows better",
+                gas.name(),
+                range.start(),
+                range.end()
+            ));
+            (*range.start(), *range.end())
+        }
+        (None, None) => {
+            errors.refuse(
+                "foreline.compression",
+                format!("is missing, and no usual value is known for {}", gas.name()),
+                "the compression for that gas from the pump's manual",
+            );
+            return None;
+        }
+    };
+    let accepted = "a compression above 1, and a foreline pressure above the base pressure";
+    let most = errors.take("foreline", accepted, foreline_share(partial, base, low))?;
+    let least = errors.take("foreline", accepted, foreline_share(partial, base, high))?;
+    let finding = (most.verdict == least.verdict).then_some(most.verdict);
+    Some(ForelineReport {
+        gas,
+        compression: [low, high],
+        pressure_from_foreline: Interval {
+            low: least.behind.in_unit(PressureUnit::Torr),
+            high: most.behind.in_unit(PressureUnit::Torr),
+            unit: PressureUnit::Torr,
+        },
+        compression_that_would_explain: most.compression_needed,
+        finding,
+        verdict: match finding {
+            Some(ForelineVerdict::CannotExplain) => format!(
+                "The {} in the foreline cannot explain the base pressure, unless the pump's compression has fallen to about {:.0e}",
+                gas.name(),
+                most.compression_needed
+            ),
+            Some(ForelineVerdict::Partly) => format!(
+                "The {} in the foreline explains a part of the base pressure",
+                gas.name()
+            ),
+            Some(ForelineVerdict::Explains) => format!(
+                "The {} in the foreline explains the base pressure",
+                gas.name()
+            ),
+            None => format!(
+                "Whether the {} in the foreline explains the base pressure depends on the pump's compression, which its manual gives",
+                gas.name()
+            ),
+        },
+    })
+}
+
+fn millibar_litres(load: Throughput) -> Typed<ThroughputUnit> {
+    Typed::new(
+        load.pascal_cubic_metres_per_second() * 10.0,
+        ThroughputUnit::MillibarLitre,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run_json(json: &str) -> Result<Report, Vec<FieldError>> {
+        run(&serde_json::from_str(json).unwrap())
+    }
+
+    /// Q = S·Δp: 1000 L/s times 4.95e-6 mbar.
+    #[test]
+    fn two_decades_are_a_large_load() {
+        let report = run_json(
+            r#"{"healthy": {"value": 5e-8, "unit": "mbar"}, "faulty": {"value": 5e-6, "unit": "mbar"},
+                "speed_at_chamber": {"value": 1000, "unit": "l/s"},
+                "foreline": {"pressure": {"value": 1e-2, "unit": "mbar"}}}"#,
+        )
+        .unwrap();
+        assert!((report.extra_gas_load.value / 4.95e-3 - 1.0).abs() < 1e-9);
+        assert!((report.decades_lost - 2.0).abs() < 1e-9);
+        assert!(report.concluded);
+        assert!(report.signs["gas-load-large"]);
+        assert!(!report.signs["gas-load-small"]);
+        let opening = report.equivalent_opening.unwrap().value;
+        assert!((opening / 5.6 - 1.0).abs() < 0.02, "{opening}");
+        let foreline = report.foreline.unwrap();
+        assert_eq!(foreline.finding, Some(ForelineVerdict::CannotExplain));
+        assert!((foreline.compression_that_would_explain / 2e3 - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn scatter_is_no_loss_and_sets_no_sign() {
+        let report = run_json(
+            r#"{"healthy": {"value": 5e-7, "unit": "torr"}, "faulty": {"value": 5.3e-7, "unit": "torr"},
+                "speed_at_chamber": {"value": 1000, "unit": "l/s"}}"#,
+        )
+        .unwrap();
+        assert!(!report.concluded);
+        assert!(report.signs.is_empty() && report.fault_size.is_none());
+        assert!(report.verdict.contains("no loss"));
+    }
+
+    #[test]
+    fn the_path_takes_its_share_of_the_speed() {
+        let report = run_json(
+            r#"{"healthy": {"value": 5e-7, "unit": "torr"}, "faulty": {"value": 5e-6, "unit": "torr"},
+                "pump": {"speed": {"value": 300, "unit": "l/s"}},
+                "path": [{"shape": "tube", "diameter": {"value": 10, "unit": "cm"},
+                          "length": {"value": 30, "unit": "cm"}}]}"#,
+        )
+        .unwrap();
+        let speed = report.speed_at_chamber.value;
+        assert!((136.0..250.0).contains(&speed), "{speed}");
+    }
+
+    #[test]
+    fn what_cannot_be_taken_is_named() {
+        let fields = |json: &str| -> Vec<String> {
+            run_json(json)
+                .unwrap_err()
+                .into_iter()
+                .map(|e| e.field)
+                .collect()
+        };
+        assert_eq!(
+            fields(
+                r#"{"healthy": {"value": -1, "unit": "torr"}, "faulty": {"value": 5e-6, "unit": "torr"}}"#
+            ),
+            ["healthy", "speed_at_chamber"]
+        );
+        assert_eq!(
+            fields(
+                r#"{"healthy": {"value": 1e-7, "unit": "torr"}, "faulty": {"value": 5e-6, "unit": "torr"},
+                    "speed_at_chamber": {"value": 10, "unit": "l/s"},
+                    "foreline": {"pressure": {"value": 1e-2, "unit": "mbar"}, "gas": "water"}}"#
+            ),
+            ["foreline.compression"]
+        );
+        assert_eq!(
+            fields(
+                r#"{"healthy": {"value": 1e-7, "unit": "torr"}, "faulty": {"value": 5, "unit": "torr"},
+                    "speed_at_chamber": {"value": 10, "unit": "l/s"}}"#
+            ),
+            ["healthy"]
+        );
+    }
+}

@@ -1,0 +1,337 @@
+//! Whether the gauges of one chamber can be believed.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::{FieldError, FieldErrors};
+use crate::vacuum::gas::Gas;
+use crate::vacuum::gauge::{GaugeKind, Judgement, Reading, Situation, Verdict, correction, judge};
+use crate::vacuum::units::{Typed, TypedPressure};
+
+/// Gauges further apart than this disagree.
+const DISAGREE: f64 = 3.0;
+
+/// The readings of one chamber at one time.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Request {
+    /// What each gauge shows.
+    pub readings: Vec<ReadingRequest>,
+    /// The gas that makes up most of the chamber, if known.
+    pub gas: Option<Gas>,
+    /// Whether the chamber is known by other means to be in high vacuum.
+    pub surely_high_vacuum: Option<bool>,
+}
+
+/// What one gauge shows.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ReadingRequest {
+    /// The kind of gauge.
+    pub kind: GaugeKind,
+    /// What it shows.
+    pub pressure: TypedPressure,
+    /// Whether its cathode or filament is lit, if looked at.
+    pub lit: Option<bool>,
+    /// Whether it moves when the pressure must, if tried.
+    pub moves: Option<bool>,
+}
+
+/// The verdict on the gauges.
+#[derive(Clone, Debug, Serialize)]
+pub struct Report {
+    /// The verdict by name.
+    pub finding: Verdict,
+    /// The reason, in one sentence.
+    pub reason: String,
+    /// Highest over lowest reading, if two or more can be compared.
+    pub disagreement_factor: Option<f64>,
+    /// The same once corrected for the gas, if it is known.
+    pub disagreement_factor_corrected: Option<f64>,
+    /// Each reading corrected for the gas; empty if the gas is not known.
+    pub corrected: Vec<CorrectedReading>,
+    /// What to do next, in order.
+    pub next: Vec<String>,
+    /// Ids of checks that decide, in order.
+    pub next_checks: Vec<String>,
+    /// What was assumed.
+    pub assumed: Vec<String>,
+    /// The verdict.
+    pub verdict: String,
+    /// Whether it is one.
+    pub concluded: bool,
+    /// Signs set by it.
+    pub signs: BTreeMap<String, bool>,
+    /// Cautions that go before what it suggests.
+    pub cautions: Vec<String>,
+}
+
+/// A reading corrected for the gas.
+#[derive(Clone, Debug, Serialize)]
+pub struct CorrectedReading {
+    /// The kind of gauge.
+    pub kind: GaugeKind,
+    /// What it shows.
+    pub reading: TypedPressure,
+    /// The true pressure; absent if there is no factor.
+    pub true_pressure: Option<TypedPressure>,
+    /// Spread of the factor between gauges, as a share.
+    pub spread: Option<f64>,
+    /// Where the factor is from, or why there is none.
+    pub basis: String,
+}
+
+/// Judges the gauges.
+pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
+    let mut errors = FieldErrors::new();
+    let readings: Vec<Option<Reading>> = request
+        .readings
+        .iter()
+        .enumerate()
+        .map(|(place, reading)| {
+            Some(Reading {
+                kind: reading.kind,
+                pressure: errors
+                    .quantity(&format!("readings[{place}].pressure"), reading.pressure)?,
+                lit: reading.lit,
+                moves: reading.moves,
+            })
+        })
+        .collect();
+    errors.finish()?;
+    let situation = Situation {
+        readings: readings.into_iter().flatten().collect(),
+        gas: request.gas,
+        surely_high_vacuum: request.surely_high_vacuum,
+    };
+    let mut errors = FieldErrors::new();
+    let Some(judgement) = errors.take(
+        "readings",
+        "one or more gauges, each with a reading above zero",
+        judge(&situation),
+    ) else {
+        return Err(errors.into_vec());
+    };
+    let mut assumed = vec![
+        "All gauges are set for nitrogen or air, and were read at the same time".to_owned(),
+        "Ranges of gauges and a factor of three for agreement are common practice, with no source"
+            .to_owned(),
+    ];
+    if request.gas.is_none() {
+        assumed.push("The gas reads like nitrogen or air".to_owned());
+    }
+    let (next_checks, cautions) = follow_up(judgement.verdict);
+    Ok(Report {
+        finding: judgement.verdict,
+        verdict: headline(judgement.verdict).to_owned(),
+        concluded: judgement.verdict != Verdict::CannotTell,
+        signs: signs(&judgement),
+        corrected: corrected(request, &situation),
+        disagreement_factor: judgement.disagreement,
+        disagreement_factor_corrected: judgement.disagreement_corrected,
+        next: judgement
+            .next
+            .iter()
+            .map(|step| (*step).to_owned())
+            .collect(),
+        reason: judgement.reason,
+        next_checks: next_checks.iter().map(|id| (*id).to_owned()).collect(),
+        cautions: cautions.iter().map(|id| (*id).to_owned()).collect(),
+        assumed,
+    })
+}
+
+fn headline(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Consistent => "The readings hang together: take the pressure as real",
+        Verdict::StuckAtPiraniLimit => "The gauge is stuck at its Pirani limit",
+        Verdict::StuckDecadesLower => {
+            "The gauge is stuck one or two decades below its Pirani limit"
+        }
+        Verdict::NotLit => "The high-vacuum sensor is not lit",
+        Verdict::GasDependent => "The gauges differ because of the gas, not a fault",
+        Verdict::PiraniZeroOff => "The zero of the Pirani or convection side is off",
+        Verdict::CannotTell => "The readings cannot tell whether a gauge is at fault",
+    }
+}
+
+/// Signs of the verdict, and those that the readings decide whatever the verdict.
+fn signs(judgement: &Judgement) -> BTreeMap<String, bool> {
+    let mut signs = BTreeMap::new();
+    let mut set = |id: &str, seen: bool| {
+        signs.insert(id.to_owned(), seen);
+    };
+    if let Some(factor) = judgement.disagreement_corrected.or(judgement.disagreement) {
+        set("gauge-disagrees", factor > DISAGREE);
+    }
+    match judgement.verdict {
+        Verdict::Consistent => {
+            set("gauge-plausible", true);
+            set("gauge-stuck-pirani-limit", false);
+            set("gauge-stuck-decades-lower", false);
+        }
+        Verdict::StuckAtPiraniLimit => {
+            set("gauge-stuck-pirani-limit", true);
+            set("gauge-plausible", false);
+        }
+        Verdict::StuckDecadesLower => {
+            set("gauge-stuck-decades-lower", true);
+            set("gauge-plausible", false);
+        }
+        Verdict::NotLit => {
+            set("gauge-not-lit", true);
+            set("gauge-plausible", false);
+        }
+        Verdict::PiraniZeroOff => {
+            set("gauge-zero-off", true);
+            set("gauge-plausible", false);
+        }
+        Verdict::GasDependent | Verdict::CannotTell => {}
+    }
+    signs
+}
+
+/// Ids of the checks that decide, and of the cautions before them.
+fn follow_up(verdict: Verdict) -> (&'static [&'static str], &'static [&'static str]) {
+    match verdict {
+        Verdict::Consistent | Verdict::GasDependent => (&[], &[]),
+        Verdict::StuckAtPiraniLimit | Verdict::NotLit => (
+            &[
+                "cathode-gauge-strike-check",
+                "filament-gauge-check",
+                "gauge-comparison",
+                "cathode-gauge-cleaning",
+            ],
+            &[
+                "high-voltage",
+                "hot-parts",
+                "strong-magnets",
+                "solvent",
+                "toxic-deposit",
+            ],
+        ),
+        Verdict::StuckDecadesLower => (
+            &["gauge-comparison", "cathode-gauge-cleaning"],
+            &["high-voltage", "strong-magnets", "solvent", "toxic-deposit"],
+        ),
+        Verdict::PiraniZeroOff => (&["gauge-zero-check"], &["high-voltage"]),
+        Verdict::CannotTell => (
+            &[
+                "gate-valve-closed-test",
+                "gauge-comparison",
+                "gauge-zero-check",
+            ],
+            &["rotating-parts", "high-voltage"],
+        ),
+    }
+}
+
+fn corrected(request: &Request, situation: &Situation) -> Vec<CorrectedReading> {
+    let Some(gas) = request.gas else {
+        return Vec::new();
+    };
+    request
+        .readings
+        .iter()
+        .zip(&situation.readings)
+        .map(|(typed, reading)| {
+            let unit = typed.pressure.unit;
+            let factor = correction(reading.kind, reading.pressure, gas);
+            CorrectedReading {
+                kind: reading.kind,
+                reading: typed.pressure,
+                true_pressure: factor
+                    .as_ref()
+                    .ok()
+                    .and_then(|factor| factor.apply(reading.pressure).ok())
+                    .map(|pressure| Typed::new(pressure.in_unit(unit), unit)),
+                spread: factor.as_ref().ok().map(|factor| factor.spread),
+                basis: match factor {
+                    Ok(factor) => factor.source.to_owned(),
+                    Err(error) => error.to_string(),
+                },
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run_json(json: &str) -> Result<Report, Vec<FieldError>> {
+        run(&serde_json::from_str(json).unwrap())
+    }
+
+    #[test]
+    fn a_stuck_combination_gauge_sets_its_sign() {
+        let report = run_json(
+            r#"{"readings": [{"kind": "combination-cold-cathode",
+                "pressure": {"value": 5e-4, "unit": "torr"}, "moves": false}]}"#,
+        )
+        .unwrap();
+        assert_eq!(report.finding, Verdict::StuckAtPiraniLimit);
+        assert!(report.concluded && report.signs["gauge-stuck-pirani-limit"]);
+        assert!(report.cautions.contains(&"high-voltage".to_owned()));
+        assert_eq!(report.next_checks[0], "cathode-gauge-strike-check");
+    }
+
+    #[test]
+    fn what_cannot_be_told_sets_no_fault() {
+        let report = run_json(
+            r#"{"readings": [{"kind": "combination-cold-cathode",
+                "pressure": {"value": 5e-4, "unit": "torr"}}]}"#,
+        )
+        .unwrap();
+        assert!(!report.concluded && report.signs.is_empty());
+        assert!(!report.next.is_empty());
+    }
+
+    /// Argon: an ion gauge shows 1.2 times the pressure (Summers, NASA TN D-5285, 1969).
+    #[test]
+    fn argon_reads_high_on_an_ion_gauge() {
+        let report = run_json(
+            r#"{"readings": [{"kind": "hot-filament", "moves": true,
+                "pressure": {"value": 6e-6, "unit": "mbar"}}], "gas": "argon"}"#,
+        )
+        .unwrap();
+        let corrected = report.corrected[0].true_pressure.unwrap();
+        assert!((corrected.value / 5e-6 - 1.0).abs() < 1e-9, "{corrected}");
+    }
+
+    #[test]
+    fn agreement_and_disagreement_are_signs() {
+        let two = |left: f64, right: f64| {
+            run_json(&format!(
+                r#"{{"readings": [
+                    {{"kind": "hot-filament", "pressure": {{"value": {left:e}, "unit": "torr"}}}},
+                    {{"kind": "cold-cathode", "pressure": {{"value": {right:e}, "unit": "torr"}}}}]}}"#
+            ))
+            .unwrap()
+        };
+        let agree = two(5e-7, 4e-7);
+        assert!(agree.signs["gauge-plausible"] && !agree.signs["gauge-disagrees"]);
+        let differ = two(5e-7, 4e-6);
+        assert!(differ.signs["gauge-disagrees"] && !differ.concluded);
+    }
+
+    #[test]
+    fn what_cannot_be_taken_is_named() {
+        let fields = |json: &str| -> Vec<String> {
+            run_json(json)
+                .unwrap_err()
+                .into_iter()
+                .map(|e| e.field)
+                .collect()
+        };
+        assert_eq!(fields(r#"{"readings": []}"#), ["readings"]);
+        assert_eq!(
+            fields(
+                r#"{"readings": [{"kind": "pirani", "pressure": {"value": -1, "unit": "torr"}}]}"#
+            ),
+            ["readings[0].pressure"]
+        );
+        assert!(serde_json::from_str::<Request>(r#"{"readings": [], "gass": "argon"}"#).is_err());
+    }
+}

@@ -1,0 +1,438 @@
+//! A leak rate in other gases and units, its size as an opening, and what a helium test can find.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::{FieldError, FieldErrors, Interval};
+use crate::vacuum::gas::Gas;
+use crate::vacuum::gas_load::base_pressure;
+use crate::vacuum::leak::{HeliumTest, LeakConversion, LeakRegime, convert, equivalent_diameter};
+use crate::vacuum::units::{
+    FlowTemperatures, LengthUnit, Pressure, PressureUnit, Seconds, Speed, SpeedUnit, Temperature,
+    TemperatureUnit, Throughput, ThroughputUnit, TimeUnit, Typed, TypedPressure, TypedThroughput,
+    VolumeUnit,
+};
+
+/// A leak rate, a chamber under a helium test, or both.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Request {
+    /// The leak rate as measured or allowed.
+    pub rate: Option<TypedThroughput>,
+    /// The gas it was measured with; helium unless given.
+    pub from_gas: Option<Gas>,
+    /// The gas wanted; air unless given.
+    pub to_gas: Option<Gas>,
+    /// Share of test gas at the leak, above 0 up to 1; 1 unless given.
+    pub test_gas_share: Option<f64>,
+    /// Temperature of the gas; 20 °C unless given.
+    pub temperature: Option<Typed<TemperatureUnit>>,
+    /// Reference temperature of a standard cubic centimetre; 0 °C unless given.
+    pub reference_temperature: Option<Typed<TemperatureUnit>>,
+    /// Pumping speed at the chamber, for the base pressure that the leak causes.
+    pub speed_at_chamber: Option<Typed<SpeedUnit>>,
+    /// The chamber under a helium test.
+    pub helium_test: Option<HeliumTestRequest>,
+}
+
+/// A chamber under a helium test.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HeliumTestRequest {
+    /// Volume that is pumped.
+    pub volume: Typed<VolumeUnit>,
+    /// Pumping speed for helium at the chamber.
+    pub helium_speed: Typed<SpeedUnit>,
+    /// The smallest change of helium partial pressure that the detector shows.
+    pub smallest_change: TypedPressure,
+    /// How long each place is sprayed.
+    pub spray_time: Typed<TimeUnit>,
+}
+
+/// The leak in other gases and units.
+#[derive(Clone, Debug, Serialize)]
+pub struct Report {
+    /// The leak rate in the other gas, if a rate was given.
+    pub conversion: Option<ConversionReport>,
+    /// What the helium test can find, if a chamber was given.
+    pub helium_test: Option<HeliumTestReport>,
+    /// Temperature of the gas.
+    pub temperature: Typed<TemperatureUnit>,
+    /// Reference temperature of a standard cubic centimetre.
+    pub reference_temperature: Typed<TemperatureUnit>,
+    /// What was assumed.
+    pub assumed: Vec<String>,
+    /// The verdict.
+    pub verdict: String,
+    /// Whether it is one.
+    pub concluded: bool,
+    /// Signs set by it: none.
+    pub signs: BTreeMap<String, bool>,
+    /// Cautions that go before a helium test.
+    pub cautions: Vec<String>,
+}
+
+/// A leak rate carried over.
+#[derive(Clone, Debug, Serialize)]
+pub struct ConversionReport {
+    /// The gas it was measured with.
+    pub from_gas: Gas,
+    /// The gas it is given for.
+    pub to_gas: Gas,
+    /// The regime judged by its size.
+    pub regime: LeakRegime,
+    /// The rate in this regime, in each unit; low and high differ only between the regimes.
+    pub rate: Vec<Interval<ThroughputUnit>>,
+    /// The rate if the leak is molecular, in the unit given.
+    pub if_molecular: TypedThroughput,
+    /// The rate if the leak is viscous, in the unit given.
+    pub if_viscous: TypedThroughput,
+    /// Diameter of the round opening to one atmosphere that passes the upper rate.
+    pub equivalent_opening: Option<Typed<LengthUnit>>,
+    /// Why there is none.
+    pub no_equivalent_opening: Option<String>,
+    /// The base pressure that the leak alone causes.
+    pub base_pressure_caused: Option<Interval<PressureUnit>>,
+}
+
+/// What a helium test on this chamber can find.
+#[derive(Clone, Debug, Serialize)]
+pub struct HeliumTestReport {
+    /// Volume over speed: the time to 63 % of the signal, and for it to fade to 37 %.
+    pub time_constant: Typed<TimeUnit>,
+    /// The time to 95 % of the signal.
+    pub time_to_95_percent: Typed<TimeUnit>,
+    /// The share of the signal reached while spraying.
+    pub response_after_spray: f64,
+    /// The smallest leak found, as helium.
+    pub smallest_leak_as_helium: TypedThroughput,
+    /// The same leak, as air.
+    pub smallest_leak_as_air: Interval<ThroughputUnit>,
+}
+
+/// Carries the leak over and judges the test.
+pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
+    let mut errors = FieldErrors::new();
+    let mut assumed = Vec::new();
+    let at = read_temperatures(request, &mut assumed, &mut errors);
+    let speed = match request.speed_at_chamber {
+        Some(typed) => errors.quantity("speed_at_chamber", typed).map(Some),
+        None => Some(None),
+    };
+    if request.rate.is_none() && request.helium_test.is_none() {
+        errors.refuse(
+            "rate",
+            "is missing",
+            "a leak rate, or a chamber in `helium_test`",
+        );
+    }
+    let (Some(at), Some(speed)) = (at, speed) else {
+        return Err(errors.into_vec());
+    };
+    let conversion = request
+        .rate
+        .and_then(|rate| carry_over(rate, request, speed, at, &mut assumed, &mut errors));
+    let test = request
+        .helium_test
+        .as_ref()
+        .and_then(|test| judge_test(test, request, at, &mut errors));
+    errors.finish()?;
+    if test.is_some() {
+        assumed.push(
+            "The helium speed is that at the chamber; on a cryopump it is far below the speed for air and falls as the charcoal fills"
+                .to_owned(),
+        );
+    }
+    let mut cautions = Vec::new();
+    if test.is_some()
+        || conversion
+            .as_ref()
+            .is_some_and(|c| c.from_gas == Gas::Helium)
+    {
+        cautions = vec!["asphyxiation".to_owned(), "compressed-air".to_owned()];
+    }
+    Ok(Report {
+        verdict: verdict(conversion.as_ref(), test.as_ref()),
+        concluded: true,
+        conversion,
+        helium_test: test,
+        temperature: Typed::new(at.gas.celsius(), TemperatureUnit::Celsius),
+        reference_temperature: Typed::new(at.reference.celsius(), TemperatureUnit::Celsius),
+        assumed,
+        signs: BTreeMap::new(),
+        cautions,
+    })
+}
+
+fn read_temperatures(
+    request: &Request,
+    assumed: &mut Vec<String>,
+    errors: &mut FieldErrors,
+) -> Option<FlowTemperatures> {
+    let mut take = |field: &str,
+                    typed: Option<Typed<TemperatureUnit>>,
+                    usual: Temperature,
+                    what: &str| match typed {
+        Some(typed) => errors.quantity(field, typed),
+        None => {
+            assumed.push(what.to_owned());
+            Some(usual)
+        }
+    };
+    let gas = take(
+        "temperature",
+        request.temperature,
+        Temperature::ROOM,
+        "The gas is at 20 °C",
+    );
+    let reference = take(
+        "reference_temperature",
+        request.reference_temperature,
+        Temperature::ZERO_CELSIUS,
+        "A standard cubic centimetre is at 0 °C and one atmosphere",
+    );
+    Some(FlowTemperatures {
+        gas: gas?,
+        reference: reference?,
+    })
+}
+
+fn carry_over(
+    typed: TypedThroughput,
+    request: &Request,
+    speed: Option<Speed>,
+    at: FlowTemperatures,
+    assumed: &mut Vec<String>,
+    errors: &mut FieldErrors,
+) -> Option<ConversionReport> {
+    let from = request.from_gas.unwrap_or(Gas::Helium);
+    let to = request.to_gas.unwrap_or(Gas::Air);
+    assumed.push(format!(
+        "Both gases meet the leak at the same pressures, and {} is {:.0} % of the gas at it",
+        from.name(),
+        100.0 * request.test_gas_share.unwrap_or(1.0)
+    ));
+    let rate = errors.take("rate", "a finite number above zero", typed.throughput(at))?;
+    let converted = errors.take(
+        "rate",
+        "a rate above zero, a share of test gas above 0 up to 1, 250 K to 400 K",
+        convert(
+            rate,
+            from,
+            to,
+            request.test_gas_share.unwrap_or(1.0),
+            at.gas,
+        ),
+    )?;
+    let base = match speed {
+        Some(speed) => Some(base_caused(&converted, speed, errors)?),
+        None => None,
+    };
+    let atmosphere = Pressure::from_pascals(101_325.0).ok()?;
+    let opening = equivalent_diameter(converted.high, atmosphere, to, at.gas);
+    Some(ConversionReport {
+        from_gas: from,
+        to_gas: to,
+        regime: converted.regime,
+        rate: ThroughputUnit::ALL
+            .into_iter()
+            .map(|unit| interval(&converted, unit, at))
+            .collect(),
+        if_molecular: Typed::new(converted.if_molecular.in_unit(typed.unit, at), typed.unit),
+        if_viscous: Typed::new(converted.if_viscous.in_unit(typed.unit, at), typed.unit),
+        no_equivalent_opening: opening.as_ref().err().map(ToString::to_string),
+        equivalent_opening: opening
+            .ok()
+            .map(|diameter| Typed::new(diameter.metres() * 1e6, LengthUnit::Micrometre)),
+        base_pressure_caused: base,
+    })
+}
+
+fn base_caused(
+    converted: &LeakConversion,
+    speed: Speed,
+    errors: &mut FieldErrors,
+) -> Option<Interval<PressureUnit>> {
+    let mut caused = |rate: Throughput| {
+        errors.take(
+            "speed_at_chamber",
+            "a speed above zero that keeps the chamber below 0.01 mbar",
+            base_pressure(rate, speed),
+        )
+    };
+    Some(Interval {
+        low: caused(converted.low)?.in_unit(PressureUnit::Torr),
+        high: caused(converted.high)?.in_unit(PressureUnit::Torr),
+        unit: PressureUnit::Torr,
+    })
+}
+
+fn judge_test(
+    test: &HeliumTestRequest,
+    request: &Request,
+    at: FlowTemperatures,
+    errors: &mut FieldErrors,
+) -> Option<HeliumTestReport> {
+    let volume = errors.quantity("helium_test.volume", test.volume);
+    let speed = errors.quantity("helium_test.helium_speed", test.helium_speed);
+    let change = errors.quantity("helium_test.smallest_change", test.smallest_change);
+    let spray = errors.quantity("helium_test.spray_time", test.spray_time);
+    let (volume, speed, change, spray) = (volume?, speed?, change?, spray?);
+    let accepted =
+        "a helium speed, change and spray time above zero, a share of test gas above 0 up to 1";
+    let set_up = errors.take(
+        "helium_test",
+        accepted,
+        HeliumTest::new(volume, speed, request.test_gas_share.unwrap_or(1.0)),
+    )?;
+    let constant = errors.take("helium_test", accepted, set_up.time_constant())?;
+    let response = errors.take("helium_test", accepted, set_up.response(spray))?;
+    let smallest = errors.take("helium_test", accepted, set_up.smallest_leak(change, spray))?;
+    let as_air = errors.take(
+        "temperature",
+        "250 K to 400 K",
+        convert(smallest, Gas::Helium, Gas::Air, 1.0, at.gas),
+    )?;
+    let unit = ThroughputUnit::MillibarLitre;
+    Some(HeliumTestReport {
+        time_constant: in_seconds(constant, 1.0),
+        time_to_95_percent: in_seconds(constant, -(0.05_f64.ln())),
+        response_after_spray: response,
+        smallest_leak_as_helium: Typed::new(smallest.in_unit(unit, at), unit),
+        smallest_leak_as_air: interval(&as_air, unit, at),
+    })
+}
+
+fn interval(
+    converted: &LeakConversion,
+    unit: ThroughputUnit,
+    at: FlowTemperatures,
+) -> Interval<ThroughputUnit> {
+    Interval {
+        low: converted.low.in_unit(unit, at),
+        high: converted.high.in_unit(unit, at),
+        unit,
+    }
+}
+
+fn in_seconds(constant: Seconds, times: f64) -> Typed<TimeUnit> {
+    Typed::new(constant.seconds() * times, TimeUnit::Second)
+}
+
+fn verdict(conversion: Option<&ConversionReport>, test: Option<&HeliumTestReport>) -> String {
+    let mut sentences = Vec::new();
+    if let Some(c) = conversion {
+        let (one, other) = (c.if_molecular.value, c.if_viscous.value);
+        let unit = c.if_molecular.unit;
+        let to = c.to_gas.name();
+        sentences.push(match c.regime {
+            LeakRegime::Molecular => format!("As {to}: {one:.2e} {unit}, by molecular flow"),
+            LeakRegime::Viscous => format!("As {to}: {other:.2e} {unit}, by viscous flow"),
+            LeakRegime::Between => format!(
+                "As {to}: between {:.2e} and {:.2e} {unit}, since a leak of this size may be molecular or viscous",
+                one.min(other),
+                one.max(other)
+            ),
+        });
+    }
+    if let Some(t) = test {
+        sentences.push(format!(
+            "The helium test answers with a time constant of {:.1} s and finds leaks from {:.1e} mbar·L/s of helium, with {:.0} % of the signal reached while spraying",
+            t.time_constant.value,
+            t.smallest_leak_as_helium.value,
+            t.response_after_spray * 100.0
+        ));
+    }
+    sentences.join(". ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run_json(json: &str) -> Result<Report, Vec<FieldError>> {
+        run(&serde_json::from_str(json).unwrap())
+    }
+
+    /// √(4.0026/28.9647) = 0.3717, kinetic theory.
+    #[test]
+    fn a_fine_helium_leak_as_air() {
+        let report = run_json(r#"{"rate": {"value": 1e-9, "unit": "mbar-l/s"}}"#).unwrap();
+        let conversion = report.conversion.unwrap();
+        assert_eq!(conversion.regime, LeakRegime::Molecular);
+        assert!((conversion.if_molecular.value / 3.717e-10 - 1.0).abs() < 1e-3);
+        assert!(conversion.equivalent_opening.is_none());
+        assert!(
+            conversion
+                .no_equivalent_opening
+                .unwrap()
+                .contains("too narrow")
+        );
+        assert_eq!(conversion.rate.len(), ThroughputUnit::ALL.len());
+        assert_eq!(report.cautions, ["asphyxiation", "compressed-air"]);
+        assert!(report.verdict.contains("molecular"));
+    }
+
+    /// 0.0158 mbar·L/s of air is a choked opening of 10 µm; on 500 L/s it makes 3.2e-5 mbar.
+    #[test]
+    fn a_coarse_air_leak_as_an_opening_and_a_base_pressure() {
+        let report = run_json(
+            r#"{"rate": {"value": 0.0158, "unit": "mbar-l/s"}, "from_gas": "air",
+                "speed_at_chamber": {"value": 500, "unit": "l/s"}}"#,
+        )
+        .unwrap();
+        let conversion = report.conversion.unwrap();
+        let opening = conversion.equivalent_opening.unwrap();
+        assert!((opening.value / 10.0 - 1.0).abs() < 0.005, "{opening}");
+        let base = conversion.base_pressure_caused.unwrap();
+        assert!(
+            (base.high * 1.333_224 / 3.16e-5 - 1.0).abs() < 1e-3,
+            "{base:?}"
+        );
+    }
+
+    #[test]
+    fn a_helium_test_on_a_chamber() {
+        let report = run_json(
+            r#"{"helium_test": {"volume": {"value": 100, "unit": "l"},
+                "helium_speed": {"value": 10, "unit": "l/s"},
+                "smallest_change": {"value": 1e-11, "unit": "mbar"},
+                "spray_time": {"value": 30, "unit": "s"}}}"#,
+        )
+        .unwrap();
+        let test = report.helium_test.unwrap();
+        assert!((test.time_constant.value - 10.0).abs() < 1e-9);
+        assert!((test.time_to_95_percent.value - 29.957).abs() < 1e-2);
+        assert!((test.smallest_leak_as_helium.value / 1.0524e-10 - 1.0).abs() < 1e-4);
+    }
+
+    #[test]
+    fn what_cannot_be_taken_is_named() {
+        let fields = |json: &str| -> Vec<String> {
+            run_json(json)
+                .unwrap_err()
+                .into_iter()
+                .map(|e| e.field)
+                .collect()
+        };
+        assert_eq!(fields("{}"), ["rate"]);
+        assert_eq!(
+            fields(r#"{"rate": {"value": 0, "unit": "sccm"}}"#),
+            ["rate"]
+        );
+        assert_eq!(
+            fields(r#"{"rate": {"value": 1, "unit": "sccm"}, "test_gas_share": 1.5}"#),
+            ["rate"]
+        );
+        assert_eq!(
+            fields(
+                r#"{"helium_test": {"volume": {"value": 0, "unit": "l"},
+                    "helium_speed": {"value": 10, "unit": "l/s"},
+                    "smallest_change": {"value": 1e-11, "unit": "mbar"},
+                    "spray_time": {"value": -30, "unit": "s"}}}"#
+            ),
+            ["helium_test.volume", "helium_test.spray_time"]
+        );
+    }
+}
