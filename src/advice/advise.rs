@@ -1,0 +1,462 @@
+//! Belief, order and reasons in one answer.
+
+use std::collections::BTreeSet;
+
+use super::{
+    AdviceError, Belief, Evidence, Knowledge, Learned, State,
+    belief::{SUREST_CHECK, found_chance},
+    error::minutes,
+    learned::normalise,
+    sequence::{self, CheckOption, Effort, Problem},
+};
+use crate::statistics::{Interval, Outcome};
+
+/// How many causes a step names at most.
+const NAMED: usize = 6;
+
+/// What is asked.
+#[derive(Clone, Debug)]
+pub struct Request {
+    /// Tool class.
+    pub class: String,
+    /// Components of the tool; none: all the class can have.
+    pub components: Option<Vec<String>>,
+    /// State of the tool now.
+    pub state: State,
+    /// What is known.
+    pub evidence: Evidence,
+    /// What bringing a helium leak detector or a residual gas analyser costs, in minutes.
+    pub price_of_help: Option<f64>,
+    /// How much work to put into the order.
+    pub effort: Effort,
+}
+
+/// The answer.
+#[derive(Clone, Debug)]
+pub struct Advice {
+    /// Chances of the causes.
+    pub belief: Belief,
+    /// Checks in order.
+    pub steps: Vec<Step>,
+    /// Expected minutes until the cause is found, in this order.
+    pub expected_minutes: f64,
+    /// The same in the fixed common-practice order.
+    pub practice_minutes: f64,
+    /// That order.
+    pub practice_order: Vec<String>,
+    /// No order has fewer expected minutes.
+    pub lower_bound: f64,
+    /// Whether this order is proven to have the fewest.
+    pub proven: bool,
+    /// How far above the lower bound it is at most, as a share of its minutes, 0 to 1.
+    pub gap: f64,
+    /// Checks that cannot be made because one that has to come first cannot.
+    pub blocked: Vec<Blocked>,
+    /// Causes no check left answers to, the likeliest first.
+    pub without_check: Vec<Find>,
+    /// When to stop and bring help, if a price was given and it comes to that.
+    pub stop: Option<StopRule>,
+}
+
+/// A check of the order.
+#[derive(Clone, Debug)]
+pub struct Step {
+    /// The check.
+    pub check: String,
+    /// Chance of "found" if it is reached, the steps before having gone as assumed.
+    pub chance: f64,
+    /// 95 % interval of the chance.
+    pub interval: Interval,
+    /// Minutes it takes.
+    pub minutes: f64,
+    /// Minutes to bring the tool into its state.
+    pub change_minutes: f64,
+    /// The state it needs.
+    pub state: State,
+    /// Whether it only tells causes apart.
+    pub isolating: bool,
+    /// The outcome the steps after it take for granted.
+    pub assumed: Outcome,
+    /// What "found" would mean: the likeliest causes with their chances then, at most 6.
+    pub finds: Vec<Find>,
+    /// Cases of the class with a cause it answers to.
+    pub class_cases: u64,
+    /// The same of all classes.
+    pub fleet_cases: u64,
+    /// Places earlier (positive) or later (negative) than in common practice; none if
+    /// common practice does not hold it.
+    pub moved: Option<i64>,
+    /// The cause whose chance moved it most against common practice.
+    pub moved_by: Option<Shift>,
+    /// The chance that "clear" would change most.
+    pub if_clear: Option<Shift>,
+}
+
+/// A cause and its chance.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Find {
+    /// The cause.
+    pub cause: String,
+    /// Its chance.
+    pub chance: f64,
+}
+
+/// A chance that changes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shift {
+    /// The cause.
+    pub cause: String,
+    /// Its chance before.
+    pub from: f64,
+    /// Its chance after.
+    pub to: f64,
+}
+
+/// A check that cannot be made.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Blocked {
+    /// The check.
+    pub check: String,
+    /// What has to come first and cannot be made on this tool.
+    pub missing: String,
+}
+
+/// When to bring help.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StopRule {
+    /// After this many steps (0: now).
+    pub after: usize,
+    /// Expected minutes of what is left then.
+    pub left_minutes: f64,
+}
+
+/// Advises on one incident.
+///
+/// `untaught` is [`Learned::from`] of empty tables: common practice before any case.
+///
+/// # Errors
+/// Anything unknown, contradictory or out of range in the request.
+pub fn advise(
+    knowledge: &Knowledge,
+    learned: &Learned,
+    untaught: &Learned,
+    request: &Request,
+) -> Result<Advice, AdviceError> {
+    if let Some(price) = request.price_of_help {
+        minutes("the price of help", "the site", price)?;
+    }
+    let components = request.components.as_deref();
+    let class = &request.class;
+    let belief = Belief::of(knowledge, learned, class, components, &request.evidence)?;
+    let nothing = Evidence::default();
+    let practice = Belief::of_practice(knowledge, untaught, class, components, &nothing)?;
+    let (checks, blocked) = available(knowledge, request, &belief)?;
+    let problem = problem(
+        knowledge,
+        request,
+        &belief.present,
+        &belief.chances,
+        &checks,
+    )?;
+    let before = Problem {
+        chances: listed(&practice.chances),
+        ..problem.clone()
+    };
+    let practice_order = sequence::fixed_order(&before, request.effort)?;
+    let practice_minutes = sequence::expected_minutes(&problem, &practice_order)?;
+    let plan = sequence::plan(&problem, request.effort)?;
+    let name = |at: usize| knowledge.checks[checks[at]].id.clone();
+    let mut running = belief.chances.clone();
+    let mut steps = Vec::new();
+    for (rank, place) in plan.places.iter().enumerate() {
+        let option = &problem.checks[place.check];
+        let check = checks[place.check];
+        let given = given(knowledge, check, &belief.present);
+        let (chance, interval) = belief.chance_among(&running, &given);
+        let found = updated(&running, &given, true);
+        let clear = updated(&running, &given, false);
+        let usual = practice_order
+            .iter()
+            .position(|&other| other == place.check);
+        let answers: Vec<usize> = option.reveals.iter().map(|(at, _)| *at).collect();
+        let cases = |count: fn(&super::CauseBelief) -> u64| -> u64 {
+            let ids: BTreeSet<&str> = answers
+                .iter()
+                .map(|&at| knowledge.causes[belief.present[at]].id.as_str())
+                .collect();
+            belief
+                .causes
+                .iter()
+                .filter(|cause| ids.contains(cause.id.as_str()))
+                .map(count)
+                .sum()
+        };
+        let shift = |from: &[f64], to: &[f64], weigh: &dyn Fn(usize) -> f64| {
+            let change = |at: usize| (to[at] - from[at]).abs() * weigh(at);
+            (0..belief.present.len())
+                .max_by(|&a, &b| change(a).total_cmp(&change(b)))
+                .filter(|&at| change(at) > 1e-6)
+                .map(|at| Shift {
+                    cause: knowledge.causes[belief.present[at]].id.clone(),
+                    from: from[at],
+                    to: to[at],
+                })
+        };
+        let answered = |at: usize| {
+            option
+                .reveals
+                .iter()
+                .find(|(cause, _)| *cause == at)
+                .map_or(0.0, |(_, chance)| *chance)
+        };
+        steps.push(Step {
+            check: name(place.check),
+            chance,
+            interval,
+            minutes: option.minutes,
+            change_minutes: place.change_minutes,
+            state: option.state,
+            isolating: option.isolating,
+            assumed: place.assumed,
+            finds: named(knowledge, &belief.present, &found, &answers),
+            class_cases: cases(|cause| cause.class_cases),
+            fleet_cases: cases(|cause| cause.fleet_cases),
+            moved: usual.map(|usual| usual as i64 - rank as i64),
+            moved_by: shift(&practice.chances, &belief.chances, &answered),
+            if_clear: shift(&running, &clear, &|_| 1.0),
+        });
+        running = match place.assumed {
+            Outcome::Found => found,
+            _ => clear,
+        };
+    }
+    let unanswered: Vec<usize> = (0..belief.present.len())
+        .filter(|&at| {
+            let answers = |check: &CheckOption| {
+                !check.isolating
+                    && check
+                        .reveals
+                        .iter()
+                        .any(|(cause, chance)| *cause == at && *chance > 0.0)
+            };
+            !problem.checks.iter().any(answers)
+        })
+        .collect();
+    Ok(Advice {
+        stop: request.price_of_help.and_then(|price| stop(&steps, price)),
+        without_check: named(knowledge, &belief.present, &belief.chances, &unanswered),
+        gap: plan.gap(),
+        expected_minutes: plan.expected_minutes,
+        lower_bound: plan.lower_bound,
+        proven: plan.proven,
+        practice_minutes,
+        practice_order: practice_order.into_iter().map(name).collect(),
+        steps,
+        blocked,
+        belief,
+    })
+}
+
+/// Checks that can be made and tell something, with all they need, by index; and those
+/// that cannot because of another.
+fn available(
+    knowledge: &Knowledge,
+    request: &Request,
+    belief: &Belief,
+) -> Result<(Vec<usize>, Vec<Blocked>), AdviceError> {
+    let class = knowledge.class(&request.class)?;
+    let components = request.components.as_ref().unwrap_or(&class.components);
+    let fits = |check: usize| {
+        knowledge.checks[check]
+            .needs_components
+            .iter()
+            .all(|part| components.contains(part))
+    };
+    let judged = |check: usize| {
+        request.evidence.outcomes.iter().any(|(id, outcome)| {
+            *id == knowledge.checks[check].id && *outcome != Outcome::Inconclusive
+        })
+    };
+    let useful = |check: usize| {
+        belief.present.iter().any(|&cause| {
+            knowledge.checks[check]
+                .reveals
+                .get(&knowledge.causes[cause].id)
+                .is_some_and(|chance| *chance > 0.0)
+        })
+    };
+    let (mut taken, mut blocked) = (BTreeSet::new(), Vec::new());
+    for check in 0..knowledge.checks.len() {
+        if !fits(check) || judged(check) || !useful(check) {
+            continue;
+        }
+        let mut wanted = vec![check];
+        let mut missing = None;
+        let mut next = 0;
+        while next < wanted.len() {
+            for need in &knowledge.checks[wanted[next]].needs_first {
+                let need = knowledge.check_number(need)?;
+                if !fits(need) {
+                    missing = Some(need);
+                }
+                if !holds_still(knowledge, request, need) && !wanted.contains(&need) {
+                    wanted.push(need);
+                }
+            }
+            next += 1;
+        }
+        match missing {
+            Some(need) => blocked.push(Blocked {
+                check: knowledge.checks[check].id.clone(),
+                missing: knowledge.checks[need].id.clone(),
+            }),
+            None => taken.extend(wanted),
+        }
+    }
+    Ok((taken.into_iter().collect(), blocked))
+}
+
+/// Whether a check others wait for has been made and its effect lasts: one made with the
+/// tool vented or stopped is undone when the tool leaves that state.
+fn holds_still(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
+    let check = &knowledge.checks[check];
+    let made = request
+        .evidence
+        .outcomes
+        .iter()
+        .any(|(id, _)| *id == check.id);
+    made && (check.state == State::Pumped || check.state == request.state)
+}
+
+fn problem(
+    knowledge: &Knowledge,
+    request: &Request,
+    present: &[usize],
+    chances: &[f64],
+    checks: &[usize],
+) -> Result<Problem, AdviceError> {
+    let changes = knowledge.class(&request.class)?.changes();
+    let options = checks
+        .iter()
+        .map(|&check| {
+            let facts = &knowledge.checks[check];
+            let reveals: Vec<(usize, f64)> = present
+                .iter()
+                .enumerate()
+                .filter_map(|(at, &cause)| {
+                    let chance = facts.reveals.get(&knowledge.causes[cause].id)?;
+                    Some((at, chance.clamp(0.0, SUREST_CHECK)))
+                })
+                .collect();
+            let quickest_fix = reveals
+                .iter()
+                .map(|(at, _)| knowledge.causes[present[*at]].fix_minutes)
+                .fold(f64::INFINITY, f64::min);
+            let needs = facts
+                .needs_first
+                .iter()
+                .filter_map(|id| knowledge.check_index.get(id));
+            CheckOption {
+                minutes: facts.minutes,
+                state: facts.state,
+                isolating: facts.isolating,
+                false_alarm: facts.false_alarm.clamp(1.0 - SUREST_CHECK, SUREST_CHECK),
+                false_alarm_minutes: if facts.isolating || !quickest_fix.is_finite() {
+                    0.0
+                } else {
+                    quickest_fix
+                },
+                needs_first: needs
+                    .filter_map(|need| checks.iter().position(|other| other == need))
+                    .collect(),
+                reveals,
+            }
+        })
+        .collect();
+    let counted = present
+        .iter()
+        .any(|&cause| knowledge.causes[cause].fix_state.is_some());
+    let finish = |&cause: &usize| {
+        let facts = &knowledge.causes[cause];
+        facts.fix_state.map_or([0.0; 3], |state| {
+            let state = state as usize;
+            let back = facts.fix_minutes + changes[state][State::Pumped as usize];
+            [0, 1, 2].map(|from| changes[from][state] + back)
+        })
+    };
+    Ok(Problem {
+        chances: listed(chances),
+        checks: options,
+        changes,
+        state: request.state,
+        finish: if counted {
+            present.iter().map(finish).collect()
+        } else {
+            Vec::new()
+        },
+    })
+}
+
+/// Chances without the last, which is of the cause that is not listed.
+fn listed(chances: &[f64]) -> Vec<f64> {
+    chances[..chances.len().saturating_sub(1)].to_vec()
+}
+
+/// Chance of "found" under each present cause and under the one not listed.
+fn given(knowledge: &Knowledge, check: usize, present: &[usize]) -> Vec<f64> {
+    let unlisted = knowledge.causes.len();
+    present
+        .iter()
+        .chain([&unlisted])
+        .map(|&cause| found_chance(knowledge, check, cause))
+        .collect()
+}
+
+fn updated(chances: &[f64], given: &[f64], found: bool) -> Vec<f64> {
+    let side = |given: f64| if found { given } else { 1.0 - given };
+    let mut chances: Vec<f64> = chances
+        .iter()
+        .zip(given)
+        .map(|(chance, given)| chance * side(*given))
+        .collect();
+    normalise(&mut chances);
+    chances
+}
+
+fn named(knowledge: &Knowledge, present: &[usize], chances: &[f64], among: &[usize]) -> Vec<Find> {
+    let mut finds: Vec<Find> = among
+        .iter()
+        .map(|&at| Find {
+            cause: knowledge.causes[present[at]].id.clone(),
+            chance: chances[at],
+        })
+        .collect();
+    finds.sort_by(|a, b| {
+        b.chance
+            .total_cmp(&a.chance)
+            .then_with(|| a.cause.cmp(&b.cause))
+    });
+    finds.truncate(NAMED);
+    finds
+}
+
+/// The first place from which what is left is expected to take longer than help costs.
+fn stop(steps: &[Step], price: f64) -> Option<StopRule> {
+    let mut left = 0.0;
+    let mut stop = None;
+    for (after, step) in steps.iter().enumerate().rev() {
+        let going_on = if step.isolating {
+            1.0
+        } else {
+            1.0 - step.chance
+        };
+        left = step.change_minutes + step.minutes + going_on * left;
+        if left > price {
+            stop = Some(StopRule {
+                after,
+                left_minutes: left,
+            });
+        }
+    }
+    stop
+}

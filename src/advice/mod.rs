@@ -1,0 +1,23 @@
+//! What to check next, and why.
+//!
+//! Pure: no I/O, no async, no clock. Nothing here knows of the store, the web or the
+//! catalogue's files: the caller hands over plain numbers as [`Knowledge`] and the
+//! counts of the ledger. No chance is ever NaN, and hard precedence comes before any
+//! saving of time.
+//!
+//! [`Learned`] is what the counts teach (kept until the ledger changes), [`Belief`] the
+//! chances of the causes given the evidence, [`sequence`] the order of checks, and
+//! [`advise`] all three together with the reasons.
+
+mod advise;
+pub mod belief;
+mod error;
+pub mod knowledge;
+pub mod learned;
+pub mod sequence;
+
+pub use advise::{Advice, Blocked, Find, Request, Shift, Step, StopRule, advise};
+pub use belief::{Belief, CauseBelief, Contradiction, Evidence};
+pub use error::AdviceError;
+pub use knowledge::{CauseFacts, CheckFacts, ClassFacts, Knowledge, Observation, State};
+pub use learned::Learned;

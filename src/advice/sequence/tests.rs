@@ -1,0 +1,354 @@
+//! Orders against published results and against trying everything.
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use super::*;
+
+fn check(minutes: f64, state: State, reveals: &[(usize, f64)]) -> CheckOption {
+    CheckOption {
+        minutes,
+        state,
+        isolating: false,
+        false_alarm: 0.0,
+        false_alarm_minutes: 0.0,
+        reveals: reveals.to_vec(),
+        needs_first: Vec::new(),
+    }
+}
+
+fn simple(chances: &[f64], minutes: &[f64]) -> Problem {
+    Problem {
+        chances: chances.to_vec(),
+        checks: minutes
+            .iter()
+            .enumerate()
+            .map(|(at, &minutes)| check(minutes, State::Pumped, &[(at, 1.0)]))
+            .collect(),
+        changes: [[0.0; 3]; 3],
+        state: State::Pumped,
+        finish: Vec::new(),
+    }
+}
+
+fn order(plan: &Plan) -> Vec<usize> {
+    plan.places.iter().map(|place| place.check).collect()
+}
+
+fn drawn(rng: &mut ChaCha8Rng, checks: usize, isolating: usize, causes: usize) -> Problem {
+    let mut chances: Vec<f64> = (0..causes).map(|_| rng.random::<f64>()).collect();
+    let total: f64 = chances.iter().sum::<f64>() * (1.0 + 0.1 * rng.random::<f64>());
+    chances.iter_mut().for_each(|chance| *chance /= total);
+    let states = rng.random_range(1..=3);
+    let options = (0..checks + isolating)
+        .map(|at| {
+            let mut reveals: Vec<(usize, f64)> = Vec::new();
+            for cause in 0..causes {
+                if rng.random_bool(0.35) {
+                    reveals.push((cause, rng.random::<f64>()));
+                }
+            }
+            let needs_first = if at > 0 && rng.random_bool(0.15) {
+                vec![rng.random_range(0..at)]
+            } else {
+                Vec::new()
+            };
+            CheckOption {
+                minutes: if rng.random_bool(0.05) {
+                    0.0
+                } else {
+                    60.0 * rng.random::<f64>()
+                },
+                state: State::ALL[rng.random_range(0..states)],
+                isolating: at >= checks,
+                false_alarm: 0.3 * rng.random::<f64>(),
+                false_alarm_minutes: 10.0 * rng.random::<f64>(),
+                reveals,
+                needs_first,
+            }
+        })
+        .collect();
+    let mut changes = [[0.0; 3]; 3];
+    for (from, row) in changes.iter_mut().enumerate() {
+        for (to, minutes) in row.iter_mut().enumerate() {
+            if from != to {
+                *minutes = 90.0 * rng.random::<f64>();
+            }
+        }
+    }
+    let finish = if rng.random_bool(0.3) {
+        (0..causes)
+            .map(|_| [0; 3].map(|_| 50.0 * rng.random::<f64>()))
+            .collect()
+    } else {
+        Vec::new()
+    };
+    Problem {
+        chances,
+        checks: options,
+        changes,
+        state: State::ALL[rng.random_range(0..3)],
+        finish,
+    }
+}
+
+/// Tries every policy, from the definition and without any table. Weights are joint
+/// chances, the last of no listed cause.
+fn everything(problem: &Problem, weights: &[f64], state: usize, made: &[bool]) -> f64 {
+    let open = |at: usize| !made[at] && !problem.checks[at].isolating;
+    if !(0..made.len()).any(open) {
+        return 0.0;
+    }
+    let mass: f64 = weights.iter().sum();
+    let mut least = f64::INFINITY;
+    for (at, check) in problem.checks.iter().enumerate() {
+        if made[at] || check.needs_first.iter().any(|&need| !made[need]) {
+            continue;
+        }
+        let to = check.state as usize;
+        let alarm = check.false_alarm * check.false_alarm_minutes;
+        let mut minutes = (problem.changes[state][to] + check.minutes + alarm) * mass;
+        let mut made = made.to_vec();
+        made[at] = true;
+        let answer = |cause: usize| {
+            check
+                .reveals
+                .iter()
+                .find(|pair| pair.0 == cause)
+                .map(|p| p.1)
+        };
+        if check.isolating {
+            for found in [true, false] {
+                let told: Vec<f64> = weights
+                    .iter()
+                    .enumerate()
+                    .map(|(cause, weight)| {
+                        let chance = answer(cause).unwrap_or(check.false_alarm);
+                        weight * if found { chance } else { 1.0 - chance }
+                    })
+                    .collect();
+                minutes += everything(problem, &told, to, &made);
+            }
+        } else {
+            let mut left = weights.to_vec();
+            for (cause, left) in left.iter_mut().enumerate() {
+                let found = *left * answer(cause).unwrap_or(0.0);
+                *left -= found;
+                minutes += found * problem.finish.get(cause).map_or(0.0, |finish| finish[to]);
+            }
+            minutes += everything(problem, &left, to, &made);
+        }
+        least = least.min(minutes);
+    }
+    least
+}
+
+fn whole(problem: &Problem) -> Vec<f64> {
+    let rest = 1.0 - problem.chances.iter().sum::<f64>();
+    problem
+        .chances
+        .iter()
+        .copied()
+        .chain([rest.max(0.0)])
+        .collect()
+}
+
+/// The rule chance over minutes of Kadane and Simon (1977) and Heckerman, Breese and
+/// Rommelse (1995); the numbers are those of all six orders worked by hand.
+#[test]
+fn without_changes_of_state_the_rule_chance_over_minutes_comes_out() {
+    let problem = simple(&[0.5, 0.3, 0.2], &[10.0, 2.0, 5.0]);
+    let plan = plan(&problem, Effort::Full).unwrap();
+    assert_eq!(order(&plan), [1, 0, 2]);
+    assert!((plan.expected_minutes - 10.0).abs() < 1e-12 && plan.proven);
+    let mut all: Vec<f64> = [
+        [0, 1, 2],
+        [0, 2, 1],
+        [1, 0, 2],
+        [1, 2, 0],
+        [2, 0, 1],
+        [2, 1, 0],
+    ]
+    .iter()
+    .map(|order| expected_minutes(&problem, order).unwrap())
+    .collect();
+    all.sort_by(f64::total_cmp);
+    for (got, want) in all.iter().zip([10.0, 10.5, 11.6, 12.0, 13.1, 13.6]) {
+        assert!((got - want).abs() < 1e-12, "{all:?}");
+    }
+    let mut rng = ChaCha8Rng::seed_from_u64(11);
+    for _ in 0..300 {
+        let size = rng.random_range(2..12);
+        let mut chances: Vec<f64> = (0..size).map(|_| rng.random::<f64>()).collect();
+        let total: f64 = chances.iter().sum();
+        chances.iter_mut().for_each(|chance| *chance /= total);
+        let minutes: Vec<f64> = (0..size)
+            .map(|_| 1.0 + 50.0 * rng.random::<f64>())
+            .collect();
+        let problem = simple(&chances, &minutes);
+        let mut rule: Vec<usize> = (0..size).collect();
+        rule.sort_by(|&a, &b| (chances[b] / minutes[b]).total_cmp(&(chances[a] / minutes[a])));
+        assert_eq!(order(&super::plan(&problem, Effort::Full).unwrap()), rule);
+        assert_eq!(fixed_order(&problem, Effort::Full).unwrap(), rule);
+    }
+}
+
+/// Every policy of 10 000 drawn problems, up to 8 checks, tried one by one.
+#[test]
+fn exact_orders_agree_with_trying_every_policy() {
+    let mut rng = ChaCha8Rng::seed_from_u64(5);
+    for instance in 0..10_000 {
+        let (checks, isolating) = match instance {
+            0..200 => (8, 0),
+            200..300 => (5, 2),
+            300..900 => (6, 0),
+            900..1400 => (4, 2),
+            _ => (rng.random_range(1..=5), rng.random_range(0..=1)),
+        };
+        let causes = rng.random_range(1..=7);
+        let problem = drawn(&mut rng, checks, isolating, causes);
+        let made = vec![false; problem.checks.len()];
+        let least = everything(&problem, &whole(&problem), problem.state as usize, &made);
+        let plan = plan(&problem, Effort::Full).unwrap();
+        assert!(plan.proven);
+        let scale = least.max(1.0);
+        assert!(
+            (plan.expected_minutes - least).abs() < 1e-9 * scale,
+            "{instance}: {} against {least}",
+            plan.expected_minutes
+        );
+    }
+}
+
+/// The search has to stay between its bound and the exact minutes, and close to the latter.
+#[test]
+fn searched_orders_lie_between_the_bound_and_little_above_the_best() {
+    let mut rng = ChaCha8Rng::seed_from_u64(23);
+    let mut above = Vec::new();
+    for _ in 0..150 {
+        let checks = rng.random_range(4..=9);
+        let isolating = rng.random_range(0..=2);
+        let problem = drawn(&mut rng, checks, isolating, 9);
+        let task = Task::new(&problem).unwrap();
+        let exact = plan(&problem, Effort::Full).unwrap().expected_minutes;
+        for effort in [Effort::Quick, Effort::Full] {
+            let found = searched(&task, effort);
+            assert!(!found.proven);
+            assert!(
+                found.lower_bound <= exact + 1e-9,
+                "{found:?} against {exact}"
+            );
+            assert!(
+                found.expected_minutes >= exact - 1e-9,
+                "{found:?} against {exact}"
+            );
+            assert!((0.0..=1.0).contains(&found.gap()));
+            if effort == Effort::Quick {
+                above.push(found.expected_minutes / exact.max(1e-9));
+            }
+        }
+    }
+    let mean = above.iter().sum::<f64>() / above.len() as f64;
+    assert!(
+        mean < 1.02,
+        "the quick search is {mean} times the best on average"
+    );
+}
+
+#[test]
+fn what_has_to_come_first_comes_first_whatever_it_costs() {
+    let mut rng = ChaCha8Rng::seed_from_u64(3);
+    for size in [6, 14, 26] {
+        for _ in 0..20 {
+            let mut problem = drawn(&mut rng, size, 2, 12);
+            problem.checks[0].minutes = 500.0;
+            problem.checks[0].reveals.clear();
+            problem.checks[size - 1].needs_first = vec![0];
+            problem.checks[size - 1].minutes = 1.0;
+            for effort in [Effort::Quick, Effort::Full] {
+                let places = order(&plan(&problem, effort).unwrap());
+                let listed = fixed_order(&problem, effort).unwrap();
+                for order in [places, listed] {
+                    let at = |check: usize| order.iter().position(|&other| other == check);
+                    for (check, option) in problem.checks.iter().enumerate() {
+                        assert!(
+                            option.isolating || at(check).is_some(),
+                            "{check} is missing"
+                        );
+                        for &need in &option.needs_first {
+                            assert!(at(check).is_none() || at(need) < at(check));
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn checks_that_need_the_same_state_are_batched() {
+    let mut problem = simple(&[0.2, 0.4, 0.2, 0.2], &[10.0, 10.0, 10.0, 10.0]);
+    problem.changes = [[0.0, 15.0, 150.0], [60.0, 0.0, 150.0], [200.0, 215.0, 0.0]];
+    problem.checks[1].state = State::Vented;
+    problem.checks[2].state = State::Vented;
+    let plan = plan(&problem, Effort::Full).unwrap();
+    assert_eq!(order(&plan), [0, 3, 1, 2]);
+    assert_eq!(plan.places[2].change_minutes, 15.0);
+}
+
+#[test]
+fn an_isolating_check_earns_its_place_by_what_it_splits() {
+    let mut problem = simple(&[0.25; 4], &[60.0; 4]);
+    let mut split = check(5.0, State::Pumped, &[(0, 0.97), (1, 0.97)]);
+    split.isolating = true;
+    split.false_alarm = 0.03;
+    problem.checks.push(split);
+    let plan = plan(&problem, Effort::Full).unwrap();
+    assert_eq!(order(&plan)[0], 4);
+    assert!(plan.expected_minutes < 110.0, "{plan:?}");
+    problem.checks[4].minutes = 200.0;
+    assert!(!order(&super::plan(&problem, Effort::Full).unwrap()).contains(&4));
+}
+
+#[test]
+fn bad_input_is_refused_and_odd_input_gives_numbers() {
+    let good = simple(&[0.5, 0.5], &[10.0, 0.0]);
+    let plan_of = |change: &dyn Fn(&mut Problem)| {
+        let mut problem = good.clone();
+        change(&mut problem);
+        plan(&problem, Effort::Full)
+    };
+    assert!(plan_of(&|p| p.chances[0] = f64::NAN).is_err());
+    assert!(plan_of(&|p| p.chances[0] = 0.6).is_err());
+    assert!(plan_of(&|p| p.checks[0].reveals[0].1 = 1.5).is_err());
+    assert!(plan_of(&|p| p.checks[0].reveals[0].0 = 9).is_err());
+    assert!(plan_of(&|p| p.checks[0].needs_first = vec![9]).is_err());
+    let negative = plan_of(&|p| p.checks[0].minutes = -1.0)
+        .unwrap_err()
+        .to_string();
+    assert_eq!(negative, "minutes of check 0 is -1; accepted is 0 to 1e6");
+    let circle = plan_of(&|p| {
+        p.checks[0].needs_first = vec![1];
+        p.checks[1].needs_first = vec![0];
+    });
+    assert_eq!(circle.unwrap_err(), AdviceError::Circle("0, 1".to_owned()));
+    let fine: [&dyn Fn(&mut Problem); 6] = [
+        &|_| {},
+        &|p| p.chances = vec![0.0, 0.0],
+        &|p| p.chances = vec![1.0, 0.0],
+        &|p| p.checks.clear(),
+        &|p| p.checks.iter_mut().for_each(|check| check.reveals.clear()),
+        &|p| p.checks.iter_mut().for_each(|check| check.minutes = 0.0),
+    ];
+    for change in fine {
+        for effort in [Effort::Quick, Effort::Full] {
+            let mut problem = good.clone();
+            change(&mut problem);
+            let plan = plan(&problem, effort).unwrap();
+            assert!(plan.expected_minutes.is_finite() && plan.expected_minutes >= 0.0);
+            assert_eq!(plan.places.len(), problem.checks.len());
+            let searched = searched(&Task::new(&problem).unwrap(), effort);
+            assert!(searched.expected_minutes.is_finite() && searched.gap().is_finite());
+        }
+    }
+}
