@@ -1,0 +1,300 @@
+//! Finds how a log is laid out from its first lines: separator, decimal mark, columns, units.
+
+use super::cell::{Kind, Separator, kind};
+use super::time::Moment;
+use crate::vacuum::units::{PressureUnit, TimeUnit};
+
+/// Where the time stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum TimeColumns {
+    One(usize),
+    /// A date and a clock in columns of their own.
+    DateAndClock(usize, usize),
+}
+
+/// How a log is laid out.
+#[derive(Clone, Debug)]
+pub(super) struct Layout {
+    pub(super) separator: Separator,
+    pub(super) decimal_comma: bool,
+    pub(super) time: TimeColumns,
+    /// Seconds in one unit of an elapsed time, if the header says.
+    pub(super) time_scale: Option<f64>,
+    pub(super) pressure: usize,
+    pub(super) pressure_name: Option<String>,
+    /// Other columns that could have been the pressure.
+    pub(super) passed_over: Vec<String>,
+    pub(super) unit: Option<PressureUnit>,
+    /// A column with the unit of each reading.
+    pub(super) unit_column: Option<usize>,
+    /// Sample lines before the first reading (header and preamble).
+    pub(super) preamble: usize,
+}
+
+/// Why no layout was found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum NoLayout {
+    /// No line has two cells that read as time and number.
+    NoColumns,
+    /// Separators and decimal commas cannot be told apart.
+    CommaTwice,
+}
+
+/// Finds the layout of `sample`, the first lines of a log.
+pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
+    let mut best: Option<(usize, usize, Separator, bool)> = None;
+    let mut cells = Vec::new();
+    for comma in [false, true] {
+        for separator in Separator::ALL {
+            let quoted = sample.iter().any(|line| line.contains('"'));
+            if comma && separator == Separator::Comma && !quoted {
+                continue;
+            }
+            let (mut whole, mut usable) = (0, 0);
+            for line in sample {
+                separator.cut(line, &mut cells);
+                let kinds: Vec<Kind> = cells.iter().map(|cell| kind(cell, comma)).collect();
+                if is_reading(&kinds) {
+                    usable += 1;
+                    if !kinds.contains(&Kind::Words) {
+                        whole += 1;
+                    }
+                }
+            }
+            if usable > 0 && best.is_none_or(|(w, u, ..)| (whole, usable) > (w, u)) {
+                best = Some((whole, usable, separator, comma));
+            }
+        }
+    }
+    let Some((_, _, separator, decimal_comma)) = best else {
+        return Err(NoLayout::NoColumns);
+    };
+    let rows: Vec<(usize, Vec<&str>, Vec<Kind>)> = sample
+        .iter()
+        .enumerate()
+        .map(|(index, line)| {
+            let mut cells = Vec::new();
+            separator.cut(line, &mut cells);
+            let kinds = cells.iter().map(|cell| kind(cell, decimal_comma)).collect();
+            (index, cells, kinds)
+        })
+        .collect();
+    let readings: Vec<_> = rows
+        .iter()
+        .filter(|(.., kinds)| is_reading(kinds))
+        .collect();
+    let Some((preamble, first_cells, first)) = readings.first() else {
+        return Err(NoLayout::NoColumns);
+    };
+    let width = first_cells.len();
+    let header: Option<Vec<String>> = header_of(sample, *preamble, separator, width);
+    if separator == Separator::Comma
+        && width >= 4
+        && width % 2 == 0
+        && header.as_ref().is_none_or(|names| names.len() * 2 == width)
+        && readings
+            .iter()
+            .all(|(_, cells, _)| cells.iter().step_by(2).all(|cell| is_whole(cell)))
+    {
+        return Err(NoLayout::CommaTwice);
+    }
+    let name = |column: usize| header.as_ref().and_then(|names| names.get(column));
+    let words = |column: usize| name(column).map_or_else(Vec::new, |name| words_of(name));
+    let time = time_columns(first, &readings, &words);
+    let is_time = |column: usize| match time {
+        TimeColumns::One(one) => column == one,
+        TimeColumns::DateAndClock(date, clock) => column == date || column == clock,
+    };
+    let candidates: Vec<usize> = (0..width)
+        .filter(|&column| {
+            !is_time(column)
+                && readings
+                    .iter()
+                    .any(|(.., kinds)| matches!(kinds.get(column), Some(Kind::Number(_))))
+                && !words(column)
+                    .iter()
+                    .any(|word| INDEX_WORDS.contains(&word.as_str()))
+        })
+        .collect();
+    let unit_in_name = |column: usize| words(column).iter().find_map(|word| unit_of(word));
+    let named: Vec<usize> = candidates
+        .iter()
+        .copied()
+        .filter(|&column| {
+            unit_in_name(column).is_some()
+                || words(column).iter().any(|word| {
+                    word == "p" || PRESSURE_STEMS.iter().any(|stem| word.starts_with(stem))
+                })
+        })
+        .collect();
+    let pressure = *named
+        .first()
+        .or(candidates.first())
+        .ok_or(NoLayout::NoColumns)?;
+    let others = if named.is_empty() {
+        &candidates
+    } else {
+        &named
+    };
+    let unit_column = (pressure + 1 < width
+        && readings
+            .iter()
+            .all(|(.., kinds)| matches!(kinds.get(pressure + 1), Some(Kind::Unit(_)))))
+    .then_some(pressure + 1);
+    let time_column = match time {
+        TimeColumns::One(column) => column,
+        TimeColumns::DateAndClock(_, clock) => clock,
+    };
+    Ok(Layout {
+        separator,
+        decimal_comma,
+        time,
+        time_scale: words(time_column)
+            .iter()
+            .rev()
+            .find_map(|word| time_scale(word)),
+        pressure,
+        pressure_name: name(pressure).cloned(),
+        passed_over: others
+            .iter()
+            .filter(|&&column| column != pressure)
+            .map(|&column| {
+                name(column)
+                    .cloned()
+                    .unwrap_or_else(|| format!("column {}", column + 1))
+            })
+            .collect(),
+        unit: unit_in_name(pressure).or_else(|| {
+            // `# unit: mbar` in the preamble, if just one unit stands there.
+            let mut units: Vec<PressureUnit> = sample[..*preamble]
+                .iter()
+                .flat_map(|line| words_of(line))
+                .filter_map(|word| unit_of(&word))
+                .collect();
+            units.dedup();
+            (units.len() == 1).then(|| units[0])
+        }),
+        unit_column,
+        preamble: *preamble,
+    })
+}
+
+const INDEX_WORDS: [&str; 7] = ["no", "nr", "index", "row", "line", "sample", "count"];
+const PRESSURE_STEMS: [&str; 4] = ["press", "druck", "vacuum", "gauge"];
+const TIME_STEMS: [&str; 5] = ["time", "elapsed", "date", "zeit", "clock"];
+
+fn is_reading(kinds: &[Kind]) -> bool {
+    let numbers = kinds
+        .iter()
+        .filter(|kind| matches!(kind, Kind::Number(_)))
+        .count();
+    let moments = kinds
+        .iter()
+        .filter(|kind| matches!(kind, Kind::Moment(_)))
+        .count();
+    numbers >= 1 && numbers + moments >= 2
+}
+
+fn header_of(
+    sample: &[&str],
+    preamble: usize,
+    separator: Separator,
+    width: usize,
+) -> Option<Vec<String>> {
+    let line = sample[..preamble]
+        .iter()
+        .rev()
+        .find(|line| !line.trim().is_empty())?;
+    let line = line.trim_start_matches(['#', '%', ';', ' ']);
+    let mut cells = Vec::new();
+    separator.cut(line, &mut cells);
+    let two = cells.len() >= 2 || width < 2;
+    two.then(|| cells.into_iter().map(str::to_owned).collect::<Vec<_>>())
+        .filter(|names| separator != Separator::Spaces || names.len() == width)
+}
+
+fn time_columns(
+    first: &[Kind],
+    readings: &[&(usize, Vec<&str>, Vec<Kind>)],
+    words: &dyn Fn(usize) -> Vec<String>,
+) -> TimeColumns {
+    let find = |wanted: fn(&Kind) -> bool| first.iter().position(wanted);
+    if let Some(column) = find(|kind| matches!(kind, Kind::Moment(Moment::Instant(_)))) {
+        return TimeColumns::One(column);
+    }
+    let clock = find(|kind| matches!(kind, Kind::Moment(Moment::Clock(_))));
+    let date = find(|kind| matches!(kind, Kind::Moment(Moment::Day(..))));
+    match (date, clock) {
+        (Some(date), Some(clock)) => return TimeColumns::DateAndClock(date, clock),
+        (None, Some(clock)) => return TimeColumns::One(clock),
+        _ => {}
+    }
+    let numbers: Vec<usize> = (0..first.len())
+        .filter(|&column| matches!(first[column], Kind::Number(_)))
+        .collect();
+    let by_name = numbers.iter().copied().find(|&column| {
+        let words = words(column);
+        words
+            .iter()
+            .any(|word| word == "t" || TIME_STEMS.iter().any(|stem| word.starts_with(stem)))
+            || (!words.is_empty() && words.iter().any(|word| time_scale(word).is_some()))
+    });
+    let rises = |column: usize| {
+        let mut before = f64::NEG_INFINITY;
+        readings.iter().all(|(.., kinds)| match kinds.get(column) {
+            Some(Kind::Number(value)) => {
+                let rises = *value > before;
+                before = *value;
+                rises
+            }
+            _ => false,
+        })
+    };
+    let not_index = |column: &usize| {
+        !words(*column)
+            .iter()
+            .any(|word| INDEX_WORDS.contains(&word.as_str()))
+    };
+    let column = by_name
+        .or_else(|| {
+            numbers
+                .iter()
+                .copied()
+                .filter(not_index)
+                .find(|&column| rises(column))
+        })
+        .or_else(|| numbers.first().copied())
+        .unwrap_or(0);
+    TimeColumns::One(column)
+}
+
+fn words_of(name: &str) -> Vec<String> {
+    name.split(|c: char| !(c.is_alphanumeric() || c == 'µ'))
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+        .collect()
+}
+
+fn unit_of(word: &str) -> Option<PressureUnit> {
+    word.parse().ok()
+}
+
+fn time_scale(word: &str) -> Option<f64> {
+    match word.parse() {
+        Ok(unit) => Some(seconds_in(unit)),
+        Err(_) => (word == "ms").then_some(1e-3),
+    }
+}
+
+/// Seconds in one unit of time.
+pub(super) fn seconds_in(unit: TimeUnit) -> f64 {
+    match unit {
+        TimeUnit::Second => 1.0,
+        TimeUnit::Minute => 60.0,
+        TimeUnit::Hour => 3600.0,
+    }
+}
+
+fn is_whole(cell: &str) -> bool {
+    !cell.is_empty() && cell.bytes().all(|b| b.is_ascii_digit())
+}

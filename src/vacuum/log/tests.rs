@@ -1,0 +1,268 @@
+//! Logs as loggers and people write them, and logs that nobody should trust.
+
+use proptest::prelude::*;
+
+use super::{LogError, LogOptions, MarkKind, PressureLog, TidyRecord, read_log, tidy};
+use crate::vacuum::units::{PressureUnit, TimeUnit};
+
+fn read(text: &str) -> Result<PressureLog, LogError> {
+    read_log(text.as_bytes(), &LogOptions::default())
+}
+
+/// Asserts that the log gives these seconds from its first reading, and these pressures in Pa.
+#[track_caller]
+fn check(text: &str, expect: &[(f64, f64)]) {
+    let log = read(text).unwrap();
+    let got: Vec<(f64, f64)> = log
+        .seconds
+        .iter()
+        .zip(&log.pascals)
+        .map(|(time, pressure)| (time - log.seconds[0], *pressure))
+        .collect();
+    assert_eq!(got.len(), expect.len(), "{got:?} {:?}", log.problems);
+    for (got, expect) in got.iter().zip(expect) {
+        assert!((got.0 - expect.0).abs() < 1e-5, "{got:?} {expect:?}");
+        assert!((got.1 / expect.1 - 1.0).abs() < 1e-9, "{got:?} {expect:?}");
+    }
+}
+
+/// The error or first problem of a log must hold all of `parts`.
+#[track_caller]
+fn refused(text: &str, parts: &[&str]) {
+    let message = match read(text) {
+        Err(error) => error.to_string(),
+        Ok(log) => {
+            let first = log.problems.listed.first().expect("no problem was noted");
+            format!("line {}: {}", first.line, first.problem)
+        }
+    };
+    for part in parts {
+        assert!(message.contains(part), "{part:?} not in {message:?}");
+    }
+}
+
+const TWO: &[(f64, f64)] = &[(0.0, 2.3e-2), (10.0, 4.5e-2)];
+
+#[test]
+fn reads_every_separator_and_decimal_mark() {
+    check("time (s),pressure (mbar)\n0,2.3e-4\n10,4.5e-4\n", TWO);
+    check("time (s);pressure (mbar)\n0;2,3e-4\n10;4,5e-4\n", TWO);
+    check("t [s]\tp [Pa]\r\n0\t2.3E-02\r\n10\t4.5E-02\r\n", TWO);
+    check("Zeit s;Druck mbar\n0,0;2,3e-4\n10,0;4,5e-4", TWO);
+    check("0 2.3e-4 mbar\n10 4.5e-4 mbar\n", TWO);
+    check("0,0   2,3e-4   mbar\n10,0  4,5e-4   mbar\n", TWO);
+    check("0 | 2.3e-4 mbar\n10 | 4.5e-4 mbar\n", TWO);
+    check(
+        "\u{feff}\"time_s\",\"p_mbar\"\n\"0\",\"2,3e-4\"\n\"10\",\"4,5e-4\"\n",
+        TWO,
+    );
+    check(
+        "# logger 7, rate 0.1/s\n# unit: mbar\n\ntime\tvalue\n0\t2.3e-4\n10\t4.5e-4\n",
+        TWO,
+    );
+}
+
+#[test]
+fn reads_every_form_of_time() {
+    check(
+        "time,p_pa\n2025-03-04T10:20:00Z,2.3e-2\n2025-03-04T11:20:10+01:00,4.5e-2\n",
+        TWO,
+    );
+    check(
+        "time,p_pa\n2025-03-04 23:59:55,2.3e-2\n2025-03-05 00:00:05,4.5e-2\n",
+        TWO,
+    );
+    check(
+        "time,p_pa\n2024-02-28 23:59:55,2.3e-2\n2024-02-29 00:00:05,4.5e-2\n",
+        TWO,
+    );
+    check(
+        "2025-03-04 10:20:00.500 2.3e-2 Pa\n2025-03-04 10:20:10.500 4.5e-2 Pa\n",
+        TWO,
+    );
+    check(
+        "date;clock;p_pa\n04.03.2025;10:20:00;2,3e-2\n04.03.2025;10:20:10;4,5e-2\n",
+        TWO,
+    );
+    check(
+        "date,clock,p_pa\n3/14/2025,11:59:55 AM,2.3e-2\n3/14/2025,12:00:05 PM,4.5e-2\n",
+        TWO,
+    );
+    check("clock,p_pa\n23:59:55,2.3e-2\n00:00:05,4.5e-2\n", TWO);
+    check("clock;p_pa\n00:00:00,5;2,3e-2\n00:00:10,5;4,5e-2\n", TWO);
+    check("epoch,p_pa\n1741083600,2.3e-2\n1741083610,4.5e-2\n", TWO);
+    check(
+        "epoch,p_pa\n1741083600000,2.3e-2\n1741083610000,4.5e-2\n",
+        TWO,
+    );
+    check("t (min),p_pa\n0,2.3e-2\n0.166666666667,4.5e-2\n", TWO);
+    check("t_ms,p_pa\n0,2.3e-2\n10000,4.5e-2\n", TWO);
+    let options = LogOptions {
+        pressure_unit: Some(PressureUnit::Pascal),
+        time_unit: Some(TimeUnit::Hour),
+    };
+    let log = read_log("0 2e-2\n1 3e-2\n".as_bytes(), &options).unwrap();
+    assert_eq!(log.seconds, [0.0, 3600.0]);
+}
+
+#[test]
+fn finds_the_pressure_among_other_columns() {
+    check(
+        "no,time (s),shutter,chamber pressure (Pa),foreline (Pa)\n1,0,0,2.3e-2,7\n2,10,1,4.5e-2,8\n",
+        TWO,
+    );
+    let log = read("t (s),p1 (Pa),p2 (Pa)\n0,1,2\n1,2,3\n").unwrap();
+    assert!(
+        log.assumed.iter().any(|line| line.contains("p2 (Pa)")),
+        "{:?}",
+        log.assumed
+    );
+}
+
+#[test]
+fn takes_units_line_by_line_and_says_so() {
+    check("0 2.3e-4 mbar\n10 4.5e-2 Pa\n", TWO);
+    refused("0 2.3e-4 mbar\n10 4.5e-2 Pa\n", &["line 2", "Pa", "mbar"]);
+    check("t,p\n0,2.3e-4 mbar\n10,4.5×10⁻² Pa\n", TWO);
+}
+
+#[test]
+fn refuses_bad_input_with_its_line() {
+    refused("", &["empty"]);
+    refused(" \n\n", &["empty"]);
+    refused("time,p_pa\n", &["line 1", "time,p_pa"]);
+    refused("time,p_pa\n0,1\n", &["line 2", "only reading"]);
+    refused(
+        "hello there\nold friend\n",
+        &["line 1", "comma, semicolon, tab"],
+    );
+    refused("0_1e-5\n1_2e-5\n", &["line 1", "0_1e-5"]);
+    refused("0,1e-5\n1,2e-5\n", &["line 1", "no unit", "Torr"]);
+    refused("0,5,2,3e-4\n1,0,4,5e-4\n", &["line 1", "decimal commas"]);
+    refused(
+        "t_s,p_pa\n0,1\n1,nan\n2,3\n",
+        &["line 3", "not a finite number"],
+    );
+    refused("t_s,p_pa\n0,1\n1,-4e-3\n2,3\n", &["line 3", "negative"]);
+    refused("t_s,p_pa\n0,1\n1,0\n2,3\n", &["line 3", "zero"]);
+    refused("t_s,p_pa\n0,1\n1,OFF\n2,3\n", &["line 3", "OFF"]);
+    refused(
+        "t_s,p_pa\n0,1\nlater,2\n2,3\n",
+        &["line 3", "later", "time"],
+    );
+    refused("t_s,p_pa\n0,1\n1,\n2,3\n", &["line 3", "no pressure"]);
+    refused("t_s,p_pa\n0,1\n1,1e999\n2,3\n", &["line 3", "not a finite"]);
+    let utf16: Vec<u8> = "0,1\n".encode_utf16().flat_map(u16::to_le_bytes).collect();
+    let error = read_log(utf16.as_slice(), &LogOptions::default()).unwrap_err();
+    assert!(error.to_string().contains("UTF-8"), "{error}");
+}
+
+#[test]
+fn keeps_what_is_good_and_counts_what_is_not() {
+    let mut text = "t_s,p_pa\n".to_owned();
+    for row in 0..1000 {
+        text.push_str(&format!(
+            "{row},{}\n",
+            if row % 2 == 0 { "1.5" } else { "bad" }
+        ));
+    }
+    let log = read(&text).unwrap();
+    assert_eq!((log.seconds.len(), log.problems.count), (500, 500));
+    assert_eq!(log.problems.listed.len(), 100);
+    assert_eq!(log.lines[1], 4);
+}
+
+/// A log of a rise of 1 Pa/s read every 10 s from 1 Pa, with its rows changed by `edit`.
+fn rise(edit: impl Fn(usize, &mut f64, &mut f64)) -> TidyRecord {
+    let mut text = "t_s,p_pa\n".to_owned();
+    for row in 0..200 {
+        let (mut time, mut pressure) = (10.0 * row as f64, 1.0 + 10.0 * row as f64);
+        edit(row, &mut time, &mut pressure);
+        text.push_str(&format!("{time},{pressure}\n"));
+    }
+    tidy(read(&text).unwrap())
+}
+
+#[track_caller]
+fn only_mark(record: &TidyRecord, kind: MarkKind, line: u32) {
+    let found: Vec<_> = record
+        .marks
+        .iter()
+        .map(|mark| (mark.kind, mark.line))
+        .collect();
+    assert_eq!(found, [(kind, line)], "{:?}", record.marks);
+    assert!(record.seconds.is_sorted());
+}
+
+#[test]
+fn sets_times_right_and_marks_it() {
+    assert_eq!(rise(|_, _, _| {}).marks, []);
+    let back = rise(|row, time, _| {
+        if row >= 100 {
+            *time -= 3600.0;
+        }
+    });
+    only_mark(&back, MarkKind::ClockJump, 102);
+    assert_eq!(back.seconds[199], 1990.0);
+    let forward = rise(|row, time, _| {
+        if row >= 100 {
+            *time += 3600.0;
+        }
+    });
+    only_mark(&forward, MarkKind::ClockJump, 102);
+    assert_eq!(forward.seconds[199], 1990.0);
+    let gap = rise(|row, time, _| {
+        if row >= 100 {
+            *time += 300.0;
+        }
+    });
+    only_mark(&gap, MarkKind::DroppedReadings, 102);
+    assert_eq!(gap.seconds[199], 2290.0);
+    let twice = rise(|row, time, _| {
+        if row == 100 {
+            *time -= 10.0;
+        }
+    });
+    only_mark(&twice, MarkKind::RepeatedTime, 102);
+    assert_eq!(twice.seconds.len(), 200);
+}
+
+#[test]
+fn takes_out_readings_stuck_at_a_limit() {
+    let top = rise(|_, _, pressure| *pressure = pressure.min(1500.0));
+    only_mark(&top, MarkKind::Saturated, 152);
+    assert_eq!(top.pascals.len(), 150);
+    let bottom = rise(|_, _, pressure| *pressure = pressure.max(500.0));
+    only_mark(&bottom, MarkKind::UnderRange, 2);
+    assert_eq!(bottom.pascals.len(), 150);
+}
+
+proptest! {
+    #[test]
+    fn never_panics(text in "[-0-9:;,. \te\n/TZapmAPM\"|#µ¹x]{0,300}") {
+        let _ = read(&text);
+    }
+
+    #[test]
+    fn never_panics_on_bytes(bytes in proptest::collection::vec(any::<u8>(), 0..300)) {
+        let _ = read_log(bytes.as_slice(), &LogOptions::default());
+    }
+
+    #[test]
+    fn gives_back_the_numbers_written(
+        rows in proptest::collection::vec((1e-9f64..1e5, 0.001f64..100.0), 2..40),
+        separator in prop_oneof![Just(","), Just(";"), Just("\t")],
+    ) {
+        let mut text = format!("time (s){separator}pressure (Pa)\n");
+        let mut time = 0.0;
+        let mut expect = Vec::new();
+        for (pressure, step) in rows {
+            time += step;
+            text.push_str(&format!("{time}{separator}{pressure:e}\n"));
+            expect.push((time, pressure));
+        }
+        let log = read(&text).unwrap();
+        let got: Vec<(f64, f64)> = log.seconds.into_iter().zip(log.pascals).collect();
+        prop_assert_eq!(got, expect);
+    }
+}

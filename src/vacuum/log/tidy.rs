@@ -1,0 +1,259 @@
+//! Puts a log's readings in an order that can be analysed, and marks what was odd.
+//!
+//! Sets clock jumps right, keeps repeated times, finds dropped readings and readings stuck at a
+//! limit of the gauge. Each change is a [`Mark`] with its line. Must not import I/O.
+
+use super::PressureLog;
+
+/// Something odd in a record, shown on the plot and in the list beside it.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct Mark {
+    /// What it is.
+    pub kind: MarkKind,
+    /// Line of the log.
+    pub line: u32,
+    /// Seconds from the first reading of the log.
+    pub seconds: f64,
+    /// What was seen and what became of it, in words.
+    pub words: String,
+}
+
+/// Kinds of oddity in a record of pressures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MarkKind {
+    /// The clock jumped.
+    ClockJump,
+    /// Several readings carry one time.
+    RepeatedTime,
+    /// Readings are missing.
+    DroppedReadings,
+    /// The gauge stood at the top of its range.
+    Saturated,
+    /// The gauge stood at the bottom of its range.
+    UnderRange,
+    /// The reading stepped as if the gauge had changed its range or sensor.
+    Crossover,
+    /// The pressure fell in a sealed chamber, as when a cold cathode gauge pumps.
+    GaugePumps,
+    /// The rise began after the record.
+    ValveClosedLate,
+    /// The record ends with a fall, as when the valve is opened again.
+    ValveOpened,
+    /// The rise quickens.
+    Quickens,
+}
+
+/// Readings in order of time, with marks.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TidyRecord {
+    /// Seconds from the first reading; never falls.
+    pub seconds: Vec<f64>,
+    /// Pressures in Pa, above zero.
+    pub pascals: Vec<f64>,
+    /// Line of each reading.
+    pub lines: Vec<u32>,
+    /// What was odd.
+    pub marks: Vec<Mark>,
+}
+
+/// A step this many times the usual one is a gap.
+const GAP: f64 = 5.0;
+/// Fewest equal readings that can be a limit of the gauge.
+const STUCK: usize = 5;
+/// The most marks of one kind that are listed.
+const LISTED: usize = 20;
+
+/// Sets the readings of a log in order and marks what was odd.
+pub fn tidy(log: PressureLog) -> TidyRecord {
+    let mut record = TidyRecord {
+        seconds: log.seconds,
+        pascals: log.pascals,
+        lines: log.lines,
+        marks: Vec::new(),
+    };
+    let usual = usual_step(&record.seconds);
+    straighten(&mut record, usual);
+    drop_stuck(&mut record);
+    record
+}
+
+/// The median of the steps above zero; zero if there is none.
+fn usual_step(seconds: &[f64]) -> f64 {
+    let mut steps: Vec<f64> = seconds
+        .windows(2)
+        .map(|pair| pair[1] - pair[0])
+        .filter(|step| *step > 0.0)
+        .collect();
+    if steps.is_empty() {
+        return 0.0;
+    }
+    let middle = steps.len() / 2;
+    *steps.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+fn straighten(record: &mut TidyRecord, usual: f64) {
+    let Some(&origin) = record.seconds.first() else {
+        return;
+    };
+    let mut shift = -origin;
+    let mut before = origin;
+    let mut marks = Marks::default();
+    let mut last_repeat: Option<usize> = None;
+    for index in 0..record.seconds.len() {
+        let raw = record.seconds[index];
+        let step = raw - before;
+        let (line, at) = (record.lines[index], before + shift);
+        if step < 0.0 {
+            shift += usual - step;
+            marks.note(MarkKind::ClockJump, line, at, || {
+                format!(
+                    "the clock went back by {}; the readings after it are taken to follow without a pause",
+                    duration(-step)
+                )
+            });
+        } else if index > 0 && step == 0.0 {
+            if last_repeat != Some(index - 1) {
+                marks.note(MarkKind::RepeatedTime, line, at, || {
+                    "a time stands twice; both readings are used".to_owned()
+                });
+            }
+            last_repeat = Some(index);
+        } else if usual > 0.0 && step > GAP * usual {
+            let change = (record.pascals[index] / record.pascals[index - 1])
+                .ln()
+                .abs();
+            let hour = (step - 3600.0).abs() <= 2.0 * usual + 2.0;
+            if hour && change < 0.2 {
+                shift -= step - usual;
+                marks.note(MarkKind::ClockJump, line, at, || {
+                    "the clock went forward by an hour while the pressure hardly moved; taken as a clock change".to_owned()
+                });
+            } else {
+                marks.note(MarkKind::DroppedReadings, line, at, || {
+                    format!(
+                        "no readings for {}, where one comes every {}",
+                        duration(step),
+                        duration(usual)
+                    )
+                });
+            }
+        }
+        before = raw;
+        record.seconds[index] = raw + shift;
+    }
+    record.marks.append(&mut marks.finish());
+}
+
+/// Takes out readings that stand still at the top or bottom of the gauge's range.
+fn drop_stuck(record: &mut TidyRecord) {
+    let n = record.pascals.len();
+    if n < 2 * STUCK {
+        return;
+    }
+    let (mut low, mut high) = (f64::INFINITY, 0.0f64);
+    for &pressure in &record.pascals {
+        low = low.min(pressure);
+        high = high.max(pressure);
+    }
+    if low == high {
+        return;
+    }
+    for (limit, kind) in [(high, MarkKind::Saturated), (low, MarkKind::UnderRange)] {
+        // The longest run of readings equal to the limit, and of any other value.
+        let (mut longest, mut at, mut other) = (0, 0, 0);
+        let mut run = 0;
+        for index in 0..n {
+            run = if index > 0 && record.pascals[index] == record.pascals[index - 1] {
+                run + 1
+            } else {
+                1
+            };
+            if record.pascals[index] == limit {
+                if run > longest {
+                    (longest, at) = (run, index + 1 - run);
+                }
+            } else {
+                other = other.max(run);
+            }
+        }
+        if longest < STUCK || longest < 4 * other {
+            continue;
+        }
+        // A gauge meets its limit at a kink; a pressure that settles does not.
+        let width = (longest / 2).max(3);
+        let neighbour = match kind {
+            MarkKind::Saturated => at.checked_sub(width).map(|index| record.pascals[index]),
+            _ => record.pascals.get(at + longest + width - 1).copied(),
+        };
+        let kinked = neighbour.is_some_and(|pressure| (pressure / limit).ln().abs() > 0.1);
+        if !kinked {
+            continue;
+        }
+        let end = if kind == MarkKind::Saturated {
+            "top"
+        } else {
+            "bottom"
+        };
+        record.marks.push(Mark {
+            kind,
+            line: record.lines[at],
+            seconds: record.seconds[at],
+            words: format!(
+                "{longest} readings stand still at {limit:.3e} Pa, the {end} of the gauge's range; readings at this limit are not used"
+            ),
+        });
+        let keep: Vec<bool> = record.pascals.iter().map(|p| *p != limit).collect();
+        let mut index = 0;
+        record.seconds.retain(|_| (keep[index], index += 1).0);
+        index = 0;
+        record.lines.retain(|_| (keep[index], index += 1).0);
+        record.pascals.retain(|p| *p != limit);
+        return;
+    }
+}
+
+/// Marks by kind, with a last one that counts those not listed.
+#[derive(Default)]
+struct Marks {
+    marks: Vec<Mark>,
+    unlisted: Vec<(MarkKind, usize)>,
+}
+
+impl Marks {
+    fn note(&mut self, kind: MarkKind, line: u32, seconds: f64, words: impl FnOnce() -> String) {
+        if self.marks.iter().filter(|mark| mark.kind == kind).count() < LISTED {
+            self.marks.push(Mark {
+                kind,
+                line,
+                seconds,
+                words: words(),
+            });
+        } else if let Some((_, count)) = self.unlisted.iter_mut().find(|(k, _)| *k == kind) {
+            *count += 1;
+        } else {
+            self.unlisted.push((kind, 1));
+        }
+    }
+
+    fn finish(mut self) -> Vec<Mark> {
+        for (kind, count) in self.unlisted {
+            if let Some(last) = self.marks.iter_mut().rev().find(|mark| mark.kind == kind) {
+                last.words
+                    .push_str(&format!(" (and {count} more such places)"));
+            }
+        }
+        self.marks
+    }
+}
+
+/// A time span in words.
+fn duration(seconds: f64) -> String {
+    if seconds < 120.0 {
+        format!("{seconds:.3} s")
+    } else if seconds < 7200.0 {
+        format!("{:.1} min", seconds / 60.0)
+    } else {
+        format!("{:.1} h", seconds / 3600.0)
+    }
+}

@@ -1,0 +1,374 @@
+//! Least squares of a shape to block means, with bounds, and profile likelihood of one parameter.
+//!
+//! Levenberg-Marquardt on whitened residuals of `ln p`; a parameter at its bound is held there
+//! while the slope pushes outward. Must not import I/O.
+
+use super::drift::Whitener;
+use super::reduce::Block;
+use super::shape::{PARAMETERS, Parameters, Prepared, Shape};
+
+/// Which parameters may move.
+pub(crate) type Free = [bool; PARAMETERS];
+
+/// The outcome of a fit.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Fit {
+    pub(crate) shape: Shape,
+    pub(crate) free: Free,
+    pub(crate) parameters: Parameters,
+    /// Sum of squared whitened residuals.
+    pub(crate) deviance: f64,
+}
+
+/// Block means ready for fits of one error model.
+pub(crate) struct Problem<'a> {
+    blocks: &'a [Block],
+    whitener: &'a Whitener,
+    /// `ln` of the pressure scale.
+    log_scale: f64,
+}
+
+/// Work space of one evaluation.
+#[derive(Default)]
+struct Columns {
+    residual: Vec<f64>,
+    slopes: [Vec<f64>; PARAMETERS],
+}
+
+impl<'a> Problem<'a> {
+    pub(crate) fn new(blocks: &'a [Block], whitener: &'a Whitener, log_scale: f64) -> Self {
+        Self {
+            blocks,
+            whitener,
+            log_scale,
+        }
+    }
+
+    /// Fits `shape` from `start`, moving the parameters that are `free`.
+    pub(crate) fn fit(&self, shape: Shape, free: Free, start: Parameters) -> Fit {
+        let bounds = shape.bounds();
+        let mut parameters = start;
+        for (value, (low, high)) in parameters.iter_mut().zip(bounds) {
+            *value = value.clamp(low, high);
+        }
+        let mut here = Columns::default();
+        let mut next = Columns::default();
+        let mut deviance = self.evaluate(shape, &free, &parameters, &mut here);
+        let mut damping = 1e-3;
+        for _ in 0..60 {
+            let (matrix, slope) = normal(&here, &free);
+            let mut moved = false;
+            let mut gained = 0.0;
+            for _ in 0..8 {
+                let step = solve(&matrix, &slope, &free, &parameters, &bounds, damping);
+                let mut trial = parameters;
+                for index in 0..PARAMETERS {
+                    let (low, high) = bounds[index];
+                    trial[index] = (trial[index] + step[index]).clamp(low, high);
+                }
+                if trial == parameters {
+                    break;
+                }
+                let reached = self.evaluate(shape, &free, &trial, &mut next);
+                if reached < deviance {
+                    gained = deviance - reached;
+                    parameters = trial;
+                    deviance = reached;
+                    std::mem::swap(&mut here, &mut next);
+                    damping = (damping * 0.1).max(1e-9);
+                    moved = true;
+                    break;
+                }
+                damping *= 8.0;
+            }
+            if !moved || gained < 2e-3 {
+                break;
+            }
+        }
+        Fit {
+            shape,
+            free,
+            parameters,
+            deviance,
+        }
+    }
+
+    /// Residuals of `ln p`, not whitened.
+    pub(crate) fn residuals(&self, fit: &Fit) -> Vec<f64> {
+        let prepared = fit.prepared();
+        self.blocks
+            .iter()
+            .map(|block| {
+                let (model, _) = fit.shape.log_pressure(block.at, &prepared);
+                block.log_pressure - self.log_scale - model
+            })
+            .collect()
+    }
+
+    /// Derivative columns of `ln p` by the free parameters, not whitened.
+    pub(crate) fn columns(&self, fit: &Fit) -> Vec<Vec<f64>> {
+        let prepared = fit.prepared();
+        let all: Vec<Parameters> = self
+            .blocks
+            .iter()
+            .map(|block| fit.shape.log_pressure(block.at, &prepared).1)
+            .collect();
+        (0..PARAMETERS)
+            .filter(|index| fit.free[*index])
+            .map(|index| all.iter().map(|slopes| slopes[index]).collect())
+            .collect()
+    }
+
+    fn evaluate(
+        &self,
+        shape: Shape,
+        free: &Free,
+        parameters: &Parameters,
+        out: &mut Columns,
+    ) -> f64 {
+        let with_gas = free[2] || free[3] || parameters[2] != 0.0;
+        let prepared = Prepared::new(shape.gas, with_gas, parameters);
+        out.residual.clear();
+        for slopes in &mut out.slopes {
+            slopes.clear();
+        }
+        for block in self.blocks {
+            let (model, slopes) = shape.log_pressure(block.at, &prepared);
+            out.residual
+                .push(block.log_pressure - self.log_scale - model);
+            for index in 0..PARAMETERS {
+                if free[index] {
+                    out.slopes[index].push(slopes[index]);
+                }
+            }
+        }
+        self.whitener.whiten(&mut out.residual);
+        for (slopes, free) in out.slopes.iter_mut().zip(free) {
+            if *free {
+                self.whitener.whiten(slopes);
+            }
+        }
+        out.residual.iter().map(|value| value * value).sum()
+    }
+}
+
+impl Fit {
+    pub(crate) fn prepared(&self) -> Prepared {
+        Prepared::new(self.shape.gas, true, &self.parameters)
+    }
+
+    pub(crate) fn free_count(&self) -> usize {
+        self.free.iter().filter(|free| **free).count()
+    }
+}
+
+/// Values of parameter `index` at which the profile deviance passes `cut` above `lowest`, below
+/// and above the best value. Each of `fits` is a family; the profile is the lowest over them (the
+/// discrete profiling method: Dauncey et al., J. Instrum. 10 (2015) P04015, from memory).
+///
+/// `deviance_of_held` of a family is found by refitting it with the parameter held.
+pub(crate) fn profile(
+    problem: &Problem<'_>,
+    fits: &[Fit],
+    index: usize,
+    lowest: f64,
+    cut: f64,
+) -> (f64, f64) {
+    let best = lowest_of(fits);
+    let ceiling = best.shape.bounds()[index].1;
+    let centre = best.parameters[index];
+    (
+        lower_end(problem, fits, index, lowest, cut),
+        edge(problem, fits, index, centre, ceiling, lowest, cut),
+    )
+}
+
+/// The lower end alone of [`profile`].
+pub(crate) fn lower_end(
+    problem: &Problem<'_>,
+    fits: &[Fit],
+    index: usize,
+    lowest: f64,
+    cut: f64,
+) -> f64 {
+    let best = lowest_of(fits);
+    let floor = best.shape.bounds()[index].0;
+    edge(
+        problem,
+        fits,
+        index,
+        best.parameters[index],
+        floor,
+        lowest,
+        cut,
+    )
+}
+
+/// The fit of lowest deviance; `fits` holds at least one.
+pub(crate) fn lowest_of(fits: &[Fit]) -> Fit {
+    let mut best = fits[0];
+    for fit in &fits[1..] {
+        if fit.deviance < best.deviance {
+            best = *fit;
+        }
+    }
+    best
+}
+
+fn edge(
+    problem: &Problem<'_>,
+    fits: &[Fit],
+    index: usize,
+    centre: f64,
+    bound: f64,
+    lowest: f64,
+    cut: f64,
+) -> f64 {
+    let mut warm: Vec<Fit> = fits.to_vec();
+    let mut height = |value: f64| held(problem, &mut warm, index, value) - lowest - cut;
+    let outward = bound - centre;
+    if outward == 0.0 {
+        return bound;
+    }
+    // Walk out in growing steps until the profile is above the cut, or to the bound.
+    let mut step = (0.05 * centre.abs().max(0.02)).min(outward.abs());
+    let mut inside = centre;
+    let mut inside_height = -cut;
+    let (mut outside, mut outside_height);
+    loop {
+        let value = if (inside + step * outward.signum() - bound) * outward.signum() >= 0.0 {
+            bound
+        } else {
+            inside + step * outward.signum()
+        };
+        let reached = height(value);
+        if reached > 0.0 {
+            (outside, outside_height) = (value, reached);
+            break;
+        }
+        if value == bound {
+            return bound;
+        }
+        inside = value;
+        inside_height = reached;
+        step *= 2.5;
+    }
+    // The square root of the deviance is nearly straight: secant on it, kept inside the bracket.
+    for _ in 0..8 {
+        let root = |above: f64| (above + cut).max(0.0).sqrt();
+        let (near, far) = (root(inside_height), root(outside_height));
+        let share = ((cut.sqrt() - near) / (far - near).max(1e-12)).clamp(0.05, 0.95);
+        let value = inside + share * (outside - inside);
+        let reached = height(value);
+        if reached.abs() < 0.02 * cut {
+            return value;
+        }
+        if reached > 0.0 {
+            (outside, outside_height) = (value, reached);
+        } else {
+            (inside, inside_height) = (value, reached);
+        }
+    }
+    0.5 * (inside + outside)
+}
+
+/// Lowest deviance over the families with parameter `index` held at `value`.
+fn held(problem: &Problem<'_>, warm: &mut [Fit], index: usize, value: f64) -> f64 {
+    let mut lowest = f64::INFINITY;
+    for fit in warm {
+        let mut start = fit.parameters;
+        start[index] = value;
+        let mut free = fit.free;
+        free[index] = false;
+        let refit = problem.fit(fit.shape, free, start);
+        fit.parameters = refit.parameters;
+        lowest = lowest.min(refit.deviance);
+    }
+    lowest
+}
+
+fn normal(columns: &Columns, free: &Free) -> ([[f64; PARAMETERS]; PARAMETERS], Parameters) {
+    let mut matrix = [[0.0; PARAMETERS]; PARAMETERS];
+    let mut slope = [0.0; PARAMETERS];
+    for row in 0..PARAMETERS {
+        if !free[row] {
+            continue;
+        }
+        slope[row] = dot(&columns.slopes[row], &columns.residual);
+        for column in row..PARAMETERS {
+            if free[column] {
+                let value = dot(&columns.slopes[row], &columns.slopes[column]);
+                matrix[row][column] = value;
+                matrix[column][row] = value;
+            }
+        }
+    }
+    (matrix, slope)
+}
+
+/// The damped step; parameters that are not free, or pushed against a bound, do not move.
+fn solve(
+    matrix: &[[f64; PARAMETERS]; PARAMETERS],
+    slope: &Parameters,
+    free: &Free,
+    parameters: &Parameters,
+    bounds: &[(f64, f64); PARAMETERS],
+    damping: f64,
+) -> Parameters {
+    let mut active = *free;
+    for index in 0..PARAMETERS {
+        let (low, high) = bounds[index];
+        if (parameters[index] <= low && slope[index] < 0.0)
+            || (parameters[index] >= high && slope[index] > 0.0)
+        {
+            active[index] = false;
+        }
+    }
+    let mut work = [[0.0; PARAMETERS + 1]; PARAMETERS];
+    for row in 0..PARAMETERS {
+        if !active[row] {
+            work[row][row] = 1.0;
+            continue;
+        }
+        for column in 0..PARAMETERS {
+            if active[column] {
+                work[row][column] = matrix[row][column];
+            }
+        }
+        work[row][row] += damping * matrix[row][row] + 1e-12;
+        work[row][PARAMETERS] = slope[row];
+    }
+    // Gaussian elimination; the matrix is positive definite through the damping.
+    for pivot in 0..PARAMETERS {
+        let divisor = work[pivot][pivot];
+        if divisor.abs() < 1e-300 {
+            return [0.0; PARAMETERS];
+        }
+        for row in pivot + 1..PARAMETERS {
+            let factor = work[row][pivot] / divisor;
+            if factor != 0.0 {
+                let above = work[pivot];
+                for (value, above) in work[row].iter_mut().zip(above).skip(pivot) {
+                    *value -= factor * above;
+                }
+            }
+        }
+    }
+    let mut step = [0.0; PARAMETERS];
+    for row in (0..PARAMETERS).rev() {
+        let mut value = work[row][PARAMETERS];
+        for column in row + 1..PARAMETERS {
+            value -= work[row][column] * step[column];
+        }
+        step[row] = value / work[row][row];
+    }
+    if step.iter().all(|value| value.is_finite()) {
+        step
+    } else {
+        [0.0; PARAMETERS]
+    }
+}
+
+fn dot(left: &[f64], right: &[f64]) -> f64 {
+    left.iter().zip(right).map(|(a, b)| a * b).sum()
+}

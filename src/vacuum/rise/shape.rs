@@ -1,0 +1,215 @@
+//! The shapes a sealed chamber's pressure can follow, as functions of time with derivatives.
+//!
+//! Time `x` runs from 0 to 1 over the record and pressures are shares of a scale, so that all
+//! parameters are of order one. Every shape is `p0 + leak x + gas g(x)` with `g(0) = 0`,
+//! `g(1) = 1`: a steady inflow rises straight; gas from inside rises along `g`.
+//!
+//! - saturating: `g = (1 - exp(-x/tau)) / (1 - exp(-1/tau))`, `TAU.0 <= tau <= TAU.1` of the record
+//! - power law: `g` is the integral of `(s + age)^-alpha` from 0 to `x` over that from 0 to 1,
+//!   `ALPHA.0 <= alpha <= ALPHA.1`, `AGE.0 <= age <= AGE.1` of the record
+//!
+//! Power-law outgassing: Dayton (1959), exponent about 1 for metals and 0.5 for elastomers (from
+//! memory). Must not import I/O.
+
+/// Range of the time constant of a saturating rise, as shares of the record.
+///
+/// Gas from inside that takes longer than this to slow rises as straight as a leak and cannot be
+/// told from one: the upper ends of [`TAU`] and [`AGE`] are the limit of every verdict.
+pub(crate) const TAU: (f64, f64) = (0.02, 1.0);
+/// Range of the outgassing exponent.
+pub(crate) const ALPHA: (f64, f64) = (0.3, 1.5);
+/// Range of the age of the outgassing surface at the start, as shares of the record.
+pub(crate) const AGE: (f64, f64) = (0.01, 1.0);
+
+/// Number of parameters of every shape: `ln p0`, two amounts, two of form.
+pub(crate) const PARAMETERS: usize = 5;
+/// Values of the parameters.
+pub(crate) type Parameters = [f64; PARAMETERS];
+
+/// How gas from inside comes off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Gas {
+    /// Towards an equilibrium.
+    Saturating,
+    /// Ever slower, by a power of time.
+    Power,
+}
+
+/// What the two amounts (parameters 1 and 2) mean.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Split {
+    /// The rise over the record by the leak, and by gas from inside.
+    Rates,
+    /// The whole rise over the record, and the leak's share of it.
+    Share,
+}
+
+/// A shape.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Shape {
+    pub(crate) gas: Gas,
+    pub(crate) split: Split,
+}
+
+impl Shape {
+    /// Lowest and highest value of each parameter.
+    pub(crate) fn bounds(self) -> [(f64, f64); PARAMETERS] {
+        let second = match self.split {
+            Split::Rates => (0.0, 1e6),
+            Split::Share => (0.0, 1.0),
+        };
+        let (third, fourth) = match self.gas {
+            Gas::Saturating => ((TAU.0.ln(), TAU.1.ln()), (0.0, 0.0)),
+            Gas::Power => (ALPHA, (AGE.0.ln(), AGE.1.ln())),
+        };
+        [(-25.0, 5.0), (0.0, 1e6), second, third, fourth]
+    }
+
+    /// A middle start for the two parameters of form.
+    pub(crate) fn starts(self) -> &'static [(f64, f64)] {
+        match self.gas {
+            Gas::Saturating => &[(-2.3, 0.0), (-0.7, 0.0), (-0.1, 0.0)],
+            Gas::Power => &[(1.0, -3.0), (0.7, -0.7)],
+        }
+    }
+
+    /// `ln p` at `x` and its derivatives by the parameters.
+    pub(crate) fn log_pressure(self, x: f64, at: &Prepared) -> (f64, Parameters) {
+        let (part, by_third, by_fourth) = at.part(x);
+        let [_, first, second, ..] = at.parameters;
+        let (straight, inside) = match self.split {
+            Split::Rates => (first, second),
+            Split::Share => (first * second, first * (1.0 - second)),
+        };
+        let pressure = at.start + straight * x + inside * part;
+        let scale = pressure.max(1e-30).recip();
+        let (by_first, by_second) = match self.split {
+            Split::Rates => (x, part),
+            Split::Share => (second * x + (1.0 - second) * part, first * (x - part)),
+        };
+        (
+            pressure.max(1e-30).ln(),
+            [
+                at.start * scale,
+                by_first * scale,
+                by_second * scale,
+                inside * by_third * scale,
+                inside * by_fourth * scale,
+            ],
+        )
+    }
+}
+
+/// A shape's parameters with what does not depend on `x` computed once.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Prepared {
+    parameters: Parameters,
+    start: f64,
+    form: Form,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Form {
+    Saturating {
+        rate: f64,
+        whole: f64,
+        by_log_tau: f64,
+    },
+    /// The power law at the asked form, and with each of its two parameters moved a little.
+    Power([Aged; 3]),
+    None,
+}
+
+/// Outgassing of one exponent and age: `integral(x) = (exp(e ln(1 + x/age)) - 1) / e` with
+/// `e = 1 - alpha`, which is `ln(1 + x/age)` when alpha is 1.
+#[derive(Clone, Copy, Debug)]
+struct Aged {
+    exponent: f64,
+    age: f64,
+    whole: f64,
+}
+
+impl Aged {
+    fn new(alpha: f64, log_age: f64) -> Self {
+        let mut aged = Self {
+            exponent: 1.0 - alpha,
+            age: log_age.exp(),
+            whole: 1.0,
+        };
+        aged.whole = aged.part(aged.stretched(1.0));
+        aged
+    }
+
+    /// `ln(1 + x/age)`.
+    fn stretched(&self, x: f64) -> f64 {
+        (x / self.age).ln_1p()
+    }
+
+    /// The integral to the `x` whose [`Self::stretched`] is given, over the whole.
+    fn part(&self, stretched: f64) -> f64 {
+        let scaled = self.exponent * stretched;
+        if scaled.abs() < 1e-7 {
+            stretched * (1.0 + 0.5 * scaled) / self.whole
+        } else {
+            scaled.exp_m1() / (self.exponent * self.whole)
+        }
+    }
+}
+
+const NUDGE: f64 = 1e-4;
+
+impl Prepared {
+    pub(crate) fn new(gas: Gas, with_gas: bool, parameters: &Parameters) -> Self {
+        let form = match (with_gas, gas) {
+            (false, _) => Form::None,
+            (true, Gas::Saturating) => {
+                let rate = (-parameters[3]).exp();
+                let left = (-rate).exp();
+                let whole = 1.0 - left;
+                Form::Saturating {
+                    rate,
+                    whole,
+                    by_log_tau: rate * left / whole,
+                }
+            }
+            (true, Gas::Power) => Form::Power([
+                Aged::new(parameters[3], parameters[4]),
+                Aged::new(parameters[3] + NUDGE, parameters[4]),
+                Aged::new(parameters[3], parameters[4] + NUDGE),
+            ]),
+        };
+        Self {
+            parameters: *parameters,
+            start: parameters[0].exp(),
+            form,
+        }
+    }
+
+    /// `g(x)` and its derivatives by the two parameters of form.
+    fn part(&self, x: f64) -> (f64, f64, f64) {
+        match &self.form {
+            Form::Saturating {
+                rate,
+                whole,
+                by_log_tau,
+            } => {
+                let left = (-rate * x).exp();
+                let part = (1.0 - left) / whole;
+                // d/d ln tau = -rate d/d rate.
+                let slope = -rate * x * left / whole + part * by_log_tau;
+                (part, slope, 0.0)
+            }
+            Form::Power([here, by_third, by_fourth]) => {
+                let stretched = here.stretched(x);
+                let part = here.part(stretched);
+                let aged = by_fourth.part(by_fourth.stretched(x));
+                (
+                    part,
+                    (by_third.part(stretched) - part) / NUDGE,
+                    (aged - part) / NUDGE,
+                )
+            }
+            Form::None => (0.0, 0.0, 0.0),
+        }
+    }
+}
