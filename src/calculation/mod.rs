@@ -8,6 +8,7 @@ pub mod conductance;
 pub mod gas_load;
 pub mod gauge;
 pub mod leak_conversion;
+pub mod residual_gas;
 
 use std::fmt;
 

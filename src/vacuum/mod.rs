@@ -9,4 +9,5 @@ pub mod gas;
 pub mod gas_load;
 pub mod gauge;
 pub mod leak;
+pub mod residual_gas;
 pub mod units;
