@@ -9,6 +9,7 @@ pub mod gas_load;
 pub mod gauge;
 pub mod leak_conversion;
 pub mod residual_gas;
+pub mod rise;
 
 use std::fmt;
 

@@ -9,5 +9,7 @@ pub mod gas;
 pub mod gas_load;
 pub mod gauge;
 pub mod leak;
+pub mod log;
 pub mod residual_gas;
+pub mod rise;
 pub mod units;

@@ -8,7 +8,7 @@ const LONGEST: f64 = 1000.0;
 /// Transmission probability of a cylindrical tube in molecular flow, by length over *radius*.
 ///
 /// Berman's closed form of the variational solution of Clausing's integral equation. Against a
-/// solution of that equation by quadrature it is high by at most 7e-4 relative, at a length of 40
+/// solution of that equation by quadrature it is high by at most 7e-4 relative, near a length of 37
 /// radii, and by less elsewhere (the tests carry the solution). Valid from 0 to 1000 radii, for
 /// diffuse reflection; an error beyond.
 ///
