@@ -173,3 +173,50 @@ async fn filters_narrow_and_pages_follow_each_other() {
     let refused = app.get("/api/search?q=x&limit=0").await.expect(422);
     refused.assert_shows("limit");
 }
+
+/// Every call the description names is there, and a described answer has the described fields.
+#[tokio::test]
+async fn the_api_is_as_it_describes_itself() {
+    let app = TestApp::demo().await;
+    let description = app.get("/api/openapi.json").await.expect(200).json();
+    assert_eq!(description["openapi"], "3.1.0");
+    for (path, calls) in description["paths"].as_object().expect("paths") {
+        let address = path.replace("{number}", "1");
+        for (method, call) in calls.as_object().expect("calls") {
+            let request = Request::builder()
+                .method(method.to_uppercase().as_str())
+                .uri(&address)
+                .body(Body::from("{}"))
+                .expect("a request");
+            let answer = app.send(request).await;
+            let status = answer.status.as_u16().to_string();
+            let described = &call["responses"][&status];
+            assert!(
+                described.is_object(),
+                "{method} {path}: {status} is not described"
+            );
+            let kind = described["content"]
+                .as_object()
+                .expect("content")
+                .keys()
+                .next();
+            assert!(
+                answer.kind.starts_with(kind.expect("a kind").as_str()),
+                "{path}: {}",
+                answer.kind
+            );
+            let schema = &described["content"][kind.expect("a kind")]["schema"];
+            let name = schema["$ref"].as_str().and_then(|r| r.rsplit('/').next());
+            if let Some(name) = name {
+                let properties = &description["components"]["schemas"][name]["properties"];
+                let body = answer.json();
+                for field in body.as_object().expect("an object").keys() {
+                    assert!(
+                        properties[field].is_object(),
+                        "{path}: {field} is not described"
+                    );
+                }
+            }
+        }
+    }
+}

@@ -1,5 +1,6 @@
 //! The JSON API below `/api`, and the addresses that machines watch.
 
+mod description;
 mod health;
 mod incidents;
 mod search;
@@ -22,6 +23,7 @@ pub(super) fn routes() -> Router<App> {
         .route("/api/search", get(search::search))
         .route("/api/sequence", post(sequence::advise))
         .route("/api/statistics/causes", get(statistics::causes))
+        .route("/api/openapi.json", get(description::show))
         .route("/health/live", get(health::live))
         .route("/health/ready", get(health::ready))
 }
