@@ -5,15 +5,34 @@
 
 use super::drift::Whitener;
 use super::reduce::Block;
-use super::shape::{PARAMETERS, Parameters, Prepared, Shape};
+
+/// Number of parameters of every curve; a curve that needs fewer holds the rest.
+pub(crate) const PARAMETERS: usize = 5;
+/// Values of the parameters.
+pub(crate) type Parameters = [f64; PARAMETERS];
+
+/// A family of curves of pressure against time.
+pub(crate) trait Curve: Copy {
+    /// What does not depend on the time, computed once for given parameters.
+    type Prepared;
+
+    /// Lowest and highest value of each parameter.
+    fn bounds(&self) -> [(f64, f64); PARAMETERS];
+
+    /// Prepares the curve; `free` says which derivatives will be used.
+    fn prepare(&self, free: &Free, parameters: &Parameters) -> Self::Prepared;
+
+    /// `ln` of the pressure over its scale at `x`, and its derivatives by the parameters.
+    fn log_pressure(&self, x: f64, at: &Self::Prepared) -> (f64, Parameters);
+}
 
 /// Which parameters may move.
 pub(crate) type Free = [bool; PARAMETERS];
 
 /// The outcome of a fit.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Fit {
-    pub(crate) shape: Shape,
+pub(crate) struct Fit<C> {
+    pub(crate) shape: C,
     pub(crate) free: Free,
     pub(crate) parameters: Parameters,
     /// Sum of squared whitened residuals.
@@ -45,7 +64,7 @@ impl<'a> Problem<'a> {
     }
 
     /// Fits `shape` from `start`, moving the parameters that are `free`.
-    pub(crate) fn fit(&self, shape: Shape, free: Free, start: Parameters) -> Fit {
+    pub(crate) fn fit<C: Curve>(&self, shape: C, free: Free, start: Parameters) -> Fit<C> {
         let bounds = shape.bounds();
         let mut parameters = start;
         for (value, (low, high)) in parameters.iter_mut().zip(bounds) {
@@ -53,7 +72,7 @@ impl<'a> Problem<'a> {
         }
         let mut here = Columns::default();
         let mut next = Columns::default();
-        let mut deviance = self.evaluate(shape, &free, &parameters, &mut here);
+        let mut deviance = self.evaluate(&shape, &free, &parameters, &mut here);
         let mut damping = 1e-3;
         for _ in 0..60 {
             let (matrix, slope) = normal(&here, &free);
@@ -69,7 +88,7 @@ impl<'a> Problem<'a> {
                 if trial == parameters {
                     break;
                 }
-                let reached = self.evaluate(shape, &free, &trial, &mut next);
+                let reached = self.evaluate(&shape, &free, &trial, &mut next);
                 if reached < deviance {
                     gained = deviance - reached;
                     parameters = trial;
@@ -94,7 +113,7 @@ impl<'a> Problem<'a> {
     }
 
     /// Residuals of `ln p`, not whitened.
-    pub(crate) fn residuals(&self, fit: &Fit) -> Vec<f64> {
+    pub(crate) fn residuals<C: Curve>(&self, fit: &Fit<C>) -> Vec<f64> {
         let prepared = fit.prepared();
         self.blocks
             .iter()
@@ -106,7 +125,7 @@ impl<'a> Problem<'a> {
     }
 
     /// Derivative columns of `ln p` by the free parameters, not whitened.
-    pub(crate) fn columns(&self, fit: &Fit) -> Vec<Vec<f64>> {
+    pub(crate) fn columns<C: Curve>(&self, fit: &Fit<C>) -> Vec<Vec<f64>> {
         let prepared = fit.prepared();
         let all: Vec<Parameters> = self
             .blocks
@@ -119,15 +138,14 @@ impl<'a> Problem<'a> {
             .collect()
     }
 
-    fn evaluate(
+    fn evaluate<C: Curve>(
         &self,
-        shape: Shape,
+        shape: &C,
         free: &Free,
         parameters: &Parameters,
         out: &mut Columns,
     ) -> f64 {
-        let with_gas = free[2] || free[3] || parameters[2] != 0.0;
-        let prepared = Prepared::new(shape.gas, with_gas, parameters);
+        let prepared = shape.prepare(free, parameters);
         out.residual.clear();
         for slopes in &mut out.slopes {
             slopes.clear();
@@ -152,9 +170,14 @@ impl<'a> Problem<'a> {
     }
 }
 
-impl Fit {
-    pub(crate) fn prepared(&self) -> Prepared {
-        Prepared::new(self.shape.gas, true, &self.parameters)
+impl<C: Curve> Fit<C> {
+    pub(crate) fn prepared(&self) -> C::Prepared {
+        self.shape.prepare(&self.free, &self.parameters)
+    }
+
+    /// `ln` of the fitted pressure over its scale.
+    pub(crate) fn log_pressure(&self, x: f64) -> f64 {
+        self.shape.log_pressure(x, &self.prepared()).0
     }
 
     pub(crate) fn free_count(&self) -> usize {
@@ -167,9 +190,9 @@ impl Fit {
 /// discrete profiling method: Dauncey et al., J. Instrum. 10 (2015) P04015, from memory).
 ///
 /// `deviance_of_held` of a family is found by refitting it with the parameter held.
-pub(crate) fn profile(
+pub(crate) fn profile<C: Curve>(
     problem: &Problem<'_>,
-    fits: &[Fit],
+    fits: &[Fit<C>],
     index: usize,
     lowest: f64,
     cut: f64,
@@ -184,9 +207,9 @@ pub(crate) fn profile(
 }
 
 /// The lower end alone of [`profile`].
-pub(crate) fn lower_end(
+pub(crate) fn lower_end<C: Curve>(
     problem: &Problem<'_>,
-    fits: &[Fit],
+    fits: &[Fit<C>],
     index: usize,
     lowest: f64,
     cut: f64,
@@ -205,7 +228,7 @@ pub(crate) fn lower_end(
 }
 
 /// The fit of lowest deviance; `fits` holds at least one.
-pub(crate) fn lowest_of(fits: &[Fit]) -> Fit {
+pub(crate) fn lowest_of<C: Curve>(fits: &[Fit<C>]) -> Fit<C> {
     let mut best = fits[0];
     for fit in &fits[1..] {
         if fit.deviance < best.deviance {
@@ -215,16 +238,16 @@ pub(crate) fn lowest_of(fits: &[Fit]) -> Fit {
     best
 }
 
-fn edge(
+fn edge<C: Curve>(
     problem: &Problem<'_>,
-    fits: &[Fit],
+    fits: &[Fit<C>],
     index: usize,
     centre: f64,
     bound: f64,
     lowest: f64,
     cut: f64,
 ) -> f64 {
-    let mut warm: Vec<Fit> = fits.to_vec();
+    let mut warm: Vec<Fit<C>> = fits.to_vec();
     let mut height = |value: f64| held(problem, &mut warm, index, value) - lowest - cut;
     let outward = bound - centre;
     if outward == 0.0 {
@@ -273,7 +296,7 @@ fn edge(
 }
 
 /// Lowest deviance over the families with parameter `index` held at `value`.
-fn held(problem: &Problem<'_>, warm: &mut [Fit], index: usize, value: f64) -> f64 {
+fn held<C: Curve>(problem: &Problem<'_>, warm: &mut [Fit<C>], index: usize, value: f64) -> f64 {
     let mut lowest = f64::INFINITY;
     for fit in warm {
         let mut start = fit.parameters;

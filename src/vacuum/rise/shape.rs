@@ -11,6 +11,8 @@
 //! Power-law outgassing: Dayton (1959), exponent about 1 for metals and 0.5 for elastomers (from
 //! memory). Must not import I/O.
 
+use super::fit::{Curve, Free, PARAMETERS, Parameters};
+
 /// Range of the time constant of a saturating rise, as shares of the record.
 ///
 /// Gas from inside that takes longer than this to slow rises as straight as a leak and cannot be
@@ -20,11 +22,6 @@ pub(crate) const TAU: (f64, f64) = (0.02, 1.0);
 pub(crate) const ALPHA: (f64, f64) = (0.3, 1.5);
 /// Range of the age of the outgassing surface at the start, as shares of the record.
 pub(crate) const AGE: (f64, f64) = (0.01, 1.0);
-
-/// Number of parameters of every shape: `ln p0`, two amounts, two of form.
-pub(crate) const PARAMETERS: usize = 5;
-/// Values of the parameters.
-pub(crate) type Parameters = [f64; PARAMETERS];
 
 /// How gas from inside comes off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,8 +49,19 @@ pub(crate) struct Shape {
 }
 
 impl Shape {
-    /// Lowest and highest value of each parameter.
-    pub(crate) fn bounds(self) -> [(f64, f64); PARAMETERS] {
+    /// A middle start for the two parameters of form.
+    pub(crate) fn starts(self) -> &'static [(f64, f64)] {
+        match self.gas {
+            Gas::Saturating => &[(-2.3, 0.0), (-0.7, 0.0), (-0.1, 0.0)],
+            Gas::Power => &[(1.0, -3.0), (0.7, -0.7)],
+        }
+    }
+}
+
+impl Curve for Shape {
+    type Prepared = Prepared;
+
+    fn bounds(&self) -> [(f64, f64); PARAMETERS] {
         let second = match self.split {
             Split::Rates => (0.0, 1e6),
             Split::Share => (0.0, 1.0),
@@ -65,16 +73,12 @@ impl Shape {
         [(-25.0, 5.0), (0.0, 1e6), second, third, fourth]
     }
 
-    /// A middle start for the two parameters of form.
-    pub(crate) fn starts(self) -> &'static [(f64, f64)] {
-        match self.gas {
-            Gas::Saturating => &[(-2.3, 0.0), (-0.7, 0.0), (-0.1, 0.0)],
-            Gas::Power => &[(1.0, -3.0), (0.7, -0.7)],
-        }
+    fn prepare(&self, free: &Free, parameters: &Parameters) -> Prepared {
+        let with_gas = free[2] || free[3] || parameters[2] != 0.0;
+        Prepared::new(self.gas, with_gas, parameters)
     }
 
-    /// `ln p` at `x` and its derivatives by the parameters.
-    pub(crate) fn log_pressure(self, x: f64, at: &Prepared) -> (f64, Parameters) {
+    fn log_pressure(&self, x: f64, at: &Prepared) -> (f64, Parameters) {
         let (part, by_third, by_fourth) = at.part(x);
         let [_, first, second, ..] = at.parameters;
         let (straight, inside) = match self.split {
@@ -159,7 +163,7 @@ impl Aged {
 const NUDGE: f64 = 1e-4;
 
 impl Prepared {
-    pub(crate) fn new(gas: Gas, with_gas: bool, parameters: &Parameters) -> Self {
+    fn new(gas: Gas, with_gas: bool, parameters: &Parameters) -> Self {
         let form = match (with_gas, gas) {
             (false, _) => Form::None,
             (true, Gas::Saturating) => {

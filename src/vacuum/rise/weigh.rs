@@ -6,9 +6,9 @@
 //! (see [`super::drift`]). Must not import I/O.
 
 use super::drift::{self, Noise, Whitener};
-use super::fit::{Fit, Free, Problem, lower_end, lowest_of, profile};
+use super::fit::{Fit, Free, Parameters, Problem, lower_end, lowest_of, profile};
 use super::reduce::{Block, blocks};
-use super::shape::{Gas, Parameters, Prepared, Shape, Split};
+use super::shape::{Gas, Shape, Split};
 
 /// A value with the interval that holds it with the stated chance.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
@@ -117,7 +117,7 @@ pub struct ShapeFit {
     pub time_constant: Option<f64>,
     /// Exponent and age in seconds of the power law.
     pub power: Option<(f64, f64)>,
-    fit: Fit,
+    fit: Fit<Shape>,
     scale: f64,
     length: f64,
 }
@@ -126,8 +126,7 @@ impl ShapeFit {
     /// The fitted pressure in Pa, `seconds` after the start of the record.
     pub fn pascals_at(&self, seconds: f64) -> f64 {
         let x = (seconds / self.length).clamp(0.0, 1.0);
-        let prepared = Prepared::new(self.fit.shape.gas, true, &self.fit.parameters);
-        self.fit.shape.log_pressure(x, &prepared).0.exp() * self.scale
+        self.fit.log_pressure(x).exp() * self.scale
     }
 }
 
@@ -195,14 +194,14 @@ pub fn weigh(seconds: &[f64], pascals: &[f64]) -> Option<Weighed> {
             best_fit(&problem, &blocks, log_scale, shape, Split::Rates),
         )
     });
-    let both: Vec<Fit> = fits[3..].iter().map(|(_, fit)| *fit).collect();
+    let both: Vec<Fit<Shape>> = fits[3..].iter().map(|(_, fit)| *fit).collect();
     let lowest = fits
         .iter()
         .map(|(_, fit)| fit.deviance)
         .fold(f64::INFINITY, f64::min);
-    let shared: Vec<Fit> = both.iter().map(|fit| as_share(&problem, fit)).collect();
+    let shared: Vec<Fit<Shape>> = both.iter().map(|fit| as_share(&problem, fit)).collect();
     let lowest = shared.iter().map(|fit| fit.deviance).fold(lowest, f64::min);
-    let interval = |fits: &[Fit], index: usize, cut: f64| {
+    let interval = |fits: &[Fit<Shape>], index: usize, cut: f64| {
         let (low, high) = profile(&problem, fits, index, lowest, cut);
         let best = lowest_of(fits).parameters[index];
         Interval { best, low, high }
@@ -293,7 +292,7 @@ fn best_fit(
     log_scale: f64,
     rise: RiseShape,
     split: Split,
-) -> Fit {
+) -> Fit<Shape> {
     let shape = Shape {
         gas: rise.gas(),
         split,
@@ -312,7 +311,7 @@ fn best_fit(
     } else {
         &[(0.0, 0.0)]
     };
-    let fits: Vec<Fit> = forms
+    let fits: Vec<Fit<Shape>> = forms
         .iter()
         .map(|&(third, fourth)| {
             let at: Parameters = [start.max(1e-9).ln(), straight, slowing, third, fourth];
@@ -323,7 +322,7 @@ fn best_fit(
 }
 
 /// The same fit with the whole rise and the leak's share as its amounts.
-fn as_share(problem: &Problem<'_>, fit: &Fit) -> Fit {
+fn as_share(problem: &Problem<'_>, fit: &Fit<Shape>) -> Fit<Shape> {
     let mut at = fit.parameters;
     at[1] = fit.parameters[1] + fit.parameters[2];
     at[2] = if at[1] > 0.0 {

@@ -1,0 +1,216 @@
+//! The outgassing phase and the floor: `p = C t^-alpha + floor` from the start of pumping.
+
+use super::pumping_begins;
+use crate::vacuum::log::TidyRecord;
+use crate::vacuum::rise::Interval;
+use crate::vacuum::rise::drift::{self, Noise, Whitener};
+use crate::vacuum::rise::fit::{
+    Curve, Fit, Free, PARAMETERS, Parameters, Problem, lowest_of, profile,
+};
+use crate::vacuum::rise::reduce::{Block, blocks};
+
+/// Highest pressure in Pa of the outgassing phase: 0.01 mbar.
+pub(super) const LATE_BEGINS: f64 = 1.0;
+
+/// The outgassing phase of a record.
+#[derive(Clone, Debug)]
+pub struct LatePhase {
+    /// Exponent of the fall with time, 95 %.
+    pub exponent: Interval,
+    /// Floor in Pa, 95 %; a lower end of zero says that none is seen yet.
+    pub floor: Interval,
+    /// Part that falls with time, in Pa, at the end of the record.
+    pub falling_at_end: f64,
+    /// Seconds from the first reading at which the fitted part begins and ends.
+    pub between: (f64, f64),
+    /// Seconds from the first reading at which pumping begins, the origin of the power law.
+    pub origin: f64,
+    fit: Fit<Settling>,
+    scale: f64,
+}
+
+impl LatePhase {
+    /// The fitted pressure in Pa, `seconds` after the first reading.
+    pub fn pascals_at(&self, seconds: f64) -> f64 {
+        let length = self.between.1 - self.between.0;
+        let x = ((seconds - self.between.0) / length).clamp(0.0, 1.0);
+        self.fit.log_pressure(x).exp() * self.scale
+    }
+}
+
+/// The part of a record in the outgassing phase, as block means.
+pub(super) struct Part {
+    pub(super) blocks: Vec<Block>,
+    /// Seconds from the first reading of the record.
+    pub(super) between: (f64, f64),
+    pub(super) origin: f64,
+    pub(super) log_scale: f64,
+}
+
+/// Steepest fall `-d ln p / d ln t` of gas from walls; a steeper one is the chamber's air leaving.
+const STEEPEST: f64 = 3.0;
+
+/// Finds the part below [`LATE_BEGINS`] in which the pressure no longer falls more steeply than
+/// [`STEEPEST`].
+pub(super) fn part(record: &TidyRecord) -> Option<Part> {
+    let begins = pumping_begins(record);
+    let origin = *record.seconds.get(begins)?;
+    let below = record
+        .pascals
+        .iter()
+        .rposition(|pressure| *pressure >= LATE_BEGINS)
+        .map_or(begins, |index| index + 1);
+    let crossed = *record.seconds.get(below)? - origin;
+    let settled = steep_until(record, begins).max(crossed);
+    let from = record
+        .seconds
+        .partition_point(|time| *time < origin + (1.1 * settled).max(1.0))
+        .max(below);
+    let seconds = record.seconds.get(from..)?;
+    if seconds.len() < 20 {
+        return None;
+    }
+    let between = (seconds[0], seconds[seconds.len() - 1]);
+    if between.1 - origin < 1.5 * (between.0 - origin) {
+        return None;
+    }
+    let blocks = blocks(seconds, &record.pascals[from..]);
+    let log_scale = blocks.last()?.log_pressure;
+    Some(Part {
+        blocks,
+        between,
+        origin,
+        log_scale,
+    })
+}
+
+/// Seconds since pumping began after which no fall over a quarter more time is steeper than [`STEEPEST`].
+fn steep_until(record: &TidyRecord, begins: usize) -> f64 {
+    let seconds = &record.seconds[begins..];
+    let (Some(start), Some(end)) = (seconds.first(), seconds.last()) else {
+        return 0.0;
+    };
+    let blocks = blocks(seconds, &record.pascals[begins..]);
+    let mut last = 0.0f64;
+    let mut later = 0;
+    for block in &blocks {
+        while blocks
+            .get(later)
+            .is_some_and(|next| next.at < 1.25 * block.at)
+        {
+            later += 1;
+        }
+        let Some(next) = blocks.get(later) else { break };
+        let steep = (block.log_pressure - next.log_pressure) / (next.at / block.at).ln();
+        if block.at > 0.0 && steep > STEEPEST {
+            last = last.max(next.at);
+        }
+    }
+    last * (end - start)
+}
+
+/// `parameter 0` (ln of the falling part at the end), `1` exponent, `2` floor; pressures over the last
+/// reading.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Settling {
+    /// Time from the start of pumping to that of the part, over the time to its end.
+    pub(super) start_share: f64,
+}
+
+impl Settling {
+    /// `ln` of the time since pumping began over that at the end of the part.
+    pub(super) fn log_time(self, x: f64) -> f64 {
+        (self.start_share + (1.0 - self.start_share) * x)
+            .max(1e-12)
+            .ln()
+    }
+}
+
+impl Curve for Settling {
+    type Prepared = Parameters;
+
+    fn bounds(&self) -> [(f64, f64); PARAMETERS] {
+        [
+            (-15.0, 5.0),
+            (0.2, 4.0),
+            (0.0, 10.0),
+            (0.0, 0.0),
+            (0.0, 0.0),
+        ]
+    }
+
+    fn prepare(&self, _free: &Free, parameters: &Parameters) -> Parameters {
+        *parameters
+    }
+
+    fn log_pressure(&self, x: f64, at: &Parameters) -> (f64, Parameters) {
+        let log_time = self.log_time(x);
+        let falling = (at[0] - at[1] * log_time).exp();
+        let pressure = (falling + at[2]).max(1e-30);
+        (
+            pressure.ln(),
+            [
+                falling / pressure,
+                -log_time * falling / pressure,
+                pressure.recip(),
+                0.0,
+                0.0,
+            ],
+        )
+    }
+}
+
+const CUT: f64 = 5.0;
+
+/// Fits the outgassing phase; `None` if fewer than 20 readings lie there, or the time since pumping
+/// began does not grow by half.
+pub fn late_phase(record: &TidyRecord) -> Option<LatePhase> {
+    let part = part(record)?;
+    let curve = Settling {
+        start_share: (part.between.0 - part.origin) / (part.between.1 - part.origin),
+    };
+    let free = [true, true, true, false, false];
+    let starts: [Parameters; 3] = [
+        [-0.1, 1.0, 0.1, 0.0, 0.0],
+        [-2.0, 1.0, 0.9, 0.0, 0.0],
+        [-0.1, 0.5, 0.01, 0.0, 0.0],
+    ];
+    let fit_all =
+        |problem: &Problem<'_>| lowest_of(&starts.map(|start| problem.fit(curve, free, start)));
+    let mut noise = Noise {
+        scatter: 0.05,
+        drift: 0.02,
+        memory: 0.1,
+    };
+    for _ in 0..2 {
+        let whitener = Whitener::new(&noise, &part.blocks);
+        let problem = Problem::new(&part.blocks, &whitener, part.log_scale);
+        let fit = fit_all(&problem);
+        noise = drift::estimate(
+            &part.blocks,
+            &problem.residuals(&fit),
+            &problem.columns(&fit),
+        );
+    }
+    let whitener = Whitener::new(&noise, &part.blocks);
+    let problem = Problem::new(&part.blocks, &whitener, part.log_scale);
+    let fit = fit_all(&problem);
+    let scale = part.log_scale.exp();
+    let interval = |index: usize| {
+        let (low, high) = profile(&problem, &[fit], index, fit.deviance, CUT);
+        Interval {
+            best: fit.parameters[index],
+            low,
+            high,
+        }
+    };
+    Some(LatePhase {
+        exponent: interval(1),
+        floor: interval(2).scaled(scale),
+        falling_at_end: fit.parameters[0].exp() * scale,
+        between: part.between,
+        origin: part.origin,
+        fit,
+        scale,
+    })
+}

@@ -1,0 +1,36 @@
+//! Pump-down curves: the volume phase, the outgassing phase, the floor, and where a curve leaves
+//! that of the same tool when it was healthy.
+//!
+//! The volume phase is an exponential, `t = (V/S) ln((p1 - pu)/(p2 - pu))`, and holds only above
+//! [`VOLUME_PHASE_ENDS`]: below, gas from the walls sets the pace and the formula would promise
+//! pressures that no chamber reaches. Later the pressure falls as `C t^-alpha + floor` with alpha about
+//! 1 for metal walls and 0.5 for elastomers (Dayton 1959; Chiggiato, arXiv:1404.0960; from
+//! memory). Errors are shares of the reading, as in [`crate::vacuum::rise`], whose fits are used.
+//! Imports the log, the rise and the units only.
+
+mod compare;
+mod late;
+mod volume;
+
+#[cfg(test)]
+mod tests;
+
+pub use compare::{Comparison, Explanation, ExplanationKind, Leaves, compare};
+pub use late::{LatePhase, late_phase};
+pub use volume::{PumpDownError, VOLUME_PHASE_ENDS, VolumePhase, time_to_pump, volume_phase};
+
+use crate::vacuum::log::TidyRecord;
+
+/// Index of the last reading before the pressure falls from atmosphere, the origin of time; the first
+/// reading if the record begins below 10 kPa.
+pub fn pumping_begins(record: &TidyRecord) -> usize {
+    let highest = record.pascals.iter().copied().fold(0.0, f64::max);
+    if highest < 1e4 {
+        return 0;
+    }
+    record
+        .pascals
+        .iter()
+        .rposition(|pressure| *pressure > 0.8 * highest)
+        .unwrap_or(0)
+}

@@ -1,0 +1,230 @@
+//! Pump-downs with known phases, and the formula against sourced values.
+
+use proptest::prelude::*;
+use rand::{Rng, RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
+use super::{Comparison, ExplanationKind, compare, late_phase, time_to_pump, volume_phase};
+use crate::vacuum::log::TidyRecord;
+use crate::vacuum::units::{Pressure, Speed, Volume};
+
+/// Speed over volume of the healthy tool, per second.
+const RATE: f64 = 0.02;
+
+#[derive(Clone, Copy)]
+struct Tool {
+    rate: f64,
+    /// Multiplies what the walls give and the floor.
+    factor: f64,
+    steady: f64,
+    extra: f64,
+    exponent: f64,
+    seed: u64,
+}
+
+const HEALTHY: Tool = Tool {
+    rate: RATE,
+    factor: 1.0,
+    steady: 0.0,
+    extra: 0.0,
+    exponent: 1.0,
+    seed: 1,
+};
+
+/// Ten hours, with 3 % scatter; readings every 2 s for half an hour, then every 20 s.
+fn pump_down(tool: Tool) -> TidyRecord {
+    let mut random = ChaCha8Rng::seed_from_u64(tool.seed);
+    let mut record = TidyRecord::default();
+    let mut time = 0.0;
+    while time <= 36_000.0 {
+        let hours = (time / 3600.0f64).max(0.02);
+        let pressure = 101_325.0 * (-tool.rate * time).exp()
+            + tool.factor * (2e-4 * hours.powf(-1.0) + 5e-6)
+            + tool.extra * hours.powf(-tool.exponent)
+            + tool.steady;
+        record
+            .pascals
+            .push(pressure * (0.03 * normal(&mut random)).exp());
+        record.seconds.push(time);
+        record.lines.push(record.lines.len() as u32 + 2);
+        time += if time < 1800.0 { 2.0 } else { 20.0 };
+    }
+    record
+}
+
+fn normal(random: &mut impl Rng) -> f64 {
+    let radius = (-2.0 * (1.0 - random.random::<f64>()).ln()).sqrt();
+    radius * (std::f64::consts::TAU * random.random::<f64>()).cos()
+}
+
+/// The best explanation must be of this kind and alone fit.
+#[track_caller]
+fn explained(
+    comparison: &Comparison,
+    kind: ExplanationKind,
+) -> Option<crate::vacuum::rise::Interval> {
+    let fitting: Vec<_> = comparison
+        .explanations
+        .iter()
+        .filter(|e| e.fits)
+        .map(|e| e.kind)
+        .collect();
+    assert_eq!(fitting.first(), Some(&kind), "{comparison:?}");
+    comparison.explanations[0].size
+}
+
+#[test]
+fn phases_are_found_with_their_sizes() {
+    let record = pump_down(HEALTHY);
+    let volume = volume_phase(&record).unwrap();
+    let rate = volume.speed_over_volume;
+    assert!(rate.low <= RATE && RATE <= rate.high, "{rate:?}");
+    assert!((rate.best / RATE - 1.0).abs() < 0.02, "{rate:?}");
+    assert!((volume.later_over_earlier - 1.0).abs() < 0.1);
+    let late = late_phase(&record).unwrap();
+    assert!(
+        late.exponent.low <= 1.0 && 1.0 <= late.exponent.high,
+        "{:?}",
+        late.exponent
+    );
+    assert!(
+        late.floor.low <= 5e-6 && 5e-6 <= late.floor.high,
+        "{:?}",
+        late.floor
+    );
+    assert!((late.pascals_at(36_000.0) / 2.5e-5 - 1.0).abs() < 0.1);
+}
+
+#[test]
+fn a_second_healthy_pump_down_is_as_healthy() {
+    let healthy = pump_down(HEALTHY);
+    let again = compare(
+        &pump_down(Tool {
+            seed: 2,
+            factor: 1.1,
+            ..HEALTHY
+        }),
+        &healthy,
+    );
+    explained(&again, ExplanationKind::AsHealthy);
+    assert_eq!(again.leaves, None);
+}
+
+#[test]
+fn each_fault_is_explained_with_its_size() {
+    let healthy = pump_down(HEALTHY);
+    let half_speed = compare(
+        &pump_down(Tool {
+            seed: 3,
+            factor: 3.0,
+            ..HEALTHY
+        }),
+        &healthy,
+    );
+    let factor = explained(&half_speed, ExplanationKind::LowerSpeedOrGauge).unwrap();
+    assert!(factor.low <= 3.0 && 3.0 <= factor.high, "{factor:?}");
+    let ratio = half_speed.volume_speed_ratio.unwrap();
+    assert!(ratio.low <= 1.0 && 1.0 <= ratio.high, "{ratio:?}");
+
+    let leak = compare(
+        &pump_down(Tool {
+            seed: 4,
+            steady: 2e-4,
+            ..HEALTHY
+        }),
+        &healthy,
+    );
+    let load = explained(&leak, ExplanationKind::SteadyLoad).unwrap();
+    assert!(load.low <= 2e-4 && 2e-4 <= load.high, "{load:?}");
+    let leaves = leak.leaves.unwrap();
+    // A steady 2e-4 Pa is 35 % of 2e-4/h + 5e-6 Pa after about 0.35 h.
+    assert!((600.0..2400.0).contains(&leaves.seconds), "{leaves:?}");
+    assert!((leaves.factor_at_end / 9.0 - 1.0).abs() < 0.2, "{leaves:?}");
+
+    let wet = compare(
+        &pump_down(Tool {
+            seed: 5,
+            extra: 2e-3,
+            exponent: 0.6,
+            ..HEALTHY
+        }),
+        &healthy,
+    );
+    explained(&wet, ExplanationKind::MoreOutgassing);
+}
+
+#[test]
+fn a_slower_roughing_phase_is_seen() {
+    let slow = compare(
+        &pump_down(Tool {
+            seed: 6,
+            rate: 0.5 * RATE,
+            ..HEALTHY
+        }),
+        &pump_down(HEALTHY),
+    );
+    let ratio = slow.volume_speed_ratio.unwrap();
+    assert!(ratio.low <= 0.5 && 0.5 <= ratio.high, "{ratio:?}");
+    assert!(ratio.high < 0.6, "{ratio:?}");
+}
+
+#[test]
+fn a_gauge_that_stands_still_is_seen() {
+    let mut record = pump_down(HEALTHY);
+    assert!(!compare(&record, &pump_down(HEALTHY)).stands_still);
+    for pressure in &mut record.pascals {
+        *pressure = pressure.max(1e-2);
+    }
+    assert!(compare(&record, &pump_down(HEALTHY)).stands_still);
+}
+
+/// Umrath, Fundamentals of Vacuum Technology, sizing example (from memory): 500 L in 10 min from 1013
+/// to 1 mbar needs 346 L/min; and 500 L at 10 L/s to 0.1 mbar takes 461.2 s.
+#[test]
+fn times_are_those_of_the_handbook() {
+    let time = |speed: f64, to: f64, lowest: f64| {
+        time_to_pump(
+            Volume::from_cubic_metres(0.5).unwrap(),
+            Speed::from_cubic_metres_per_second(speed).unwrap(),
+            Pressure::from_pascals(101_300.0).unwrap(),
+            Pressure::from_pascals(to).unwrap(),
+            Pressure::from_pascals(lowest).unwrap(),
+        )
+        .map(|time| time.seconds())
+    };
+    assert!((time(0.346 / 60.0, 100.0, 0.0).unwrap() / 600.0 - 1.0).abs() < 1e-3);
+    assert!((time(0.01, 10.0, 0.0).unwrap() / 461.2 - 1.0).abs() < 1e-3);
+    assert!(time(0.01, 10.0, 5.0).unwrap() > 461.2);
+    assert!(
+        time(0.01, 1e-4, 0.0)
+            .unwrap_err()
+            .to_string()
+            .contains("walls")
+    );
+    assert!(time(0.01, 20.0, 30.0).is_err());
+    assert!(time(0.01, 2e5, 0.0).is_err());
+}
+
+#[test]
+fn records_without_a_phase_give_none() {
+    assert!(volume_phase(&TidyRecord::default()).is_none());
+    assert!(late_phase(&TidyRecord::default()).is_none());
+    let empty = compare(&TidyRecord::default(), &pump_down(HEALTHY));
+    assert!(empty.leaves.is_none() && empty.explanations.is_empty());
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    #[test]
+    fn never_panics(pressures in proptest::collection::vec(1e-8f64..1e5, 0..80)) {
+        let record = TidyRecord {
+            seconds: (0..pressures.len()).map(|index| index as f64).collect(),
+            lines: (0..pressures.len() as u32).collect(),
+            pascals: pressures,
+            marks: Vec::new(),
+        };
+        let _ = volume_phase(&record);
+        let _ = late_phase(&record);
+        let _ = compare(&record, &record);
+    }
+}
