@@ -7,16 +7,20 @@
 //!
 //! [`Learned`] is what the counts teach (kept until the ledger changes), [`Belief`] the
 //! chances of the causes given the evidence, [`sequence`] the order of checks, and
-//! [`advise`] all three together with the reasons.
+//! [`advise`] all three together with the reasons. [`backtest`] holds them to history.
 
 mod advise;
+pub mod backtest;
 pub mod belief;
 mod error;
 pub mod knowledge;
 pub mod learned;
 pub mod sequence;
+#[cfg(test)]
+mod tests;
 
 pub use advise::{Advice, Blocked, Find, Request, Shift, Step, StopRule, advise};
+pub use backtest::{Replay, Score, backtest};
 pub use belief::{Belief, CauseBelief, Contradiction, Evidence};
 pub use error::AdviceError;
 pub use knowledge::{CauseFacts, CheckFacts, ClassFacts, Knowledge, Observation, State};

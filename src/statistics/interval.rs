@@ -278,6 +278,25 @@ mod tests {
         }
     }
 
+    #[test]
+    fn shares_agree_with_statsmodels() {
+        use crate::statistics::reference::{close, reference};
+
+        let methods: [(&str, Method); 3] = [
+            ("wilson", wilson),
+            ("clopper_pearson", clopper_pearson),
+            ("jeffreys", jeffreys),
+        ];
+        for case in reference()["shares"].as_array().unwrap() {
+            let count = |name: &str| case[name].as_u64().unwrap();
+            for (name, method) in methods {
+                let got = method(count("count"), count("sample"), 0.95).unwrap();
+                close(got.low, &case[name][0], 1e-9);
+                close(got.high, &case[name][1], 1e-9);
+            }
+        }
+    }
+
     /// NIST/SEMATECH e-Handbook 7.2.4.1, 4 of 20 at 90 % (example from memory).
     #[test]
     fn clopper_pearson_agrees_with_the_handbook() {

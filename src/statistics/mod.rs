@@ -10,8 +10,13 @@ mod error;
 pub mod interval;
 pub mod ledger;
 mod mean;
+#[cfg(test)]
+pub(crate) mod reference;
+pub mod survival;
 mod symbols;
 pub mod tables;
+pub mod trend;
+pub mod wear_out;
 
 pub use case::{Case, NOT_FOUND, Outcome};
 pub use error::StatisticsError;

@@ -1,0 +1,452 @@
+//! Would the advice have helped? Closed cases replayed in time order, each advised on from
+//! what was known before it.
+//!
+//! What nobody recorded has to be modelled: a check that was not made in the case is taken
+//! to find the true cause with its listed chance, and times are averages over that; an
+//! isolating check that was not made gives what is likelier under the true cause. A check
+//! that was made gives what it gave. The fixed common-practice order is timed by the same
+//! rule. The people's time is what they typed, with the same minutes for changes of state.
+//! Cases whose cause was not found, or is not listed for the tool, have no time and count
+//! only for the stated chances.
+
+use std::collections::BTreeMap;
+
+use super::{
+    AdviceError, Belief, Evidence, Knowledge, Learned, Request, State, Step, advise,
+    belief::found_chance, sequence::Effort,
+};
+use crate::statistics::{Case, Ledger, NOT_FOUND, Outcome, Share, tables::Tables};
+
+/// A cause is taken as found once the chance that it is still hidden is below this.
+const HIDDEN: f64 = 0.005;
+const BINS: usize = 10;
+/// Chances enter the log loss no smaller than this.
+const LEAST_CHANCE: f64 = 1e-9;
+
+/// How a replay went.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Replay {
+    /// All classes together.
+    pub all: Score,
+    /// By tool class.
+    pub classes: BTreeMap<String, Score>,
+    /// Cases left out, each with the reason.
+    pub left_out: Vec<(i64, String)>,
+}
+
+/// Figures of a replay.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Score {
+    /// Cases whose stated chances were scored.
+    pub cases: u64,
+    /// Cases that were timed as well.
+    pub timed: u64,
+    /// Means over the timed cases.
+    pub advice: Times,
+    /// The fixed common-practice order.
+    pub practice: Times,
+    /// What the people did.
+    pub people: Times,
+    /// Mean of the minutes the advice had announced.
+    pub announced_minutes: f64,
+    /// Mean of `-ln` of the chance given to the true cause.
+    pub log_loss: f64,
+    /// The same of common practice with the same signs, but no cases.
+    pub practice_log_loss: f64,
+    /// Mean of the squared distance between stated chances and truth (Brier 1950), 0 to 2.
+    pub brier: f64,
+    /// Cases whose likeliest cause was the true one.
+    pub top_1: Option<Share>,
+    /// Cases whose true cause was among the three likeliest.
+    pub top_3: Option<Share>,
+    /// Stated chance of the likeliest cause against how often it was true, by tenths.
+    pub reliability: Vec<Bin>,
+    /// Mean distance between the two, weighted by cases: expected calibration error.
+    pub calibration_error: f64,
+}
+
+/// Means until the cause is found.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Times {
+    /// Minutes, changes of state included.
+    pub minutes: f64,
+    /// Checks.
+    pub checks: f64,
+}
+
+/// A tenth of the reliability diagram.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bin {
+    /// Lower edge of the stated chance.
+    pub from: f64,
+    /// Upper edge.
+    pub to: f64,
+    /// Mean stated chance.
+    pub stated: f64,
+    /// How often it was true.
+    pub came_true: Share,
+}
+
+/// Replays `cases` in order of day, then number. `components` gives the components of a
+/// tool (none: all its class can have). `progress` is told how many cases are done.
+///
+/// # Errors
+/// Common practice that contradicts itself; a case that cannot be used is left out and
+/// named in the answer instead.
+pub fn backtest(
+    knowledge: &Knowledge,
+    cases: &[Case],
+    components: &dyn Fn(&str) -> Option<Vec<String>>,
+    progress: &mut dyn FnMut(usize),
+) -> Result<Replay, AdviceError> {
+    let mut order: Vec<&Case> = cases.iter().collect();
+    order.sort_by_key(|case| (case.occurred_day, case.number));
+    let untaught = Learned::from(knowledge, &Tables::default());
+    let mut ledger = Ledger::new();
+    let mut learned = untaught.clone();
+    let mut learned_from = 0;
+    let mut sums: BTreeMap<String, Sum> = BTreeMap::new();
+    let mut left_out = Vec::new();
+    for (done, case) in order.iter().enumerate() {
+        // Learning anew at each fiftieth more cases uses, if anything, less than was known.
+        if ledger.len() > learned_from + learned_from / 50 {
+            learned = Learned::from(knowledge, ledger.tables());
+            learned_from = ledger.len();
+        }
+        let replay = Replayed {
+            knowledge,
+            learned: &learned,
+            untaught: &untaught,
+            case,
+        };
+        match replay.run(components(&case.tool)) {
+            Ok(result) => sums
+                .entry(case.tool_class.clone())
+                .or_default()
+                .add(&result),
+            Err(error) => left_out.push((case.number, error.to_string())),
+        }
+        if let Err(error) = ledger.apply(case.number, Some(case)) {
+            left_out.push((case.number, error.to_string()));
+        }
+        progress(done + 1);
+    }
+    let mut all = Sum::default();
+    for sum in sums.values() {
+        all.join(sum);
+    }
+    Ok(Replay {
+        all: all.score(),
+        classes: sums
+            .into_iter()
+            .map(|(class, sum)| (class, sum.score()))
+            .collect(),
+        left_out,
+    })
+}
+
+struct Replayed<'r> {
+    knowledge: &'r Knowledge,
+    learned: &'r Learned,
+    untaught: &'r Learned,
+    case: &'r Case,
+}
+
+struct Outcomes {
+    chance: f64,
+    practice_chance: f64,
+    brier: f64,
+    top_chance: f64,
+    rank: usize,
+    timed: Option<Timed>,
+}
+
+struct Timed {
+    announced: f64,
+    advice: Times,
+    practice: Times,
+    people: Times,
+}
+
+impl Replayed<'_> {
+    fn run(&self, components: Option<Vec<String>>) -> Result<Outcomes, AdviceError> {
+        let evidence = Evidence {
+            signs: self.case.signs.clone(),
+            antecedents: self.case.antecedents.clone(),
+            loss_decades: self.case.loss_decades,
+            outcomes: Vec::new(),
+        };
+        let class = &self.case.tool_class;
+        let parts = components.as_deref();
+        let belief = Belief::of(self.knowledge, self.learned, class, parts, &evidence)?;
+        let practice = Belief::of_practice(self.knowledge, self.untaught, class, parts, &evidence)?;
+        let chance = stated(&belief, &self.case.cause);
+        let squares: f64 = belief.causes.iter().map(|cause| cause.chance.powi(2)).sum();
+        let listed = belief
+            .causes
+            .iter()
+            .position(|cause| cause.id == self.case.cause);
+        let top_chance = belief.causes.first().map_or(0.0, |cause| cause.chance);
+        let timed = match self.knowledge.cause_index.get(&self.case.cause) {
+            Some(&cause) if listed.is_some() => {
+                let request = Request {
+                    class: class.clone(),
+                    components,
+                    state: State::Pumped,
+                    evidence,
+                    price_of_help: None,
+                    effort: Effort::Quick,
+                };
+                Some(self.times(request, cause)?)
+            }
+            _ => None,
+        };
+        Ok(Outcomes {
+            chance,
+            practice_chance: stated(&practice, &self.case.cause),
+            brier: squares + belief.unlisted.powi(2) - chance.powi(2) + (1.0 - chance).powi(2),
+            top_chance,
+            rank: listed.unwrap_or(usize::MAX),
+            timed,
+        })
+    }
+
+    fn times(&self, mut request: Request, cause: usize) -> Result<Timed, AdviceError> {
+        let changes = self.knowledge.class(&request.class)?.changes();
+        let mut walk = Walk {
+            changes,
+            state: State::Pumped,
+            hidden: 1.0,
+            times: Times::default(),
+        };
+        let first = advise(self.knowledge, self.learned, self.untaught, &request)?;
+        let announced = first.expected_minutes;
+        let mut practice = Walk { ..walk };
+        for id in &first.practice_order {
+            let check = self.knowledge.check_number(id)?;
+            practice.make(self.knowledge, check, self.finds(check, cause));
+        }
+        let mut steps: Vec<Step> = first.steps;
+        'advised: loop {
+            for step in &steps {
+                if walk.hidden < HIDDEN {
+                    break 'advised;
+                }
+                let check = self.knowledge.check_number(&step.check)?;
+                walk.make(self.knowledge, check, self.finds(check, cause));
+                let outcome = if step.isolating {
+                    self.tells(check, cause)
+                } else {
+                    Outcome::Clear
+                };
+                request
+                    .evidence
+                    .outcomes
+                    .push((step.check.clone(), outcome));
+                request.state = step.state;
+                if outcome != step.assumed {
+                    let next = advise(self.knowledge, self.learned, self.untaught, &request)?;
+                    steps = next.steps;
+                    continue 'advised;
+                }
+            }
+            break;
+        }
+        let mut people = Walk {
+            hidden: 1.0,
+            times: Times::default(),
+            state: State::Pumped,
+            ..walk
+        };
+        for (id, _, minutes) in &self.case.checks {
+            if let Ok(check) = self.knowledge.check_number(id)
+                && minutes.is_finite()
+            {
+                people.take(self.knowledge.checks[check].state, minutes.max(0.0));
+            }
+        }
+        Ok(Timed {
+            announced,
+            advice: walk.times,
+            practice: practice.times,
+            people: people.times,
+        })
+    }
+
+    fn recorded(&self, check: usize) -> Option<Outcome> {
+        let id = &self.knowledge.checks[check].id;
+        let made = self
+            .case
+            .checks
+            .iter()
+            .rev()
+            .find(|(other, ..)| other == id);
+        made.map(|(_, outcome, _)| *outcome)
+            .filter(|outcome| *outcome != Outcome::Inconclusive)
+    }
+
+    /// Chance that the check ends the search.
+    fn finds(&self, check: usize, cause: usize) -> f64 {
+        let facts = &self.knowledge.checks[check];
+        let listed = facts.reveals.get(&self.knowledge.causes[cause].id).copied();
+        match listed {
+            None => 0.0,
+            Some(_) if facts.isolating => 0.0,
+            Some(chance) => match self.recorded(check) {
+                Some(Outcome::Found) => 1.0,
+                Some(_) => 0.0,
+                None => chance,
+            },
+        }
+    }
+
+    fn tells(&self, check: usize, cause: usize) -> Outcome {
+        self.recorded(check)
+            .unwrap_or(if found_chance(self.knowledge, check, cause) > 0.5 {
+                Outcome::Found
+            } else {
+                Outcome::Clear
+            })
+    }
+}
+
+/// A search under way: averages over whether the cause is still hidden.
+#[derive(Clone, Copy)]
+struct Walk {
+    changes: [[f64; 3]; 3],
+    state: State,
+    hidden: f64,
+    times: Times,
+}
+
+impl Walk {
+    fn make(&mut self, knowledge: &Knowledge, check: usize, finds: f64) {
+        if self.hidden >= HIDDEN {
+            self.take(
+                knowledge.checks[check].state,
+                knowledge.checks[check].minutes,
+            );
+            self.hidden *= 1.0 - finds;
+        }
+    }
+
+    fn take(&mut self, state: State, minutes: f64) {
+        let change = self.changes[self.state as usize][state as usize];
+        self.times.minutes += self.hidden * (change + minutes);
+        self.times.checks += self.hidden;
+        self.state = state;
+    }
+}
+
+fn stated(belief: &Belief, cause: &str) -> f64 {
+    let listed = belief
+        .causes
+        .iter()
+        .find(|known| known.id == cause && cause != NOT_FOUND);
+    listed.map_or(belief.unlisted, |known| known.chance)
+}
+
+#[derive(Clone, Default)]
+struct Sum {
+    cases: u64,
+    timed: u64,
+    advice: Times,
+    practice: Times,
+    people: Times,
+    announced: f64,
+    log_loss: f64,
+    practice_log_loss: f64,
+    brier: f64,
+    top_1: u64,
+    top_3: u64,
+    bins: [(u64, u64, f64); BINS],
+}
+
+impl Sum {
+    fn add(&mut self, outcomes: &Outcomes) {
+        self.cases += 1;
+        self.log_loss -= outcomes.chance.max(LEAST_CHANCE).ln();
+        self.practice_log_loss -= outcomes.practice_chance.max(LEAST_CHANCE).ln();
+        self.brier += outcomes.brier;
+        self.top_1 += u64::from(outcomes.rank == 0);
+        self.top_3 += u64::from(outcomes.rank < 3);
+        let bin = &mut self.bins[((outcomes.top_chance * BINS as f64) as usize).min(BINS - 1)];
+        bin.0 += 1;
+        bin.1 += u64::from(outcomes.rank == 0);
+        bin.2 += outcomes.top_chance;
+        if let Some(timed) = &outcomes.timed {
+            self.timed += 1;
+            self.announced += timed.announced;
+            self.advice.add(timed.advice);
+            self.practice.add(timed.practice);
+            self.people.add(timed.people);
+        }
+    }
+
+    fn join(&mut self, other: &Self) {
+        self.cases += other.cases;
+        self.timed += other.timed;
+        self.advice.add(other.advice);
+        self.practice.add(other.practice);
+        self.people.add(other.people);
+        self.announced += other.announced;
+        self.log_loss += other.log_loss;
+        self.practice_log_loss += other.practice_log_loss;
+        self.brier += other.brier;
+        self.top_1 += other.top_1;
+        self.top_3 += other.top_3;
+        for (bin, more) in self.bins.iter_mut().zip(&other.bins) {
+            bin.0 += more.0;
+            bin.1 += more.1;
+            bin.2 += more.2;
+        }
+    }
+
+    fn score(&self) -> Score {
+        let cases = self.cases.max(1) as f64;
+        let timed = self.timed.max(1) as f64;
+        let any = self.cases > 0;
+        let distance: f64 = self
+            .bins
+            .iter()
+            .map(|bin| (bin.2 - bin.1 as f64).abs())
+            .sum();
+        let reliability = self.bins.iter().enumerate().filter(|(_, bin)| bin.0 > 0);
+        Score {
+            cases: self.cases,
+            timed: self.timed,
+            advice: self.advice.over(timed),
+            practice: self.practice.over(timed),
+            people: self.people.over(timed),
+            announced_minutes: self.announced / timed,
+            log_loss: self.log_loss / cases,
+            practice_log_loss: self.practice_log_loss / cases,
+            brier: self.brier / cases,
+            top_1: any.then(|| Share::of(self.top_1, self.cases)),
+            top_3: any.then(|| Share::of(self.top_3, self.cases)),
+            reliability: reliability
+                .map(|(at, bin)| Bin {
+                    from: at as f64 / BINS as f64,
+                    to: (at + 1) as f64 / BINS as f64,
+                    stated: bin.2 / bin.0 as f64,
+                    came_true: Share::of(bin.1, bin.0),
+                })
+                .collect(),
+            calibration_error: distance / cases,
+        }
+    }
+}
+
+impl Times {
+    fn add(&mut self, other: Self) {
+        self.minutes += other.minutes;
+        self.checks += other.checks;
+    }
+
+    fn over(self, count: f64) -> Self {
+        Self {
+            minutes: self.minutes / count,
+            checks: self.checks / count,
+        }
+    }
+}

@@ -1,0 +1,131 @@
+"""Recomputes statistics.json with scipy, statsmodels and lifelines.
+
+Run it with an interpreter that has them; the versions used are written into the file.
+"""
+
+import json
+import math
+import pathlib
+import sys
+
+import lifelines
+import numpy
+import scipy
+import statsmodels
+from scipy import optimize, stats
+from statsmodels.stats.multitest import multipletests
+from statsmodels.stats.proportion import proportion_confint
+
+rng = numpy.random.default_rng(20250211)
+
+
+def shares():
+    for count, sample in [(0, 7), (1, 29), (3, 12), (9, 10), (15, 148), (40, 400), (10, 10), (731, 5000)]:
+        row = {"count": count, "sample": sample}
+        for ours, theirs in [("wilson", "wilson"), ("clopper_pearson", "beta"), ("jeffreys", "jeffreys")]:
+            low, high = proportion_confint(count, sample, alpha=0.05, method=theirs)
+            row[ours] = [float(low), float(high)]
+        yield row
+
+
+def inversions_at_least(count, reversals):
+    ways = [1]
+    for size in range(2, count + 1):
+        longer = [0] * (len(ways) + size - 1)
+        for at, number in enumerate(ways):
+            for more in range(size):
+                longer[at + more] += number
+        ways = longer
+    return sum(ways[reversals:]) / math.factorial(count)
+
+
+def trends():
+    for count, power in [(6, 1.0), (12, 0.5), (25, 1.8), (60, 1.0)]:
+        end = 1000.0
+        times = numpy.sort(end * rng.uniform(size=count) ** (1 / power))
+        z = (times.mean() - end / 2) / (end * math.sqrt(1 / (12 * count)))
+        chi_square = 2 * numpy.log(end / times).sum()
+        gaps = numpy.diff(numpy.concatenate([[0.0], times]))
+        reversals = sum(int(b > a) for i, a in enumerate(gaps) for b in gaps[i + 1 :])
+        yield {
+            "times": times.tolist(),
+            "end": end,
+            "laplace_z": float(z),
+            "laplace_p_rising": float(stats.norm.sf(z)),
+            "power_law_chi_square": float(chi_square),
+            "power_law_p_falling": float(stats.chi2.sf(chi_square, 2 * count)),
+            "reverse_p_falling": inversions_at_least(count, reversals),
+        }
+
+
+def adjusted():
+    for count in [1, 5, 40]:
+        p = rng.uniform(size=count) ** 3
+        yield {"p": p.tolist(), "adjusted": multipletests(p, method="fdr_bh")[1].tolist()}
+
+
+def lives():
+    for count, shape, censored in [(15, 1.3, 0.0), (30, 2.5, 0.4), (80, 0.8, 0.2)]:
+        times = numpy.round(500 * rng.weibull(shape, count), 1) + 0.1
+        limit = numpy.where(rng.uniform(size=count) < censored, 0.7 * times, numpy.inf)
+        failed = times <= limit
+        times = numpy.round(numpy.minimum(times, limit), 2)
+        curve = lifelines.KaplanMeierFitter().fit(times, failed)
+        table = curve.event_table
+        steps = []
+        for time in table.index[table["observed"] > 0]:
+            low, high = curve.confidence_interval_.loc[time]
+            steps.append(
+                {"time": float(time), "survival": float(curve.predict(time)), "low": float(low), "high": float(high)}
+            )
+        fit = lifelines.WeibullFitter().fit(times, failed)
+        deviations = fit.summary["se(coef)"]
+        yield {
+            "times": times.tolist(),
+            "failed": failed.tolist(),
+            "kaplan_meier": steps,
+            "weibull": {
+                "shape": float(fit.rho_),
+                "scale": float(fit.lambda_),
+                "ln_likelihood": float(fit.log_likelihood_),
+                "deviation_ln_shape": float(deviations["rho_"] / fit.rho_),
+                "deviation_ln_scale": float(deviations["lambda_"] / fit.lambda_),
+            },
+        }
+
+
+def replacement():
+    for shape, scale, planned, failure in [(2.0, 1000.0, 1.0, 5.0), (3.5, 400.0, 2.0, 30.0), (1.5, 9000.0, 1.0, 12.0)]:
+
+        def rate(age):
+            outlive = math.exp(-((age / scale) ** shape))
+            running = scipy.integrate.quad(lambda t: math.exp(-((t / scale) ** shape)), 0, age, epsabs=1e-12)[0]
+            return (planned * outlive + failure * (1 - outlive)) / running
+
+        best = optimize.minimize_scalar(rate, bounds=(0.01 * scale, 3 * scale), method="bounded", options={"xatol": 1e-9 * scale})
+        yield {
+            "shape": shape,
+            "scale": scale,
+            "planned": planned,
+            "failure": failure,
+            "age": float(best.x),
+            "cost_rate": float(best.fun),
+        }
+
+
+made = {
+    "made_with": {
+        "python": sys.version.split()[0],
+        "numpy": numpy.__version__,
+        "scipy": scipy.__version__,
+        "statsmodels": statsmodels.__version__,
+        "lifelines": lifelines.__version__,
+    },
+    "shares": list(shares()),
+    "trends": list(trends()),
+    "benjamini_hochberg": list(adjusted()),
+    "lives": list(lives()),
+    "replacement": list(replacement()),
+}
+path = pathlib.Path(__file__).with_suffix(".json")
+path.write_text(json.dumps(made, indent=1) + "\n")
