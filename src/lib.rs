@@ -3,6 +3,7 @@
 //!
 //! The code map, in the order data flows, stands in DEVELOPERS.md.
 
+pub mod advice;
 pub mod casebook;
 pub mod catalogue;
 pub mod cli;
@@ -11,6 +12,7 @@ pub mod follow;
 pub mod intake;
 pub mod knowledge;
 pub mod search;
+pub mod statistics;
 pub mod store;
 pub mod synthesise;
 pub mod vacuum;

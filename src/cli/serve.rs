@@ -90,7 +90,7 @@ async fn serve(
         SearchIndex::open(&data)
             .with_context(|| format!("cannot open the search index in {}", data.display()))?,
     );
-    let knowledge = Arc::new(Knowledge::default());
+    let knowledge = Arc::new(Knowledge::new(&catalogue)?);
     let follower = Follower::new(
         store.clone(),
         Arc::clone(&index),

@@ -100,7 +100,7 @@ pub(super) async fn bring_up(
             let mut follower = Follower::new(
                 store.clone(),
                 Arc::clone(&index),
-                Arc::new(Knowledge::default()),
+                Arc::new(Knowledge::new(catalogue)?),
                 Arc::clone(catalogue),
             )
             .await?;

@@ -1,11 +1,19 @@
-//! What a page or a program asks the check sequence, checked against catalogue and fleet.
+//! What a page or a program asks the check sequence, checked against catalogue and fleet,
+//! and the answer together with the cases behind it.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
+use super::{fault::Fault, state::App};
 use crate::{
+    advice::{Advice, AdviceError, Evidence, Request, sequence::Effort},
     casebook::{Outcome, Refusal, Tool},
-    catalogue::{Catalogue, ClassId, ComponentId, ToolClass, ToolState},
-    knowledge::Question,
+    catalogue::{Catalogue, Check, ClassId, ComponentId, ToolClass, ToolState},
+    knowledge,
+    statistics::{Dimension, Filter},
+    vacuum::units::TypedPressure,
 };
 
 /// The tool or class the question is about.
@@ -31,89 +39,182 @@ impl About<'_> {
         }
     }
 
+    pub(super) fn healthy_base(&self) -> TypedPressure {
+        match self {
+            Self::Tool(tool) => tool.healthy_base,
+            Self::Class(class) => class.healthy_base,
+        }
+    }
+
     /// A question with nothing stated.
     pub(super) fn question(&self) -> Question {
         Question {
-            class: self.class().clone(),
-            components: self.components(),
+            request: Request {
+                class: self.class().to_string(),
+                components: Some(self.components().iter().map(ToString::to_string).collect()),
+                state: knowledge::state(ToolState::Pumped),
+                evidence: Evidence::default(),
+                price_of_help: None,
+                effort: Effort::Full,
+            },
             state: ToolState::Pumped,
-            signs: BTreeMap::new(),
-            antecedents: BTreeMap::new(),
-            outcomes: Vec::new(),
         }
     }
 }
 
-/// Adds a sign, an antecedent, an outcome or the state to a question.
-///
-/// `seen` reads what a form or a program calls yes and no.
-pub(super) fn state(
-    question: &mut Question,
-    catalogue: &Catalogue,
-    path: &str,
-    value: &str,
-) -> Result<(), Refusal> {
-    let refusal = |problem: String, accepted: &str| Err(Refusal::new(path, problem, accepted));
-    if path == "state" {
-        return match ToolState::ALL.into_iter().find(|state| state.id() == value) {
-            Some(state) => {
-                question.state = state;
-                Ok(())
-            }
-            None => refusal(
-                format!("{value:?} is not a state of a tool"),
-                "pumped, vented or stopped-purged",
-            ),
-        };
+/// A question on its way.
+#[derive(Clone, Debug)]
+pub(super) struct Question {
+    request: Request,
+    /// The state the tool is in.
+    pub(super) state: ToolState,
+}
+
+/// An answer with the newest cases of each cause in the class.
+pub(super) struct Answer {
+    pub(super) advice: Advice,
+    cases: BTreeMap<String, Vec<i64>>,
+}
+
+/// Cases linked from one step at most.
+const LINKED: usize = 5;
+
+impl Answer {
+    /// The newest cases of the class with a cause that the check reveals.
+    pub(super) fn cases_behind(&self, check: &Check) -> Vec<i64> {
+        let mut numbers: Vec<i64> = check
+            .reveals
+            .keys()
+            .filter(|_| !check.isolating)
+            .filter_map(|cause| self.cases.get(cause.as_str()))
+            .flatten()
+            .copied()
+            .collect();
+        numbers.sort_unstable_by(|a, b| b.cmp(a));
+        numbers.truncate(LINKED);
+        numbers
     }
-    let Some((group, id)) = path.split_once('.') else {
-        return Ok(());
-    };
-    match group {
-        "signs" | "antecedents" => {
-            let (known, what) = if group == "signs" {
-                (catalogue.sign(id).is_some(), "sign")
-            } else {
-                (catalogue.antecedent(id).is_some(), "antecedent")
-            };
-            if !known {
-                return refusal(
-                    format!("no {what} is called {id:?}"),
-                    "one of the catalogue",
-                );
-            }
-            let yes = match value {
-                "seen" | "true" => true,
-                "absent" | "false" => false,
-                other => {
-                    return refusal(format!("{other:?} is neither yes nor no"), "true or false");
+}
+
+impl Question {
+    /// Adds a sign, an antecedent, an outcome or the state; other paths are passed over.
+    pub(super) fn state(
+        &mut self,
+        catalogue: &Catalogue,
+        path: &str,
+        value: &str,
+    ) -> Result<(), Refusal> {
+        let refusal = |problem: String, accepted: &str| Err(Refusal::new(path, problem, accepted));
+        if path == "state" {
+            return match ToolState::ALL.into_iter().find(|state| state.id() == value) {
+                Some(state) => {
+                    self.state = state;
+                    self.request.state = knowledge::state(state);
+                    Ok(())
                 }
+                None => refusal(
+                    format!("{value:?} is not a state of a tool"),
+                    "pumped, vented or stopped-purged",
+                ),
             };
-            let answers = if group == "signs" {
-                &mut question.signs
-            } else {
-                &mut question.antecedents
-            };
-            answers.insert(id.to_owned(), yes);
         }
-        "outcomes" => {
-            if catalogue.check(id).is_none() {
-                return refusal(format!("no check is called {id:?}"), "one of the catalogue");
-            }
-            match value.parse::<Outcome>() {
-                Ok(outcome) => {
-                    question.outcomes.retain(|(check, _)| check != id);
-                    question.outcomes.push((id.to_owned(), outcome));
-                }
-                Err(()) => {
+        let Some((group, id)) = path.split_once('.') else {
+            return Ok(());
+        };
+        let evidence = &mut self.request.evidence;
+        match group {
+            "signs" | "antecedents" => {
+                let (known, what) = if group == "signs" {
+                    (catalogue.sign(id).is_some(), "sign")
+                } else {
+                    (catalogue.antecedent(id).is_some(), "antecedent")
+                };
+                if !known {
                     return refusal(
-                        format!("{value:?} is not an outcome"),
-                        "found, clear or inconclusive",
+                        format!("no {what} is called {id:?}"),
+                        "one of the catalogue",
                     );
                 }
+                let yes = match value {
+                    "seen" | "true" => true,
+                    "absent" | "false" => false,
+                    other => {
+                        return refusal(
+                            format!("{other:?} is neither yes nor no"),
+                            "true or false",
+                        );
+                    }
+                };
+                let answers = if group == "signs" {
+                    &mut evidence.signs
+                } else {
+                    &mut evidence.antecedents
+                };
+                answers.retain(|(other, _)| other != id);
+                answers.push((id.to_owned(), yes));
             }
+            "outcomes" => {
+                if catalogue.check(id).is_none() {
+                    return refusal(format!("no check is called {id:?}"), "one of the catalogue");
+                }
+                match value.parse::<Outcome>() {
+                    Ok(outcome) => {
+                        evidence.outcomes.retain(|(check, _)| check != id);
+                        evidence
+                            .outcomes
+                            .push((id.to_owned(), knowledge::outcome(outcome)));
+                    }
+                    Err(()) => {
+                        return refusal(
+                            format!("{value:?} is not an outcome"),
+                            "found, clear or inconclusive",
+                        );
+                    }
+                }
+            }
+            _ => {}
         }
-        _ => {}
+        Ok(())
     }
-    Ok(())
+
+    /// States how far the base pressure is lost.
+    pub(super) fn loss(&mut self, healthy: TypedPressure, faulty: TypedPressure) {
+        let pascals = |typed: TypedPressure| typed.pressure().ok().map(|p| p.pascals());
+        if let (Some(healthy), Some(faulty)) = (pascals(healthy), pascals(faulty))
+            && healthy > 0.0
+            && faulty > 0.0
+        {
+            self.request.evidence.loss_decades = Some((faulty / healthy).log10());
+        }
+    }
+
+    /// Asks, off the threads that serve requests.
+    pub(super) async fn ask(self, app: &App) -> Result<Answer, Fault> {
+        let knowledge = Arc::clone(&app.knowledge);
+        let request = self.request;
+        tokio::task::spawn_blocking(move || {
+            let cases = knowledge
+                .by(
+                    Dimension::Cause,
+                    &Filter {
+                        class: Some(request.class.clone()),
+                        ..Filter::default()
+                    },
+                )
+                .groups
+                .into_iter()
+                .map(|group| (group.id, group.recent))
+                .collect();
+            let advice = knowledge.advise(&request)?;
+            Ok::<_, AdviceError>(Answer { advice, cases })
+        })
+        .await?
+        .map_err(|error| {
+            Fault::Refused(vec![Refusal::new(
+                "question",
+                error.to_string(),
+                "signs, antecedents and outcomes that do not contradict each other",
+            )])
+        })
+    }
 }

@@ -48,7 +48,7 @@ impl TestApp {
         let store = Store::open(&url).await.expect("a fresh store opens");
         let catalogue = Arc::new(source::built_in().expect("the built-in catalogue is right"));
         let index = Arc::new(SearchIndex::in_memory().expect("an index in memory"));
-        let knowledge = Arc::new(Knowledge::default());
+        let knowledge = Arc::new(Knowledge::new(&catalogue).expect("a usable catalogue"));
         let follower = Follower::new(
             store.clone(),
             Arc::clone(&index),

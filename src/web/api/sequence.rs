@@ -8,13 +8,8 @@ use serde_json::{Map, Value, json};
 
 use super::json;
 use crate::{
-    casebook::Refusal,
-    web::{
-        asked_sequence::{self, About},
-        fault::Fault,
-        fields::body,
-        state::App,
-    },
+    casebook::{self, Refusal},
+    web::{asked_sequence::About, fault::Fault, fields::body, state::App},
 };
 
 /// `POST /api/sequence`.
@@ -58,54 +53,79 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
     let mut question = about.question();
     let mut refusals = Vec::new();
     for (path, value) in stated(&asked, &mut refusals) {
-        if let Err(refusal) = asked_sequence::state(&mut question, &app.catalogue, &path, &value) {
+        if let Err(refusal) = question.state(&app.catalogue, &path, &value) {
             refusals.push(refusal);
+        }
+    }
+    if let Some(pressures) = asked.get("pressures") {
+        let record = json!({ "pressures": pressures });
+        let (draft, unread) = casebook::read_record(&record);
+        refusals.extend(unread);
+        if let Some(faulty) = draft.faulty {
+            question.loss(draft.healthy.unwrap_or(about.healthy_base()), faulty);
         }
     }
     if !refusals.is_empty() {
         return Err(Fault::Refused(refusals));
     }
-    let advice = app.knowledge.advise(&question, &app.catalogue);
+    let answer = question.ask(&app).await?;
+    let advice = &answer.advice;
     let checks: Vec<_> = advice
-        .checks
+        .steps
         .iter()
-        .map(|step| {
+        .filter_map(|step| Some((step, app.catalogue.check(&step.check)?)))
+        .map(|(step, check)| {
+            let finds: Vec<_> = step
+                .finds
+                .iter()
+                .map(|find| json!({"cause": find.cause, "chance": find.chance}))
+                .collect();
             json!({
-                "check": step.check.id,
-                "name": step.check.name,
-                "isolating": step.check.isolating,
+                "check": step.check,
+                "name": check.name,
+                "isolating": step.isolating,
                 "chance": step.chance,
-                "interval": step.interval.map(|i| [i.low, i.high]),
-                "minutes": step.check.minutes,
-                "state": step.check.state.id(),
+                "interval": [step.interval.low, step.interval.high],
+                "minutes": step.minutes,
+                "state": check.state.id(),
                 "state_change_minutes": step.change_minutes,
-                "cautions": step.check.cautions,
-                "cases": step.cases,
-                "case_count": step.case_count,
+                "cautions": check.cautions,
+                "needs_first": check.needs_first,
+                "finds": finds,
+                "cases": answer.cases_behind(check),
+                "case_count": step.class_cases,
+                "fleet_case_count": step.fleet_cases,
                 "moved": step.moved,
             })
         })
         .collect();
     let causes: Vec<_> = advice
-        .believed
+        .belief
+        .causes
         .iter()
-        .map(|b| {
+        .map(|cause| {
             json!({
-                "cause": b.cause.id,
-                "chance": b.chance,
-                "common_practice_chance": b.practice,
-                "cases": b.cases.len(),
+                "cause": cause.id,
+                "chance": cause.chance,
+                "interval": [cause.interval.low, cause.interval.high],
+                "common_practice_chance": cause.practice,
+                "class_cases": cause.class_cases,
+                "fleet_cases": cause.fleet_cases,
             })
         })
         .collect();
     Ok(Json(json!({
         "tool_class": about.class(),
-        "class_cases": advice.class_cases,
-        "fleet_cases": advice.fleet_cases,
+        "class_cases": advice.belief.class_cases,
+        "fleet_cases": advice.belief.fleet_cases,
         "expected_minutes": advice.expected_minutes,
         "common_practice_minutes": advice.practice_minutes,
-        "proven_optimal": false,
-        "method": "chance of finding per minute, state changes included",
+        "common_practice_order": advice.practice_order,
+        "proven_optimal": advice.proven,
+        "lower_bound_minutes": advice.lower_bound,
+        "gap": advice.gap,
+        "unlisted_chance": advice.belief.unlisted,
+        "contradiction": advice.belief.contradiction.is_some(),
         "checks": checks,
         "causes": causes,
     })))
@@ -128,7 +148,7 @@ fn stated(asked: &Map<String, Value>, refusals: &mut Vec<Refusal>) -> Vec<(Strin
     let mut stated = Vec::new();
     for (name, value) in asked {
         match (name.as_str(), value) {
-            ("tool" | "tool_class", _) | (_, Value::Null) => {}
+            ("tool" | "tool_class" | "pressures", _) | (_, Value::Null) => {}
             ("state", Value::String(state)) => stated.push((name.clone(), state.clone())),
             ("signs" | "antecedents", Value::Object(answers)) => {
                 for (id, answer) in answers {
@@ -160,7 +180,7 @@ fn stated(asked: &Map<String, Value>, refusals: &mut Vec<Refusal>) -> Vec<(Strin
             _ => refusals.push(Refusal::new(
                 name.chars().take(60).collect::<String>(),
                 "is not a field of this request",
-                "tool, tool_class, state, signs, antecedents, outcomes",
+                "tool, tool_class, state, signs, antecedents, outcomes, pressures",
             )),
         }
     }

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use crate::{
     casebook::Refusal,
-    knowledge::Scope,
+    statistics::{Dimension, Filter},
     web::{fault::Fault, fields::Asked, state::App},
 };
 
@@ -27,7 +27,7 @@ pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<
             known.join(", "),
         ));
     }
-    let mut day = |name: &str, shift: i64| {
+    let mut day = |name: &str| {
         let text = asked.get(name)?;
         let start = text
             .parse::<Date>()
@@ -40,43 +40,49 @@ pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<
                 "a day like 2025-03-04",
             ));
         }
-        Some(start?.timestamp().as_microsecond() + shift)
+        Some(start?.timestamp().as_microsecond().div_euclid(DAY))
     };
-    let from = day("from", 0);
-    let until = day("to", DAY);
+    let from_day = day("from");
+    let to_day = day("to");
     if !refusals.is_empty() {
         return Err(Fault::Refused(refusals));
     }
-    let counted = app.knowledge.causes(&Scope {
-        class: class.map(str::to_owned),
-        site: asked.get("site").map(str::to_owned),
-        from,
-        until,
-    });
+    let counted = app.knowledge.by(
+        Dimension::Cause,
+        &Filter {
+            class: class.map(str::to_owned),
+            site: asked.get("site").map(str::to_owned),
+            from_day,
+            to_day,
+        },
+    );
     let causes: Vec<_> = counted
-        .rows
+        .groups
         .iter()
-        .map(|row| {
-            let cause = app.catalogue.cause(row.cause.id());
+        .map(|group| {
+            let cause = app.catalogue.cause(&group.id);
             json!({
-                "cause": row.cause.id(),
-                "name": app.catalogue.cause_name(row.cause.id()),
+                "cause": group.id,
+                "name": app.catalogue.cause_name(&group.id),
                 "kind": cause.map(|cause| cause.kind),
                 "component": cause.map(|cause| &cause.component),
-                "cases": row.cases,
-                "sample": counted.sample,
-                "share": row.share,
-                "interval": [row.interval.low, row.interval.high],
-                "labour_minutes": row.labour_minutes,
-                "down_hours": row.down_hours,
+                "cases": group.share.count,
+                "sample": group.share.sample,
+                "share": group.share.value,
+                "interval": group.share.interval.map(|i| [i.low, i.high]),
+                "labour_minutes": group.labour.sum,
+                "labour_minutes_median": group.labour.median,
+                "down_hours": group.down.sum,
+                "down_hours_median": group.down.median,
+                "recent": group.recent,
             })
         })
         .collect();
     Ok(Json(json!({
         "tool_class": class,
         "sample": counted.sample,
-        "labour_minutes": counted.labour_minutes,
-        "down_hours": counted.down_hours,
+        "labour_minutes": counted.all.labour.sum,
+        "down_hours": counted.all.down.sum,
         "causes": causes,
     })))
 }

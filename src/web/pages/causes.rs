@@ -1,5 +1,7 @@
 //! Causes of the catalogue, with what the fleet knows of each.
 
+use std::collections::HashMap;
+
 use axum::{
     extract::{Path, State},
     response::Html,
@@ -8,7 +10,7 @@ use axum::{
 use super::tools_by_name;
 use crate::{
     catalogue::Kind,
-    knowledge::Scope,
+    statistics::{Dimension, Filter},
     web::{
         fault::{self, Fault},
         fields::address,
@@ -28,6 +30,13 @@ use crate::{
 const SHOWN: usize = 12;
 
 pub(super) async fn list(State(app): State<App>) -> Result<Html<String>, Fault> {
+    let counts: HashMap<String, u64> = app
+        .knowledge
+        .by(Dimension::Cause, &Filter::default())
+        .groups
+        .into_iter()
+        .map(|group| (group.id, group.share.count))
+        .collect();
     let kinds = Kind::ALL
         .into_iter()
         .map(|kind| CauseKind {
@@ -46,7 +55,7 @@ pub(super) async fn list(State(app): State<App>) -> Result<Html<String>, Fault> 
                         .component(cause.component.as_str())
                         .map_or_else(String::new, |component| component.name.clone()),
                     mechanism: cause.mechanism.clone(),
-                    cases: app.knowledge.cases_of(cause.id.as_str()).0,
+                    cases: counts.get(cause.id.as_str()).copied().unwrap_or_default(),
                 })
                 .collect(),
         })
@@ -66,7 +75,13 @@ pub(super) async fn show(
     let cause = catalogue
         .cause(&id)
         .ok_or_else(|| Fault::NotFound(format!("The catalogue has no cause called {id:?}.")))?;
-    let (cases, numbers) = app.knowledge.cases_of(&id);
+    let group = app
+        .knowledge
+        .by(Dimension::Cause, &Filter::default())
+        .groups
+        .into_iter()
+        .find(|group| group.id == id);
+    let (cases, numbers) = group.map_or((0, Vec::new()), |g| (g.share.count, g.recent));
     let shown: Vec<i64> = numbers.into_iter().take(SHOWN).collect();
     let present = app.store.present(&asker, &shown).await?;
     let tools = tools_by_name(&app, &asker).await?;
@@ -157,20 +172,24 @@ fn shares(app: &App, id: &str) -> Vec<Fact> {
     app.catalogue
         .classes()
         .filter_map(|class| {
-            let counted = app.knowledge.causes(&Scope {
-                class: Some(class.id.to_string()),
-                ..Scope::default()
-            });
-            let row = counted.rows.iter().find(|row| row.cause.id() == id)?;
+            let counted = app.knowledge.by(
+                Dimension::Cause,
+                &Filter {
+                    class: Some(class.id.to_string()),
+                    ..Filter::default()
+                },
+            );
+            let share = counted.groups.iter().find(|group| group.id == id)?.share;
+            let interval = share.interval?;
             Some(Fact::new(
                 class.name.clone(),
                 format!(
                     "{} of {}: {} ({} to {})",
-                    row.cases,
-                    show::counted(counted.sample, "case", "cases"),
-                    show::percent(row.share),
-                    show::percent(row.interval.low),
-                    show::percent(row.interval.high)
+                    share.count,
+                    show::counted(share.sample, "case", "cases"),
+                    show::percent(share.value?),
+                    show::percent(interval.low),
+                    show::percent(interval.high)
                 ),
             ))
         })

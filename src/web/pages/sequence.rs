@@ -5,12 +5,14 @@ use axum::{
     response::{Html, IntoResponse, Redirect, Response},
 };
 
-use super::checks::hazards;
+use super::{checks::hazards, report::unit_id};
 use crate::{
-    catalogue::{Check, ToolState},
-    knowledge::{Advice, AdvisedCheck},
+    advice::{Advice, Shift, Step},
+    catalogue::{Catalogue, ToolState},
+    statistics::Outcome,
+    vacuum::units::{PressureUnit, read_pressure},
     web::{
-        asked_sequence::{self, About},
+        asked_sequence::{About, Answer},
         fault::{self, Fault},
         fields::{Asked, Pairs, address},
         show,
@@ -24,9 +26,6 @@ use crate::{
         },
     },
 };
-
-/// Likely causes named per check.
-const NAMED: usize = 6;
 
 /// Causes below this chance are not listed.
 const NEGLIGIBLE: f64 = 0.001;
@@ -90,7 +89,7 @@ pub(super) async fn of_tool(
         .await?
         .ok_or_else(|| Fault::NotFound(format!("The fleet has no tool called {id:?}.")))?;
     let here = format!("/sequence/tools/{}", tool.id);
-    let mut view = view(&app, &About::Tool(&tool), &asked, here);
+    let mut view = view(&app, &About::Tool(&tool), &asked, here).await?;
     view.tool = Some(Link::new(tool.id.as_str(), format!("/tools/{}", tool.id)));
     view.page.title = format!("What to check next on {}", tool.id);
     let mut report: Vec<(String, String)> = vec![("tool".to_owned(), tool.id.to_string())];
@@ -98,7 +97,7 @@ pub(super) async fn of_tool(
         report.push((format!("checks.{row}.check"), check.to_owned()));
         report.push((format!("checks.{row}.outcome"), outcome.to_owned()));
     }
-    for group in ["signs.", "antecedents."] {
+    for group in ["signs.", "antecedents.", "pressures."] {
         for (id, answer) in asked.below(group) {
             report.push((format!("{group}{id}"), answer.to_owned()));
         }
@@ -122,38 +121,52 @@ pub(super) async fn of_class(
         Fault::NotFound(format!("The catalogue has no tool class called {id:?}."))
     })?;
     let here = format!("/sequence/classes/{}", class.id);
-    fault::page(&view(&app, &About::Class(class), &asked, here))
+    fault::page(&view(&app, &About::Class(class), &asked, here).await?)
 }
 
-fn view(app: &App, about: &About<'_>, asked: &Pairs, here: String) -> SequencePage {
+async fn view(
+    app: &App,
+    about: &About<'_>,
+    asked: &Pairs,
+    here: String,
+) -> Result<SequencePage, Fault> {
     let catalogue = &app.catalogue;
     let mut question = about.question();
-    let mut refusals = Vec::new();
+    let mut messages: Vec<(String, String)> = Vec::new();
     for (name, value) in asked.iter().filter(|(_, value)| !value.trim().is_empty()) {
-        if let Err(refusal) = asked_sequence::state(&mut question, catalogue, name, value.trim()) {
-            refusals.push(refusal);
+        if let Err(refusal) = question.state(catalogue, name, value.trim()) {
+            let message = format!("{}; accepted: {}", refusal.problem, refusal.accepted);
+            messages.push((refusal.field, message));
         }
     }
-    let advice = app.knowledge.advise(&question, catalogue);
-    let mut evidence = evidence(app, about, &advice, here);
+    if let Some(text) = asked.get("pressures.faulty.value") {
+        let unit = asked
+            .get("pressures.faulty.unit")
+            .and_then(|unit| unit.parse().ok());
+        match read_pressure(text, unit) {
+            Ok(faulty) => question.loss(about.healthy_base(), faulty),
+            Err(error) => messages.push(("pressures.faulty".to_owned(), error.to_string())),
+        }
+    }
+    let state = question.state;
+    let answer = question.ask(app).await?;
+    let advice = &answer.advice;
+    let mut evidence = evidence(app, about, advice, here);
     for (name, value) in asked.iter() {
         evidence.fill(name, value);
     }
-    for refusal in refusals {
-        evidence.refuse(
-            &refusal.field,
-            &format!("{}; accepted: {}", refusal.problem, refusal.accepted),
-        );
+    for (field, message) in messages {
+        evidence.refuse(&field, &message);
     }
     let saved = advice.practice_minutes - advice.expected_minutes;
     let mut page = Page::new("What to check next", Section::Sequence);
     page.trail = vec![Link::new("Next check", "/sequence")];
-    SequencePage {
+    Ok(SequencePage {
         page,
         tool: None,
         tool_class: show::class_name(catalogue, about.class().as_str()),
-        basis: basis(&advice),
-        steps: steps(app, &advice),
+        basis: basis(advice),
+        steps: steps(catalogue, &answer, state),
         expected: show::minutes(advice.expected_minutes),
         practice: show::minutes(advice.practice_minutes),
         saving: if saved.round() >= 1.0 {
@@ -161,116 +174,201 @@ fn view(app: &App, about: &About<'_>, asked: &Pairs, here: String) -> SequencePa
         } else {
             String::new()
         },
-        proven: false,
-        method: "Each step is the check with most chance of finding the cause per minute, the \
-                 minutes of venting or pumping down included; a later step may still change what \
-                 is best."
-            .to_owned(),
-        warnings: Vec::new(),
-        beliefs: beliefs(&advice),
+        proven: advice.proven,
+        method: method(advice),
+        warnings: warnings(catalogue, advice),
+        beliefs: beliefs(catalogue, advice),
         evidence,
         report: None,
-    }
+    })
 }
 
-fn basis(advice: &Advice<'_>) -> String {
+fn basis(advice: &Advice) -> String {
     format!(
         "{} of this class, {} in the fleet, and common practice (no source)",
-        show::counted(advice.class_cases, "closed case", "closed cases"),
-        show::count(advice.fleet_cases),
+        show::counted(advice.belief.class_cases, "closed case", "closed cases"),
+        show::count(advice.belief.fleet_cases),
     )
 }
 
-fn beliefs(advice: &Advice<'_>) -> Vec<Belief> {
-    let full = ShareBar::axis_end(advice.believed.iter().map(|b| b.chance));
-    advice
-        .believed
-        .iter()
-        .filter(|b| b.chance >= NEGLIGIBLE)
-        .map(|b| Belief {
-            cause: Some(Link::new(
-                b.cause.name.clone(),
-                format!("/causes/{}", b.cause.id),
-            )),
-            chance: show::percent(b.chance),
-            bar: ShareBar::new(b.chance, b.chance, b.chance, full),
-        })
-        .collect()
-}
-
-fn steps(app: &App, advice: &Advice<'_>) -> Vec<SequenceStep> {
-    let highs = advice.checks.iter().map(|step| {
-        step.interval
-            .map_or(step.chance, |interval| interval.high.max(step.chance))
-    });
-    let full = ShareBar::axis_end(highs);
-    let mut state = ToolState::Pumped;
-    advice
-        .checks
-        .iter()
-        .enumerate()
-        .map(|(index, step)| {
-            let view = step_view(app, advice, index + 1, step, state, full);
-            state = step.check.state;
-            view
-        })
-        .collect()
-}
-
-fn step_view(
-    app: &App,
-    advice: &Advice<'_>,
-    place: usize,
-    step: &AdvisedCheck<'_>,
-    before: ToolState,
-    full: f64,
-) -> SequenceStep {
-    let check = step.check;
-    let (low, high) = step
-        .interval
-        .map_or((step.chance, step.chance), |interval| {
-            (interval.low, interval.high)
-        });
-    SequenceStep {
-        place,
-        id: check.id.to_string(),
-        name: check.name.clone(),
-        href: format!("/checks/{}", check.id),
-        isolating: check.isolating,
-        chance: show::percent(step.chance),
-        interval: step.interval.map_or_else(String::new, |interval| {
-            format!(
-                "{} to {} of the class's cases",
-                show::percent(interval.low),
-                show::percent(interval.high)
-            )
-        }),
-        bar: ShareBar::new(step.chance, low, high, full),
-        minutes: show::minutes(check.minutes),
-        state: show::capital(check.state.name()),
-        change: change(step.change_minutes, before, check.state),
-        hazards: hazards(check, &app.catalogue),
-        reveals: reveals(check, advice),
-        cases: if check.isolating {
-            String::new()
-        } else {
-            format!(
-                "{} of {} in this class",
-                show::count(step.case_count),
-                show::counted(advice.class_cases, "case", "cases")
-            )
-        },
-        case_links: step
-            .cases
-            .iter()
-            .map(|number| Link::new(number.to_string(), format!("/incidents/{number}")))
-            .collect(),
-        moved: step.moved,
-        moved_by: moved_by(step, advice),
-        if_clear: step.if_clear.map_or_else(String::new, |(name, chance)| {
-            format!("if clear, likeliest is: {name} ({})", show::percent(chance))
-        }),
+fn method(advice: &Advice) -> String {
+    let counted = "Minutes of venting, pumping down and starting the pump again are counted.";
+    if advice.proven {
+        format!("{counted} No other order has fewer expected minutes.")
+    } else {
+        format!(
+            "{counted} Too many checks are left to try every order: the best one could be up to \
+             {} shorter.",
+            show::percent(advice.gap)
+        )
     }
+}
+
+fn warnings(catalogue: &Catalogue, advice: &Advice) -> Vec<String> {
+    let mut warnings = Vec::new();
+    if let Some(contradiction) = &advice.belief.contradiction {
+        let pair = match &contradiction.pair {
+            Some((one, other)) => format!(
+                " Two faults at once would fit better: {} and {}.",
+                catalogue.cause_name(one).to_lowercase(),
+                catalogue.cause_name(other).to_lowercase()
+            ),
+            None => String::new(),
+        };
+        warnings.push(format!(
+            "What is stated fits no single cause well. Look at it again, or expect something \
+             that is not listed.{pair}"
+        ));
+    }
+    for blocked in &advice.blocked {
+        let name = |id: &str| {
+            catalogue
+                .check(id)
+                .map_or(id.to_owned(), |c| c.name.clone())
+        };
+        warnings.push(format!(
+            "“{}” is left out: “{}” has to come first and cannot be made on this tool.",
+            name(&blocked.check),
+            name(&blocked.missing)
+        ));
+    }
+    if advice.belief.unlisted > 0.2 {
+        warnings.push(format!(
+            "The chance that it is something not listed here is {}.",
+            show::percent(advice.belief.unlisted)
+        ));
+    }
+    warnings
+}
+
+fn beliefs(catalogue: &Catalogue, advice: &Advice) -> Vec<Belief> {
+    let shown = || {
+        advice
+            .belief
+            .causes
+            .iter()
+            .filter(|cause| cause.chance >= NEGLIGIBLE)
+    };
+    let full = ShareBar::axis_end(shown().map(|cause| cause.interval.high));
+    let mut beliefs: Vec<_> = shown()
+        .map(|cause| Belief {
+            cause: Some(cause_link(catalogue, &cause.id)),
+            chance: show::percent(cause.chance),
+            bar: ShareBar::new(cause.chance, cause.interval.low, cause.interval.high, full),
+        })
+        .collect();
+    beliefs.push(Belief {
+        cause: Some(Link::new("Something not listed", "/causes")),
+        chance: show::percent(advice.belief.unlisted),
+        bar: ShareBar::new(
+            advice.belief.unlisted,
+            advice.belief.unlisted,
+            advice.belief.unlisted,
+            full,
+        ),
+    });
+    beliefs
+}
+
+fn cause_link(catalogue: &Catalogue, id: &str) -> Link {
+    Link::new(catalogue.cause_name(id), format!("/causes/{id}"))
+}
+
+fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<SequenceStep> {
+    let steps = &answer.advice.steps;
+    let full = ShareBar::axis_end(steps.iter().map(|step| step.interval.high));
+    let mut state = now;
+    let mut shown = Vec::new();
+    for (index, step) in steps.iter().enumerate() {
+        let Some(check) = catalogue.check(&step.check) else {
+            continue;
+        };
+        let isolating_before = steps[..index]
+            .iter()
+            .rev()
+            .find(|earlier| earlier.isolating)
+            .filter(|earlier| earlier.check != step.check);
+        let mut view = SequenceStep {
+            place: index + 1,
+            id: check.id.to_string(),
+            name: check.name.clone(),
+            href: format!("/checks/{}", check.id),
+            isolating: check.isolating,
+            chance: show::percent(step.chance),
+            interval: format!(
+                "{} to {}",
+                show::percent(step.interval.low),
+                show::percent(step.interval.high)
+            ),
+            bar: ShareBar::new(step.chance, step.interval.low, step.interval.high, full),
+            minutes: show::minutes(check.minutes),
+            state: show::capital(check.state.name()),
+            change: change(step.change_minutes, state, check.state),
+            hazards: hazards(check, catalogue),
+            reveals: step
+                .finds
+                .iter()
+                .map(|find| cause_link(catalogue, &find.cause))
+                .collect(),
+            cases: cases(step, &answer.advice),
+            case_links: answer
+                .cases_behind(check)
+                .into_iter()
+                .map(|number| Link::new(number.to_string(), format!("/incidents/{number}")))
+                .collect(),
+            moved: step.moved.unwrap_or_default(),
+            moved_by: shift(
+                catalogue,
+                step.moved_by.as_ref(),
+                "by common practice",
+                "here",
+            ),
+            if_clear: shift(catalogue, step.if_clear.as_ref(), "before", "if clear"),
+        };
+        if let Some(earlier) = isolating_before
+            && let Some(told) = catalogue.check(&earlier.check)
+        {
+            let assumed = match earlier.assumed {
+                Outcome::Found => "found",
+                Outcome::Clear => "clear",
+                Outcome::Inconclusive => "unsure",
+            };
+            view.if_clear = format!(
+                "{}{}Its place takes for granted that “{}” comes out {assumed}; state the outcome \
+                 and the order is made anew.",
+                view.if_clear,
+                if view.if_clear.is_empty() { "" } else { ". " },
+                told.name
+            );
+        }
+        state = check.state;
+        shown.push(view);
+    }
+    shown
+}
+
+fn cases(step: &Step, advice: &Advice) -> String {
+    if step.isolating {
+        return String::new();
+    }
+    format!(
+        "{} of {} in this class, {} of {} in the fleet",
+        show::count(step.class_cases),
+        show::counted(advice.belief.class_cases, "case", "cases"),
+        show::count(step.fleet_cases),
+        show::count(advice.belief.fleet_cases),
+    )
+}
+
+fn shift(catalogue: &Catalogue, shift: Option<&Shift>, before: &str, after: &str) -> String {
+    shift.map_or_else(String::new, |shift| {
+        format!(
+            "{}: {} {before}, {} {after}",
+            catalogue.cause_name(&shift.cause),
+            show::percent(shift.from),
+            show::percent(shift.to)
+        )
+    })
 }
 
 fn change(minutes: f64, from: ToolState, to: ToolState) -> String {
@@ -286,42 +384,7 @@ fn change(minutes: f64, from: ToolState, to: ToolState) -> String {
     format!("{what}: {}", show::minutes(minutes))
 }
 
-/// The causes a check can find, likeliest first.
-fn reveals(check: &Check, advice: &Advice<'_>) -> Vec<Link> {
-    if check.isolating {
-        return Vec::new();
-    }
-    advice
-        .believed
-        .iter()
-        .filter(|b| check.reveals.contains_key(&b.cause.id))
-        .take(NAMED)
-        .map(|b| Link::new(b.cause.name.clone(), format!("/causes/{}", b.cause.id)))
-        .collect()
-}
-
-/// The cause whose chance moved the check most against common practice.
-fn moved_by(step: &AdvisedCheck<'_>, advice: &Advice<'_>) -> String {
-    let moved = advice
-        .believed
-        .iter()
-        .filter_map(|b| {
-            let detection = step.check.reveals.get(&b.cause.id)?;
-            Some((b, (b.chance - b.practice) * detection))
-        })
-        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
-    match moved {
-        Some((b, difference)) if difference.abs() >= 0.005 => format!(
-            "{}: {} here, {} by common practice",
-            b.cause.name,
-            show::percent(b.chance),
-            show::percent(b.practice)
-        ),
-        _ => String::new(),
-    }
-}
-
-fn evidence(app: &App, about: &About<'_>, advice: &Advice<'_>, here: String) -> EvidenceForm {
+fn evidence(app: &App, about: &About<'_>, advice: &Advice, here: String) -> EvidenceForm {
     let catalogue = &app.catalogue;
     let components = about.components();
     let states = ToolState::ALL
@@ -338,16 +401,32 @@ fn evidence(app: &App, about: &About<'_>, advice: &Advice<'_>, here: String) -> 
             }
         })
         .collect();
-    let left = advice.checks.iter().map(|step| step.check);
+    let left = advice
+        .steps
+        .iter()
+        .filter_map(|step| catalogue.check(&step.check));
     let done = catalogue
         .checks()
-        .filter(|check| !advice.checks.iter().any(|step| step.check.id == check.id))
+        .filter(|check| {
+            !advice
+                .steps
+                .iter()
+                .any(|step| step.check == check.id.as_str())
+        })
         .filter(|check| {
             check
                 .needs_components
                 .iter()
                 .all(|component| components.contains(component))
         });
+    let healthy = about.healthy_base();
+    let units = PressureUnit::ALL
+        .into_iter()
+        .map(|unit| SelectOption {
+            selected: unit == healthy.unit,
+            ..SelectOption::new(unit_id(unit), unit.to_string())
+        })
+        .collect();
     EvidenceForm {
         hidden: Vec::new(),
         signs: catalogue
@@ -358,7 +437,14 @@ fn evidence(app: &App, about: &About<'_>, advice: &Advice<'_>, here: String) -> 
             .antecedents_of(&components)
             .map(|a| EvidenceForm::question("antecedents", a.id.as_str(), &a.name))
             .collect(),
-        pressures: vec![Field::choice("state", "The tool is now", states)],
+        pressures: vec![
+            Field::quantity("pressures.faulty", "Base pressure now", units)
+                .hint(&format!(
+                    "Healthy is {healthy}; the size of the loss counts."
+                ))
+                .optional(),
+            Field::choice("state", "The tool is now", states),
+        ],
         outcomes: left
             .chain(done)
             .map(|check| EvidenceForm::outcome(check.id.as_str(), &check.name))

@@ -10,7 +10,8 @@ use super::search::filters;
 use crate::{
     casebook::Finding,
     catalogue::ToolClass,
-    knowledge::{CauseShare, CauseTable as Counted, Scope},
+    search::Filters,
+    statistics::{Breakdown, Dimension, Filter, Group, Spread},
     web::{
         fault::{self, Fault},
         fields::{Asked, address},
@@ -25,6 +26,9 @@ use crate::{
         },
     },
 };
+
+/// Microseconds in a day.
+const DAY: i64 = 86_400_000_000;
 
 /// Below this many cases a table says that little is known.
 const FEW: u64 = 20;
@@ -47,8 +51,9 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         {
             continue;
         }
-        let scope = scope(&asked, &app, class);
-        let counted = app.knowledge.causes(&scope);
+        let counted = app
+            .knowledge
+            .by(Dimension::Cause, &filter(&narrowed, site, class));
         total += counted.sample;
         tables.push(class_table(&app, class, &counted, &asked));
     }
@@ -98,7 +103,9 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
             "interval_low",
             "interval_high",
             "labour_minutes",
+            "labour_minutes_median",
             "down_hours",
+            "down_hours_median",
         ])
         .map_err(internal)?;
     for class in app.catalogue.classes() {
@@ -109,20 +116,28 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
         {
             continue;
         }
-        let counted = app.knowledge.causes(&scope(&asked, &app, class));
-        for row in &counted.rows {
+        let counted = app.knowledge.by(
+            Dimension::Cause,
+            &filter(&narrowed, asked.get("site"), class),
+        );
+        for group in &counted.groups {
+            let finding = Finding::from(group.id.clone());
+            let interval = group.share.interval;
+            let end = |end: Option<f64>| end.map_or_else(String::new, |end| format!("{end:.6}"));
             writer
                 .write_record([
                     class.id.as_str(),
-                    row.cause.id(),
-                    kind(&app, &row.cause).0,
-                    &row.cases.to_string(),
+                    &group.id,
+                    kind(&app, &finding).0,
+                    &group.share.count.to_string(),
                     &counted.sample.to_string(),
-                    &format!("{:.6}", row.share),
-                    &format!("{:.6}", row.interval.low),
-                    &format!("{:.6}", row.interval.high),
-                    &show::trimmed(row.labour_minutes, 2),
-                    &show::trimmed(row.down_hours, 2),
+                    &end(group.share.value),
+                    &end(interval.map(|interval| interval.low)),
+                    &end(interval.map(|interval| interval.high)),
+                    &show::trimmed(group.labour.sum, 2),
+                    &end(group.labour.median),
+                    &show::trimmed(group.down.sum, 2),
+                    &end(group.down.median),
                 ])
                 .map_err(internal)?;
         }
@@ -140,61 +155,102 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
     Ok((headers, bytes).into_response())
 }
 
-fn scope(asked: &Asked, app: &App, class: &ToolClass) -> Scope {
-    let (narrowed, _) = filters(app, asked);
-    Scope {
+fn filter(narrowed: &Filters, site: Option<&str>, class: &ToolClass) -> Filter {
+    Filter {
         class: Some(class.id.to_string()),
-        site: asked.get("site").map(str::to_owned),
-        from: narrowed.from,
-        until: narrowed.until,
+        site: site.map(str::to_owned),
+        from_day: narrowed.from.map(|time| time.div_euclid(DAY)),
+        // `until` is the first moment after the last day.
+        to_day: narrowed.until.map(|time| (time - 1).div_euclid(DAY)),
     }
 }
 
-fn class_table(app: &App, class: &ToolClass, counted: &Counted, asked: &Asked) -> CauseTable {
-    let full = ShareBar::axis_end(counted.rows.iter().map(|row| row.interval.high));
+fn class_table(app: &App, class: &ToolClass, counted: &Breakdown, asked: &Asked) -> CauseTable {
+    let highs = counted
+        .groups
+        .iter()
+        .filter_map(|group| Some(group.share.interval?.high));
+    let full = ShareBar::axis_end(highs);
     CauseTable {
         id: class.id.to_string(),
         title: class.name.clone(),
         sample_size: counted.sample,
         axis_end: format!("{:.0} %", 100.0 * full),
         rows: counted
-            .rows
+            .groups
             .iter()
-            .map(|row| self::row(app, class, row, full))
+            .map(|group| row(app, class, group, full))
             .collect(),
-        labour_total: show::minutes(counted.labour_minutes),
-        down_total: show::hours(counted.down_hours),
+        labour_total: show::minutes(counted.all.labour.sum),
+        down_total: show::hours(counted.all.down.sum),
         sequence: Some(Link::new(
             "Check sequence of this class",
             format!("/sequence/classes/{}", class.id),
         )),
         export: asked.address("/statistics/causes.csv", "tool_class", class.id.as_str()),
-        remark: if counted.sample < FEW {
-            format!("Fewer than {FEW} cases: the intervals are wide.")
-        } else {
-            String::new()
-        },
+        remark: remark(counted),
     }
 }
 
-fn row(app: &App, class: &ToolClass, row: &CauseShare, full: f64) -> CauseRow {
+fn remark(counted: &Breakdown) -> String {
+    let mut remarks = Vec::new();
+    if counted.sample > 0 && counted.sample < FEW {
+        remarks.push(format!("Fewer than {FEW} cases: the intervals are wide."));
+    }
+    let first = &counted.all.first_check;
+    if let Some(share) = first.value {
+        remarks.push(format!(
+            "The first check found something in {} ({} of {}).",
+            show::percent(share),
+            first.count,
+            first.sample
+        ));
+    }
+    let again = &counted.all.repeat_90;
+    if let Some(share) = again.value.filter(|_| again.count > 0) {
+        remarks.push(format!(
+            "The same tool had had the same cause within the 90 days before in {} ({} of {}).",
+            show::percent(share),
+            again.count,
+            again.sample
+        ));
+    }
+    remarks.join(" ")
+}
+
+fn row(app: &App, class: &ToolClass, group: &Group, full: f64) -> CauseRow {
+    let finding = Finding::from(group.id.clone());
+    let share = group.share.value.unwrap_or_default();
+    let (low, high) = group
+        .share
+        .interval
+        .map_or((0.0, 1.0), |interval| (interval.low, interval.high));
     CauseRow {
-        cause: Some(show::cause_link(&row.cause, &app.catalogue)),
-        kind: kind(app, &row.cause).1.to_owned(),
-        cases: row.cases,
+        cause: Some(show::cause_link(&finding, &app.catalogue)),
+        kind: kind(app, &finding).1.to_owned(),
+        cases: group.share.count,
         cases_href: address(
             "/search",
-            [("tool_class", class.id.as_str()), ("cause", row.cause.id())],
+            [
+                ("tool_class", class.id.as_str()),
+                ("cause", group.id.as_str()),
+            ],
         ),
-        share: show::percent(row.share),
-        interval: format!(
-            "{} to {}",
-            show::percent(row.interval.low),
-            show::percent(row.interval.high)
-        ),
-        bar: ShareBar::new(row.share, row.interval.low, row.interval.high, full),
-        labour: show::minutes(row.labour_minutes),
-        down: show::hours(row.down_hours),
+        share: show::percent(share),
+        interval: format!("{} to {}", show::percent(low), show::percent(high)),
+        bar: ShareBar::new(share, low, high, full),
+        labour: with_median(&group.labour, show::minutes),
+        down: with_median(&group.down, show::hours),
+    }
+}
+
+/// A sum, and the usual case beside it, since times are skewed.
+fn with_median(spread: &Spread, shown: impl Fn(f64) -> String) -> String {
+    match spread.median {
+        Some(median) if spread.sample > 1 => {
+            format!("{} (median {})", shown(spread.sum), shown(median))
+        }
+        _ => shown(spread.sum),
     }
 }
 

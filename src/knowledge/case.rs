@@ -1,0 +1,46 @@
+//! A closed incident as the plain numbers of [`crate::statistics`].
+
+use super::practice::outcome;
+use crate::{casebook::Finding, catalogue::Catalogue, follow::Changed, statistics::Case};
+
+/// Microseconds in a day.
+const DAY: i64 = 86_400_000_000;
+
+pub(super) fn of(change: &Changed, cause: &Finding, catalogue: &Catalogue) -> Case {
+    let incident = &change.revision.incident;
+    let known = catalogue.cause(cause.id());
+    Case {
+        number: change.number,
+        tool: change.tool.id.to_string(),
+        tool_class: change.tool.class.to_string(),
+        site: change.tool.site.to_string(),
+        cause: cause.id().to_owned(),
+        component: known.map(|cause| cause.component.to_string()),
+        kind: known.map(|cause| cause.kind.id().to_owned()),
+        occurred_day: incident.occurred_at.as_microsecond().div_euclid(DAY),
+        labour_minutes: incident.labour_minutes.unwrap_or_default(),
+        down_hours: incident.down_hours.unwrap_or_default(),
+        signs: incident
+            .signs
+            .iter()
+            .map(|(id, seen)| (id.to_string(), *seen))
+            .collect(),
+        antecedents: incident
+            .antecedents
+            .iter()
+            .map(|(id, happened)| (id.to_string(), *happened))
+            .collect(),
+        checks: incident
+            .checks
+            .iter()
+            .map(|done| {
+                (
+                    done.check.to_string(),
+                    outcome(done.outcome),
+                    done.minutes.unwrap_or_default(),
+                )
+            })
+            .collect(),
+        loss_decades: incident.loss_decades(),
+    }
+}
