@@ -60,7 +60,7 @@ impl Separator {
             }
             cells.push(unquoted(&line[from..]));
         } else {
-            cells.extend(line.split(mark).map(str::trim));
+            cells.extend(line.split(mark).map(str::trim_ascii));
         }
     }
 }

@@ -200,6 +200,8 @@ fn next_line<R: BufRead>(
 
 struct Reader<'o> {
     layout: Layout,
+    /// Empty between lines.
+    cells: Vec<&'static str>,
     options: &'o LogOptions,
     log: PressureLog,
     scale: f64,
@@ -219,6 +221,7 @@ impl<'o> Reader<'o> {
             .unwrap_or(1.0);
         Self {
             layout,
+            cells: Vec::new(),
             options,
             log: PressureLog::default(),
             scale,
@@ -238,14 +241,25 @@ impl<'o> Reader<'o> {
             );
             return Ok(());
         }
-        if text.trim().is_empty() {
+        if text.trim_ascii().is_empty() {
             return Ok(());
         }
-        let mut cells = Vec::with_capacity(8);
+        // The vector of the line before is used again: one allocation for the whole log.
+        let mut cells: Vec<&str> = std::mem::take(&mut self.cells);
         self.layout.separator.cut(text, &mut cells);
-        let Some(seconds) = self.time_of(&cells) else {
-            let cell = self.time_cell(&cells);
-            let problem = if text.trim_start().starts_with(['#', '%']) {
+        let taken = self.take_cells(line, &cells);
+        cells.clear();
+        self.cells = cells.into_iter().map(|_| "").collect();
+        taken
+    }
+
+    fn take_cells(&mut self, line: u32, cells: &[&str]) -> Result<(), LogError> {
+        let Some(seconds) = self.time_of(cells) else {
+            let cell = self.time_cell(cells);
+            let problem = if cells
+                .first()
+                .is_some_and(|cell| cell.starts_with(['#', '%']))
+            {
                 "a remark; line not used".to_owned()
             } else {
                 format!("cannot read {cell:?} as a time; line not used")
@@ -253,7 +267,7 @@ impl<'o> Reader<'o> {
             self.log.problems.note(line, problem);
             return Ok(());
         };
-        match self.pressure_of(line, &cells)? {
+        match self.pressure_of(line, cells)? {
             Ok((pascals, unit)) => {
                 if self.log.unit.is_none() {
                     self.log.unit = Some(unit);

@@ -172,6 +172,36 @@ fn keeps_what_is_good_and_counts_what_is_not() {
     assert_eq!(log.lines[1], 4);
 }
 
+/// A million rows made while they are read, so that no text of the whole ever exists.
+#[test]
+fn streams_a_million_rows() {
+    struct Rows {
+        row: usize,
+        line: Vec<u8>,
+    }
+    impl std::io::Read for Rows {
+        fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+            if self.line.is_empty() && self.row < 1_000_000 {
+                self.line = format!("{};{}\n", self.row, 1 + self.row).into_bytes();
+                self.row += 1;
+            }
+            let count = self.line.len().min(buffer.len());
+            buffer[..count].copy_from_slice(&self.line[..count]);
+            self.line.drain(..count);
+            Ok(count)
+        }
+    }
+    let rows = Rows {
+        row: 0,
+        line: b"t_s;p_pa\n".to_vec(),
+    };
+    let log = read_log(std::io::BufReader::new(rows), &LogOptions::default()).unwrap();
+    assert_eq!(log.seconds.len(), 1_000_000);
+    assert_eq!(log.pascals[999_999], 1e6);
+    assert_eq!(log.lines[999_999], 1_000_001);
+    assert_eq!(log.problems.count, 0);
+}
+
 /// A log of a rise of 1 Pa/s read every 10 s from 1 Pa, with its rows changed by `edit`.
 fn rise(edit: impl Fn(usize, &mut f64, &mut f64)) -> TidyRecord {
     let mut text = "t_s,p_pa\n".to_owned();

@@ -77,6 +77,11 @@ impl Whitener {
         }
     }
 
+    /// Logarithm of the determinant of the covariance of the blocks.
+    pub(crate) fn log_determinant(&self) -> f64 {
+        self.log_determinant
+    }
+
     /// Readings' worth of independent scatter for a level: how many independent readings with the
     /// variance of one reading would fix a constant as well as these blocks do.
     pub(crate) fn effective_count(&self, noise: &Noise) -> f64 {
@@ -191,7 +196,7 @@ fn restricted(
         return None;
     }
     let variance = (dot(&rest, &rest) / freedom).max(1e-12);
-    let deviance = whitener.log_determinant + log_information + freedom * variance.ln();
+    let deviance = whitener.log_determinant() + log_information + freedom * variance.ln();
     (deviance.is_finite()).then_some((deviance, variance))
 }
 

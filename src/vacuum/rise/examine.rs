@@ -5,7 +5,7 @@
 //! they cannot be told apart. Must not import I/O.
 
 use super::reduce::{Block, blocks};
-use super::weigh::{Weighed, weigh};
+use super::weigh::{Weighed, weigh, weigh_blocks};
 use crate::vacuum::log::{Mark, MarkKind, TidyRecord};
 
 /// What a pressure-rise test says.
@@ -143,7 +143,11 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
     let mut doubts = Vec::new();
     let whole = blocks(&record.seconds, &record.pascals);
     let end = cut_end(record, &whole, &mut marks, &mut doubts);
-    let whole = blocks(&record.seconds[..end], &record.pascals[..end]);
+    let whole = if end < record.seconds.len() {
+        blocks(&record.seconds[..end], &record.pascals[..end])
+    } else {
+        whole
+    };
     let start = cut_start(record, end, &whole, &mut marks, &mut doubts);
     let seconds = &record.seconds[start..end];
     let pascals = &record.pascals[start..end];
@@ -170,7 +174,11 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
     if highest > HIGHEST {
         doubts.push(Doubt::High { pascals: highest });
     }
-    let weighed = weigh(seconds, pascals);
+    let weighed = if start == 0 {
+        weigh_blocks(&whole, length)
+    } else {
+        weigh(seconds, pascals)
+    };
     let mut verdict = RiseVerdict::CannotTell;
     if let Some(weighed) = &weighed {
         if let Some((index, size)) = step(weighed) {

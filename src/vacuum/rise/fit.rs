@@ -247,7 +247,12 @@ fn edge<C: Curve>(
     lowest: f64,
     cut: f64,
 ) -> f64 {
-    let mut warm: Vec<Fit<C>> = fits.to_vec();
+    // A family that lies above the cut with nothing held cannot come below it.
+    let mut warm: Vec<Fit<C>> = fits
+        .iter()
+        .filter(|fit| fit.deviance - lowest <= cut)
+        .copied()
+        .collect();
     let mut height = |value: f64| held(problem, &mut warm, index, value) - lowest - cut;
     let outward = bound - centre;
     if outward == 0.0 {

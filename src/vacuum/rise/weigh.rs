@@ -174,8 +174,12 @@ pub const FEWEST: usize = 12;
 /// `None` if there are fewer than [`FEWEST`] readings or no time passes.
 pub fn weigh(seconds: &[f64], pascals: &[f64]) -> Option<Weighed> {
     let length = seconds.last()? - seconds.first()?;
-    let blocks = blocks(seconds, pascals);
-    if seconds.len() < FEWEST || blocks.len() < FEWEST || length <= 0.0 {
+    weigh_blocks(&blocks(seconds, pascals), length)
+}
+
+/// The same of block means over `length` seconds.
+pub(super) fn weigh_blocks(blocks: &[Block], length: f64) -> Option<Weighed> {
+    if blocks.len() < FEWEST || length <= 0.0 {
         return None;
     }
     let log_scale = blocks
@@ -183,16 +187,18 @@ pub fn weigh(seconds: &[f64], pascals: &[f64]) -> Option<Weighed> {
         .map(|block| block.log_pressure)
         .fold(f64::NEG_INFINITY, f64::max);
     let scale = log_scale.exp();
-    let noise = noise_of(&blocks, log_scale);
-    let whitener = Whitener::new(&noise, &blocks);
-    let problem = Problem::new(&blocks, &whitener, log_scale);
+    let (noise, started) = noise_of(blocks, log_scale);
+    let whitener = Whitener::new(&noise, blocks);
+    let problem = Problem::new(blocks, &whitener, log_scale);
     let effective_count = whitener.effective_count(&noise);
 
     let fits = RiseShape::ALL.map(|shape| {
-        (
-            shape,
-            best_fit(&problem, &blocks, log_scale, shape, Split::Rates),
-        )
+        let known = started.iter().find(|(known, _)| *known == shape);
+        let fit = match known {
+            Some((_, fit)) => problem.fit(fit.shape, fit.free, fit.parameters),
+            None => best_fit(&problem, blocks, log_scale, shape),
+        };
+        (shape, fit)
     });
     let both: Vec<Fit<Shape>> = fits[3..].iter().map(|(_, fit)| *fit).collect();
     let lowest = fits
@@ -216,7 +222,7 @@ pub fn weigh(seconds: &[f64], pascals: &[f64]) -> Option<Weighed> {
     let residuals = problem
         .residuals(&fullest)
         .into_iter()
-        .zip(&blocks)
+        .zip(blocks)
         .map(|(residual, block)| (block.at * length, residual, block.first, block.count))
         .collect();
 
@@ -256,23 +262,29 @@ pub fn weigh(seconds: &[f64], pascals: &[f64]) -> Option<Weighed> {
     })
 }
 
-/// Scatter and drift about the most flexible shapes, in three rounds.
-fn noise_of(blocks: &[Block], log_scale: f64) -> Noise {
+/// Scatter and drift about the most flexible shapes, in three rounds, and the fits of those shapes.
+fn noise_of(blocks: &[Block], log_scale: f64) -> (Noise, [(RiseShape, Fit<Shape>); 2]) {
     let mut noise = Noise {
         scatter: 0.05,
         drift: 0.0,
         memory: 0.1,
     };
-    for _ in 0..3 {
+    let whitener = Whitener::new(&noise, blocks);
+    let problem = Problem::new(blocks, &whitener, log_scale);
+    let mut fits = [
+        RiseShape::StraightAndFlattening,
+        RiseShape::StraightAndPowerLaw,
+    ]
+    .map(|shape| (shape, best_fit(&problem, blocks, log_scale, shape)));
+    for round in 0..3 {
         let whitener = Whitener::new(&noise, blocks);
         let problem = Problem::new(blocks, &whitener, log_scale);
-        let flexible = lowest_of(
-            &[
-                RiseShape::StraightAndFlattening,
-                RiseShape::StraightAndPowerLaw,
-            ]
-            .map(|shape| best_fit(&problem, blocks, log_scale, shape, Split::Rates)),
-        );
+        if round > 0 {
+            for (_, fit) in &mut fits {
+                *fit = problem.fit(fit.shape, fit.free, fit.parameters);
+            }
+        }
+        let flexible = lowest_of(&fits.map(|(_, fit)| fit));
         let before = noise;
         noise = drift::estimate(
             blocks,
@@ -283,7 +295,7 @@ fn noise_of(blocks: &[Block], log_scale: f64) -> Noise {
             break;
         }
     }
-    noise
+    (noise, fits)
 }
 
 fn best_fit(
@@ -291,11 +303,10 @@ fn best_fit(
     blocks: &[Block],
     log_scale: f64,
     rise: RiseShape,
-    split: Split,
 ) -> Fit<Shape> {
     let shape = Shape {
         gas: rise.gas(),
-        split,
+        split: Split::Rates,
     };
     let relative =
         |block: Option<&Block>| block.map_or(1.0, |block| (block.log_pressure - log_scale).exp());
