@@ -107,6 +107,7 @@ pub fn backtest(
     let mut learned_from = 0;
     let mut sums: BTreeMap<String, Sum> = BTreeMap::new();
     let mut left_out = Vec::new();
+    let mut usual = Usual::new();
     for (done, case) in order.iter().enumerate() {
         // Learning anew at each fiftieth more cases uses, if anything, less than was known.
         if ledger.len() > learned_from + learned_from / 50 {
@@ -119,7 +120,7 @@ pub fn backtest(
             untaught: &untaught,
             case,
         };
-        match replay.run(components(&case.tool)) {
+        match replay.run(components(&case.tool), &mut usual) {
             Ok(result) => sums
                 .entry(case.tool_class.clone())
                 .or_default()
@@ -145,6 +146,9 @@ pub fn backtest(
     })
 }
 
+/// The fixed common-practice orders, by class and components.
+type Usual = BTreeMap<(String, Option<Vec<String>>), Vec<String>>;
+
 struct Replayed<'r> {
     knowledge: &'r Knowledge,
     learned: &'r Learned,
@@ -169,7 +173,11 @@ struct Timed {
 }
 
 impl Replayed<'_> {
-    fn run(&self, components: Option<Vec<String>>) -> Result<Outcomes, AdviceError> {
+    fn run(
+        &self,
+        components: Option<Vec<String>>,
+        usual: &mut Usual,
+    ) -> Result<Outcomes, AdviceError> {
         let evidence = Evidence {
             signs: self.case.signs.clone(),
             antecedents: self.case.antecedents.clone(),
@@ -197,7 +205,8 @@ impl Replayed<'_> {
                     price_of_help: None,
                     effort: Effort::Quick,
                 };
-                Some(self.times(request, cause)?)
+                let practice = self.usual(&request, usual)?;
+                Some(self.times(request, cause, &practice)?)
             }
             _ => None,
         };
@@ -211,7 +220,28 @@ impl Replayed<'_> {
         })
     }
 
-    fn times(&self, mut request: Request, cause: usize) -> Result<Timed, AdviceError> {
+    /// The fixed common-practice order: the best list before any case and any evidence.
+    fn usual(&self, request: &Request, usual: &mut Usual) -> Result<Vec<String>, AdviceError> {
+        let key = (request.class.clone(), request.components.clone());
+        if let Some(order) = usual.get(&key) {
+            return Ok(order.clone());
+        }
+        let plain = Request {
+            evidence: Evidence::default(),
+            effort: Effort::Full,
+            ..request.clone()
+        };
+        let advice = advise(self.knowledge, self.untaught, self.untaught, &plain)?;
+        usual.insert(key, advice.practice_order.clone());
+        Ok(advice.practice_order)
+    }
+
+    fn times(
+        &self,
+        mut request: Request,
+        cause: usize,
+        usual: &[String],
+    ) -> Result<Timed, AdviceError> {
         let changes = self.knowledge.class(&request.class)?.changes();
         let mut walk = Walk {
             changes,
@@ -222,7 +252,7 @@ impl Replayed<'_> {
         let first = advise(self.knowledge, self.learned, self.untaught, &request)?;
         let announced = first.expected_minutes;
         let mut practice = Walk { ..walk };
-        for id in &first.practice_order {
+        for id in usual {
             let check = self.knowledge.check_number(id)?;
             practice.make(self.knowledge, check, self.finds(check, cause));
         }

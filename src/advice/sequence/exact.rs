@@ -21,8 +21,10 @@ struct Table<'t> {
     task: &'t Task,
     direct: Vec<usize>,
     isolating: Vec<usize>,
-    /// By position in `direct`: positions that have to come before, as bits.
-    needs: Vec<usize>,
+    /// By position in `direct`.
+    steps: Vec<Step>,
+    /// Whether the minutes to finish count.
+    finishing: bool,
     /// By position in `direct`: isolating ones that have to come before.
     needs_told: Vec<Vec<usize>>,
     /// By position in `isolating`.
@@ -30,6 +32,12 @@ struct Table<'t> {
     by_state: [usize; 3],
     values: Vec<f64>,
     sums: Vec<[f64; 4]>,
+}
+
+struct Step {
+    minutes: f64,
+    /// Positions that have to come before, as bits.
+    needs: usize,
 }
 
 /// Solves for `direct` and `isolating`, which have to hold all they need; `tail` gives the
@@ -68,7 +76,14 @@ impl<'t> Table<'t> {
         let outcomes = 3usize.pow(isolating.len() as u32);
         Self {
             task,
-            needs: direct.iter().map(|&check| bits(check)).collect(),
+            steps: direct
+                .iter()
+                .map(|&check| Step {
+                    minutes: task.checks[check].minutes,
+                    needs: bits(check),
+                })
+                .collect(),
+            finishing: !task.finish.is_empty(),
             needs_told: direct.iter().map(|&check| digits(check)).collect(),
             told_needs: isolating
                 .iter()
@@ -131,20 +146,25 @@ impl<'t> Table<'t> {
     fn fill_cell(&mut self, told: usize, set: usize, ready: usize, open: &[usize]) {
         let [mass, finish @ ..] = self.sums[set];
         let mut best = [f64::INFINITY; 3];
+        let size = 1 << self.direct.len();
         for (state, best) in best.iter_mut().enumerate() {
-            let base = self.at(told, state, 0);
+            let row = &self.values[self.at(told, state, 0)..][..size];
             let mut left = !set & self.by_state[state] & ready;
             while left != 0 {
                 let at = left.trailing_zeros() as usize;
                 left &= left - 1;
-                if self.needs[at] & !set != 0 {
+                let step = &self.steps[at];
+                if step.needs & !set != 0 {
                     continue;
                 }
                 let next = set | 1 << at;
-                let minutes = self.task.checks[self.direct[at]].minutes;
-                let finishing = finish[state] - self.sums[next][1 + state];
-                let value = minutes * mass + finishing + self.values[base + next];
-                *best = value.min(*best);
+                let mut value = step.minutes * mass + row[next];
+                if self.finishing {
+                    value += finish[state] - self.sums[next][1 + state];
+                }
+                if value < *best {
+                    *best = value;
+                }
             }
         }
         for &at in open {
@@ -253,7 +273,7 @@ impl<'t> Table<'t> {
                 let told_first = self.needs_told[at]
                     .iter()
                     .all(|&need| self.digit(told, need) != 0);
-                if set & 1 << at != 0 || self.needs[at] & !set != 0 || !told_first {
+                if set & 1 << at != 0 || self.steps[at].needs & !set != 0 || !told_first {
                     continue;
                 }
                 let item = &self.task.checks[self.direct[at]];

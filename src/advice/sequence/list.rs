@@ -36,75 +36,140 @@ pub(super) fn cost(task: &Task, weights: &[f64], state: usize, order: &[usize], 
 /// wait for): at each place, of the states the tool could be brought into, the one whose
 /// best batch of checks finds most per minute, the change of state included.
 pub(super) fn greedy(task: &Task, weights: &[f64], state: usize, done: &[bool]) -> Vec<usize> {
-    let mut weights = weights.to_vec();
-    let mut done = done.to_vec();
-    let mut state = state;
+    let mut search = Search::new(task, weights, state, done);
     let mut order = Vec::new();
-    loop {
-        let worth = |check: usize| -> f64 {
-            if task.checks[check].isolating {
-                return 0.0;
+    while let Some(check) = search.next() {
+        search.make(check);
+        order.push(check);
+    }
+    order
+}
+
+struct Search<'t> {
+    task: &'t Task,
+    weights: Vec<f64>,
+    /// Chance that each check would find now; 0 for isolating ones.
+    worth: Vec<f64>,
+    done: Vec<bool>,
+    state: usize,
+}
+
+impl<'t> Search<'t> {
+    fn new(task: &'t Task, weights: &[f64], state: usize, done: &[bool]) -> Self {
+        let worth = task
+            .checks
+            .iter()
+            .map(|item| match item.isolating {
+                true => 0.0,
+                false => item
+                    .reveals
+                    .iter()
+                    .map(|&(cause, chance)| weights[cause] * chance)
+                    .sum(),
+            })
+            .collect();
+        Self {
+            task,
+            weights: weights.to_vec(),
+            worth,
+            done: done.to_vec(),
+            state,
+        }
+    }
+
+    fn make(&mut self, check: usize) {
+        let item = &self.task.checks[check];
+        self.done[check] = true;
+        self.state = item.state;
+        if item.isolating {
+            return;
+        }
+        for &(cause, chance) in &item.reveals {
+            let found = self.weights[cause] * chance;
+            self.weights[cause] -= found;
+            for &(other, chance) in &self.task.answers[cause] {
+                self.worth[other] = (self.worth[other] - found * chance).max(0.0);
             }
-            let reveals = &task.checks[check].reveals;
-            reveals
-                .iter()
-                .map(|&(cause, chance)| weights[cause] * chance)
-                .sum()
+        }
+    }
+
+    fn next(&self) -> Option<usize> {
+        let mut best: Option<(f64, usize)> = None;
+        let mut offer = |rate: f64, check: usize| {
+            if best.is_none_or(|(most, _)| rate > most) {
+                best = Some((rate, check));
+            }
         };
-        let mut batches: [Vec<(f64, f64, usize)>; 3] = Default::default();
-        let mut best: Option<(f64, Vec<usize>)> = None;
-        let mut offer = |rate: f64, checks: Vec<usize>| {
-            if best.as_ref().is_none_or(|(most, _)| rate > *most) {
-                best = Some((rate, checks));
+        for step in 0..3 {
+            let to = (self.state + step) % 3;
+            if let Some((rate, check)) = self.batch(to) {
+                offer(rate, check);
             }
-        };
-        for (check, item) in task.checks.iter().enumerate() {
-            if done[check] || item.isolating {
-                continue;
-            }
-            if item.needs.iter().all(|&need| done[need]) {
-                let found = worth(check);
-                batches[item.state].push((found, item.minutes, check));
-            } else {
-                let mut chain = task.with_needs(check);
-                chain.retain(|&check| !done[check]);
-                let (mut at, mut minutes, mut found) = (state, 0.0, 0.0);
-                for &check in &chain {
-                    let item = &task.checks[check];
-                    minutes += task.changes[at][item.state] + item.minutes;
-                    found += worth(check);
+        }
+        for (check, item) in self.task.checks.iter().enumerate() {
+            if !self.done[check] && !item.isolating && !self.ready(check) {
+                let (mut at, mut minutes, mut found, mut first) = (self.state, 0.0, 0.0, None);
+                for &link in self.task.chains[check]
+                    .iter()
+                    .filter(|&&link| !self.done[link])
+                {
+                    let item = &self.task.checks[link];
+                    minutes += self.task.changes[at][item.state] + item.minutes;
+                    found += self.worth[link];
                     at = item.state;
+                    first = first.or(Some(link));
                 }
-                chain.truncate(1);
-                offer(rate(found, minutes), chain);
+                if let Some(first) = first {
+                    offer(rate(found, minutes), first);
+                }
             }
         }
-        for (to, batch) in batches.iter_mut().enumerate() {
-            batch.sort_by(|a, b| {
-                rate(b.0, b.1)
-                    .total_cmp(&rate(a.0, a.1))
-                    .then(a.2.cmp(&b.2))
-            });
-            let (mut found, mut minutes) = (0.0, task.changes[state][to]);
-            for &(more, longer, _) in batch.iter() {
-                found += more;
-                minutes += longer;
-                offer(rate(found, minutes), vec![batch[0].2]);
-            }
-        }
-        let Some((_, checks)) = best else {
-            return order;
+        best.map(|(_, check)| check)
+    }
+
+    /// The most that can be found per minute by going to a state and making some checks
+    /// there, and the check to begin with. The best batch holds just the checks above its
+    /// own rate, which a few rounds find (Dinkelbach, Manag. Sci. 13 (1967) 492).
+    fn batch(&self, to: usize) -> Option<(f64, usize)> {
+        let entry = self.task.changes[self.state][to];
+        let checks = || {
+            let items = self.task.by_state[to].iter().copied();
+            items.filter(|&check| !self.done[check] && self.ready(check))
         };
-        for check in checks {
-            done[check] = true;
-            state = task.checks[check].state;
-            if !task.checks[check].isolating {
-                for &(cause, chance) in &task.checks[check].reveals {
-                    weights[cause] *= 1.0 - chance;
+        let single = |check: usize| rate(self.worth[check], self.task.checks[check].minutes);
+        let first = checks().fold(None, |best: Option<(f64, usize)>, check| {
+            let now = single(check);
+            if best.is_none_or(|(most, _)| now > most) {
+                Some((now, check))
+            } else {
+                best
+            }
+        });
+        let (_, first) = first?;
+        let mut most = rate(self.worth[first], entry + self.task.checks[first].minutes);
+        for _ in 0..8 {
+            let (mut found, mut minutes) = (0.0, entry);
+            for check in checks() {
+                let (worth, long) = (self.worth[check], self.task.checks[check].minutes);
+                if check == first || worth > most * long {
+                    found += worth;
+                    minutes += long;
                 }
             }
-            order.push(check);
+            let now = rate(found, minutes);
+            if now <= most {
+                break;
+            }
+            most = now;
         }
+        Some((most, first))
+    }
+
+    fn ready(&self, check: usize) -> bool {
+        self.task.checks[check]
+            .needs
+            .iter()
+            .all(|&need| self.done[need])
     }
 }
 

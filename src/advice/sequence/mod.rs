@@ -16,6 +16,7 @@ mod bound;
 mod exact;
 mod list;
 mod task;
+mod tree;
 
 use super::{error::AdviceError, knowledge::State};
 use crate::statistics::Outcome;
@@ -176,22 +177,52 @@ pub fn fixed_order(problem: &Problem, effort: Effort) -> Result<Vec<usize>, Advi
 
 fn tries(effort: Effort) -> usize {
     match effort {
-        Effort::Quick => 1_500,
+        Effort::Quick => 5_000,
         Effort::Full => 40_000,
     }
 }
 
+/// The best of three kinds of policy: a fixed order; an order that branches on isolating
+/// checks, each placed greedily; and an exact policy of the foremost checks with the rest
+/// after them.
 fn searched(task: &Task, effort: Effort) -> Plan {
     let none = vec![false; task.checks.len()];
     let order = list::greedy(task, &task.weights, task.start, &none);
     let order = list::improved(task, order, tries(effort));
     let listed = list::cost(task, &task.weights, task.start, &order, f64::INFINITY);
-    let (size, most) = match effort {
-        Effort::Quick => (6, 2),
-        Effort::Full => (12, 3),
+    let (size, most, depth) = match effort {
+        Effort::Quick => (6, 2, 1),
+        Effort::Full => (12, 3, 3),
     };
+    let (headed, headed_path) = exact_head(task, &order, listed, size, most);
+    let (branched, branched_path) = tree::branched(task, &order, depth);
+    let (minutes, path) = if branched <= headed {
+        (branched, branched_path)
+    } else {
+        (headed, headed_path)
+    };
+    let bound = match effort {
+        Effort::Quick => 0.0,
+        Effort::Full => bound::lower(task),
+    };
+    Plan {
+        places: task.places(&path),
+        expected_minutes: minutes,
+        lower_bound: bound.min(minutes),
+        proven: false,
+    }
+}
+
+/// An exact policy of `size` foremost checks and `most` isolating ones, then the rest.
+fn exact_head(
+    task: &Task,
+    order: &[usize],
+    listed: f64,
+    size: usize,
+    most: usize,
+) -> (f64, Vec<(usize, Outcome)>) {
     let isolating = best_isolating(task, listed, most);
-    let (head, isolating) = head(task, &order, &isolating, size);
+    let (head, isolating) = head(task, order, &isolating, size);
     let in_head = |check: usize| head.contains(&check) || isolating.contains(&check);
     let after: Vec<bool> = (0..task.checks.len()).map(in_head).collect();
     let rest: Vec<usize> = order
@@ -202,34 +233,24 @@ fn searched(task: &Task, effort: Effort) -> Plan {
     let tail = |weights: &[f64], state: usize| {
         let greedy = list::greedy(task, weights, state, &after);
         let kept = list::cost(task, weights, state, &rest, f64::INFINITY);
-        list::cost(task, weights, state, &greedy, kept).min(kept)
+        let greedier = list::cost(task, weights, state, &greedy, kept);
+        if greedier < kept {
+            (greedier, greedy)
+        } else {
+            (kept, rest.clone())
+        }
     };
-    let solved = exact::solve(task, &head, &isolating, &tail);
-    let bound = match effort {
-        Effort::Quick => 0.0,
-        Effort::Full => bound::lower(task),
-    };
-    let (minutes, path) = if solved.minutes <= listed {
-        let (weights, state) = task.after(&solved.path);
-        let greedy = list::greedy(task, &weights, state, &after);
-        let kept = list::cost(task, &weights, state, &rest, f64::INFINITY);
-        let greedier = list::cost(task, &weights, state, &greedy, kept) < kept;
-        let tail = if greedier { greedy } else { rest };
-        let path = solved
-            .path
-            .into_iter()
-            .chain(task.all_clear(&tail))
-            .collect();
-        (solved.minutes, path)
-    } else {
-        (listed, task.all_clear(&order))
-    };
-    Plan {
-        places: task.places(&path),
-        expected_minutes: minutes,
-        lower_bound: bound.min(minutes),
-        proven: false,
-    }
+    let solved = exact::solve(task, &head, &isolating, &|weights, state| {
+        tail(weights, state).0
+    });
+    let (weights, state) = task.after(&solved.path);
+    let (_, last) = tail(&weights, state);
+    let path = solved
+        .path
+        .into_iter()
+        .chain(task.all_clear(&last))
+        .collect();
+    (solved.minutes, path)
 }
 
 /// The isolating checks that save most if made first, at most `most` of them.
@@ -285,7 +306,7 @@ fn head(
                 rank..rank + 1
             };
             for check in ranks.filter_map(|rank| queue.get(rank)) {
-                let wanted = task.with_needs(*check);
+                let wanted = task.chains[*check].clone();
                 let new: Vec<usize> = wanted.into_iter().filter(|c| !head.contains(c)).collect();
                 if head.len() + new.len() > size {
                     break 'filling;
@@ -300,10 +321,15 @@ fn head(
         .filter(|&check| task.checks[check].isolating)
         .collect();
     head.retain(|&check| !task.checks[check].isolating);
+    // An isolating check may be left out, so none is taken that a check after the head
+    // waits for.
     let possible = |check: &usize| {
-        task.with_needs(*check)
+        task.chains[*check]
             .iter()
             .all(|need| need == check || head.contains(need))
+            && !task.chains.iter().enumerate().any(|(waiting, chain)| {
+                waiting != *check && !head.contains(&waiting) && chain.contains(check)
+            })
     };
     let mut chosen: Vec<usize> = isolating.iter().copied().filter(possible).collect();
     for check in forced {

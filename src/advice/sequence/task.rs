@@ -24,6 +24,12 @@ pub(super) struct Task {
     pub(super) start: usize,
     /// One row a weight, or none at all.
     pub(super) finish: Vec<[f64; 3]>,
+    /// By cause: checks that are not isolating and answer to it.
+    pub(super) answers: Vec<Vec<(usize, f64)>>,
+    /// By state: checks that are not isolating.
+    pub(super) by_state: [Vec<usize>; 3],
+    /// By check: itself and all that has to come before, in an order that holds.
+    pub(super) chains: Vec<Vec<usize>>,
 }
 
 impl Task {
@@ -104,15 +110,36 @@ impl Task {
         if !finish.is_empty() {
             finish.push([0.0; 3]);
         }
-        let start = problem.state as usize;
-        let task = Self {
+        let mut answers = vec![Vec::new(); weights.len()];
+        let mut by_state: [Vec<usize>; 3] = Default::default();
+        for (at, item) in checks
+            .iter()
+            .enumerate()
+            .filter(|(_, item)| !item.isolating)
+        {
+            by_state[item.state].push(at);
+            for &(cause, chance) in &item.reveals {
+                answers[cause].push((at, chance));
+            }
+        }
+        let mut task = Self {
             weights,
             checks,
             changes: problem.changes,
-            start,
+            start: problem.state as usize,
             finish,
+            answers,
+            by_state,
+            chains: Vec::new(),
         };
         task.refuse_circles()?;
+        task.chains = (0..task.checks.len())
+            .map(|check| {
+                let mut chain = Vec::new();
+                task.gather(check, &mut chain);
+                chain
+            })
+            .collect();
         Ok(task)
     }
 
@@ -140,13 +167,6 @@ impl Task {
             told[cause] = weights[cause] * side(chance);
         }
         told
-    }
-
-    /// A check and all that has to come before it, in an order that holds.
-    pub(super) fn with_needs(&self, check: usize) -> Vec<usize> {
-        let mut order = Vec::new();
-        self.gather(check, &mut order);
-        order
     }
 
     /// Weights and state after a path.

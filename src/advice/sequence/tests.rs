@@ -265,6 +265,9 @@ fn what_has_to_come_first_comes_first_whatever_it_costs() {
             problem.checks[0].reveals.clear();
             problem.checks[size - 1].needs_first = vec![0];
             problem.checks[size - 1].minutes = 1.0;
+            problem.checks[size - 2].needs_first = vec![size];
+            problem.checks[size].needs_first.clear();
+            problem.checks[size + 1].needs_first.clear();
             for effort in [Effort::Quick, Effort::Full] {
                 let places = order(&plan(&problem, effort).unwrap());
                 let listed = fixed_order(&problem, effort).unwrap();
