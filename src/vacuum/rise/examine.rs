@@ -509,12 +509,16 @@ fn step(weighed: &Weighed) -> Option<(usize, f64)> {
         let (after, after_error) = mean(&residuals[at..at + NEAR]);
         let size = after - before;
         let error = (before_error + after_error).sqrt();
+        // How far a drift moves over the blocks in between.
+        let apart = residuals[at + NEAR - 1].0 - residuals[at - NEAR].0;
+        let moved = 2.0 * weighed.drift.powi(2) * -(-0.5 * apart / weighed.drift_memory).exp_m1();
         // The step must happen between two blocks and not over several.
         let (just_before, _) = mean(&residuals[at - 2..at]);
         let (just_after, _) = mean(&residuals[at..at + 2]);
         let sharp = (just_after - just_before) / size > 0.7;
         if size.abs() > 0.1
             && size.abs() > 6.0 * error
+            && size.abs() > 3.5 * (error * error + moved).sqrt()
             && sharp
             && best.is_none_or(|(_, largest)| size.abs() > largest.abs())
         {
