@@ -78,7 +78,7 @@ pub struct Belief {
     pub(crate) present: Vec<usize>,
     pub(crate) chances: Vec<f64>,
     prior: Vec<f64>,
-    worth: f64,
+    worths: Vec<f64>,
 }
 
 impl Belief {
@@ -143,15 +143,14 @@ impl Belief {
             .map(|(chance, given)| chance * given)
             .sum();
         let chance = chance.clamp(0.0, 1.0);
-        // Delta method on the Dirichlet prior: the variance of a posterior mean.
+        // Delta method: each chance is a gamma variable over their sum.
         let variance: f64 = chances
             .iter()
             .zip(given)
-            .zip(&self.prior)
-            .filter(|(_, prior)| **prior > 0.0)
-            .map(|((posterior, given), prior)| (posterior * (given - chance)).powi(2) / prior)
-            .sum::<f64>()
-            / (self.worth + 1.0);
+            .zip(&self.worths)
+            .filter(|(_, worth)| **worth > 0.0)
+            .map(|((posterior, given), worth)| (posterior * (given - chance)).powi(2) / worth)
+            .sum();
         (chance, matched(chance, variance))
     }
 
@@ -177,7 +176,6 @@ impl Belief {
         }
         let rows: Vec<usize> = present.iter().copied().chain([unlisted]).collect();
         let mut prior: Vec<f64> = rows.iter().map(|&cause| prior[cause]).collect();
-        let kept: f64 = prior.iter().sum();
         normalise(&mut prior);
         let chances_of_items: Vec<Vec<f64>> = rows
             .iter()
@@ -204,7 +202,7 @@ impl Belief {
             present,
             chances,
             prior,
-            worth: counts.worth * kept,
+            worths: rows.iter().map(|&cause| counts.worths[cause]).collect(),
         };
         let practice: f64 = rows.iter().map(|&cause| counts.practice[cause]).sum();
         let mut target = vec![0.0; rows.len()];

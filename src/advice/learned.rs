@@ -1,13 +1,17 @@
 //! What the counts teach: chances of causes by class, and of signs, antecedents and sizes
 //! of loss by cause.
 //!
-//! Chances of causes are pooled in part. In class c the prior is Dirichlet with mean
-//! `(1 - m) practice_c + m fleet_c` and strength `a` times the class's common-practice
-//! pseudo-counts; `fleet_c` is practice corrected by how much more often than practice
-//! says each cause came up in the other classes. Neither `a` nor `m` is a constant: both
-//! are averaged over a grid by the Dirichlet-multinomial marginal likelihood of the counts
-//! of all classes (Gelman et al., Bayesian Data Analysis, chapter 5; formula of the
-//! marginal from memory). Without cases the prior is common practice itself.
+//! Chances of causes are pooled in part. In class c a cause is as frequent as
+//! `base = (1 - m) practice_c + m fleet_c` says, times a factor of its own that is gamma
+//! distributed with mean 1 and shape `s (base / mean base)^d`; `fleet_c` is practice
+//! corrected by how much more often than practice says each cause came up in the other
+//! classes. With `d = 1` that is the Dirichlet prior of strength `s` times the number of
+//! causes, and with `d = 0` rare causes keep to practice as firmly as frequent ones. None
+//! of `s`, `d`, `m` is a constant: they are averaged over a grid by the marginal likelihood
+//! of the counts of all classes (for `d = 1` the Dirichlet-multinomial; Gelman et al.,
+//! Bayesian Data Analysis, chapter 5; formula from memory), each count being negative
+//! binomial and their total taken as given by a normal approximation. Without cases the
+//! prior is common practice itself.
 //!
 //! A chance of a sign is `(c p + seen) / (c + looked)`, `p` being common practice and `c`
 //! averaged the same way by the Beta-binomial marginal likelihood.
@@ -23,8 +27,10 @@ use crate::statistics::tables::{Looked, Losses, Tables};
 pub const UNLISTED_SHARE: f64 = 0.03;
 /// No listed chance is taken as surer than this, so that one slip never kills a cause.
 const SUREST: f64 = 0.998;
-const STRENGTHS: i32 = 9;
-const POOLS: [f64; 6] = [0.0, 0.15, 0.3, 0.5, 0.7, 0.9];
+/// Half-octaves of the shape of a typical cause, around its common-practice pseudo-count.
+const SHAPES: std::ops::RangeInclusive<i32> = -6..=12;
+const EXPONENTS: [f64; 3] = [0.0, 0.5, 1.0];
+const POOLS: [f64; 5] = [0.0, 0.2, 0.4, 0.6, 0.85];
 /// Pseudo-cases that hold the fleet's correction at common practice.
 const FLEET_PSEUDO_CASES: f64 = 2.0;
 
@@ -45,8 +51,8 @@ pub struct Learned {
 pub(crate) struct ClassPrior {
     pub(crate) chances: Vec<f64>,
     pub(crate) practice: Vec<f64>,
-    /// How many cases, real and pseudo, the chances are worth.
-    pub(crate) worth: f64,
+    /// How many cases, real and pseudo, each chance is worth.
+    pub(crate) worths: Vec<f64>,
     pub(crate) cases: Vec<u64>,
     pub(crate) fleet_cases: Vec<u64>,
 }
@@ -102,7 +108,7 @@ impl Learned {
         }
     }
 
-    /// Strength of the prior, in units of the common-practice pseudo-counts.
+    /// Shape of a typical cause, in units of its common-practice pseudo-count.
     pub fn strength(&self) -> f64 {
         self.strength
     }
@@ -149,9 +155,29 @@ impl LossModel {
 }
 
 struct Setting {
+    /// Shape of a typical cause over its common-practice pseudo-count.
     strength: f64,
+    exponent: f64,
     pooled: f64,
+    /// Posterior share of this setting.
     share: f64,
+}
+
+impl Setting {
+    /// Base share and shape of each cause of a class.
+    fn base(&self, practice: &[f64], fleet: &[f64]) -> Vec<(f64, f64)> {
+        let total: f64 = practice.iter().sum();
+        let possible = practice.iter().filter(|weight| **weight > 0.0).count() as f64;
+        let typical = self.strength * total / possible;
+        practice
+            .iter()
+            .zip(fleet)
+            .map(|(practice, fleet)| {
+                let base = (1.0 - self.pooled) * practice / total + self.pooled * fleet;
+                (base, typical * (base * possible).powf(self.exponent))
+            })
+            .collect()
+    }
 }
 
 /// Cases by class and cause, the last entry for those not found or not listed.
@@ -223,26 +249,23 @@ fn fleet(counts: &[Vec<u64>], practice: &[Vec<f64>]) -> Vec<Vec<f64>> {
 
 fn settings(counts: &[Vec<u64>], practice: &[Vec<f64>], fleet: &[Vec<f64>]) -> Vec<Setting> {
     let mut settings = Vec::new();
-    for step in -STRENGTHS..=STRENGTHS {
+    for step in SHAPES {
         let strength = 2f64.powf(f64::from(step) / 2.0);
-        for pooled in POOLS {
-            // Weak preference for the pseudo-counts as they stand and for little pooling.
-            let mut ln = -0.5 * (strength.ln() / 1.2).powi(2) - pooled;
-            for ((counts, practice), fleet) in counts.iter().zip(practice).zip(fleet) {
-                let total: f64 = practice.iter().sum();
-                let worth = strength * total;
-                let cases: u64 = counts.iter().sum();
-                ln -= ln_rising(worth, cases);
-                for (cause, &count) in counts.iter().enumerate().filter(|(_, count)| **count > 0) {
-                    let share = (1.0 - pooled) * practice[cause] / total + pooled * fleet[cause];
-                    ln += ln_rising((worth * share).max(1e-9), count);
+        for exponent in EXPONENTS {
+            for pooled in POOLS {
+                let mut setting = Setting {
+                    strength,
+                    exponent,
+                    pooled,
+                    share: 0.0,
+                };
+                // Weak preference for the pseudo-counts as they stand and for little pooling.
+                setting.share = -0.5 * (strength.ln() / 1.2).powi(2) - pooled;
+                for ((counts, practice), fleet) in counts.iter().zip(practice).zip(fleet) {
+                    setting.share += ln_marginal(counts, &setting.base(practice, fleet));
                 }
+                settings.push(setting);
             }
-            settings.push(Setting {
-                strength,
-                pooled,
-                share: ln,
-            });
         }
     }
     let best = settings
@@ -256,6 +279,24 @@ fn settings(counts: &[Vec<u64>], practice: &[Vec<f64>], fleet: &[Vec<f64>]) -> V
     settings
 }
 
+/// ln of the chance of the counts given their total, up to what does not depend on the base.
+fn ln_marginal(counts: &[u64], base: &[(f64, f64)]) -> f64 {
+    let cases = counts.iter().sum::<u64>() as f64;
+    if cases == 0.0 {
+        return 0.0;
+    }
+    let (mut ln, mut variance) = (0.0, 0.0);
+    for (&count, &(base, shape)) in counts.iter().zip(base).filter(|(_, (base, _))| *base > 0.0) {
+        let mean = cases * base;
+        ln += ln_rising(shape, count) - shape * (mean / shape).ln_1p();
+        if count > 0 {
+            ln += count as f64 * (mean / (shape + mean)).ln();
+        }
+        variance += mean + mean * mean / shape;
+    }
+    ln + 0.5 * variance.ln()
+}
+
 fn class_prior(
     class: usize,
     counts: &[Vec<u64>],
@@ -265,26 +306,35 @@ fn class_prior(
 ) -> ClassPrior {
     let (own, practice, fleet) = (&counts[class], &practice[class], &fleet[class]);
     let total: f64 = practice.iter().sum();
-    let cases: u64 = own.iter().sum();
+    let cases = own.iter().sum::<u64>() as f64;
     let mut chances = vec![0.0; practice.len()];
-    let mut worth = 0.0;
+    let mut worths = vec![0.0; practice.len()];
     for set in settings {
-        let strength = set.strength * total;
-        worth += set.share * (strength + cases as f64);
-        for (cause, chance) in chances.iter_mut().enumerate() {
-            let share = (1.0 - set.pooled) * practice[cause] / total + set.pooled * fleet[cause];
-            *chance +=
-                set.share * (strength * share + own[cause] as f64) / (strength + cases as f64);
+        let base = set.base(practice, fleet);
+        let mut means: Vec<f64> = base
+            .iter()
+            .zip(own)
+            .map(|(&(base, shape), &count)| {
+                if base > 0.0 {
+                    base * (shape + count as f64) / (shape + cases * base)
+                } else {
+                    0.0
+                }
+            })
+            .collect();
+        normalise(&mut means);
+        for (cause, mean) in means.iter().enumerate() {
+            chances[cause] += set.share * mean;
+            worths[cause] += set.share * (base[cause].1 + own[cause] as f64);
         }
     }
-    normalise(&mut chances);
     let fleet_cases = (0..practice.len())
         .map(|cause| counts.iter().map(|counts| counts[cause]).sum())
         .collect();
     ClassPrior {
         chances,
         practice: practice.iter().map(|weight| weight / total).collect(),
-        worth,
+        worths,
         cases: own.clone(),
         fleet_cases,
     }
