@@ -83,6 +83,19 @@ pub struct Group {
     pub recent: Vec<i64>,
 }
 
+/// Counts and sums of one value of a dimension.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Total {
+    /// Identifier within the dimension.
+    pub id: String,
+    /// Cases.
+    pub cases: u64,
+    /// Labour in minutes.
+    pub labour_minutes: f64,
+    /// Time down in hours.
+    pub down_hours: f64,
+}
+
 /// Sum, mean and median of times, in their unit.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Spread {
@@ -285,6 +298,30 @@ impl Ledger {
             all,
             groups,
         }
+    }
+
+    /// Counts and sums by a dimension over all days, the most frequent first, without
+    /// looking at a single case.
+    pub fn totals(&self, dimension: Dimension, class: Option<&str>) -> Vec<Total> {
+        let filter = Filter {
+            class: class.map(str::to_owned),
+            ..Filter::default()
+        };
+        let mut sums: HashMap<u32, Sums> = HashMap::new();
+        for (key, cell) in self.matching(&filter) {
+            sums.entry(key.part(dimension)).or_default().add(&cell.sums);
+        }
+        let mut totals: Vec<Total> = sums
+            .into_iter()
+            .map(|(part, sums)| Total {
+                id: self.symbols.name(part).to_owned(),
+                cases: sums.cases,
+                labour_minutes: sums.labour as f64 / 1e6,
+                down_hours: sums.down as f64 / 1e6,
+            })
+            .collect();
+        totals.sort_by(|a, b| b.cases.cmp(&a.cases).then_with(|| a.id.cmp(&b.id)));
+        totals
     }
 
     fn matching<'a>(&'a self, filter: &Filter) -> impl Iterator<Item = (&'a Key, &'a Cell)> {
@@ -738,6 +775,16 @@ mod tests {
             assert_eq!(answer.sample, kept.len() as u64);
             assert_eq!(answer.all.share.count, kept.len() as u64);
             assert!((answer.groups.last().unwrap().cumulative - 1.0).abs() < 1e-12);
+            if filter.from_day.is_none() {
+                let totals = ledger.totals(Dimension::Cause, filter.class.as_deref());
+                let of = |group: &Group| Total {
+                    id: group.id.clone(),
+                    cases: group.share.count,
+                    labour_minutes: group.labour.sum,
+                    down_hours: group.down.sum,
+                };
+                assert_eq!(totals, answer.groups.iter().map(of).collect::<Vec<_>>());
+            }
             for group in &answer.groups {
                 let of: Vec<&&Case> = kept.iter().filter(|case| case.cause == group.id).collect();
                 assert_eq!(group.share, Share::of(of.len() as u64, kept.len() as u64));

@@ -21,4 +21,4 @@ pub mod wear_out;
 pub use case::{Case, NOT_FOUND, Outcome};
 pub use error::StatisticsError;
 pub use interval::{Interval, Share};
-pub use ledger::{Breakdown, Dimension, Filter, Group, Ledger, Spread};
+pub use ledger::{Breakdown, Dimension, Filter, Group, Ledger, Spread, Total};
