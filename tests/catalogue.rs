@@ -2,7 +2,7 @@
 
 use std::{collections::BTreeSet, fs, path::Path};
 
-use coldtrap::catalogue::{Catalogue, Mistake, SourceFile, parse, source};
+use coldtrap::catalogue::{Catalogue, Mistake, SourceFile, ToolState, parse, source};
 
 fn files() -> Vec<SourceFile> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("seed-data/catalogue");
@@ -178,6 +178,18 @@ fn every_system_of_the_trade_is_covered() {
     };
     assert!(first("overpressure-valve-inspection").contains(&"cryo-stop-and-purge".to_owned()));
     for check in catalogue.checks() {
+        let opens_a_cryopump = check.state == ToolState::StoppedPurged
+            && check
+                .needs_components
+                .iter()
+                .any(|component| component.as_str() == "cryopump");
+        if opens_a_cryopump && check.id.as_str() != "cryo-stop-and-purge" {
+            assert!(
+                first(check.id.as_str()).contains(&"cryo-stop-and-purge".to_owned()),
+                "{} opens a cryopump before it is stopped and purged",
+                check.id
+            );
+        }
         assert!(!check.basis.is_empty(), "{} has no basis", check.id);
         let words = check.procedure.to_lowercase();
         assert!(

@@ -394,3 +394,132 @@ async fn only_checks_for_what_the_tool_has_are_offered_and_classes_differ() {
         }
     }
 }
+
+#[tokio::test]
+async fn the_order_is_never_dearer_than_common_practice_and_its_chances_lie_in_their_intervals() {
+    let app = TestApp::demo().await;
+    for class in app.catalogue.classes() {
+        for signs in [
+            json!({}),
+            json!({"rise-linear": true}),
+            json!({"water-visible": true, "loss-sudden": true}),
+            json!({"gauge-disagrees": true, "residual-air": false}),
+        ] {
+            let question = json!({"tool_class": class.id, "signs": signs});
+            let advice = app
+                .post("/api/sequence", &question)
+                .await
+                .expect(200)
+                .json();
+            let number = |name: &str| advice[name].as_f64().expect("a number");
+            assert!(
+                number("expected_minutes") <= number("common_practice_minutes") + 1e-6,
+                "{}: {signs}",
+                class.id
+            );
+            assert!(number("lower_bound_minutes") <= number("expected_minutes") + 1e-6);
+            let mut total = number("unlisted_chance");
+            for cause in advice["causes"].as_array().expect("causes") {
+                total += cause["chance"].as_f64().expect("a chance");
+            }
+            assert!((total - 1.0).abs() < 1e-9, "{total}");
+            for step in advice["checks"].as_array().expect("checks") {
+                let chance = step["chance"].as_f64().expect("a chance");
+                let end = |at: usize| step["interval"][at].as_f64().expect("an end");
+                assert!(
+                    end(0) <= chance + 1e-9 && chance <= end(1) + 1e-9,
+                    "{}: {chance} outside {}",
+                    step["check"],
+                    step["interval"]
+                );
+            }
+        }
+    }
+}
+
+#[tokio::test]
+async fn a_form_sent_twice_is_one_report_and_an_untouched_correction_changes_nothing() {
+    let app = TestApp::empty().await;
+    let mut odd = record::with("labour_minutes", json!(12.34567));
+    odd["occurred_at"] = json!("2025-03-04T10:20:30.123456Z");
+    odd["down_hours"] = json!(0.005);
+    let _ = app.post("/api/incidents", &odd).await.expect(201);
+    let form = app.get("/incidents/1/edit").await.expect(200).text;
+    let mut fields = fields_of(&form);
+    fields.retain(|(name, _)| name != "reason" && name != "author" && name != "action");
+    fields.push(("reason".to_owned(), "nothing at all".to_owned()));
+    fields.push(("author".to_owned(), "x".to_owned()));
+    let pairs: Vec<_> = fields
+        .iter()
+        .map(|(n, v)| (n.as_str(), v.as_str()))
+        .collect();
+    let _ = app.form("/incidents/1/edit", &pairs).await.expect(303);
+    let stored = app.get("/api/incidents/1").await.expect(200).json();
+    assert_eq!(stored["revision"], 2);
+    for name in [
+        "labour_minutes",
+        "occurred_at",
+        "down_hours",
+        "signs",
+        "pressures",
+        "checks",
+    ] {
+        assert_eq!(
+            stored[name], stored["revisions"][0]["record"][name],
+            "{name}"
+        );
+    }
+
+    let blank = app.get("/incidents/new?tool=TST-01").await.expect(200).text;
+    let mut fields = fields_of(&blank);
+    fields.retain(|(name, _)| !["status", "symptom", "author", "action"].contains(&name.as_str()));
+    for (name, value) in [("status", "open"), ("symptom", "hisses"), ("author", "x")] {
+        fields.push((name.to_owned(), value.to_owned()));
+    }
+    let pairs: Vec<_> = fields
+        .iter()
+        .map(|(n, v)| (n.as_str(), v.as_str()))
+        .collect();
+    let first = app.form("/incidents/new", &pairs).await.expect(303);
+    let second = app.form("/incidents/new", &pairs).await.expect(303);
+    assert_eq!(first.location, second.location);
+    assert_eq!(app.store.counts().await.expect("counts"), (1, 1));
+}
+
+/// What a browser would send of a form's filled-in fields, read roughly.
+fn fields_of(html: &str) -> Vec<(String, String)> {
+    let form = html
+        .split("<form class=\"report\"")
+        .nth(1)
+        .expect("the form");
+    let form = form.split("</form>").next().expect("its end");
+    let mut fields = Vec::new();
+    let attribute = |tag: &str, name: &str| {
+        let start = tag.find(&format!(" {name}=\""))? + name.len() + 3;
+        let end = tag[start..].find('"')? + start;
+        Some(tag[start..end].to_owned())
+    };
+    let mut select = None;
+    for piece in form.split('<').skip(1) {
+        let (tag, text) = piece.split_once('>').unwrap_or((piece, ""));
+        let name = attribute(tag, "name");
+        let value = attribute(tag, "value").unwrap_or_default();
+        match (tag.split(' ').next().expect("a tag"), name) {
+            ("input", Some(name)) => {
+                let chosen = !tag.contains("type=\"radio\"") || tag.contains(" checked");
+                if chosen && !value.is_empty() {
+                    fields.push((name, value));
+                }
+            }
+            ("textarea", Some(name)) if !text.trim().is_empty() => {
+                fields.push((name, text.replace("&#39;", "'")));
+            }
+            ("select", Some(name)) => select = Some(name),
+            ("option", _) if tag.contains(" selected") && !value.is_empty() => {
+                fields.push((select.clone().expect("inside a select"), value));
+            }
+            _ => {}
+        }
+    }
+    fields
+}

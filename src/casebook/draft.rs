@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use jiff::{Timestamp, civil::Date};
 use serde_json::{Map, Value};
 
-use super::{Incident, Refusal};
+use super::Refusal;
 use crate::vacuum::units::{PressureUnit, TypedPressure};
 
 /// The longest text a field takes, in characters.
@@ -15,6 +15,12 @@ pub const TEXT_LIMIT: usize = 20_000;
 const NAME_LIMIT: usize = 200;
 /// The most entries a list takes.
 const LIST_LIMIT: usize = 200;
+/// The most states an exported record may have been in.
+const REVISION_LIMIT: usize = 100_000;
+/// Refusals listed of one record; more help nobody.
+const REFUSAL_LIMIT: usize = 50;
+/// Below this a pressure is a slip of the keyboard: the best vacuum ever made is above it.
+const LOWEST_PRESSURE: f64 = 1e-14;
 
 /// A report before the rules have looked at it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -112,6 +118,8 @@ pub struct ToolDetails {
 /// An earlier state of an exported record.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RevisionDraft {
+    /// Its place, from 1.
+    pub number: Option<i64>,
     /// When it was written.
     pub at: Option<Timestamp>,
     /// Who wrote it.
@@ -119,7 +127,7 @@ pub struct RevisionDraft {
     /// Why it was changed; empty for the first.
     pub reason: String,
     /// The report as it then stood; none for the last, which is the record itself.
-    pub record: Option<Incident>,
+    pub record: Option<Box<Draft>>,
 }
 
 /// Reads a record. The draft holds what could be read; the refusals name the rest.
@@ -173,7 +181,7 @@ fn read_fields(fields: &Map<String, Value>, prefix: &str, refusals: &mut Vec<Ref
         refusals,
     };
     reader.only(&FIELDS);
-    let number = reader.number("number", 1.0, 9e15).map(|n| n as i64);
+    let number = reader.whole("number");
     let pressures = reader.object("pressures");
     let mut draft = Draft {
         number,
@@ -210,7 +218,7 @@ fn read_fields(fields: &Map<String, Value>, prefix: &str, refusals: &mut Vec<Ref
         draft.faulty = inner.pressure("faulty");
         draft.restored = inner.pressure("restored");
     }
-    draft.checks = reader.each("checks", |mut check| {
+    draft.checks = reader.each("checks", LIST_LIMIT, |mut check| {
         check.only(&["check", "outcome", "minutes", "note"]);
         CheckDraft {
             check: check.name("check").unwrap_or_default(),
@@ -228,25 +236,28 @@ fn read_fields(fields: &Map<String, Value>, prefix: &str, refusals: &mut Vec<Ref
         };
         draft.tool_details = Some(read_details(inner));
     }
-    draft.revisions = reader.each("revisions", |mut revision| {
+    if reader.whole("revision").is_some_and(|revision| {
+        let states = reader.list("revisions", REVISION_LIMIT).len();
+        usize::try_from(revision) != Ok(states)
+    }) {
+        reader.refuse(
+            "revision",
+            "is not the number of the last of `revisions`",
+            "how many revisions the record has, or nothing",
+        );
+    }
+    draft.revisions = reader.each("revisions", REVISION_LIMIT, |mut revision| {
         revision.only(&["revision", "at", "author", "reason", "record"]);
+        let number = revision.whole("revision");
         let at = revision.time("at");
         let author = revision.name("author").unwrap_or_default();
         let reason = revision.text("reason");
-        let record = revision.value("record").and_then(|record| {
-            match serde_json::from_value::<Incident>(record.clone()) {
-                Ok(incident) => Some(incident),
-                Err(error) => {
-                    revision.refuse(
-                        "record",
-                        error.to_string(),
-                        "an earlier state as export wrote it",
-                    );
-                    None
-                }
-            }
+        let record = revision.object("record").map(|record| {
+            let path = revision.path("record.");
+            Box::new(read_fields(record, &path, revision.refusals))
         });
         RevisionDraft {
+            number,
             at,
             author,
             reason,
@@ -296,19 +307,35 @@ impl<'a> Fields<'a> {
     }
 
     fn refuse(&mut self, field: &str, problem: impl Into<String>, accepted: impl Into<String>) {
-        let path = self.path(field);
-        self.refusals.push(Refusal::new(path, problem, accepted));
+        match self.refusals.len() {
+            0..REFUSAL_LIMIT => {
+                let path = self.path(field);
+                self.refusals.push(Refusal::new(path, problem, accepted));
+            }
+            REFUSAL_LIMIT => self.refusals.push(Refusal::new(
+                "record",
+                "has more faults than are listed",
+                "a record with these mended first",
+            )),
+            _ => {}
+        }
     }
 
     /// A field nobody reads would be lost in silence; it is refused instead.
     fn only(&mut self, known: &[&str]) {
+        const SHOWN: usize = 5;
         let fields = self.fields;
-        for field in fields
+        let unknown: Vec<&String> = fields
             .keys()
             .filter(|field| !known.contains(&field.as_str()))
-        {
+            .collect();
+        for field in unknown.iter().take(SHOWN) {
             let shown: String = field.chars().take(60).collect();
             self.refuse(&shown, "is not a field of this record", known.join(", "));
+        }
+        if unknown.len() > SHOWN {
+            let more = unknown.len() - SHOWN;
+            self.refuse("record", format!("has {more} more unknown fields"), "none");
         }
     }
 
@@ -325,11 +352,11 @@ impl<'a> Fields<'a> {
                     self.refuse(field, format!("has {length} characters"), accepted);
                     return None;
                 }
-                if text.contains('\0') {
+                if text.chars().any(is_hidden) {
                     self.refuse(
                         field,
-                        "holds a NUL character",
-                        "a text without NUL characters",
+                        "holds a control character",
+                        "a text without control characters, line breaks and tabs excepted",
                     );
                     return None;
                 }
@@ -347,16 +374,24 @@ impl<'a> Fields<'a> {
     }
 
     fn name(&mut self, field: &str) -> Option<String> {
-        self.string(field, NAME_LIMIT)
-            .filter(|text| !text.is_empty())
+        let name = self
+            .string(field, NAME_LIMIT)
+            .filter(|text| !text.is_empty())?;
+        if name.contains(['\n', '\r', '\t']) {
+            self.refuse(field, "has more than one line", "a name on one line");
+            return None;
+        }
+        Some(name)
     }
 
     fn names(&mut self, field: &str) -> Vec<String> {
         let mut names = Vec::new();
-        for (index, value) in self.list(field).iter().enumerate() {
+        for (index, value) in self.list(field, LIST_LIMIT).iter().enumerate() {
             match value {
                 Value::String(text)
-                    if text.chars().count() <= NAME_LIMIT && !text.contains('\0') =>
+                    if text.chars().count() <= NAME_LIMIT
+                        && !text.contains(['\n', '\r', '\t'])
+                        && !text.chars().any(is_hidden) =>
                 {
                     let text = text.trim();
                     if !text.is_empty() {
@@ -366,22 +401,22 @@ impl<'a> Fields<'a> {
                 other => self.refuse(
                     &format!("{field}[{index}]"),
                     format!("is {}", kind_of(other)),
-                    format!("a text of at most {NAME_LIMIT} characters"),
+                    format!("a text of one line and at most {NAME_LIMIT} characters"),
                 ),
             }
         }
         names
     }
 
-    fn list(&mut self, field: &str) -> &'a [Value] {
+    fn list(&mut self, field: &str, limit: usize) -> &'a [Value] {
         match self.value(field) {
             None => &[],
-            Some(Value::Array(items)) if items.len() <= LIST_LIMIT => items,
+            Some(Value::Array(items)) if items.len() <= limit => items,
             Some(Value::Array(items)) => {
                 self.refuse(
                     field,
                     format!("has {} entries", items.len()),
-                    format!("at most {LIST_LIMIT} entries"),
+                    format!("at most {limit} entries"),
                 );
                 &[]
             }
@@ -392,9 +427,14 @@ impl<'a> Fields<'a> {
         }
     }
 
-    fn each<T>(&mut self, field: &str, mut read: impl FnMut(Fields<'_>) -> T) -> Vec<T> {
+    fn each<T>(
+        &mut self,
+        field: &str,
+        limit: usize,
+        mut read: impl FnMut(Fields<'_>) -> T,
+    ) -> Vec<T> {
         let mut items = Vec::new();
-        for (index, value) in self.list(field).iter().enumerate() {
+        for (index, value) in self.list(field, limit).iter().enumerate() {
             match value {
                 Value::Object(fields) => {
                     let path = self.path(&format!("{field}[{index}]."));
@@ -441,6 +481,16 @@ impl<'a> Fields<'a> {
         }
     }
 
+    fn whole(&mut self, field: &str) -> Option<i64> {
+        match self.value(field)?.as_i64() {
+            Some(number) if number > 0 => Some(number),
+            _ => {
+                self.refuse(field, "is not a whole number above zero", "1, 2, 3 …");
+                None
+            }
+        }
+    }
+
     fn time(&mut self, field: &str) -> Option<Timestamp> {
         const ACCEPTED: &str = "a time with its offset, like 2025-03-04T10:20:00Z";
         match self.value(field)? {
@@ -479,7 +529,18 @@ impl<'a> Fields<'a> {
 
     fn flags(&mut self, field: &str) -> BTreeMap<String, bool> {
         let mut flags = BTreeMap::new();
-        for (name, value) in self.object(field).into_iter().flatten() {
+        let given = self.object(field);
+        if let Some(given) = given
+            && given.len() > LIST_LIMIT
+        {
+            self.refuse(
+                field,
+                format!("has {} entries", given.len()),
+                format!("at most {LIST_LIMIT} entries"),
+            );
+            return flags;
+        }
+        for (name, value) in given.into_iter().flatten() {
             match value {
                 Value::Bool(flag) => {
                     flags.insert(name.clone(), *flag);
@@ -563,12 +624,14 @@ impl<'a> Fields<'a> {
             unit: unit?,
         };
         match typed.pressure() {
-            Ok(pressure) if pressure.pascals() <= HIGHEST_PRESSURE => Some(typed),
+            Ok(pressure) if (LOWEST_PRESSURE..=HIGHEST_PRESSURE).contains(&pressure.pascals()) => {
+                Some(typed)
+            }
             _ => {
                 self.refuse(
                     field,
-                    format!("{typed} is above two atmospheres"),
-                    "a chamber pressure up to two atmospheres",
+                    format!("{typed} is no pressure a chamber can have"),
+                    "a pressure from 1e-14 Pa to two atmospheres",
                 );
                 None
             }
@@ -578,6 +641,12 @@ impl<'a> Fields<'a> {
 
 /// Above this a chamber pressure is a slip of the keyboard.
 const HIGHEST_PRESSURE: f64 = 2.0 * 101_325.0;
+
+/// Characters that show nothing or turn the text around; line breaks and tabs are fine.
+fn is_hidden(character: char) -> bool {
+    (character.is_control() && !matches!(character, '\n' | '\r' | '\t'))
+        || matches!(character, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
 
 fn kind_of(value: &Value) -> &'static str {
     match value {

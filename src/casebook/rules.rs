@@ -42,6 +42,26 @@ pub fn accept(draft: &Draft, context: &Context<'_>) -> Result<Incident, Vec<Refu
     }
 }
 
+/// As [`accept`], for an earlier state of a record: its tool may be one the store does
+/// not know any more, so what hangs on the tool is judged only where it is known.
+///
+/// # Errors
+/// Every rule the draft breaks.
+pub fn accept_earlier(draft: &Draft, context: &Context<'_>) -> Result<Incident, Vec<Refusal>> {
+    let mut judge = Judge {
+        context,
+        refusals: Vec::new(),
+    };
+    let incident = judge.incident(draft);
+    if context.tool.is_none() {
+        judge.refusals.retain(|refusal| refusal.field != "tool");
+    }
+    match incident {
+        Some(incident) if judge.refusals.is_empty() => Ok(incident),
+        _ => Err(judge.refusals),
+    }
+}
+
 /// The tool and site a record describes, for a fleet that has not met the tool yet.
 ///
 /// # Errors
@@ -234,12 +254,13 @@ impl Judge<'_> {
             return None;
         };
         let Some(tool) = self.context.tool else {
+            let unknown = ToolId::new(name);
             self.refuse(
                 "tool",
                 format!("no tool is called {name:?}"),
                 "a tool of the fleet list, or tool_class and site beside the name of a new one",
             );
-            return None;
+            return Some(unknown);
         };
         if let Some(class) = &draft.tool_class
             && class != tool.class.as_str()
@@ -272,6 +293,9 @@ impl Judge<'_> {
             }
             Some(time) => {
                 self.not_in_future("occurred_at", time);
+                if time < EARLIEST {
+                    self.refuse("occurred_at", "lies before 1950", "a time since 1950");
+                }
                 Some(time)
             }
         }
@@ -354,6 +378,7 @@ impl Judge<'_> {
             let accepted = nearest(&draft.check, checks);
             self.refuse(format!("checks[{index}].check"), problem, accepted);
         }
+        self.fitting(index, &draft.check);
         let outcome = draft.outcome.parse::<Outcome>();
         if outcome.is_err() {
             let problem = if draft.outcome.is_empty() {
@@ -374,6 +399,30 @@ impl Judge<'_> {
             minutes: draft.minutes,
             note: draft.note.clone(),
         })
+    }
+
+    /// A check of something the tool does not have was not done on it.
+    fn fitting(&mut self, index: usize, check: &str) {
+        let (Some(check), Some(tool)) = (self.context.catalogue.check(check), self.context.tool)
+        else {
+            return;
+        };
+        let lacks = check
+            .needs_components
+            .iter()
+            .find(|component| !tool.components.contains(*component));
+        if let Some(component) = lacks {
+            let name = self
+                .context
+                .catalogue
+                .component(component.as_str())
+                .map_or(component.as_str(), |component| component.name.as_str());
+            self.refuse(
+                format!("checks[{index}].check"),
+                format!("{} needs \"{name}\", which {} lacks", check.name, tool.id),
+                "a check of something the tool has",
+            );
+        }
     }
 
     fn cause(&mut self, draft: &Draft) -> Option<Finding> {
@@ -499,6 +548,9 @@ impl Judge<'_> {
         }
     }
 }
+
+/// Midnight of 1 January 1950, UTC: no tool of the kind is older.
+const EARLIEST: Timestamp = Timestamp::constant(-631_152_000, 0);
 
 fn shortened(text: &str) -> String {
     text.chars().take(60).collect()

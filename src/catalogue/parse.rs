@@ -311,11 +311,7 @@ impl<'a> Reader<'a> {
     fn new_id(&mut self, place: Place<'_>, id: &Reference, seen: bool) -> String {
         let text = id.get_ref();
         let line = place.line(id.span().start);
-        if text.is_empty()
-            || !text
-                .bytes()
-                .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
-        {
+        if !is_identifier(text) {
             self.complain(
                 place.path,
                 line,
@@ -611,6 +607,13 @@ impl<'a> Reader<'a> {
         }
         let known_checks: BTreeSet<&str> = files.iter().map(|(stem, _)| *stem).collect();
         for (stem, file) in &files {
+            if !is_identifier(stem) {
+                self.complain(
+                    &file.path,
+                    0,
+                    "the file is named by the check's identifier: small letters, digits and hyphens",
+                );
+            }
             let Some((place, procedure)) = self.front_matter(file) else {
                 continue;
             };
@@ -787,6 +790,13 @@ impl<'a> Reader<'a> {
             );
         }
     }
+}
+
+fn is_identifier(text: &str) -> bool {
+    !text.is_empty()
+        && text
+            .bytes()
+            .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
 }
 
 /// The legal outcome of a search that ended without a cause.

@@ -27,7 +27,7 @@ pub(super) struct Export {
 
 impl Export {
     pub(super) async fn run(self) -> anyhow::Result<ExitCode> {
-        let (store, catalogue) = self.store.open().await?;
+        let (store, catalogue) = self.store.open_existing().await?;
         let out = BufWriter::with_capacity(1 << 20, io::stdout().lock());
         super::until_pipe_closes(write(&store, &catalogue, out).await)
     }

@@ -97,15 +97,29 @@ pub fn main() -> ExitCode {
 }
 
 impl StoreAt {
+    /// Opens the store, making it if it is not there.
     async fn open(&self) -> anyhow::Result<(Store, Arc<Catalogue>)> {
-        let catalogue = match &self.catalogue {
-            Some(folder) => source::folder(folder)?,
-            None => source::built_in()?,
-        };
+        let catalogue = self.catalogue()?;
         let store = Store::open(&self.db)
             .await
             .with_context(|| format!("cannot open the store {}", self.db))?;
-        Ok((store, Arc::new(catalogue)))
+        Ok((store, catalogue))
+    }
+
+    /// Opens a store that has to be there: a mistyped path is no empty store.
+    async fn open_existing(&self) -> anyhow::Result<(Store, Arc<Catalogue>)> {
+        let catalogue = self.catalogue()?;
+        let store = Store::open_existing(&self.db)
+            .await
+            .with_context(|| format!("cannot open the store {}", self.db))?;
+        Ok((store, catalogue))
+    }
+
+    fn catalogue(&self) -> anyhow::Result<Arc<Catalogue>> {
+        Ok(Arc::new(match &self.catalogue {
+            Some(folder) => source::folder(folder)?,
+            None => source::built_in()?,
+        }))
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::{
     collections::BTreeMap,
+    io::{self, Write},
     path::Path,
     process::ExitCode,
     sync::Arc,
@@ -36,7 +37,7 @@ pub(super) struct Verify {
 
 impl Verify {
     pub(super) async fn run(self) -> anyhow::Result<ExitCode> {
-        let (store, catalogue) = self.store.open().await?;
+        let (store, catalogue) = self.store.open_existing().await?;
         let index = bring_up(&store, &catalogue, &self.data.data).await?;
         let stored: BTreeMap<i64, i64> = store.present_revisions().await?.into_iter().collect();
         let mut indexed: BTreeMap<i64, i64> = BTreeMap::new();
@@ -61,17 +62,17 @@ impl Verify {
             ));
         }
         let (open, closed) = store.counts().await?;
-        println!(
-            "store: {} incidents ({open} open, {closed} closed), {} changes",
+        let told = format!(
+            "store: {} incidents ({open} open, {closed} closed), {} changes\n\
+             index: {} incidents, at change {}\n\
+             differences: {}\n",
             open + closed,
-            store.last_change().await?
-        );
-        println!(
-            "index: {} incidents, at change {}",
+            store.last_change().await?,
             indexed.len(),
-            index.reached()?.seq
+            index.reached()?.seq,
+            differences.len()
         );
-        println!("differences: {}", differences.len());
+        super::until_pipe_closes(io::stdout().write_all(told.as_bytes()).map_err(Into::into))?;
         for difference in differences.iter().take(LISTED) {
             eprintln!("{difference}");
         }

@@ -6,7 +6,7 @@ use super::IntakeError;
 use crate::casebook::Refusal;
 
 /// The longest line taken, in bytes.
-const LONGEST: usize = 4 << 20;
+const LONGEST: usize = 64 << 20;
 
 /// Reads line by line with at most [`LONGEST`] bytes in memory.
 pub(super) struct Lines<R> {

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use jiff::Timestamp;
 
 use crate::{
-    casebook::{self, Draft, Refusal, Revision, Tool, ToolId, rules},
+    casebook::{self, Draft, Refusal, Revision, RevisionDraft, Tool, ToolId, rules},
     catalogue::Catalogue,
     store::Filing,
 };
@@ -16,7 +16,7 @@ pub(super) fn read(
     tools: &HashMap<ToolId, Tool>,
     now: Timestamp,
 ) -> Result<Filing, Vec<Refusal>> {
-    let value: serde_json::Value = serde_json::from_str(text).map_err(|error| {
+    let value: serde_json::Value = serde_json::from_str(text.trim_end()).map_err(|error| {
         vec![Refusal::new(
             "record",
             format!("is not JSON (column {}): {error}", error.column()),
@@ -39,7 +39,7 @@ pub(super) fn read(
     };
     match rules::accept(&draft, &context) {
         Ok(incident) if refusals.is_empty() => {
-            let mut filing = with_history(&draft, incident, now)?;
+            let mut filing = with_history(&draft, incident, &context)?;
             filing.new_tool = new_tool;
             Ok(filing)
         }
@@ -48,12 +48,13 @@ pub(super) fn read(
     }
 }
 
-/// A report with the history an export gave it.
+/// A report with the history an export gave it. Earlier states keep the same rules.
 fn with_history(
     draft: &Draft,
     incident: casebook::Incident,
-    now: Timestamp,
+    context: &rules::Context<'_>,
 ) -> Result<Filing, Vec<Refusal>> {
+    let now = context.now;
     let mut filing = Filing {
         number: draft.number,
         ..Filing::new(incident, now)
@@ -66,56 +67,82 @@ fn with_history(
             .unwrap_or(filing.incident.occurred_at);
         return Ok(filing);
     };
-    let mut refusals = Vec::new();
-    let time = |index: usize, at: Option<Timestamp>, refusals: &mut Vec<Refusal>| {
-        at.filter(|at| *at <= now).unwrap_or_else(|| {
-            refusals.push(Refusal::new(
-                format!("revisions[{index}].at"),
-                "is missing or lies in the future",
-                "the time the revision was written",
-            ));
-            now
-        })
-    };
+    let mut refusals = in_order(&draft.revisions, now);
     for (index, revision) in earlier.iter().enumerate() {
-        let at = time(index, revision.at, &mut refusals);
-        match &revision.record {
-            Some(incident) => filing.earlier.push(Revision {
-                revision: index as i64 + 1,
-                at,
-                author: revision.author.clone(),
-                reason: revision.reason.clone(),
-                incident: incident.clone(),
-            }),
-            None => refusals.push(Refusal::new(
-                format!("revisions[{index}].record"),
+        let field = format!("revisions[{index}].record");
+        let Some(record) = &revision.record else {
+            refusals.push(Refusal::new(
+                field,
                 "is missing",
                 "the record as it stood then; only the last revision goes without",
-            )),
+            ));
+            continue;
+        };
+        // A correction may have changed the tool; an earlier one the store need not know.
+        let of_this_tool = record.tool == draft.tool;
+        let context = rules::Context {
+            tool: context.tool.filter(|_| of_this_tool),
+            ..*context
+        };
+        match rules::accept_earlier(record, &context) {
+            Ok(incident) => filing.earlier.push(Revision {
+                revision: index as i64 + 1,
+                at: revision.at.unwrap_or(now),
+                author: revision.author.clone(),
+                reason: revision.reason.clone(),
+                incident,
+            }),
+            Err(broken) => refusals.extend(broken.into_iter().map(|refusal| Refusal {
+                field: format!("{field}.{}", refusal.field),
+                ..refusal
+            })),
         }
     }
-    filing.at = time(earlier.len(), newest.at, &mut refusals);
+    filing.at = newest.at.unwrap_or(now);
     filing.author.clone_from(&newest.author);
     filing.reason.clone_from(&newest.reason);
-    for (index, revision) in draft.revisions.iter().enumerate() {
-        if revision.author.is_empty() {
-            refusals.push(Refusal::new(
-                format!("revisions[{index}].author"),
-                "is missing",
-                "who wrote the revision",
-            ));
-        }
-        if index > 0 && revision.reason.is_empty() {
-            refusals.push(Refusal::new(
-                format!("revisions[{index}].reason"),
-                "is missing",
-                "why the record was corrected",
-            ));
-        }
-    }
     if refusals.is_empty() {
         Ok(filing)
     } else {
         Err(refusals)
     }
+}
+
+/// What is wrong with numbers, times, authors and reasons of a history.
+fn in_order(revisions: &[RevisionDraft], now: Timestamp) -> Vec<Refusal> {
+    let mut refusals = Vec::new();
+    let mut before = Timestamp::MIN;
+    for (index, revision) in revisions.iter().enumerate() {
+        let mut refuse = |field: &str, problem: &str, accepted: String| {
+            refusals.push(Refusal::new(
+                format!("revisions[{index}].{field}"),
+                problem,
+                accepted,
+            ));
+        };
+        let place = index as i64 + 1;
+        if revision.number.is_some_and(|number| number != place) {
+            refuse("revision", "is out of order", place.to_string());
+        }
+        match revision.at {
+            None => refuse("at", "is missing", "the time it was written".to_owned()),
+            Some(at) if at > now || at < before => refuse(
+                "at",
+                "lies in the future or before the revision before it",
+                "times that do not go back".to_owned(),
+            ),
+            Some(at) => before = at,
+        }
+        if revision.author.is_empty() {
+            refuse("author", "is missing", "who wrote the revision".to_owned());
+        }
+        if index > 0 && revision.reason.is_empty() {
+            refuse(
+                "reason",
+                "is missing",
+                "why the record was corrected".to_owned(),
+            );
+        }
+    }
+    refusals
 }

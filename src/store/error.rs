@@ -8,7 +8,10 @@ pub enum StoreError {
     Address(String),
     /// The database refused or failed.
     #[error("the store failed: {0}")]
-    Database(#[from] sqlx::Error),
+    Database(sqlx::Error),
+    /// Another process has been writing for too long.
+    #[error("another process is writing to the store; nothing was stored, try again in a minute")]
+    Busy,
     /// The tables could not be brought up to date.
     #[error("the store's tables could not be brought up to date: {0}")]
     Migration(#[from] sqlx::migrate::MigrateError),
@@ -44,4 +47,20 @@ pub enum StoreError {
     /// The task that writes ended early.
     #[error("the write did not finish: {0}")]
     Interrupted(#[from] tokio::task::JoinError),
+}
+
+impl From<sqlx::Error> for StoreError {
+    fn from(error: sqlx::Error) -> Self {
+        // SQLITE_BUSY and its extended forms; the low byte is the primary code.
+        let busy = error
+            .as_database_error()
+            .and_then(|error| error.code())
+            .and_then(|code| code.parse::<i64>().ok())
+            .is_some_and(|code| code & 0xff == 5);
+        if busy || matches!(error, sqlx::Error::PoolTimedOut) {
+            Self::Busy
+        } else {
+            Self::Database(error)
+        }
+    }
 }

@@ -229,6 +229,19 @@ impl Store {
         Ok(found)
     }
 
+    /// Whether a number is taken.
+    ///
+    /// # Errors
+    /// The database failing.
+    pub async fn has_incident(&self, number: i64) -> Result<bool, StoreError> {
+        let found: Option<i64> =
+            sqlx::query_scalar("select number from incident where number = $1")
+                .bind(number)
+                .fetch_optional(&self.read)
+                .await?;
+        Ok(found.is_some())
+    }
+
     /// Whole incidents after `number`, in order of their numbers, for export and checks.
     ///
     /// # Errors
@@ -361,14 +374,6 @@ impl BulkFiling {
         }
         Ok(())
     }
-
-    /// Stores nothing.
-    ///
-    /// # Errors
-    /// The database failing.
-    pub async fn abandon(self) -> Result<(), StoreError> {
-        Ok(self.tx.rollback().await?)
-    }
 }
 
 async fn file_one(
@@ -390,10 +395,13 @@ async fn file_one(
             if taken.is_some() {
                 return Err(StoreError::NumberTaken(number));
             }
-            sqlx::query("update counter set value = max(value, $1) where name = 'incident'")
-                .bind(number)
-                .execute(&mut *connection)
-                .await?;
+            sqlx::query(
+                "update counter set value = case when value < $1 then $1 else value end \
+                 where name = 'incident'",
+            )
+            .bind(number)
+            .execute(&mut *connection)
+            .await?;
             number
         }
     };

@@ -50,11 +50,23 @@ impl Store {
     /// An address that is not `sqlite://…`, a file that cannot be opened, tables newer
     /// than this program.
     pub async fn open(url: &str) -> Result<Self, StoreError> {
+        Self::open_or_make(url, true).await
+    }
+
+    /// As [`Store::open`], for a store that has to be there.
+    ///
+    /// # Errors
+    /// As [`Store::open`], and a file that is not there.
+    pub async fn open_existing(url: &str) -> Result<Self, StoreError> {
+        Self::open_or_make(url, false).await
+    }
+
+    async fn open_or_make(url: &str, make: bool) -> Result<Self, StoreError> {
         if !url.starts_with("sqlite:") {
             return Err(StoreError::Address(url.to_owned()));
         }
         let options = SqliteConnectOptions::from_str(url)?
-            .create_if_missing(true)
+            .create_if_missing(make)
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)

@@ -157,7 +157,7 @@ impl<'a> Fleet<'a> {
             pressures: Pressures {
                 healthy: Some(healthy),
                 faulty: Some(faulty),
-                restored: (found || restored.value < faulty.value).then_some(restored),
+                restored: Some(restored),
             },
             checks,
             cause: Some(if found {

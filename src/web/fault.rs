@@ -69,9 +69,9 @@ impl Fault {
             Self::NotFound(_) => "There is nothing at this address",
             Self::Unreadable(_) => "This request cannot be read",
             Self::Refused(_) => "Some of this cannot be taken",
-            Self::Conflict(_) => "Someone else was first",
+            Self::Conflict(_) => "This does not go with what is stored",
             Self::Method => "This address does not work that way",
-            Self::Foreign => "This request came from another site's page",
+            Self::Foreign => "This request did not come from a page of this server",
             Self::TooLarge => "This is more than is taken at once",
             Self::NotReady(_) => "Not ready yet",
             Self::Internal(_) => "Something went wrong here",
@@ -114,6 +114,7 @@ impl From<StoreError> for Fault {
                 Self::Conflict(error.to_string())
             }
             StoreError::NoIncident(_) => Self::NotFound(error.to_string()),
+            StoreError::Busy => Self::NotReady(error.to_string()),
             other => Self::Internal(Arc::new(other.into())),
         }
     }

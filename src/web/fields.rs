@@ -2,6 +2,9 @@
 
 use std::convert::Infallible;
 
+use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
+use sha2::{Digest, Sha256};
+
 use axum::{
     body::Bytes,
     extract::{FromRequest, FromRequestParts, Request},
@@ -62,6 +65,18 @@ impl Pairs {
         }
     }
 
+    /// A digest of everything sent, the button pressed left out.
+    pub(super) fn digest(&self) -> String {
+        let mut digest = Sha256::new();
+        for (name, value) in self.iter().filter(|(name, _)| *name != "action") {
+            for part in [name, value] {
+                digest.update((part.len() as u64).to_le_bytes());
+                digest.update(part.as_bytes());
+            }
+        }
+        hex(&digest.finalize())
+    }
+
     fn parse(bytes: &[u8]) -> Self {
         Self(form_urlencoded::parse(bytes).into_owned().collect())
     }
@@ -102,6 +117,11 @@ impl<S: Send + Sync> FromRequest<S> for Sent {
     }
 }
 
+/// Bytes as small letters and digits.
+pub(super) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// The whole body, up to the limit set for the address.
 pub(super) async fn body<S: Send + Sync>(request: Request, state: &S) -> Result<Bytes, Fault> {
     Bytes::from_request(request, state).await.map_err(|error| {
@@ -111,6 +131,17 @@ pub(super) async fn body<S: Send + Sync>(request: Request, state: &S) -> Result<
             Fault::Unreadable("The request ended before it was complete. Send it again.".to_owned())
         }
     })
+}
+
+/// The address of something with a name people chose, such as a tool: `/tools/A%2FB`.
+pub(super) fn place(folder: &str, name: &str) -> String {
+    // Everything but the unreserved characters of RFC 3986, section 2.3.
+    const KEPT: &AsciiSet = &NON_ALPHANUMERIC
+        .remove(b'-')
+        .remove(b'.')
+        .remove(b'_')
+        .remove(b'~');
+    format!("{folder}/{}", utf8_percent_encode(name, KEPT))
 }
 
 /// An address with names and values.

@@ -13,7 +13,11 @@ use super::json;
 use crate::{
     casebook::{self, Refusal, rules},
     store::{Filing, Keyed},
-    web::{fault::Fault, fields::body, state::App},
+    web::{
+        fault::Fault,
+        fields::{body, hex},
+        state::App,
+    },
 };
 
 /// The header by which a client marks a request it may send again.
@@ -56,10 +60,7 @@ pub(super) async fn file(State(app): State<App>, request: Request) -> Result<Res
     };
     let keyed = key.map(|key| Keyed {
         key,
-        digest: Sha256::digest(&bytes)
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect(),
+        digest: hex(&Sha256::digest(&bytes)),
     });
     let number = app
         .store

@@ -81,8 +81,9 @@ pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<
     Ok(Json(json!({
         "tool_class": class,
         "sample": counted.sample,
-        "labour_minutes": counted.all.labour.sum,
-        "down_hours": counted.all.down.sum,
+        // An empty sum is minus nothing.
+        "labour_minutes": counted.all.labour.sum + 0.0,
+        "down_hours": counted.all.down.sum + 0.0,
         "causes": causes,
     })))
 }

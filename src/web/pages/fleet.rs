@@ -12,7 +12,7 @@ use crate::{
     store::Listing,
     web::{
         fault::{self, Fault},
-        fields::Asked,
+        fields::{Asked, address, place},
         show,
         state::App,
         views::{
@@ -43,7 +43,7 @@ pub(super) async fn list(State(app): State<App>, asked: Asked) -> Result<Html<St
         let count = counts.get(&tool.id).copied().unwrap_or_default();
         ToolLine {
             code: tool.id.to_string(),
-            href: format!("/tools/{}", tool.id),
+            href: place("/tools", tool.id.as_str()),
             tool_class: show::class_name(&app.catalogue, tool.class.as_str()),
             healthy: tool.healthy_base.to_string(),
             incidents: count.all,
@@ -189,10 +189,10 @@ pub(super) async fn tool(
         all_incidents: (total > SHOWN).then(|| {
             Link::new(
                 format!("Search all {total} incidents of this tool"),
-                crate::web::fields::address("/search", [("q", tool.id.as_str())]),
+                address("/search", [("q", tool.id.as_str())]),
             )
         }),
-        sequence: format!("/sequence/tools/{}", tool.id),
-        report: crate::web::fields::address("/incidents/new", [("tool", tool.id.as_str())]),
+        sequence: place("/sequence/tools", tool.id.as_str()),
+        report: address("/incidents/new", [("tool", tool.id.as_str())]),
     })
 }

@@ -15,7 +15,7 @@ use crate::{
     vacuum::units::TypedPressure,
     web::{
         fault::{self, Fault},
-        fields::{Asked, address},
+        fields::{Asked, address, place},
         show,
         state::App,
         views::{
@@ -142,7 +142,7 @@ fn view(app: &App, filed: &Filed, revision: &Revision, tool: Option<&Tool>) -> I
         old_revision: None,
         tool: Some(Link::new(
             incident.tool.as_str(),
-            format!("/tools/{}", incident.tool),
+            place("/tools", incident.tool.as_str()),
         )),
         tool_class: tool.map_or_else(String::new, |t| {
             show::class_name(catalogue, t.class.as_str())
@@ -294,7 +294,7 @@ fn sequence(incident: &Incident) -> Link {
             check.outcome.id().to_owned(),
         ));
     }
-    let path = format!("/sequence/tools/{}", incident.tool);
+    let path = place("/sequence/tools", incident.tool.as_str());
     let pairs = pairs
         .iter()
         .map(|(name, value)| (name.as_str(), value.as_str()));

@@ -14,7 +14,7 @@ use super::{number, search::filed};
 use crate::{
     casebook::{self, Asker, Filed, Incident, NewRevision, Refusal, rules},
     catalogue::Kind,
-    store::{Filing, StoreError},
+    store::{Filing, Keyed, StoreError},
     vacuum::units::{PressureUnit, read_pressure},
     web::{
         fault::{self, Fault},
@@ -23,7 +23,7 @@ use crate::{
         state::App,
         views::{
             Link,
-            form::{Fields, Hidden, OptionGroup, SelectOption},
+            form::{Control, Fields, Hidden, OptionGroup, SelectOption},
             page::{Page, Section},
             report::{IncidentForm, ReportChoices, ReportPage},
         },
@@ -47,6 +47,7 @@ pub(super) async fn blank(State(app): State<App>, asked: Asked) -> Result<Html<S
             field.set_unit(unit_id(tool.healthy_base.unit));
         }
     }
+    keyed(&mut form);
     if asked.get("occurred_at").is_none() {
         let now = show::form_moment(app.now());
         // To the minute: nobody notices a lost base pressure by the second.
@@ -60,19 +61,41 @@ pub(super) async fn file(State(app): State<App>, sent: Sent) -> Result<Response,
     let choices = choices(&app, &asker).await?;
     let mut form = IncidentForm::blank(&choices, IncidentForm::rows_for(names(&sent)), false);
     fill(&mut form, &sent);
+    match sent.get("key") {
+        Some(key) => hide(&mut form, "key", key),
+        None => keyed(&mut form),
+    }
     if sent.get("action") == Some("more-rows") {
         form.add_rows(&choices, MORE_ROWS);
         return Ok(new_page(form)?.into_response());
     }
-    match judge(&app, &asker, &sent).await? {
-        Ok(incident) => {
-            let number = app
-                .store
-                .file(Filing::new(incident, app.now()), None)
-                .await?;
-            Ok(done(&format!("/incidents/{number}?done=filed")))
+    let incident = match judge(&app, &asker, &sent).await? {
+        Ok(incident) => incident,
+        Err(refusals) => return Ok(refused(new_page(with_messages(form, &refusals))?)),
+    };
+    // Sent twice by an impatient finger, it is still one report.
+    let key = sent.get("key").map(|key| Keyed {
+        key: format!("form {key}"),
+        digest: sent.digest(),
+    });
+    match app.store.file(Filing::new(incident, app.now()), key).await {
+        Ok(number) => Ok(done(&format!("/incidents/{number}?done=filed"))),
+        Err(StoreError::KeyReused(_)) => {
+            form.general.push(
+                "A report was filed from this form already, and this one differs from it. If it \
+                 is another report, file it again; to change the first, correct that one."
+                    .to_owned(),
+            );
+            keyed(&mut form);
+            let mut response = new_page(form)?.into_response();
+            *response.status_mut() = StatusCode::CONFLICT;
+            Ok(response)
         }
-        Err(refusals) => Ok(refused(new_page(with_messages(form, &refusals))?)),
+        Err(StoreError::Busy) => {
+            form.general.push(StoreError::Busy.to_string());
+            Ok(busy(new_page(form)?))
+        }
+        Err(error) => Err(error.into()),
     }
 }
 
@@ -104,11 +127,8 @@ pub(super) async fn correct(
     let choices = choices(&app, &asker).await?;
     let mut form = IncidentForm::blank(&choices, IncidentForm::rows_for(names(&sent)), true);
     fill(&mut form, &sent);
-    let revision = sent
-        .get("based_on")
-        .and_then(|text| text.parse().ok())
-        .unwrap_or(filed.current().revision);
-    based_on(&mut form, revision);
+    let revision = sent.get("based_on").and_then(|text| text.parse().ok());
+    based_on(&mut form, revision.unwrap_or(filed.current().revision));
     if sent.get("action") == Some("more-rows") {
         form.add_rows(&choices, MORE_ROWS);
         return Ok(edit_page(&filed, form)?.into_response());
@@ -126,15 +146,30 @@ pub(super) async fn correct(
             Err(refusals) => refusals.push(refusal),
         }
     }
+    let Some(revision) = revision else {
+        form.general.push(
+            "The form did not say which revision it was made on. Nothing is lost: compare with \
+             the incident in another window, then save again."
+                .to_owned(),
+        );
+        return Ok(refused(edit_page(&filed, form)?));
+    };
     let mut incident = match judged {
         Ok(incident) => incident,
         Err(refusals) => return Ok(refused(edit_page(&filed, with_messages(form, &refusals))?)),
     };
+    let before = &filed.current().incident;
     // The author of the report stays its author; who corrected it stands in the revision.
-    let author = std::mem::replace(
-        &mut incident.author,
-        filed.current().incident.author.clone(),
-    );
+    let author = std::mem::replace(&mut incident.author, before.author.clone());
+    // A form shows times to the minute or so; one that was not touched stays as it was.
+    if sent.get("occurred_at") == Some(&show::form_moment(before.occurred_at)) {
+        incident.occurred_at = before.occurred_at;
+    }
+    if let Some(closed) = before.closed_at
+        && sent.get("closed_at") == Some(&show::form_moment(closed))
+    {
+        incident.closed_at = Some(closed);
+    }
     let revised = app
         .store
         .revise(NewRevision {
@@ -158,6 +193,10 @@ pub(super) async fn correct(
             let mut response = edit_page(&filed, form)?.into_response();
             *response.status_mut() = StatusCode::CONFLICT;
             Ok(response)
+        }
+        Err(StoreError::Busy) => {
+            form.general.push(StoreError::Busy.to_string());
+            Ok(busy(edit_page(&filed, form)?))
         }
         Err(error) => Err(error.into()),
     }
@@ -267,10 +306,19 @@ fn record(sent: &Pairs) -> Recorded {
     }
     fields.insert("pressures".to_owned(), pressures.into());
     for group in ["signs", "antecedents"] {
-        let answers: Map<_, _> = sent
-            .below(&format!("{group}."))
-            .map(|(id, answer)| (id.to_owned(), json!(answer == "seen")))
-            .collect();
+        let mut answers = Map::new();
+        for (id, answer) in sent.below(&format!("{group}.")) {
+            match answer {
+                "seen" | "absent" => {
+                    answers.insert(id.to_owned(), json!(answer == "seen"));
+                }
+                other => refusals.push(Refusal::new(
+                    format!("{group}.{id}"),
+                    format!("{other:?} is neither yes nor no"),
+                    "yes, no, or not looked",
+                )),
+            }
+        }
         fields.insert(group.to_owned(), answers.into());
     }
     let parts: Vec<_> = sent
@@ -382,7 +430,7 @@ fn as_sent(incident: &Incident) -> Vec<(String, String)> {
             check.outcome.id().to_owned(),
         );
         if let Some(minutes) = check.minutes {
-            put(&format!("checks.{row}.minutes"), show::trimmed(minutes, 2));
+            put(&format!("checks.{row}.minutes"), minutes.to_string());
         }
         put(&format!("checks.{row}.note"), check.note.clone());
     }
@@ -392,10 +440,10 @@ fn as_sent(incident: &Incident) -> Vec<(String, String)> {
     put("fix", incident.fix.clone());
     put("parts", incident.parts.join("\n"));
     if let Some(minutes) = incident.labour_minutes {
-        put("labour_minutes", show::trimmed(minutes, 2));
+        put("labour_minutes", minutes.to_string());
     }
     if let Some(hours) = incident.down_hours {
-        put("down_hours", show::trimmed(hours, 2));
+        put("down_hours", hours.to_string());
     }
     put("proof", incident.proof.clone());
     put("not_restored_reason", incident.not_restored_reason.clone());
@@ -499,10 +547,23 @@ fn fill(form: &mut IncidentForm, pairs: &Pairs) {
 }
 
 fn based_on(form: &mut IncidentForm, revision: i64) {
+    hide(form, "based_on", &revision.to_string());
+}
+
+/// Gives a form a key of its own, so that sending it twice is filing it once.
+fn keyed(form: &mut IncidentForm) {
+    hide(form, "key", &format!("{:032x}", rand::random::<u128>()));
+}
+
+fn hide(form: &mut IncidentForm, name: &str, value: &str) {
     form.hidden = vec![Hidden {
-        name: "based_on".to_owned(),
-        value: revision.to_string(),
+        name: name.to_owned(),
+        value: value.to_owned(),
     }];
+}
+
+fn busy(page: Html<String>) -> Response {
+    (StatusCode::SERVICE_UNAVAILABLE, page).into_response()
 }
 
 fn with_messages(mut form: IncidentForm, refusals: &[Refusal]) -> IncidentForm {
@@ -515,7 +576,14 @@ fn with_messages(mut form: IncidentForm, refusals: &[Refusal]) -> IncidentForm {
     form
 }
 
-fn new_page(form: IncidentForm) -> Result<Html<String>, Fault> {
+fn new_page(mut form: IncidentForm) -> Result<Html<String>, Fault> {
+    if matches!(&form.tool.control, Control::Select { groups } if groups.len() < 2) {
+        form.general.push(
+            "The fleet has no tools yet. Import incidents or send one to the API with its \
+             tool_class, site and tool_details: that is how tools come in."
+                .to_owned(),
+        );
+    }
     fault::page(&ReportPage {
         page: Page::new("New report", Section::Report),
         action: "/incidents/new".to_owned(),

@@ -14,7 +14,7 @@ use crate::{
     web::{
         asked_sequence::{About, Answer},
         fault::{self, Fault},
-        fields::{Asked, Pairs, address},
+        fields::{Asked, Pairs, address, place},
         show,
         state::App,
         views::{
@@ -35,7 +35,7 @@ pub(super) async fn choose(State(app): State<App>, asked: Asked) -> Result<Respo
     let mut errors = ErrorSummary::default();
     if let Some(id) = asked.get("tool") {
         if app.store.tool(&asker, id).await?.is_some() {
-            return Ok(Redirect::to(&format!("/sequence/tools/{id}")).into_response());
+            return Ok(Redirect::to(&place("/sequence/tools", id)).into_response());
         }
         errors = ErrorSummary::new(
             &[format!("The fleet has no tool called {id:?}.")],
@@ -88,9 +88,12 @@ pub(super) async fn of_tool(
         .tool(&app.asker(), &id)
         .await?
         .ok_or_else(|| Fault::NotFound(format!("The fleet has no tool called {id:?}.")))?;
-    let here = format!("/sequence/tools/{}", tool.id);
+    let here = place("/sequence/tools", tool.id.as_str());
     let mut view = view(&app, &About::Tool(&tool), &asked, here).await?;
-    view.tool = Some(Link::new(tool.id.as_str(), format!("/tools/{}", tool.id)));
+    view.tool = Some(Link::new(
+        tool.id.as_str(),
+        place("/tools", tool.id.as_str()),
+    ));
     view.page.title = format!("What to check next on {}", tool.id);
     let mut report: Vec<(String, String)> = vec![("tool".to_owned(), tool.id.to_string())];
     for (row, (check, outcome)) in asked.below("outcomes.").enumerate() {
