@@ -8,5 +8,7 @@ mod catalogue;
 mod command_line;
 mod crash;
 mod intake;
+mod judged;
 mod pages;
+mod search;
 mod whole_line;

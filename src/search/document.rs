@@ -1,15 +1,100 @@
 //! An incident as the index holds it.
 
+use std::hash::{DefaultHasher, Hash, Hasher};
+
 use tantivy::TantivyDocument;
 
-use super::schema::Fields;
+use super::{
+    analysis::split,
+    pressure::{Told, readings, scale},
+    schema::Fields,
+};
 use crate::{
     casebook::{Finding, Incident, Tool},
     catalogue::{Catalogue, Kind},
+    vacuum::units::{PressureUnit, TypedPressure},
 };
 
+/// A part of a case's text, searched as a field of its own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Part {
+    /// What the person had before them.
+    Symptom,
+    /// The cause in words.
+    Cause,
+    /// What was done.
+    Fix,
+    /// Proof, notes, parts.
+    Notes,
+    /// Signs, antecedents, tool and class.
+    Facts,
+}
+
+impl Part {
+    /// Every part, in the order in which they are searched.
+    pub(super) const ALL: [Self; 5] = [
+        Self::Symptom,
+        Self::Cause,
+        Self::Fix,
+        Self::Notes,
+        Self::Facts,
+    ];
+
+    /// The name people read.
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Self::Symptom => "symptom",
+            Self::Cause => "cause",
+            Self::Fix => "fix",
+            Self::Notes => "notes",
+            Self::Facts => "signs and circumstances",
+        }
+    }
+
+    /// The name in the index.
+    pub(super) fn field(self) -> &'static str {
+        match self {
+            Self::Facts => "facts",
+            other => other.name(),
+        }
+    }
+
+    /// What a word in it is worth. Symptom first: that is what the person at the tool has.
+    pub(super) fn weight(self) -> f32 {
+        match self {
+            Self::Symptom => 2.0,
+            Self::Cause => 1.4,
+            Self::Fix => 1.2,
+            Self::Notes => 0.8,
+            Self::Facts => 0.7,
+        }
+    }
+}
+
+/// When a pressure was read, as far as that is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum When {
+    /// At the fault.
+    Fault,
+    /// Before it, or what the tool ought to reach.
+    Before,
+    /// After the fix, or not told.
+    Other,
+}
+
+/// A pressure of a case.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Measured {
+    /// Power of ten of it, in pascals.
+    pub(super) power: f64,
+    /// When.
+    pub(super) when: When,
+    /// As typed.
+    pub(super) shown: String,
+}
+
 /// What the index needs of an incident.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
     /// Its number.
     pub number: i64,
@@ -39,6 +124,9 @@ pub struct Entry {
     pub notes: String,
     /// Signs seen, antecedents that happened, checks that found something, tool and class.
     pub facts: String,
+    /// The unit its pressures are in where none is written.
+    pub unit: PressureUnit,
+    pub(super) pressures: Vec<Measured>,
 }
 
 impl Entry {
@@ -105,6 +193,24 @@ impl Entry {
             .chain(signs)
             .chain(antecedents)
             .collect();
+        let typed = incident.pressures;
+        let unit = [typed.faulty, typed.healthy, Some(tool.healthy_base)]
+            .into_iter()
+            .flatten()
+            .next()
+            .map_or(PressureUnit::Torr, |typed| typed.unit);
+        let notes = notes.join("\n");
+        let mut pressures = Vec::new();
+        for (typed, when) in [
+            (typed.faulty, When::Fault),
+            (typed.healthy.or(Some(tool.healthy_base)), When::Before),
+            (typed.restored, When::Other),
+        ] {
+            pressures.extend(typed.and_then(|typed| measured(typed, when)));
+        }
+        written(&incident.symptom, unit, true, &mut pressures);
+        written(&incident.fix, unit, false, &mut pressures);
+        written(&notes, unit, false, &mut pressures);
         Self {
             number,
             revision,
@@ -121,20 +227,25 @@ impl Entry {
             symptom: incident.symptom.clone(),
             cause_text,
             fix: incident.fix.clone(),
-            notes: notes.join("\n"),
+            notes,
             facts: facts.join(" · "),
+            unit,
+            pressures,
         }
     }
 
-    /// The text fields with the names people read, in the order they are searched.
-    pub(super) fn texts(&self) -> [(&'static str, &str); 5] {
-        [
-            ("symptom", &self.symptom),
-            ("cause", &self.cause_text),
-            ("fix", &self.fix),
-            ("notes", &self.notes),
-            ("signs and circumstances", &self.facts),
-        ]
+    /// The parts of its text, in the order they are searched.
+    pub(super) fn parts(&self) -> [(Part, &str); Part::ALL.len()] {
+        Part::ALL.map(|part| {
+            let text = match part {
+                Part::Symptom => &self.symptom,
+                Part::Cause => &self.cause_text,
+                Part::Fix => &self.fix,
+                Part::Notes => &self.notes,
+                Part::Facts => &self.facts,
+            };
+            (part, text.as_str())
+        })
     }
 
     pub(super) fn document(&self, fields: &Fields) -> TantivyDocument {
@@ -142,8 +253,8 @@ impl Entry {
         document.add_i64(fields.number, self.number);
         document.add_i64(fields.revision, self.revision);
         document.add_text(fields.status, self.status);
-        document.add_text(fields.tool, &self.tool);
-        document.add_text(fields.site, &self.site);
+        document.add_text(fields.tool, self.tool.to_lowercase());
+        document.add_text(fields.site, self.site.to_lowercase());
         document.add_text(fields.class, &self.class);
         if let Some(kind) = self.kind {
             document.add_text(fields.kind, kind.id());
@@ -152,11 +263,72 @@ impl Entry {
             document.add_text(fields.cause, cause);
         }
         document.add_i64(fields.occurred_at, self.occurred_at);
-        document.add_text(fields.symptom, &self.symptom);
-        document.add_text(fields.cause_text, &self.cause_text);
-        document.add_text(fields.fix, &self.fix);
-        document.add_text(fields.notes, &self.notes);
-        document.add_text(fields.facts, &self.facts);
+        for (part, text) in self.parts() {
+            document.add_text(fields.part(part), text);
+        }
+        for measured in &self.pressures {
+            let field = match measured.when {
+                When::Fault => fields.fault,
+                When::Before => fields.before,
+                When::Other => fields.other,
+            };
+            document.add_f64(field, measured.power);
+        }
+        document.add_f64(fields.unit, scale(self.unit));
+        document.add_u64(fields.alike, self.alike());
         document
+    }
+
+    /// The same for cases with the same cause told in the same words: order, figures, endings
+    /// and common words left aside.
+    fn alike(&self) -> u64 {
+        let mut words: Vec<_> = split(&self.symptom, &readings(&self.symptom))
+            .into_iter()
+            .filter(|word| !word.common && !word.stem.bytes().any(|b| b.is_ascii_digit()))
+            .map(|word| word.stem)
+            .collect();
+        words.sort_unstable();
+        words.dedup();
+        let mut hasher = DefaultHasher::new();
+        if words.len() < 3 {
+            self.number.hash(&mut hasher);
+        }
+        (&self.cause, words).hash(&mut hasher);
+        hasher.finish()
+    }
+}
+
+fn measured(typed: TypedPressure, when: When) -> Option<Measured> {
+    let power = typed.pressure().ok()?.pascals().log10();
+    power.is_finite().then(|| Measured {
+        power,
+        when,
+        shown: typed.to_string(),
+    })
+}
+
+/// The pressures written in a text, those not yet among the known ones.
+fn written(text: &str, unit: PressureUnit, symptom: bool, pressures: &mut Vec<Measured>) {
+    for reading in readings(text) {
+        let (low, high) = reading.pascals(unit);
+        let ends = if reading.bounded || low == high {
+            vec![low, high]
+        } else {
+            vec![f64::midpoint(low, high)]
+        };
+        let when = match (symptom, reading.told) {
+            (true, Told::Now) => When::Fault,
+            (true, Told::Before) => When::Before,
+            (false, _) => When::Other,
+        };
+        for power in ends {
+            let known = pressures
+                .iter()
+                .any(|m| m.when == when && (m.power - power).abs() < 1e-3);
+            if power.is_finite() && !known {
+                let shown = text[reading.place.clone()].to_owned();
+                pressures.push(Measured { power, when, shown });
+            }
+        }
     }
 }

@@ -3,20 +3,23 @@
 use std::{collections::BTreeMap, ops::Range};
 
 use super::{
-    Entry, analysis,
-    analysis::Word,
-    query::{near_miss_distance, stems},
+    Entry,
+    analysis::{Analysed, concept_term, stem_term},
+    document::Part,
+    plan::Understood,
+    rank,
 };
 
 /// About so many characters of a text are shown.
 const LENGTH: usize = 220;
 
-/// Which typed words an incident holds, and where.
+/// What an incident holds of what was searched for, and where.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Matches {
-    /// For each field that was hit, the words as written there, e.g. `symptom: foil, stuck`.
+    /// Pressures that are near, then for each part that was hit the words as written there,
+    /// e.g. `symptom: foil, stuck`.
     pub why: Vec<String>,
-    /// The field the excerpt is from.
+    /// The part the excerpt is from.
     pub part: &'static str,
     /// The text that shows most of them.
     pub excerpt: Excerpt,
@@ -48,85 +51,124 @@ impl Excerpt {
     }
 }
 
+/// A hit in a text: where, the words as written, and as they were searched for if otherwise.
+struct Found {
+    place: Range<usize>,
+    written: String,
+    meant: Option<String>,
+}
+
 impl Matches {
-    /// Looks for the words of `typed` in an incident.
-    pub fn new(typed: &str, entry: &Entry) -> Self {
-        let wanted = stems(typed);
-        let mut why = Vec::new();
-        let mut best: Option<(usize, &'static str, &str, Vec<Word>)> = None;
-        for (field, text) in entry.texts() {
-            let hits: Vec<Word> = analysis::words(text)
-                .into_iter()
-                .filter(|word| wanted.iter().any(|stem| fits(stem, &word.stem)))
-                .collect();
-            if hits.is_empty() {
-                continue;
+    /// Looks in an incident for what a search was understood to ask.
+    pub fn new(asked: &Understood, entry: &Entry) -> Self {
+        let mut why: Vec<String> = rank::near(asked, entry)
+            .into_iter()
+            .map(|near| format!("pressure {}, near {}", near.own, near.asked))
+            .collect();
+        let mut best: Option<(usize, Part, &str, Vec<Range<usize>>)> = None;
+        for (part, text) in entry.parts() {
+            let analysed = asked.analysis.read(text);
+            let found = found(asked, &analysed, text);
+            if !found.is_empty() {
+                let mut distinct: BTreeMap<String, Option<String>> = BTreeMap::new();
+                for hit in &found {
+                    distinct
+                        .entry(hit.written.to_lowercase())
+                        .or_insert_with(|| hit.meant.clone());
+                }
+                let words: Vec<_> = distinct
+                    .into_iter()
+                    .map(|(written, meant)| match meant {
+                        Some(meant) => format!("{written} (for {meant})"),
+                        None => written,
+                    })
+                    .collect();
+                why.push(format!("{}: {}", part.name(), words.join(", ")));
             }
-            let mut distinct: BTreeMap<&str, String> = BTreeMap::new();
-            for word in &hits {
-                distinct
-                    .entry(&word.stem)
-                    .or_insert_with(|| text[word.from..word.to].to_lowercase());
+            let mut places: Vec<_> = found.into_iter().map(|hit| hit.place).collect();
+            let told = places.len();
+            if part != Part::Cause && part != Part::Facts {
+                places.extend(near_readings(asked, &analysed, entry));
             }
-            let count = distinct.len();
-            let words: Vec<_> = distinct.into_values().collect();
-            why.push(format!("{field}: {}", words.join(", ")));
-            if best.as_ref().is_none_or(|(most, ..)| count > *most) {
-                best = Some((count, field, text, hits));
+            places.sort_by_key(|place| (place.start, std::cmp::Reverse(place.end)));
+            places.dedup_by(|next, before| next.start < before.end);
+            if !places.is_empty() && best.as_ref().is_none_or(|(most, ..)| told > *most) {
+                best = Some((told, part, text, places));
             }
         }
         let (part, excerpt) = match best {
-            Some((_, field, text, hits)) => (field, cut(text, &hits)),
-            None => ("symptom", cut(&entry.symptom, &[])),
+            Some((_, part, text, places)) => (part.name(), cut(text, &places)),
+            None => (Part::Symptom.name(), cut(&entry.symptom, &[])),
         };
         Self { why, part, excerpt }
     }
 }
 
-fn fits(wanted: &str, stem: &str) -> bool {
-    wanted == stem
-        || near_miss_distance(wanted).is_some_and(|distance| within(wanted, stem, distance))
+fn near_readings(asked: &Understood, analysed: &Analysed, entry: &Entry) -> Vec<Range<usize>> {
+    analysed
+        .readings
+        .iter()
+        .filter(|reading| rank::reading_is_near(asked, reading, entry.unit))
+        .map(|reading| reading.place.clone())
+        .collect()
 }
 
-/// Whether two words differ by at most `distance` slips: a letter wrong, missing, extra,
-/// or two neighbours swapped.
-fn within(a: &str, b: &str, distance: u8) -> bool {
-    let a: Vec<char> = a.chars().collect();
-    let b: Vec<char> = b.chars().collect();
-    let distance = usize::from(distance);
-    if a.len().abs_diff(b.len()) > distance {
-        return false;
-    }
-    let mut before: Vec<usize> = Vec::new();
-    let mut last: Vec<usize> = (0..=b.len()).collect();
-    for i in 1..=a.len() {
-        let mut row = vec![i; b.len() + 1];
-        for j in 1..=b.len() {
-            let same = usize::from(a[i - 1] != b[j - 1]);
-            row[j] = (last[j - 1] + same).min(last[j] + 1).min(row[j - 1] + 1);
-            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
-                row[j] = row[j].min(before[j - 2] + 1);
-            }
+fn found(asked: &Understood, analysed: &Analysed, text: &str) -> Vec<Found> {
+    let mut found = Vec::new();
+    for word in analysed.words.iter().filter(|word| !word.common) {
+        let term = stem_term(&word.stem, word.ruled_out);
+        if let Some(wanted) = asked.wanting(&term) {
+            let no = if word.ruled_out { "no " } else { "" };
+            let corrected = wanted.corrected && wanted.terms.first().is_none_or(|t| t.0 != term);
+            found.push(Found {
+                place: word.place.clone(),
+                written: format!("{no}{}", &text[word.place.clone()]),
+                meant: corrected.then(|| wanted.shown.clone()),
+            });
         }
-        before = last;
-        last = row;
     }
-    last[b.len()] <= distance
+    for mention in &analysed.mentions {
+        let words = &analysed.words[mention.words.clone()];
+        let (Some(first), Some(last)) = (words.first(), words.last()) else {
+            continue;
+        };
+        let place = first.place.start..last.place.end;
+        let Some(wanted) = mention
+            .concepts
+            .iter()
+            .find_map(|concept| asked.wanting(&concept_term(*concept, first.ruled_out)))
+        else {
+            continue;
+        };
+        let written = text[place.clone()].to_owned();
+        if found.iter().any(|hit| hit.place == place) {
+            continue;
+        }
+        found.retain(|hit| hit.place.start < place.start || hit.place.end > place.end);
+        let no = if first.ruled_out { "no " } else { "" };
+        let same = written.eq_ignore_ascii_case(&wanted.shown);
+        found.push(Found {
+            place,
+            written: format!("{no}{written}"),
+            meant: (!same).then(|| wanted.shown.clone()),
+        });
+    }
+    found
 }
 
 /// The piece of `text` that holds most hits, cut at white space.
-fn cut(text: &str, hits: &[Word]) -> Excerpt {
+fn cut(text: &str, hits: &[Range<usize>]) -> Excerpt {
     let start = hits
         .iter()
         .enumerate()
         .max_by_key(|(index, first)| {
             let inside = hits[*index..]
                 .iter()
-                .take_while(|word| word.to <= first.from + LENGTH)
+                .take_while(|hit| hit.end <= first.start + LENGTH)
                 .count();
             (inside, std::cmp::Reverse(*index))
         })
-        .map_or(0, |(_, word)| word.from);
+        .map_or(0, |(_, hit)| hit.start);
     let from = if text.len() <= LENGTH {
         0
     } else {
@@ -160,8 +202,8 @@ fn cut(text: &str, hits: &[Word]) -> Excerpt {
     }
     let marks = hits
         .iter()
-        .filter(|word| word.from >= trimmed && word.to <= to)
-        .map(|word| word.from - trimmed + shift..word.to - trimmed + shift)
+        .filter(|hit| hit.start >= trimmed && hit.end <= to)
+        .map(|hit| hit.start - trimmed + shift..hit.end - trimmed + shift)
         .collect();
     Excerpt { text: piece, marks }
 }
@@ -182,22 +224,23 @@ fn escape(text: &str, into: &mut String) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::search::{analysis::Analysis, vocabulary::Vocabulary, words::WordList};
 
     fn hits(text: &str, typed: &str) -> Excerpt {
-        let wanted = stems(typed);
-        let words: Vec<_> = analysis::words(text)
-            .into_iter()
-            .filter(|word| wanted.iter().any(|stem| fits(stem, &word.stem)))
-            .collect();
-        cut(text, &words)
+        let list = WordList::built_in().expect("the built-in list is right");
+        let analysis = Analysis::new(std::sync::Arc::new(list));
+        let asked = Understood::new(typed, &analysis, &Vocabulary::default());
+        let found = found(&asked, &analysis.read(text), text);
+        let places: Vec<_> = found.into_iter().map(|hit| hit.place).collect();
+        cut(text, &places)
     }
 
     #[test]
-    fn marks_inflected_and_misspelt_words_and_escapes_the_rest() {
-        let html = hits("foil <b>wrapped</b> & leaking", "leaks wraped").html();
+    fn marks_inflected_words_but_no_common_ones_and_escapes_the_rest() {
+        let html = hits("foil <b>wrapped</b> & it was leaking", "leaks wrap it was").html();
         assert_eq!(
             html,
-            "foil &lt;b&gt;<mark>wrapped</mark>&lt;/b&gt; &amp; <mark>leaking</mark>"
+            "foil &lt;b&gt;<mark>wrapped</mark>&lt;/b&gt; &amp; it was <mark>leaking</mark>"
         );
     }
 
@@ -212,13 +255,5 @@ mod tests {
         assert!(excerpt.text.contains("undicht"));
         assert!(excerpt.text.len() < LENGTH + 60);
         assert_eq!(&excerpt.text[excerpt.marks[0].clone()], "undicht");
-    }
-
-    #[test]
-    fn a_swap_is_one_slip_and_short_words_have_none() {
-        assert!(within("foil", "fiol", 1));
-        assert!(!within("seal", "sole", 1));
-        assert!(!fits("o2", "o3"));
-        assert!(!fits("gas", "gap"));
     }
 }

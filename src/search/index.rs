@@ -3,19 +3,23 @@
 use std::{
     fs, io,
     path::{Path, PathBuf},
-    sync::Mutex,
+    sync::{Arc, Mutex, PoisonError},
 };
 
 use serde::{Deserialize, Serialize};
 use tantivy::{
-    Index, IndexReader, IndexWriter, ReloadPolicy, TantivyDocument, Term,
+    Index, IndexReader, IndexWriter, ReloadPolicy, Searcher, TantivyDocument, Term,
     directory::{MmapDirectory, error::LockError},
     schema::Value,
+    tokenizer::TextAnalyzer,
 };
 
 use super::{
-    Entry, SearchError, analysis,
+    Entry, SearchError,
+    analysis::{self, Analysis},
     schema::{Fields, VERSION, schema},
+    vocabulary::Vocabulary,
+    words::WordList,
 };
 
 /// Memory one writing thread gathers documents in before it writes a segment, in bytes.
@@ -34,6 +38,8 @@ pub struct Reached {
 pub struct SearchIndex {
     pub(super) fields: Fields,
     pub(super) reader: IndexReader,
+    pub(super) analysis: Analysis,
+    vocabulary: Mutex<Arc<Vocabulary>>,
     index: Index,
     writer: Option<Mutex<IndexWriter>>,
 }
@@ -53,12 +59,13 @@ impl SearchIndex {
     /// # Errors
     /// [`SearchError::Busy`] when another process writes to it; a folder that cannot be used.
     pub fn open(data: &Path) -> Result<Self, SearchError> {
-        let folder = folder(data)?;
-        match Self::open_for_writing(&folder) {
+        let analysis = built_in()?;
+        let folder = folder(data, &analysis)?;
+        match Self::open_for_writing(&folder, &analysis) {
             Err(SearchError::Index(error)) => {
                 tracing::warn!(%error, "the search index cannot be read and is begun anew");
                 fs::remove_dir_all(&folder).map_err(|cause| unusable(&folder, cause))?;
-                Self::open_for_writing(&crate::search::index::folder(data)?)
+                Self::open_for_writing(&crate::search::index::folder(data, &analysis)?, &analysis)
             }
             opened => opened,
         }
@@ -69,8 +76,9 @@ impl SearchIndex {
     /// # Errors
     /// A missing or unreadable index.
     pub fn open_read_only(data: &Path) -> Result<Self, SearchError> {
-        let index = Index::open(directory(&folder(data)?)?)?;
-        Self::with(index, false)
+        let analysis = built_in()?;
+        let index = Index::open(directory(&folder(data, &analysis)?)?)?;
+        Self::with(index, false, analysis)
     }
 
     /// An index in memory, for tests and trials.
@@ -78,18 +86,17 @@ impl SearchIndex {
     /// # Errors
     /// The search library failing.
     pub fn in_memory() -> Result<Self, SearchError> {
-        Self::with(Index::create_in_ram(schema().0), true)
+        Self::with(Index::create_in_ram(schema().0), true, built_in()?)
     }
 
-    fn open_for_writing(folder: &Path) -> Result<Self, SearchError> {
+    fn open_for_writing(folder: &Path, analysis: &Analysis) -> Result<Self, SearchError> {
         let index = Index::open_or_create(directory(folder)?, schema().0)?;
-        Self::with(index, true)
+        Self::with(index, true, analysis.clone())
     }
 
-    fn with(index: Index, writing: bool) -> Result<Self, SearchError> {
-        index
-            .tokenizers()
-            .register(analysis::NAME, analysis::analyser());
+    fn with(index: Index, writing: bool, analysis: Analysis) -> Result<Self, SearchError> {
+        let tokenizer = TextAnalyzer::from(analysis.clone());
+        index.tokenizers().register(analysis::NAME, tokenizer);
         let reader = index
             .reader_builder()
             .reload_policy(if writing {
@@ -112,9 +119,25 @@ impl SearchIndex {
         Ok(Self {
             fields: schema().1,
             reader,
+            analysis,
+            vocabulary: Mutex::default(),
             index,
             writer,
         })
+    }
+
+    /// The words of the fleet, gathered again once a twentieth of the cases is new.
+    pub(super) fn vocabulary(&self, searcher: &Searcher) -> Result<Arc<Vocabulary>, SearchError> {
+        let mut kept = self
+            .vocabulary
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        let cases = searcher.num_docs();
+        if kept.cases == 0 || kept.cases.abs_diff(cases) > kept.cases / 20 {
+            let fields = self.fields.texts().map(|(field, _)| field);
+            *kept = Arc::new(Vocabulary::new(searcher, &fields, self.analysis.list())?);
+        }
+        Ok(Arc::clone(&kept))
     }
 
     /// How far the index on disk has followed the store.
@@ -165,9 +188,7 @@ impl SearchIndex {
         change: impl FnOnce(&mut IndexWriter, &Fields) -> tantivy::Result<()>,
     ) -> Result<(), SearchError> {
         let writer = self.writer.as_ref().ok_or(SearchError::Busy)?;
-        let mut writer = writer
-            .lock()
-            .unwrap_or_else(std::sync::PoisonError::into_inner);
+        let mut writer = writer.lock().unwrap_or_else(PoisonError::into_inner);
         let committed = change(&mut writer, &self.fields).and_then(|()| {
             let mut prepared = writer.prepare_commit()?;
             let payload = format!(
@@ -209,8 +230,15 @@ impl SearchIndex {
     }
 }
 
-fn folder(data: &Path) -> Result<PathBuf, SearchError> {
-    let folder = data.join(format!("index-{VERSION}"));
+fn built_in() -> Result<Analysis, SearchError> {
+    Ok(Analysis::new(Arc::new(WordList::built_in()?)))
+}
+
+/// Named by what the documents were made with, so that another version or word list finds
+/// an empty folder and the store fills it.
+fn folder(data: &Path, analysis: &Analysis) -> Result<PathBuf, SearchError> {
+    let list = analysis.list().fingerprint();
+    let folder = data.join(format!("index-{VERSION}-{list:016x}"));
     fs::create_dir_all(&folder).map_err(|cause| unusable(&folder, cause))?;
     Ok(folder)
 }

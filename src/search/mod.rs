@@ -9,13 +9,27 @@ mod analysis;
 mod document;
 mod excerpt;
 mod index;
+mod language;
+mod lexer;
+mod negation;
+mod plan;
+mod pressure;
 mod query;
+mod rank;
 mod schema;
+mod spelling;
+mod spread;
+#[cfg(test)]
+mod tests;
+mod vocabulary;
+mod words;
 
 pub use document::Entry;
 pub use excerpt::{Excerpt, Matches};
 pub use index::{Reached, SearchIndex};
+pub use plan::Understood;
 pub use query::{Answer, Filters, Hit, Request};
+pub use words::WordMistakes;
 
 /// What can go wrong with the index.
 #[derive(Debug, thiserror::Error)]
@@ -34,6 +48,9 @@ pub enum SearchError {
         /// What the system said.
         cause: std::io::Error,
     },
+    /// The word list built in cannot be used.
+    #[error(transparent)]
+    Words(#[from] WordMistakes),
     /// Another process writes to the index.
     #[error("another process is writing to the search index")]
     Busy,

@@ -1,28 +1,31 @@
 //! From what a person typed to the incidents that answer it.
 
-use std::{collections::BTreeSet, ops::Bound};
+use std::{
+    ops::{Bound, Range},
+    sync::Arc,
+};
 
 use tantivy::{
-    DocAddress, Order, Searcher, Term,
+    DocAddress, DocId, Order, Score, Searcher, SegmentReader, Term,
     collector::{Count, TopDocs},
     query::{
-        AllQuery, BooleanQuery, BoostQuery, ConstScoreQuery, DisjunctionMaxQuery, FuzzyTermQuery,
-        Occur, Query, RangeQuery, TermQuery,
+        AllQuery, BooleanQuery, BoostQuery, ConstScoreQuery, DisjunctionMaxQuery, Occur,
+        PhraseQuery, Query, RangeQuery, TermQuery,
     },
     schema::{Field, IndexRecordOption},
 };
 
-use super::{Entry, SearchError, SearchIndex, analysis};
-use crate::catalogue::Kind;
-
-/// A query is cut here; more words than this say nothing more.
-const MOST_WORDS: usize = 64;
-
-/// Only so many characters of what was typed are looked at.
-pub(super) const MOST_CHARACTERS: usize = 2_000;
-
-/// What a word spelt nearly right is worth beside one spelt right.
-const NEAR_MISS_WEIGHT: f32 = 0.25;
+use super::{
+    Entry, SearchError, SearchIndex,
+    analysis::{concept_term, stem_term},
+    document::{Part, When},
+    language::Named,
+    plan::{AskedPressure, Strict, Understood, Wanted},
+    pressure::{Reading, Told},
+    rank::{self, Scorer},
+    spread,
+};
+use crate::{catalogue::Kind, vacuum::units::PressureUnit};
 
 /// How much of the other fields counts beside the field a word fits best.
 const OTHER_FIELDS: f32 = 0.3;
@@ -58,24 +61,32 @@ pub struct Request {
     pub skip: usize,
     /// How many hits to return.
     pub limit: usize,
+    /// Whether a search that finds nothing is asked again with less.
+    pub relax: bool,
 }
 
 /// One incident found.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Hit {
     /// Its number.
     pub number: i64,
     /// How well it fits; only comparable within one answer.
     pub score: f32,
+    /// Others told in the same words with the same cause, left out of the list.
+    pub alike: Vec<i64>,
 }
 
 /// What a search found.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default)]
 pub struct Answer {
     /// How many incidents fit at all.
     pub total: usize,
     /// The best of them.
     pub hits: Vec<Hit>,
+    /// What the search was understood to ask.
+    pub understood: Arc<Understood>,
+    /// What had to be left out to find anything, a sentence each.
+    pub relaxed: Vec<String>,
 }
 
 impl SearchIndex {
@@ -85,58 +96,164 @@ impl SearchIndex {
     /// The search library failing. Nothing that can be typed is an error.
     pub fn search(&self, request: &Request) -> Result<Answer, SearchError> {
         let searcher = self.reader.searcher();
-        let stems = stems(&request.text);
-        if stems.is_empty() {
-            if request.text.trim().is_empty() {
-                return self.newest(&searcher, request);
-            }
-            return Ok(Answer::default());
+        if request.text.trim().is_empty() {
+            return self.newest(&searcher, request);
         }
-        let words = stems
-            .iter()
-            .map(|stem| (Occur::Should, self.word(&searcher, stem)))
-            .collect::<Vec<_>>();
-        self.ranked(&searcher, Box::new(BooleanQuery::new(words)), request)
+        let vocabulary = self.vocabulary(&searcher)?;
+        let asked = Understood::new(&request.text, &self.analysis, &vocabulary);
+        if asked.asks_nothing() {
+            let mut answer = if request.relax {
+                self.newest(&searcher, request)?
+            } else {
+                Answer::default()
+            };
+            answer.relaxed.push(
+                "That holds no word that tells cases apart; these are the newest.".to_owned(),
+            );
+            answer.understood = Arc::new(asked);
+            return Ok(answer);
+        }
+        let mut answer = self.ranked(&searcher, &asked, Vec::new(), request)?;
+        if answer.total == 0 && request.relax {
+            answer = self.relaxed(&searcher, &asked, request)?;
+        }
+        Ok(answer)
+    }
+
+    /// Asks again with less until something is found.
+    fn relaxed(
+        &self,
+        searcher: &Searcher,
+        asked: &Understood,
+        request: &Request,
+    ) -> Result<Answer, SearchError> {
+        let bounded = asked.pressures.iter().any(|p| p.reading.bounded);
+        let loose = asked.clone().without_bounds();
+        let wide = Request {
+            filters: Filters::default(),
+            ..request.clone()
+        };
+        let filtered = request.filters != Filters::default();
+        let mut steps = Vec::new();
+        if bounded {
+            steps.push((
+                loose,
+                request,
+                "No case lies in that range of pressures; these are the nearest.",
+            ));
+        }
+        if asked.is_strict() {
+            steps.push((
+                asked.relaxed(),
+                request,
+                "No case fits quotation marks, minus and field words; these fit without them.",
+            ));
+        }
+        if filtered {
+            steps.push((
+                asked.clone(),
+                &wide,
+                "No case fits within the filters; these are from the whole fleet.",
+            ));
+            steps.push((
+                asked.relaxed(),
+                &wide,
+                "No case fits; these fit without filters, quotation marks, minus and field words.",
+            ));
+        }
+        for (asked, request, told) in steps {
+            if asked.asks_nothing() {
+                continue;
+            }
+            let mut answer = self.ranked(searcher, &asked, Vec::new(), request)?;
+            if answer.total > 0 {
+                answer.relaxed.push(told.to_owned());
+                return Ok(answer);
+            }
+        }
+        Ok(Answer {
+            understood: Arc::new(asked.clone()),
+            ..Answer::default()
+        })
     }
 
     /// The cases most like `entry`, leaving out `entry` itself. Compared by the words of
-    /// symptom and circumstances, which are known before the cause is.
+    /// symptom and circumstances, which are known before the cause is, and by pressure.
     ///
     /// # Errors
     /// The search library failing.
     pub fn similar(&self, entry: &Entry, request: &Request) -> Result<Answer, SearchError> {
         let searcher = self.reader.searcher();
-        let mut telling: Vec<(f32, String)> = Vec::new();
-        let words: BTreeSet<_> = analysis::words(&entry.symptom)
-            .into_iter()
-            .chain(analysis::words(&entry.facts))
-            .map(|word| word.stem)
-            .collect();
-        for stem in words {
-            let frequency = self.frequency(&searcher, &stem)?;
-            if frequency > 0 {
-                let rarity = (searcher.num_docs() as f32 / frequency as f32).ln();
-                telling.push((rarity, stem));
+        let mut telling: Vec<(f32, Wanted)> = Vec::new();
+        for text in [&entry.symptom, &entry.facts] {
+            let analysed = self.analysis.read(text);
+            let words = analysed.words.iter().filter(|word| !word.common);
+            let words = words.map(|word| {
+                let shown = &text[word.place.clone()];
+                (shown, stem_term(&word.stem, word.ruled_out))
+            });
+            let mentions = analysed.mentions.iter().filter_map(|mention| {
+                let words = &analysed.words[mention.words.clone()];
+                let (first, last) = (words.first()?, words.last()?);
+                let term = concept_term(*mention.concepts.first()?, first.ruled_out);
+                Some((&text[first.place.start..last.place.end], term))
+            });
+            for (shown, term) in words.chain(mentions) {
+                if telling.iter().any(|(_, known)| known.terms[0].0 == term) {
+                    continue;
+                }
+                let frequency = self.frequency(&searcher, &term)?;
+                if frequency > 1 {
+                    let rarity = (searcher.num_docs() as f32 / frequency as f32).ln();
+                    let wanted = Wanted {
+                        shown: shown.to_owned(),
+                        terms: vec![(term, 1.0)],
+                        ..Wanted::default()
+                    };
+                    telling.push((rarity, wanted));
+                }
             }
         }
-        telling.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.cmp(&b.1)));
+        telling.sort_by(|a, b| {
+            b.0.total_cmp(&a.0)
+                .then_with(|| a.1.terms[0].0.cmp(&b.1.terms[0].0))
+        });
         telling.truncate(SIMILAR_WORDS);
-        let mut clauses: Vec<(Occur, Box<dyn Query>)> = telling
-            .iter()
-            .map(|(_, stem)| (Occur::Should, self.exact(stem)))
-            .collect();
-        if clauses.is_empty() {
+        if telling.is_empty() {
             return Ok(Answer::default());
         }
+        let wanted = telling.into_iter().map(|(_, wanted)| wanted).collect();
+        let pressures = entry
+            .pressures
+            .iter()
+            .filter(|measured| measured.when == When::Fault)
+            .take(1)
+            .map(|measured| AskedPressure {
+                reading: Reading {
+                    place: 0..0,
+                    low: measured.power,
+                    high: measured.power,
+                    unit: Some(PressureUnit::Pascal),
+                    told: Told::Now,
+                    bounded: false,
+                },
+                shown: measured.shown.clone(),
+            })
+            .collect();
+        let asked = Understood::of_terms(&self.analysis, wanted, pressures);
         let own = Term::from_field_i64(self.fields.number, entry.number);
-        clauses.push((Occur::MustNot, term(own)));
-        self.ranked(&searcher, Box::new(BooleanQuery::new(clauses)), request)
+        self.ranked(
+            &searcher,
+            &asked,
+            vec![(Occur::MustNot, term(own))],
+            request,
+        )
     }
 
-    fn frequency(&self, searcher: &Searcher, stem: &str) -> Result<u64, SearchError> {
+    fn frequency(&self, searcher: &Searcher, term: &str) -> Result<u64, SearchError> {
         let mut frequency = 0;
         for (field, _) in self.fields.texts() {
-            frequency = frequency.max(searcher.doc_freq(&Term::from_field_text(field, stem))?);
+            frequency = frequency.max(searcher.doc_freq(&Term::from_field_text(field, term))?);
         }
         Ok(frequency)
     }
@@ -144,16 +261,123 @@ impl SearchIndex {
     fn ranked(
         &self,
         searcher: &Searcher,
-        words: Box<dyn Query>,
+        asked: &Understood,
+        more: Vec<(Occur, Box<dyn Query>)>,
         request: &Request,
     ) -> Result<Answer, SearchError> {
+        let words = self.clauses(searcher, asked, more)?;
         let query = self.narrowed(words, &request.filters);
-        let top = TopDocs::with_limit(request.limit.max(1))
-            .and_offset(request.skip)
-            .order_by_score();
+        let end = request.skip + request.limit.max(1);
+        let pressures = asked.pressures.clone();
+        let top = TopDocs::with_limit(end.max(spread::LOOKED_AT)).tweak_score(
+            move |segment: &SegmentReader| {
+                let scorer = Scorer::new(&pressures, segment);
+                move |case: DocId, score: Score| score + scorer.worth(case)
+            },
+        );
         let (found, total) = searcher.search(&query, &(top, Count))?;
-        let hits = self.numbered(searcher, found)?;
-        Ok(Answer { total, hits })
+        let cut = request.skip.min(end)..end;
+        let hits = spread::out(searcher, found)?;
+        Ok(Answer {
+            total,
+            hits: page(hits, cut),
+            understood: Arc::new(asked.clone()),
+            relaxed: Vec::new(),
+        })
+    }
+
+    /// Everything asked as one query.
+    fn clauses(
+        &self,
+        searcher: &Searcher,
+        asked: &Understood,
+        more: Vec<(Occur, Box<dyn Query>)>,
+    ) -> Result<Box<dyn Query>, SearchError> {
+        let mut should: Vec<Box<dyn Query>> = Vec::new();
+        for wanted in &asked.wanted {
+            should.extend(self.wanted(searcher, wanted, None)?);
+        }
+        let mut clauses = more;
+        for pressure in &asked.pressures {
+            let reading = &pressure.reading;
+            let field = match reading.told {
+                Told::Now => self.fields.fault,
+                Told::Before => self.fields.before,
+            };
+            let reach = if reading.bounded { 1e-6 } else { rank::REACH };
+            let stretches = rank::stretches(reading)
+                .into_iter()
+                .map(|(low, high)| between(field, low - reach, high + reach))
+                .collect();
+            let near: Box<dyn Query> = unscored(Box::new(BooleanQuery::union(stretches)));
+            if reading.bounded {
+                clauses.push((Occur::Must, near));
+            } else {
+                should.push(near);
+            }
+        }
+        for phrase in &asked.phrases {
+            clauses.push((Occur::Must, self.side_by_side(phrase)));
+        }
+        for strict in &asked.required {
+            for wanted in &strict.wanted {
+                let any = self.wanted(searcher, wanted, strict.part)?;
+                let query = any.unwrap_or_else(|| Box::new(BooleanQuery::union(Vec::new())));
+                clauses.push((Occur::Must, query));
+            }
+        }
+        for strict in &asked.left_out {
+            clauses.push((Occur::MustNot, self.side_by_side(strict)));
+        }
+        for (named, value) in &asked.named {
+            let field = match named {
+                Named::Tool => self.fields.tool,
+                Named::Site => self.fields.site,
+                Named::Class => self.fields.class,
+                Named::Status => self.fields.status,
+            };
+            let value = Term::from_field_text(field, &value.to_lowercase().replace(' ', "-"));
+            clauses.push((Occur::Must, unscored(term(value))));
+        }
+        if let Some(kind) = asked.kind {
+            let kind = Term::from_field_text(self.fields.kind, kind.id());
+            clauses.push((Occur::Must, unscored(term(kind))));
+        }
+        let bounded = clauses.iter().any(|(occur, _)| *occur == Occur::Must);
+        if !should.is_empty() {
+            let words: Box<dyn Query> = Box::new(BooleanQuery::union(should));
+            let occur = if bounded { Occur::Should } else { Occur::Must };
+            clauses.push((occur, words));
+        } else if !bounded && asked.wanted.is_empty() {
+            clauses.push((Occur::Must, Box::new(AllQuery)));
+        } else if !bounded {
+            return Ok(Box::new(BooleanQuery::union(Vec::new())));
+        }
+        Ok(Box::new(BooleanQuery::new(clauses)))
+    }
+
+    /// Words that have to stand side by side, in one part or in any.
+    fn side_by_side(&self, strict: &Strict) -> Box<dyn Query> {
+        let parts = strict.part.map_or(Part::ALL.to_vec(), |part| vec![part]);
+        let queries = parts
+            .into_iter()
+            .map(|part| self.phrase(part, &strict.terms))
+            .collect();
+        best_of(queries)
+    }
+
+    fn phrase(&self, part: Part, terms: &[(usize, String)]) -> Box<dyn Query> {
+        let field = self.fields.part(part);
+        let query: Box<dyn Query> = match terms {
+            [(_, only)] => scored(Term::from_field_text(field, only)),
+            terms => Box::new(PhraseQuery::new_with_offset(
+                terms
+                    .iter()
+                    .map(|(place, word)| (*place, Term::from_field_text(field, word)))
+                    .collect(),
+            )),
+        };
+        weighted(query, part.weight())
     }
 
     fn newest(&self, searcher: &Searcher, request: &Request) -> Result<Answer, SearchError> {
@@ -162,52 +386,47 @@ impl SearchIndex {
             .and_offset(request.skip)
             .order_by_fast_field::<i64>("occurred_at", Order::Desc);
         let (found, total) = searcher.search(&query, &(top, Count))?;
-        let found = found.into_iter().map(|(_, address)| (0.0, address));
-        let hits = self.numbered(searcher, found)?;
-        Ok(Answer { total, hits })
+        let mut hits = Vec::new();
+        for (_, address) in found {
+            let number = number_of(searcher, address)?;
+            hits.extend(number.map(|number| Hit {
+                number,
+                score: 0.0,
+                alike: Vec::new(),
+            }));
+        }
+        Ok(Answer {
+            total,
+            hits,
+            ..Answer::default()
+        })
     }
 
-    fn numbered(
+    /// One thing searched for in all its forms, the best counting; none if no case has any.
+    fn wanted(
         &self,
         searcher: &Searcher,
-        found: impl IntoIterator<Item = (f32, DocAddress)>,
-    ) -> Result<Vec<Hit>, SearchError> {
-        let mut hits = Vec::new();
-        for (score, address) in found {
-            let segment = searcher.segment_reader(address.segment_ord);
-            let numbers = segment.fast_fields().i64("number")?;
-            if let Some(number) = numbers.first(address.doc_id) {
-                hits.push(Hit { number, score });
+        wanted: &Wanted,
+        only: Option<Part>,
+    ) -> Result<Option<Box<dyn Query>>, SearchError> {
+        let mut forms: Vec<Box<dyn Query>> = Vec::new();
+        for part in Part::ALL {
+            if only.is_some_and(|only| only != part) {
+                continue;
+            }
+            let field = self.fields.part(part);
+            for (form, worth) in &wanted.terms {
+                let term = Term::from_field_text(field, form);
+                if searcher.doc_freq(&term)? > 0 {
+                    forms.push(weighted(scored(term), part.weight() * worth));
+                }
+            }
+            if let Some([first, second]) = &wanted.pair {
+                let pair = [(0, first.clone()), (1, second.clone())];
+                forms.push(self.phrase(part, &pair));
             }
         }
-        Ok(hits)
-    }
-
-    /// A typed word: as spelt, and nearly as spelt where the fleet never wrote it so.
-    fn word(&self, searcher: &Searcher, stem: &str) -> Box<dyn Query> {
-        let exact = self.exact(stem);
-        let known = self
-            .frequency(searcher, stem)
-            .is_ok_and(|frequency| frequency > 0);
-        let Some(distance) = near_miss_distance(stem).filter(|_| !known) else {
-            return exact;
-        };
-        let near = self.fields.texts().map(|(field, weight)| {
-            let near = FuzzyTermQuery::new(Term::from_field_text(field, stem), distance, true);
-            weighted(Box::new(near), weight * NEAR_MISS_WEIGHT)
-        });
-        Box::new(BooleanQuery::union(vec![exact, best_of(near.into())]))
-    }
-
-    fn exact(&self, stem: &str) -> Box<dyn Query> {
-        let fields = self.fields.texts().map(|(field, weight)| {
-            let term = Term::from_field_text(field, stem);
-            weighted(
-                Box::new(TermQuery::new(term, IndexRecordOption::WithFreqs)),
-                weight,
-            )
-        });
-        best_of(fields.into())
+        Ok((!forms.is_empty()).then(|| best_of(forms)))
     }
 
     fn narrowed(&self, words: Box<dyn Query>, filters: &Filters) -> Box<dyn Query> {
@@ -226,7 +445,7 @@ impl SearchIndex {
             only(self.fields.cause, cause);
         }
         if let Some(site) = &filters.site {
-            only(self.fields.site, site);
+            only(self.fields.site, &site.to_lowercase());
         }
         if filters.from.is_some() || filters.until.is_some() {
             let at = |time| Term::from_field_i64(self.fields.occurred_at, time);
@@ -248,31 +467,42 @@ impl SearchIndex {
     }
 }
 
-/// The distinct words of what was typed, in the order typed.
-pub(super) fn stems(text: &str) -> Vec<String> {
-    let looked_at: String = text.chars().take(MOST_CHARACTERS).collect();
-    let mut stems: Vec<String> = Vec::new();
-    for word in analysis::words(&looked_at) {
-        if !stems.contains(&word.stem) {
-            stems.push(word.stem);
-        }
-        if stems.len() == MOST_WORDS {
-            break;
-        }
-    }
-    stems
+/// The number of a case.
+pub(super) fn number_of(
+    searcher: &Searcher,
+    address: DocAddress,
+) -> Result<Option<i64>, SearchError> {
+    let segment = searcher.segment_reader(address.segment_ord);
+    let numbers = segment.fast_fields().i64("number")?;
+    Ok(numbers.first(address.doc_id))
 }
 
-/// How many slips are forgiven in a word; short words and numbers have to be right.
-pub(super) fn near_miss_distance(stem: &str) -> Option<u8> {
-    if stem.bytes().any(|b| b.is_ascii_digit()) {
-        return None;
-    }
-    match stem.chars().count() {
-        0..=3 => None,
-        4..=7 => Some(1),
-        _ => Some(2),
-    }
+fn page(mut hits: Vec<Hit>, cut: Range<usize>) -> Vec<Hit> {
+    hits.truncate(cut.end);
+    hits.drain(..cut.start.min(hits.len()));
+    hits
+}
+
+fn between(field: Field, low: f64, high: f64) -> Box<dyn Query> {
+    let end = |power: f64| {
+        if power.is_finite() {
+            Bound::Included(Term::from_field_f64(field, power))
+        } else {
+            Bound::Unbounded
+        }
+    };
+    let (low, high) = match (end(low), end(high)) {
+        (Bound::Unbounded, Bound::Unbounded) => {
+            let lowest = Term::from_field_f64(field, f64::MIN);
+            (Bound::Included(lowest), Bound::Unbounded)
+        }
+        ends => ends,
+    };
+    Box::new(RangeQuery::new(low, high))
+}
+
+fn scored(term: Term) -> Box<dyn Query> {
+    Box::new(TermQuery::new(term, IndexRecordOption::WithFreqs))
 }
 
 fn term(term: Term) -> Box<dyn Query> {

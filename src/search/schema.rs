@@ -4,11 +4,11 @@ use tantivy::schema::{
     FAST, Field, INDEXED, IndexRecordOption, STORED, STRING, Schema, TextFieldIndexing, TextOptions,
 };
 
-use super::analysis;
+use super::{analysis, document::Part};
 
 /// Counted up whenever fields or analysis change; an index of another version is not
 /// opened but built anew beside it.
-pub(super) const VERSION: u32 = 1;
+pub(super) const VERSION: u32 = 2;
 
 /// Handles on the fields.
 #[derive(Clone, Copy, Debug)]
@@ -22,33 +22,34 @@ pub(super) struct Fields {
     pub(super) kind: Field,
     pub(super) cause: Field,
     pub(super) occurred_at: Field,
-    pub(super) symptom: Field,
-    pub(super) cause_text: Field,
-    pub(super) fix: Field,
-    pub(super) notes: Field,
-    pub(super) facts: Field,
+    pub(super) parts: [Field; Part::ALL.len()],
+    /// Powers of ten of pascals: at the fault, before it, at any other time.
+    pub(super) fault: Field,
+    pub(super) before: Field,
+    pub(super) other: Field,
+    /// Power of ten of the unit the case is written in, in pascals.
+    pub(super) unit: Field,
+    /// The same for cases told in the same words.
+    pub(super) alike: Field,
 }
 
-/// The searched text fields with what a word in each is worth. Symptom first: that is
-/// what the person at the tool has before them.
-pub(super) const TEXT_WEIGHTS: [(&str, f32); 5] = [
-    ("symptom", 2.0),
-    ("cause", 1.4),
-    ("fix", 1.2),
-    ("notes", 0.8),
-    ("facts", 0.7),
-];
+/// Names of the fields that are read by column.
+pub(super) const FAULT: &str = "pressure_fault";
+pub(super) const BEFORE: &str = "pressure_before";
+pub(super) const OTHER: &str = "pressure_other";
+pub(super) const UNIT: &str = "unit";
+pub(super) const ALIKE: &str = "alike";
+pub(super) const CAUSE: &str = "cause_id";
 
 impl Fields {
+    /// The field of a part.
+    pub(super) fn part(&self, part: Part) -> Field {
+        self.parts[part as usize]
+    }
+
     /// The searched text fields with what a word in each is worth.
-    pub(super) fn texts(&self) -> [(Field, f32); 5] {
-        [
-            (self.symptom, TEXT_WEIGHTS[0].1),
-            (self.cause_text, TEXT_WEIGHTS[1].1),
-            (self.fix, TEXT_WEIGHTS[2].1),
-            (self.notes, TEXT_WEIGHTS[3].1),
-            (self.facts, TEXT_WEIGHTS[4].1),
-        ]
+    pub(super) fn texts(&self) -> [(Field, f32); Part::ALL.len()] {
+        Part::ALL.map(|part| (self.part(part), part.weight()))
     }
 }
 
@@ -68,13 +69,14 @@ pub(super) fn schema() -> (Schema, Fields) {
         site: builder.add_text_field("site", STRING),
         class: builder.add_text_field("class", STRING),
         kind: builder.add_text_field("kind", STRING),
-        cause: builder.add_text_field("cause_id", STRING),
+        cause: builder.add_text_field(CAUSE, STRING | FAST),
         occurred_at: builder.add_i64_field("occurred_at", INDEXED | FAST),
-        symptom: builder.add_text_field("symptom", text.clone()),
-        cause_text: builder.add_text_field("cause", text.clone()),
-        fix: builder.add_text_field("fix", text.clone()),
-        notes: builder.add_text_field("notes", text.clone()),
-        facts: builder.add_text_field("facts", text),
+        parts: Part::ALL.map(|part| builder.add_text_field(part.field(), text.clone())),
+        fault: builder.add_f64_field(FAULT, INDEXED | FAST),
+        before: builder.add_f64_field(BEFORE, INDEXED | FAST),
+        other: builder.add_f64_field(OTHER, INDEXED | FAST),
+        unit: builder.add_f64_field(UNIT, FAST),
+        alike: builder.add_u64_field(ALIKE, FAST),
     };
     (builder.build(), fields)
 }

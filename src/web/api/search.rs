@@ -23,6 +23,8 @@ const MOST: usize = 200;
 #[derive(Debug, Serialize)]
 pub(super) struct Found {
     total: usize,
+    /// What was made of the query where it was not taken as it stands.
+    remarks: Vec<String>,
     hits: Vec<FoundHit>,
 }
 
@@ -33,6 +35,7 @@ struct FoundHit {
     title: String,
     snippet: String,
     why: Vec<String>,
+    alike: Vec<i64>,
     tool: String,
     tool_class: String,
     cause: Option<String>,
@@ -41,16 +44,16 @@ struct FoundHit {
 
 /// `GET /api/search?q=&tool_class=&kind=&limit=`.
 pub(super) async fn search(State(app): State<App>, asked: Asked) -> Result<Json<Found>, Fault> {
-    let text = asked.get("q").unwrap_or_default().to_owned();
     let request = Request {
-        text: text.clone(),
+        text: asked.get("q").unwrap_or_default().to_owned(),
         filters: filters(&app, &asked)?,
         skip: 0,
         limit: limit(&asked)?,
+        relax: false,
     };
     let index = Arc::clone(&app.index);
     let answer = tokio::task::spawn_blocking(move || index.search(&request)).await??;
-    Ok(Json(found(&app, &app.asker(), answer, &text).await?))
+    Ok(Json(found(&app, &app.asker(), answer).await?))
 }
 
 /// `GET /api/incidents/{number}/similar`.
@@ -80,17 +83,16 @@ pub(super) async fn similar(
         &tool,
         &app.catalogue,
     );
-    let words = format!("{} {}", entry.symptom, entry.facts);
     let request = Request {
         limit: limit(&asked)?,
         ..Request::default()
     };
     let index = Arc::clone(&app.index);
     let answer = tokio::task::spawn_blocking(move || index.similar(&entry, &request)).await??;
-    Ok(Json(found(&app, &asker, answer, &words).await?))
+    Ok(Json(found(&app, &asker, answer).await?))
 }
 
-async fn found(app: &App, asker: &Asker, answer: Answer, words: &str) -> Result<Found, Fault> {
+async fn found(app: &App, asker: &Asker, answer: Answer) -> Result<Found, Fault> {
     let numbers: Vec<i64> = answer.hits.iter().map(|hit| hit.number).collect();
     let present = app.store.present(asker, &numbers).await?;
     let mut hits = Vec::with_capacity(numbers.len());
@@ -109,13 +111,14 @@ async fn found(app: &App, asker: &Asker, answer: Answer, words: &str) -> Result<
             &tool,
             &app.catalogue,
         );
-        let matches = Matches::new(words, &entry);
+        let matches = Matches::new(&answer.understood, &entry);
         hits.push(FoundHit {
             number: hit.number,
             score: hit.score,
             title: title(app, &entry),
             snippet: matches.excerpt.html(),
             why: matches.why,
+            alike: hit.alike.clone(),
             tool: entry.tool,
             tool_class: entry.class,
             cause: entry.cause,
@@ -124,6 +127,12 @@ async fn found(app: &App, asker: &Asker, answer: Answer, words: &str) -> Result<
     }
     Ok(Found {
         total: answer.total,
+        remarks: answer
+            .relaxed
+            .iter()
+            .chain(answer.understood.remarks())
+            .cloned()
+            .collect(),
         hits,
     })
 }

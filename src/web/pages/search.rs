@@ -50,6 +50,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         filters,
         skip: (place - 1) * PAGE,
         limit: PAGE,
+        relax: true,
     };
     let tools = tools_by_name(&app, &asker).await?;
     let (answer, nearest) = run(&app, move |index| {
@@ -67,7 +68,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         Ok((answer, nearest))
     })
     .await?;
-    let hits = hits(&app, &asker, &tools, &answer, &query).await?;
+    let hits = hits(&app, &asker, &tools, &answer).await?;
     let nearest = causes_of(&app, &asker, &nearest).await?;
     let total = answer.total;
     let page = Page::new(
@@ -88,7 +89,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         query,
         filters: view,
         summary: show::counted(total as u64, "case", "cases"),
-        remarks: Vec::new(),
+        remarks: remarks(&answer),
         nearest,
         sequence: None,
         pager: pager(&asked, "/search", place, total, hits.len()),
@@ -107,8 +108,8 @@ pub(super) async fn similar(
     let filed = filed(&app, &asker, number).await?;
     let tools = tools_by_name(&app, &asker).await?;
     let place = page_number(&asked);
-    let (answer, words) = nearest_to(&app, &filed, &tools, (place - 1) * PAGE, PAGE).await?;
-    let hits = hits(&app, &asker, &tools, &answer, &words).await?;
+    let answer = nearest_to(&app, &filed, &tools, (place - 1) * PAGE, PAGE).await?;
+    let hits = hits(&app, &asker, &tools, &answer).await?;
     let mut page = Page::new(format!("Cases like number {number}"), Section::Search);
     page.trail = vec![
         Link::new("Search", "/"),
@@ -140,9 +141,9 @@ pub(super) async fn beside(
     filed: &Filed,
     tools: &HashMap<ToolId, Tool>,
 ) -> Result<SimilarCases, Fault> {
-    let (answer, words) = nearest_to(app, filed, tools, 0, BESIDE).await?;
+    let answer = nearest_to(app, filed, tools, 0, BESIDE).await?;
     Ok(SimilarCases {
-        hits: hits(app, asker, tools, &answer, &words).await?,
+        hits: hits(app, asker, tools, &answer).await?,
         all: (answer.total > BESIDE).then(|| {
             Link::new(
                 format!(
@@ -169,10 +170,10 @@ async fn nearest_to(
     tools: &HashMap<ToolId, Tool>,
     skip: usize,
     limit: usize,
-) -> Result<(Answer, String), Fault> {
+) -> Result<Answer, Fault> {
     let current = filed.current();
     let Some(tool) = tools.get(&current.incident.tool) else {
-        return Ok((Answer::default(), String::new()));
+        return Ok(Answer::default());
     };
     let entry = Entry::new(
         filed.number,
@@ -181,14 +182,12 @@ async fn nearest_to(
         tool,
         &app.catalogue,
     );
-    let words = format!("{} {}", entry.symptom, entry.facts);
     let request = Request {
         skip,
         limit,
         ..Request::default()
     };
-    let answer = run(app, move |index| index.similar(&entry, &request)).await?;
-    Ok((answer, words))
+    run(app, move |index| index.similar(&entry, &request)).await
 }
 
 /// Searches off the threads that serve requests.
@@ -207,12 +206,12 @@ async fn hits(
     asker: &Asker,
     tools: &HashMap<ToolId, Tool>,
     answer: &Answer,
-    words: &str,
 ) -> Result<Vec<Hit>, Fault> {
     let numbers: Vec<i64> = answer.hits.iter().map(|hit| hit.number).collect();
     let present = app.store.present(asker, &numbers).await?;
     let mut hits = Vec::with_capacity(numbers.len());
-    for number in numbers {
+    for found in &answer.hits {
+        let number = found.number;
         let Some(revision) = present.get(&number) else {
             continue;
         };
@@ -221,7 +220,8 @@ async fn hits(
             continue;
         };
         let entry = Entry::new(number, revision.revision, incident, tool, &app.catalogue);
-        let matches = Matches::new(words, &entry);
+        let mut matches = Matches::new(&answer.understood, &entry);
+        matches.why.extend(told_alike(&found.alike));
         hits.push(Hit {
             incident: show::incident_line(number, incident, Some(tool), &app.catalogue),
             excerpts: if matches.excerpt.marks.is_empty() {
@@ -236,6 +236,26 @@ async fn hits(
         });
     }
     Ok(hits)
+}
+
+/// What was made of the query, and what had to be left out of it.
+fn remarks(answer: &Answer) -> Vec<String> {
+    let understood = answer.understood.remarks().iter();
+    answer.relaxed.iter().chain(understood).cloned().collect()
+}
+
+/// Names the cases that are put together with one.
+pub(in crate::web) fn told_alike(alike: &[i64]) -> Option<String> {
+    const NAMED: usize = 5;
+    if alike.is_empty() {
+        return None;
+    }
+    let named: Vec<_> = alike.iter().take(NAMED).map(i64::to_string).collect();
+    let more = match alike.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    Some(format!("told alike: {}{more}", named.join(", ")))
 }
 
 /// "Of the 40 nearest, 12 door seal …": the causes of the nearest cases, most first.

@@ -1,0 +1,131 @@
+//! Numbers, words and signs of a text with their places, for the pressure reader.
+//!
+//! Pure; looks at each character once; never panics.
+
+/// A piece of text.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Piece<'a> {
+    /// What it is.
+    pub(super) lex: Lex<'a>,
+    /// Where it begins, in bytes.
+    pub(super) from: usize,
+    /// Where it ends.
+    pub(super) to: usize,
+    /// Whether white space stands before it.
+    pub(super) spaced: bool,
+}
+
+/// What a piece of text is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Lex<'a> {
+    /// Figures, with points or commas between them: `5.3`, `2,3`.
+    Number(&'a str),
+    /// Letters.
+    Word(&'a str),
+    /// Raised figures: `⁻⁶` is -6.
+    Raised(i32),
+    /// Anything else that is not white space.
+    Sign(char),
+}
+
+impl Piece<'_> {
+    /// Whether it is this word, capitals or not.
+    pub(super) fn is_word(&self, word: &str) -> bool {
+        matches!(self.lex, Lex::Word(own) if own.eq_ignore_ascii_case(word))
+    }
+}
+
+/// Splits a text into its pieces.
+pub(super) fn lex(text: &str) -> Vec<Piece<'_>> {
+    let mut pieces = Vec::new();
+    let mut spaced = false;
+    let mut rest = text;
+    while let Some(first) = rest.chars().next() {
+        let from = text.len() - rest.len();
+        if first.is_whitespace() {
+            spaced = true;
+            rest = &rest[first.len_utf8()..];
+            continue;
+        }
+        let dots = matches!(
+            pieces.last(),
+            Some(Piece {
+                lex: Lex::Sign('.'),
+                ..
+            })
+        );
+        let (lex, length) = if dots && !spaced && first == '.' {
+            (Lex::Sign('.'), 1)
+        } else {
+            piece(rest, first)
+        };
+        pieces.push(Piece {
+            lex,
+            from,
+            to: from + length,
+            spaced,
+        });
+        spaced = false;
+        rest = &rest[length..];
+    }
+    pieces
+}
+
+fn piece(rest: &str, first: char) -> (Lex<'_>, usize) {
+    if first.is_ascii_digit() || (matches!(first, '.' | ',') && digit_at(rest, 1)) {
+        let length = number_length(rest);
+        return (Lex::Number(&rest[..length]), length);
+    }
+    if let Some((power, length)) = raised(rest) {
+        return (Lex::Raised(power), length);
+    }
+    if first.is_alphabetic() {
+        let length = rest
+            .find(|c: char| !c.is_alphabetic())
+            .unwrap_or(rest.len());
+        return (Lex::Word(&rest[..length]), length);
+    }
+    (Lex::Sign(first), first.len_utf8())
+}
+
+fn digit_at(text: &str, at: usize) -> bool {
+    text.as_bytes().get(at).is_some_and(u8::is_ascii_digit)
+}
+
+/// Figures, and a point or comma only where a figure follows.
+fn number_length(text: &str) -> usize {
+    let bytes = text.as_bytes();
+    let mut at = 0;
+    while at < bytes.len() {
+        let inside = bytes[at].is_ascii_digit()
+            || (matches!(bytes[at], b'.' | b',') && digit_at(text, at + 1));
+        if !inside {
+            break;
+        }
+        at += 1;
+    }
+    at
+}
+
+fn raised(text: &str) -> Option<(i32, usize)> {
+    const FIGURES: &str = "⁰¹²³⁴⁵⁶⁷⁸⁹";
+    let mut sign = 1;
+    let mut power: i32 = 0;
+    let mut length = 0;
+    let mut figures = 0;
+    for c in text.chars() {
+        if let Some(figure) = FIGURES.chars().zip(0..).find(|(f, _)| *f == c) {
+            figures += 1;
+            if figures > 2 {
+                return None;
+            }
+            power = power * 10 + figure.1;
+        } else if length == 0 && c == '⁻' {
+            sign = -1;
+        } else if !(length == 0 && c == '⁺') {
+            break;
+        }
+        length += c.len_utf8();
+    }
+    (figures > 0).then_some((sign * power, length))
+}

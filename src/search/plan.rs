@@ -1,0 +1,355 @@
+//! What a query came to, against what the fleet has written.
+//!
+//! Words nobody wrote are taken for those that were probably meant; words written apart are
+//! also looked for in one, and the other way about; words of the list bring those that mean
+//! the same. The result says what is searched for, at which worth, and what was made of
+//! what was typed.
+
+use std::collections::HashMap;
+
+use super::{
+    analysis::{Analysed, Analysis, Word, concept_term, split, stem_term},
+    document::Part,
+    language::{Named, Query, Within, parse},
+    pressure::Reading,
+    vocabulary::Vocabulary,
+    words::adjoin,
+};
+use crate::catalogue::Kind;
+
+/// A query is cut here; more words than this say nothing more.
+const MOST_WORDS: usize = 64;
+
+/// Only so many words are looked up for other spellings.
+const MOST_SPELT: usize = 12;
+
+/// Only so many pressures are compared.
+const MOST_PRESSURES: usize = 8;
+
+/// Worth of a word met through another that means the same.
+const SAME_WORTH: f32 = 0.9;
+
+/// Worth of a word that is only part of a term of several words.
+const PART_WORTH: f32 = 0.5;
+
+/// Worth of how others misspelt a word.
+const MISSPELT_WORTH: f32 = 0.5;
+
+/// Worth of two words written in one, or one in two.
+const JOINED_WORTH: f32 = 0.8;
+
+/// Something searched for, in one of its forms.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Wanted {
+    /// As typed.
+    pub(super) shown: String,
+    /// Its forms as terms of the index, each with its worth; the first is as typed.
+    pub(super) terms: Vec<(String, f32)>,
+    /// Two words side by side that would do.
+    pub(super) pair: Option<[String; 2]>,
+    /// Whether it was typed in a way nobody wrote.
+    pub(super) corrected: bool,
+}
+
+/// Words that have to stand side by side, or in one part.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Strict {
+    pub(super) part: Option<Part>,
+    /// Terms with their places; side by side if a phrase.
+    pub(super) terms: Vec<(usize, String)>,
+    pub(super) wanted: Vec<Wanted>,
+}
+
+/// A pressure searched for.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct AskedPressure {
+    pub(super) reading: Reading,
+    /// As typed.
+    pub(super) shown: String,
+}
+
+/// What a search was understood to ask.
+#[derive(Clone, Debug, Default)]
+pub struct Understood {
+    pub(super) analysis: Analysis,
+    pub(super) wanted: Vec<Wanted>,
+    pub(super) phrases: Vec<Strict>,
+    pub(super) left_out: Vec<Strict>,
+    pub(super) required: Vec<Strict>,
+    pub(super) pressures: Vec<AskedPressure>,
+    pub(super) named: Vec<(Named, String)>,
+    pub(super) kind: Option<Kind>,
+    pub(super) remarks: Vec<String>,
+    places: HashMap<String, (usize, usize)>,
+}
+
+impl Understood {
+    /// Makes out what was typed.
+    pub(super) fn new(typed: &str, analysis: &Analysis, vocabulary: &Vocabulary) -> Self {
+        let query = parse(typed);
+        let analysed = analysis.read(&query.plain);
+        let mut planner = Planner {
+            analysis,
+            vocabulary,
+            spelt: 0,
+            remarks: query.remarks.clone(),
+        };
+        let wanted = planner.wanted(&query.plain, &analysed);
+        let mut pressures: Vec<_> = query
+            .pressures
+            .iter()
+            .cloned()
+            .chain(analysed.readings.iter().map(|reading| {
+                let shown = query.plain[reading.place.clone()].trim().to_owned();
+                (reading.clone(), shown)
+            }))
+            .map(|(reading, shown)| AskedPressure { reading, shown })
+            .collect();
+        pressures.truncate(MOST_PRESSURES);
+        let Query {
+            phrases,
+            left_out,
+            required,
+            named,
+            kind,
+            ..
+        } = query;
+        Self {
+            analysis: analysis.clone(),
+            wanted,
+            phrases: planner.strict(&phrases),
+            left_out: planner.strict(&left_out),
+            required: planner.strict(&required),
+            pressures,
+            named,
+            kind,
+            remarks: planner.remarks,
+            places: HashMap::new(),
+        }
+        .indexed()
+    }
+
+    /// What a case is compared by: given terms, and its pressure at the fault.
+    pub(super) fn of_terms(
+        analysis: &Analysis,
+        wanted: Vec<Wanted>,
+        pressures: Vec<AskedPressure>,
+    ) -> Self {
+        Self {
+            analysis: analysis.clone(),
+            wanted,
+            pressures,
+            ..Self::default()
+        }
+        .indexed()
+    }
+
+    /// What was made of what was typed, a sentence each; empty if it was taken as it stands.
+    pub fn remarks(&self) -> &[String] {
+        &self.remarks
+    }
+
+    /// Whether nothing is asked: no word, pressure or field.
+    pub(super) fn asks_nothing(&self) -> bool {
+        self.wanted.is_empty() && self.pressures.is_empty() && !self.is_strict()
+    }
+
+    /// Whether it leaves cases out.
+    pub(super) fn is_strict(&self) -> bool {
+        !(self.phrases.is_empty()
+            && self.left_out.is_empty()
+            && self.required.is_empty()
+            && self.named.is_empty()
+            && self.kind.is_none())
+    }
+
+    /// What is wanted under this term of the index, if anything.
+    pub(super) fn wanting(&self, term: &str) -> Option<&Wanted> {
+        let (list, at) = self.places.get(term)?;
+        match list {
+            0 => self.wanted.get(*at),
+            list => self
+                .phrases
+                .iter()
+                .chain(&self.required)
+                .nth(list - 1)?
+                .wanted
+                .get(*at),
+        }
+    }
+
+    /// The same without quotation marks, minus, field words and the ends of ranges.
+    pub(super) fn relaxed(&self) -> Self {
+        let mut relaxed = self.clone();
+        for strict in self.phrases.iter().chain(&self.required) {
+            relaxed.wanted.extend(strict.wanted.iter().cloned());
+        }
+        relaxed.phrases.clear();
+        relaxed.required.clear();
+        relaxed.left_out.clear();
+        relaxed.named.clear();
+        relaxed.kind = None;
+        relaxed.without_bounds().indexed()
+    }
+
+    /// The same with ranges of pressure taken as near, not as bounds.
+    pub(super) fn without_bounds(mut self) -> Self {
+        for asked in &mut self.pressures {
+            asked.reading.bounded = false;
+            let Reading { low, high, .. } = &mut asked.reading;
+            if low.is_infinite() {
+                *low = *high;
+            }
+            if high.is_infinite() {
+                *high = *low;
+            }
+        }
+        self
+    }
+
+    fn indexed(mut self) -> Self {
+        let mut places = HashMap::new();
+        let strict = self.phrases.iter().chain(&self.required);
+        let lists = std::iter::once(&self.wanted).chain(strict.map(|strict| &strict.wanted));
+        for (list, wanted) in lists.enumerate() {
+            for (at, wanted) in wanted.iter().enumerate() {
+                for (term, _) in &wanted.terms {
+                    places.entry(term.clone()).or_insert((list, at));
+                }
+                for term in wanted.pair.iter().flatten() {
+                    places.entry(term.clone()).or_insert((list, at));
+                }
+            }
+        }
+        self.places = places;
+        self
+    }
+}
+
+struct Planner<'a> {
+    analysis: &'a Analysis,
+    vocabulary: &'a Vocabulary,
+    spelt: usize,
+    remarks: Vec<String>,
+}
+
+impl Planner<'_> {
+    fn wanted(&mut self, text: &str, analysed: &Analysed) -> Vec<Wanted> {
+        let mut wanted: Vec<Wanted> = Vec::new();
+        let mut add = |new: Wanted| {
+            let known = wanted
+                .iter()
+                .any(|known| known.terms.first() == new.terms.first());
+            if !known && wanted.len() < MOST_WORDS {
+                wanted.push(new);
+            }
+        };
+        for mention in &analysed.mentions {
+            let words = &analysed.words[mention.words.clone()];
+            if let ([first, .., last], Some(concept)) = (words, mention.concepts.first()) {
+                add(Wanted {
+                    shown: text[first.place.start..last.place.end].to_owned(),
+                    terms: vec![(concept_term(*concept, first.ruled_out), 1.0)],
+                    ..Wanted::default()
+                });
+            }
+        }
+        for (at, word) in analysed.words.iter().enumerate().take(2 * MOST_WORDS) {
+            if word.common {
+                continue;
+            }
+            let whole = !analysed
+                .mentions
+                .iter()
+                .any(|mention| mention.words.len() > 1 && mention.words.contains(&at));
+            add(self.word(&text[word.place.clone()], word, whole));
+            if let Some(next) = analysed.words.get(at + 1)
+                && let Some(joined) = self.joined(text, word, next)
+            {
+                add(joined);
+            }
+        }
+        wanted
+    }
+
+    fn word(&mut self, shown: &str, word: &Word, whole: bool) -> Wanted {
+        let worth = if whole { 1.0 } else { PART_WORTH };
+        let mut wanted = Wanted {
+            shown: shown.to_owned(),
+            terms: vec![(stem_term(&word.stem, word.ruled_out), worth)],
+            ..Wanted::default()
+        };
+        let list = self.analysis.list();
+        if let Some(concept) = list.concept(&word.stem).filter(|_| whole) {
+            let term = concept_term(concept, word.ruled_out);
+            wanted.terms.push((term, SAME_WORTH));
+        }
+        if word.ruled_out || self.spelt == MOST_SPELT {
+            return wanted;
+        }
+        if self.vocabulary.knows(&word.stem) {
+            for other in self.vocabulary.misspellings(&word.stem) {
+                wanted.terms.push((other, worth * MISSPELT_WORTH));
+            }
+            return wanted;
+        }
+        self.spelt += 1;
+        wanted.corrected = true;
+        let meant = self.vocabulary.meant_by(&word.stem);
+        for (meant, worth) in &meant {
+            wanted.terms.push((meant.clone(), *worth));
+            if let Some(concept) = list.concept(meant) {
+                let term = concept_term(concept, false);
+                wanted.terms.push((term, worth * SAME_WORTH));
+            }
+        }
+        wanted.pair = self.vocabulary.split(&word.stem);
+        let unread = meant.is_empty() && wanted.pair.is_none();
+        if unread && shown.chars().count() < 30 {
+            self.remarks
+                .push(format!("No case holds the word “{shown}”."));
+        }
+        wanted
+    }
+
+    /// Two words written apart that others write in one.
+    fn joined(&self, text: &str, word: &Word, next: &Word) -> Option<Wanted> {
+        if !adjoin(text, word, next) || word.ruled_out != next.ruled_out {
+            return None;
+        }
+        let one = split(&format!("{}{}", word.plain, next.plain), &[]);
+        let stem = &one.first().filter(|_| one.len() == 1)?.stem;
+        (self.vocabulary.cases_of(stem) > 0).then(|| Wanted {
+            shown: text[word.place.start..next.place.end].to_owned(),
+            terms: vec![(stem_term(stem, word.ruled_out), JOINED_WORTH)],
+            ..Wanted::default()
+        })
+    }
+
+    fn strict(&mut self, all: &[Within]) -> Vec<Strict> {
+        all.iter()
+            .filter_map(|within| {
+                let analysed = self.analysis.read(&within.text);
+                let terms: Vec<_> = analysed
+                    .words
+                    .iter()
+                    .filter(|word| !word.common)
+                    .map(|word| (word.position, stem_term(&word.stem, word.ruled_out)))
+                    .take(MOST_WORDS)
+                    .collect();
+                if terms.is_empty() {
+                    self.remarks.push(format!(
+                        "“{}” holds only words too common to search for and was left aside.",
+                        within.text.trim()
+                    ));
+                    return None;
+                }
+                Some(Strict {
+                    part: within.part,
+                    wanted: self.wanted(&within.text, &analysed),
+                    terms,
+                })
+            })
+            .collect()
+    }
+}

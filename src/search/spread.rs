@@ -1,0 +1,100 @@
+//! Spreads the first hits over causes, and puts cases told in the same words together.
+//!
+//! A cause named again counts for a little less each time, so that ten hits are one cause
+//! ten times only where that cause fits far better than any other.
+
+use std::collections::HashMap;
+
+use tantivy::{DocAddress, Searcher};
+
+use super::{
+    Hit, SearchError,
+    query::number_of,
+    schema::{ALIKE, CAUSE},
+};
+
+/// The order of so many first hits is looked at.
+pub(super) const LOOKED_AT: usize = 60;
+
+/// What each further case of a cause already shown is worth.
+const AGAIN: f32 = 0.93;
+
+struct Candidate {
+    hit: Hit,
+    cause: String,
+}
+
+/// Orders what was found, best first.
+pub(super) fn out(
+    searcher: &Searcher,
+    found: Vec<(f32, DocAddress)>,
+) -> Result<Vec<Hit>, SearchError> {
+    let mut found = found.into_iter();
+    let mut near: Vec<Candidate> = Vec::new();
+    let mut groups: HashMap<u64, usize> = HashMap::new();
+    for (score, address) in found.by_ref().take(LOOKED_AT) {
+        let Some(number) = number_of(searcher, address)? else {
+            continue;
+        };
+        let columns = searcher.segment_reader(address.segment_ord).fast_fields();
+        let alike = columns
+            .u64(ALIKE)?
+            .first(address.doc_id)
+            .unwrap_or_default();
+        if let Some(first) = groups.get(&alike) {
+            near[*first].hit.alike.push(number);
+            continue;
+        }
+        groups.insert(alike, near.len());
+        let mut cause = String::new();
+        if let Some(causes) = columns.str(CAUSE)?
+            && let Some(ord) = causes.term_ords(address.doc_id).next()
+        {
+            causes.ord_to_str(ord, &mut cause)?;
+        }
+        near.push(Candidate {
+            hit: Hit {
+                number,
+                score,
+                alike: Vec::new(),
+            },
+            cause,
+        });
+    }
+    let mut hits = spread(near);
+    for (score, address) in found {
+        let number = number_of(searcher, address)?;
+        hits.extend(number.map(|number| Hit {
+            number,
+            score,
+            alike: Vec::new(),
+        }));
+    }
+    Ok(hits)
+}
+
+fn spread(mut near: Vec<Candidate>) -> Vec<Hit> {
+    let mut shown: HashMap<String, i32> = HashMap::new();
+    let mut hits = Vec::with_capacity(near.len());
+    while !near.is_empty() {
+        let worth = |candidate: &Candidate| {
+            let again = match candidate.cause.as_str() {
+                "" => 0,
+                cause => shown.get(cause).copied().unwrap_or_default(),
+            };
+            candidate.hit.score * AGAIN.powi(again)
+        };
+        let mut best = 0;
+        for at in 1..near.len() {
+            if worth(&near[at]) > worth(&near[best]) {
+                best = at;
+            }
+        }
+        let score = worth(&near[best]);
+        let mut best = near.remove(best);
+        best.hit.score = score;
+        *shown.entry(best.cause).or_default() += 1;
+        hits.push(best.hit);
+    }
+    hits
+}

@@ -1,0 +1,286 @@
+//! The pure parts of the search, and the index in memory.
+
+use std::sync::Arc;
+
+use proptest::prelude::*;
+
+use super::{
+    analysis::{Analysed, Analysis},
+    language::parse,
+    pressure::{Reading, Told, readings},
+    words::WordList,
+};
+use crate::vacuum::units::PressureUnit;
+
+fn analysis() -> Analysis {
+    Analysis::new(Arc::new(
+        WordList::built_in().expect("the built-in list is right"),
+    ))
+}
+
+#[track_caller]
+fn one(text: &str) -> Reading {
+    let found = readings(text);
+    assert_eq!(found.len(), 1, "{text:?}: {found:?}");
+    found[0].clone()
+}
+
+/// Low and high end in the number's own unit, to four figures.
+fn ends(reading: &Reading) -> (f64, f64) {
+    let round = |power: f64| format!("{:.3e}", 10_f64.powf(power)).parse().unwrap_or(0.0);
+    (round(reading.low), round(reading.high))
+}
+
+#[test]
+fn the_spellings_people_use_are_read() {
+    use PressureUnit::{Micron, Millibar, Millitorr, Pascal, Torr};
+    for (text, value, unit) in [
+        ("stuck at 5.3E-5 mbar since", 5.3e-5, Some(Millibar)),
+        ("stuck 4e-5 after new foil", 4e-5, None),
+        ("5x10^-6 Torr", 5e-6, Some(Torr)),
+        ("and 6*10^-5 mbar.", 6e-5, Some(Millibar)),
+        ("5×10⁻⁶ mbar", 5e-6, Some(Millibar)),
+        ("5 · 10-6 Pa", 5e-6, Some(Pascal)),
+        ("2,3e-4", 2.3e-4, None),
+        ("5.3E-6mbar", 5.3e-6, Some(Millibar)),
+        ("hangs at 40 microns now", 40.0, Some(Micron)),
+        ("0.6 mtorr all night", 0.6, Some(Millitorr)),
+        ("0.6 m torr all night", 0.6, Some(Millitorr)),
+        (".5 mTorr", 0.5, Some(Millitorr)),
+        ("10^-6 torr", 1e-6, Some(Torr)),
+        ("10⁻⁶", 1e-6, None),
+        ("Four point two E minus five, and a tape", 4.2e-5, None),
+        ("Four minus six and rising", 4e-6, None),
+        ("~3e-6", 3e-6, None),
+        ("base=3e-6", 3e-6, None),
+    ] {
+        let reading = one(text);
+        assert_eq!(ends(&reading), (value, value), "{text:?}");
+        assert_eq!(reading.unit, unit, "{text:?}");
+        assert!(!reading.bounded, "{text:?}");
+    }
+}
+
+#[test]
+fn parts_of_a_decade_and_ranges_are_read() {
+    for (text, low, high, bounded) in [
+        ("mid -6s torr", 3.3e-6, 6.6e-6, false),
+        ("low e-7", 1e-7, 3.3e-7, false),
+        ("high 10^-6 range", 6.6e-6, 1e-5, false),
+        ("in the -6 range", 1e-6, 1e-5, false),
+        ("between 1e-6 and 1e-5 torr", 1e-6, 1e-5, true),
+        ("1e-6..1e-5 torr", 1e-6, 1e-5, true),
+        ("base varies 1.7 to 4.4e-6", 1.7e-6, 4.4e-6, true),
+        ("1e-6-1e-5", 1e-6, 1e-5, true),
+    ] {
+        let reading = one(text);
+        assert_eq!(ends(&reading), (low, high), "{text:?}");
+        assert_eq!(reading.bounded, bounded, "{text:?}");
+    }
+    let above = one("> 1e-5 torr");
+    assert!(above.high.is_infinite() && above.bounded);
+    assert_eq!(ends(&one("<= 2e-6")).1, 2e-6);
+}
+
+#[test]
+fn what_was_before_is_told_from_what_is_now() {
+    let told = |text: &str| {
+        let found = readings(text);
+        found.iter().map(|reading| reading.told).collect::<Vec<_>>()
+    };
+    assert_eq!(told("2e-6 mbar, was 5e-7"), [Told::Now, Told::Before]);
+    assert_eq!(told("5e-6 instead of 3e-7"), [Told::Now, Told::Before]);
+    assert_eq!(told("from 5e-7 to 4e-5 torr"), [Told::Before, Told::Now]);
+    assert_eq!(told("it was stuck at 4e-5"), [Told::Now]);
+    assert_eq!(told("normally 4e-7, now 3e-6"), [Told::Before, Told::Now]);
+}
+
+#[test]
+fn what_is_no_pressure_is_not_read_as_one() {
+    for text in [
+        "tested with 5 bar for half hour",
+        "leak 3e-8 mbar l/s",
+        "leak 3e-8 mbar·l/s",
+        "2e-9 std cc/s",
+        "1e-7 Pa m3/s",
+        "BRK-04 on 2025-03-04 at 07:40",
+        "post 3 turns, 28/32 is 4:1",
+        "1.5e-3 A emission",
+        "KF-25",
+        "e-beam",
+        "120 l/s",
+        "",
+        "-",
+        "e",
+        "mid",
+    ] {
+        assert_eq!(readings(text), [], "{text:?}");
+    }
+}
+
+fn terms(text: &str) -> Vec<String> {
+    analysis()
+        .read(text)
+        .terms()
+        .map(|(term, _)| term)
+        .collect()
+}
+
+#[test]
+fn what_is_ruled_out_is_marked_and_faults_are_not() {
+    for (text, ruled_out) in [
+        ("no water seen", "!water"),
+        ("gate valve ruled out", "!gate"),
+        ("ruled out the gate valve", "!valv"),
+        ("no sign of water", "!water"),
+        ("linear, door fine", "!door"),
+        ("it is not the gauge", "!gaug"),
+        ("tip seals therefore not guilty", "!seal"),
+        ("both doors are clean", "!door"),
+    ] {
+        let terms = terms(text);
+        assert!(terms.contains(&ruled_out.to_owned()), "{text:?}: {terms:?}");
+        let plain = ruled_out.trim_start_matches('!').to_owned();
+        assert!(!terms.contains(&plain), "{text:?}: {terms:?}");
+    }
+    for (text, plain) in [
+        ("vent valve does not seal", "seal"),
+        ("stage will not turn", "turn"),
+        ("no longer reaches base", "reach"),
+        ("cathode not lit", "lit"),
+        ("no helium, foil under the door", "foil"),
+        ("no water but a hair on the seal", "hair"),
+    ] {
+        let terms = terms(text);
+        assert!(terms.contains(&plain.to_owned()), "{text:?}: {terms:?}");
+    }
+}
+
+fn concept_of(text: &str) -> Vec<String> {
+    let mut terms: Vec<_> = terms(text)
+        .into_iter()
+        .filter(|term| term.starts_with('='))
+        .collect();
+    terms.truncate(1);
+    terms
+}
+
+#[test]
+fn words_of_the_trade_that_mean_the_same_share_a_term() {
+    for (a, b) in [
+        ("foreline", "backing lines"),
+        ("o ring", "oring"),
+        ("O-rings", "elastomer seal"),
+        ("cryo", "cryopump"),
+        ("pumpdown", "pump-down"),
+        ("cathode gauge", "cold cathode"),
+        ("regen", "regeneration"),
+        ("40min", "40 minutes"),
+    ] {
+        assert_eq!(concept_of(a), concept_of(b), "{a:?} and {b:?}");
+        assert!(!concept_of(a).is_empty(), "{a:?}");
+    }
+}
+
+#[test]
+fn a_narrower_word_is_found_by_the_wider_and_not_the_other_way() {
+    let wide = concept_of("backing pump");
+    assert!(terms("scroll pump").contains(&wide[0]));
+    let narrow = concept_of("scroll pump");
+    assert!(!terms("backing pump").contains(&narrow[0]));
+}
+
+#[test]
+fn mistakes_in_the_word_list_are_told_with_their_line() {
+    let text = "\
+[[same]]
+words = [\"alpha\", \"beta\"]
+basis = \"\"
+
+[[same]]
+words = [\"gamma\", \"Betas\", \"the\"]
+basis = \"common practice, no source\"
+
+[[narrower]]
+words = [\"alpha\"]
+than = \"beta\"
+basis = \"common practice, no source\"
+";
+    let mistakes = WordList::parse("words.toml", text)
+        .expect_err("it is wrong")
+        .0;
+    let lines: Vec<_> = mistakes.iter().map(|mistake| mistake.line).collect();
+    assert_eq!(lines, [3, 6, 6, 10], "{mistakes:?}");
+    let broken = WordList::parse("words.toml", "\n[[same]]\nword = 1\n").expect_err("wrong");
+    assert_eq!(broken.0[0].path, "words.toml");
+    assert!(broken.0[0].line >= 2);
+    let circle = "\
+[[narrower]]
+words = [\"alpha\"]
+than = \"beta\"
+basis = \"x\"
+[[narrower]]
+words = [\"beta\"]
+than = \"alpha\"
+basis = \"x\"
+";
+    assert!(WordList::parse("words.toml", circle).is_err());
+}
+
+#[test]
+fn phrases_minus_and_field_words_are_taken_out_of_the_query() {
+    let query = parse("foil \"door seal\" -gauge cause:\"tape or foil\" tool:BRK-04 kind:air-leak");
+    assert!(query.plain.contains("foil") && !query.plain.contains("gauge"));
+    assert_eq!(query.phrases[0].text, "door seal");
+    assert_eq!(query.left_out[0].text, "gauge");
+    assert_eq!(query.required[0].text, "tape or foil");
+    assert_eq!(query.named[0].1, "BRK-04");
+    assert!(query.kind.is_some());
+    let query = parse("pressure:1e-6..1e-5 torr water");
+    assert!(query.pressures[0].0.bounded);
+    assert_eq!(query.pressures[0].0.unit, Some(PressureUnit::Torr));
+    assert!(query.plain.contains("water"));
+    assert_eq!(parse("mid -6s 07:40 \"open").phrases, []);
+    assert_eq!(parse("kind:nonsense").remarks.len(), 1);
+}
+
+fn whole(analysed: &Analysed, text: &str) -> bool {
+    let words = analysed.words.iter().map(|word| &word.place);
+    let readings = analysed.readings.iter().map(|reading| &reading.place);
+    words
+        .chain(readings)
+        .all(|place| text.get(place.clone()).is_some_and(|part| !part.is_empty()))
+}
+
+proptest! {
+    #[test]
+    fn any_text_is_read_without_panic_and_with_places_inside_it(text in ".{0,200}") {
+        let analysed = analysis().read(&text);
+        prop_assert!(whole(&analysed, &text));
+        let _ = parse(&text);
+    }
+
+    #[test]
+    fn text_like_queries_is_read_without_panic(
+        text in "([0-9]{1,3}|[.,]|[eExX^*-]|10|torr|mbar|between|and|to|\\.\\.|\"|-|[a-z]+:|no|not|ruled out|⁻⁶|·|mid|minus|six| ){0,40}"
+    ) {
+        let analysed = analysis().read(&text);
+        prop_assert!(whole(&analysed, &text));
+        for reading in &analysed.readings {
+            prop_assert!(reading.low <= reading.high || reading.low.is_infinite());
+            prop_assert!(!reading.low.is_nan() && !reading.high.is_nan());
+        }
+        let ends: Vec<_> = analysed.readings.iter().map(|r| r.place.clone()).collect();
+        prop_assert!(ends.windows(2).all(|pair| pair[0].end <= pair[1].start));
+        let _ = parse(&text);
+    }
+
+    #[test]
+    fn what_is_printed_is_read_back(value in 1.0e-9_f64..9.0e2, unit in 0_usize..6) {
+        let unit = PressureUnit::ALL[unit];
+        let text = format!("stuck at {value:.2e} {unit} since noon");
+        let reading = one(&text);
+        prop_assert_eq!(reading.unit, Some(unit));
+        prop_assert!((10_f64.powf(reading.low) / value - 1.0).abs() < 0.01);
+    }
+}

@@ -1,0 +1,344 @@
+//! The words of the trade: which mean the same, and which mean something narrower.
+//!
+//! [`WordList::parse`] is pure and gathers every mistake with its line; [`WordList::built_in`]
+//! reads the copy of `seed-data/words.toml` built into the program. A form may be of several
+//! words and is compared by stems, so `backing lines` is `backing line`.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use rust_embed::RustEmbed;
+use serde::Deserialize;
+use toml::Spanned;
+
+use super::analysis::{Word, split};
+use crate::catalogue::Mistake;
+
+/// The file in `seed-data`.
+const FILE: &str = "words.toml";
+
+/// The most words one form may have.
+const LONGEST_FORM: usize = 5;
+
+#[derive(RustEmbed)]
+#[folder = "$CARGO_MANIFEST_DIR/seed-data"]
+#[include = "words.toml"]
+struct BuiltIn;
+
+/// Everything that is wrong with a word list.
+#[derive(Clone, Debug, thiserror::Error)]
+#[error("the word list cannot be used:\n{}", .0.iter().map(|m| format!("  {m}")).collect::<Vec<_>>().join("\n"))]
+pub struct WordMistakes(pub Vec<Mistake>);
+
+/// What a group of equivalent words means; numbered in the order of the list.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(super) struct Concept(pub(super) u32);
+
+/// The word list, checked.
+#[derive(Clone, Debug, Default)]
+pub(super) struct WordList {
+    forms: HashMap<Vec<String>, Vec<Concept>>,
+    longest: usize,
+    written: BTreeSet<(String, String)>,
+    fingerprint: u64,
+}
+
+/// Words of a mention, by index, and what they mean.
+pub(super) use super::analysis::Mention;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    #[serde(default)]
+    same: Vec<Same>,
+    #[serde(default)]
+    narrower: Vec<Narrower>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Same {
+    words: Vec<Spanned<String>>,
+    basis: Spanned<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Narrower {
+    words: Vec<Spanned<String>>,
+    than: Spanned<String>,
+    basis: Spanned<String>,
+}
+
+impl WordList {
+    /// The list built into the program.
+    pub(super) fn built_in() -> Result<Self, WordMistakes> {
+        let file = BuiltIn::get(FILE).ok_or_else(|| {
+            WordMistakes(vec![Mistake {
+                path: FILE.to_owned(),
+                line: 0,
+                problem: "this file was missing when the program was built".to_owned(),
+            }])
+        })?;
+        Self::parse(FILE, &String::from_utf8_lossy(&file.data))
+    }
+
+    /// Reads a list.
+    pub(super) fn parse(path: &str, text: &str) -> Result<Self, WordMistakes> {
+        let mut reader = Reader {
+            path,
+            text,
+            mistakes: Vec::new(),
+            list: Self::default(),
+            groups: BTreeMap::new(),
+            broader: BTreeMap::new(),
+        };
+        match toml::from_str::<File>(text) {
+            Ok(file) => reader.file(&file),
+            Err(error) => {
+                let at = error.span().map(|span| span.start);
+                reader.complain(at, error.message().to_owned());
+            }
+        }
+        if reader.mistakes.is_empty() {
+            reader.list.fingerprint = fingerprint(text);
+            Ok(reader.list)
+        } else {
+            Err(WordMistakes(reader.mistakes))
+        }
+    }
+
+    /// A number that changes with the list's text, so that an index made with another list
+    /// is known.
+    pub(super) fn fingerprint(&self) -> u64 {
+        self.fingerprint
+    }
+
+    /// Every single word on the list, as written and its stem.
+    pub(super) fn written(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.written
+            .iter()
+            .map(|(plain, stem)| (plain.as_str(), stem.as_str()))
+    }
+
+    /// What a single stem means, if it is on the list.
+    pub(super) fn concept(&self, stem: &str) -> Option<Concept> {
+        self.forms
+            .get(std::slice::from_ref(&stem.to_owned()))
+            .and_then(|concepts| concepts.first())
+            .copied()
+    }
+
+    /// What of the list a text mentions: at each place the longest form.
+    pub(super) fn mentions(&self, text: &str, words: &[Word]) -> Vec<Mention> {
+        let mut mentions = Vec::new();
+        let mut at = 0;
+        let mut stems: Vec<String> = Vec::new();
+        while at < words.len() {
+            stems.clear();
+            let mut longest = None;
+            for (count, word) in words[at..].iter().take(self.longest).enumerate() {
+                if count > 0 && !adjoin(text, &words[at + count - 1], word) {
+                    break;
+                }
+                stems.push(word.stem.clone());
+                if let Some(concepts) = self.forms.get(&stems) {
+                    longest = Some((count + 1, concepts));
+                }
+            }
+            match longest {
+                Some((count, concepts)) => {
+                    mentions.push(Mention {
+                        words: at..at + count,
+                        concepts: concepts.clone(),
+                    });
+                    at += count;
+                }
+                None => at += 1,
+            }
+        }
+        mentions
+    }
+}
+
+/// Whether two words stand side by side, parted by no more than a space or a hyphen.
+pub(super) fn adjoin(text: &str, a: &Word, b: &Word) -> bool {
+    text.get(a.place.end..b.place.start).is_some_and(|gap| {
+        gap.len() <= 4
+            && gap
+                .chars()
+                .all(|c| c.is_whitespace() || matches!(c, '-' | '‐' | '‑' | '\'' | '’' | '/'))
+    })
+}
+
+struct Reader<'a> {
+    path: &'a str,
+    text: &'a str,
+    mistakes: Vec<Mistake>,
+    list: WordList,
+    /// The concept of each form.
+    groups: BTreeMap<Vec<String>, Concept>,
+    /// The wider concepts of each concept.
+    broader: BTreeMap<Concept, BTreeSet<Concept>>,
+}
+
+impl Reader<'_> {
+    fn complain(&mut self, at: Option<usize>, problem: String) {
+        let line = at.map_or(0, |at| {
+            let end = at.min(self.text.len());
+            1 + self.text.as_bytes()[..end]
+                .iter()
+                .filter(|b| **b == b'\n')
+                .count()
+        });
+        self.mistakes.push(Mistake {
+            path: self.path.to_owned(),
+            line,
+            problem,
+        });
+    }
+
+    fn file(&mut self, file: &File) {
+        let mut count = 0;
+        for same in &file.same {
+            let concept = Concept(count);
+            count += 1;
+            self.basis(&same.basis);
+            if same.words.len() < 2 {
+                self.complain(
+                    same.words.first().map(|word| word.span().start),
+                    "a group of words that mean the same has to have two or more".to_owned(),
+                );
+            }
+            for word in &same.words {
+                let Some(form) = self.form(word) else {
+                    continue;
+                };
+                if let Some(other) = self.groups.get(&form).copied() {
+                    let place = if other == concept {
+                        "twice in this group, as word endings and hyphens do not matter"
+                    } else {
+                        "in another group already; words that mean the same stand in one"
+                    };
+                    self.complain(
+                        Some(word.span().start),
+                        format!("{:?} stands {place}", word.get_ref()),
+                    );
+                } else {
+                    self.groups.insert(form, concept);
+                }
+            }
+        }
+        for narrower in &file.narrower {
+            self.basis(&narrower.basis);
+            let Some(than) = self.form(&narrower.than) else {
+                continue;
+            };
+            let wide = self.concept_of(than, &mut count);
+            for word in &narrower.words {
+                let Some(form) = self.form(word) else {
+                    continue;
+                };
+                let narrow = self.concept_of(form, &mut count);
+                if narrow == wide {
+                    self.complain(
+                        Some(word.span().start),
+                        format!(
+                            "{:?} means the same as {:?} and cannot be narrower",
+                            word.get_ref(),
+                            narrower.than.get_ref()
+                        ),
+                    );
+                }
+                self.broader.entry(narrow).or_default().insert(wide);
+            }
+        }
+        self.close(file);
+    }
+
+    fn basis(&mut self, basis: &Spanned<String>) {
+        if basis.get_ref().trim().is_empty() {
+            self.complain(
+                Some(basis.span().start),
+                "the basis is empty; accepted: a source, or \"common practice, no source\""
+                    .to_owned(),
+            );
+        }
+    }
+
+    /// The stems of a form.
+    fn form(&mut self, written: &Spanned<String>) -> Option<Vec<String>> {
+        let words = split(written.get_ref(), &[]);
+        if words.is_empty() || words.len() > LONGEST_FORM {
+            self.complain(
+                Some(written.span().start),
+                format!(
+                    "{:?} has {} words; accepted: 1 to {LONGEST_FORM}",
+                    written.get_ref(),
+                    words.len()
+                ),
+            );
+            return None;
+        }
+        if words.len() == 1 && words[0].common {
+            self.complain(
+                Some(written.span().start),
+                format!(
+                    "{:?} is too common a word to be searched for",
+                    written.get_ref()
+                ),
+            );
+            return None;
+        }
+        self.list.longest = self.list.longest.max(words.len());
+        for word in words.iter().filter(|word| !word.common) {
+            self.list
+                .written
+                .insert((word.plain.clone(), word.stem.clone()));
+        }
+        Some(words.into_iter().map(|word| word.stem).collect())
+    }
+
+    fn concept_of(&mut self, form: Vec<String>, count: &mut u32) -> Concept {
+        *self.groups.entry(form).or_insert_with(|| {
+            *count += 1;
+            Concept(*count - 1)
+        })
+    }
+
+    /// Gives every form its concept and all wider ones; a circle is a mistake.
+    fn close(&mut self, file: &File) {
+        let groups = std::mem::take(&mut self.groups);
+        for (form, concept) in groups {
+            let mut concepts = vec![concept];
+            let mut next = 0;
+            while next < concepts.len() {
+                for wide in self.broader.get(&concepts[next]).into_iter().flatten() {
+                    if !concepts.contains(wide) {
+                        concepts.push(*wide);
+                    }
+                }
+                next += 1;
+            }
+            let circle = concepts[1..].iter().any(|wide| {
+                self.broader
+                    .get(wide)
+                    .is_some_and(|wider| wider.contains(&concept))
+            });
+            if circle {
+                let at = file.narrower.first().map(|n| n.than.span().start);
+                self.complain(
+                    at,
+                    format!("{:?} would be narrower than itself", form.join(" ")),
+                );
+            }
+            self.list.forms.insert(form, concepts);
+        }
+    }
+}
+
+/// FNV-1a, 64 bits: any change of the text changes it.
+fn fingerprint(text: &str) -> u64 {
+    text.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
+    })
+}
