@@ -98,9 +98,8 @@ fn reach(text: &str, words: &[Word], at: usize) -> (Option<usize>, Option<usize>
             let at_end = words.get(at + 1).is_none_or(|next| {
                 parted(text, &words[at], next) || CLAUSE.contains(&next.plain.as_str())
             });
-            (after_verb || at_end)
-                .then(|| (None, Some(back_over_verb(words, at - 1))))
-                .unwrap_or_default()
+            let back = (after_verb || at_end).then(|| back_over_verb(words, at - 1));
+            (None, back)
         }
         "good" | "clean" | "clear" | "tight" | "dry" if joined && IS.contains(&before(1)) => {
             (None, Some(back_over_verb(words, at - 1)))

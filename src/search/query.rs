@@ -76,6 +76,22 @@ pub struct Hit {
     pub alike: Vec<i64>,
 }
 
+impl Hit {
+    /// Names the cases that are put together with it, in words; none if there are none.
+    pub fn told_alike(&self) -> Option<String> {
+        const NAMED: usize = 5;
+        if self.alike.is_empty() {
+            return None;
+        }
+        let named: Vec<_> = self.alike.iter().take(NAMED).map(i64::to_string).collect();
+        let more = match self.alike.len().saturating_sub(NAMED) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        Some(format!("told alike: {}{more}", named.join(", ")))
+    }
+}
+
 /// What a search found.
 #[derive(Clone, Debug, Default)]
 pub struct Answer {

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use proptest::prelude::*;
 
 use super::{
+    Request, SearchIndex,
     analysis::{Analysed, Analysis},
     language::parse,
     pressure::{Reading, Told, readings},
@@ -242,6 +243,26 @@ fn phrases_minus_and_field_words_are_taken_out_of_the_query() {
     assert!(query.plain.contains("water"));
     assert_eq!(parse("mid -6s 07:40 \"open").phrases, []);
     assert_eq!(parse("kind:nonsense").remarks.len(), 1);
+}
+
+#[test]
+fn a_hundred_kilobytes_and_ten_thousand_words_are_answered() {
+    let index = SearchIndex::in_memory().expect("an index in memory");
+    let words: String = (0..10_000).map(|n| format!("wrd{n} ")).collect();
+    for text in ["x".repeat(100_000), "foreline ".repeat(12_000), words] {
+        let request = Request {
+            text,
+            relax: true,
+            ..Request::default()
+        };
+        let answer = index.search(&request).expect("an answer");
+        assert_eq!(answer.total, 0);
+        let cut = answer.understood.remarks().iter();
+        assert!(
+            cut.into_iter()
+                .any(|told| told.contains("first 2000 characters"))
+        );
+    }
 }
 
 fn whole(analysed: &Analysed, text: &str) -> bool {

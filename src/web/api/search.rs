@@ -23,8 +23,6 @@ const MOST: usize = 200;
 #[derive(Debug, Serialize)]
 pub(super) struct Found {
     total: usize,
-    /// What was made of the query where it was not taken as it stands.
-    remarks: Vec<String>,
     hits: Vec<FoundHit>,
 }
 
@@ -35,7 +33,6 @@ struct FoundHit {
     title: String,
     snippet: String,
     why: Vec<String>,
-    alike: Vec<i64>,
     tool: String,
     tool_class: String,
     cause: Option<String>,
@@ -111,14 +108,14 @@ async fn found(app: &App, asker: &Asker, answer: Answer) -> Result<Found, Fault>
             &tool,
             &app.catalogue,
         );
-        let matches = Matches::new(&answer.understood, &entry);
+        let mut matches = Matches::new(&answer.understood, &entry);
+        matches.why.extend(hit.told_alike());
         hits.push(FoundHit {
             number: hit.number,
             score: hit.score,
             title: title(app, &entry),
             snippet: matches.excerpt.html(),
             why: matches.why,
-            alike: hit.alike.clone(),
             tool: entry.tool,
             tool_class: entry.class,
             cause: entry.cause,
@@ -127,12 +124,6 @@ async fn found(app: &App, asker: &Asker, answer: Answer) -> Result<Found, Fault>
     }
     Ok(Found {
         total: answer.total,
-        remarks: answer
-            .relaxed
-            .iter()
-            .chain(answer.understood.remarks())
-            .cloned()
-            .collect(),
         hits,
     })
 }

@@ -221,7 +221,7 @@ async fn hits(
         };
         let entry = Entry::new(number, revision.revision, incident, tool, &app.catalogue);
         let mut matches = Matches::new(&answer.understood, &entry);
-        matches.why.extend(told_alike(&found.alike));
+        matches.why.extend(found.told_alike());
         hits.push(Hit {
             incident: show::incident_line(number, incident, Some(tool), &app.catalogue),
             excerpts: if matches.excerpt.marks.is_empty() {
@@ -242,20 +242,6 @@ async fn hits(
 fn remarks(answer: &Answer) -> Vec<String> {
     let understood = answer.understood.remarks().iter();
     answer.relaxed.iter().chain(understood).cloned().collect()
-}
-
-/// Names the cases that are put together with one.
-pub(in crate::web) fn told_alike(alike: &[i64]) -> Option<String> {
-    const NAMED: usize = 5;
-    if alike.is_empty() {
-        return None;
-    }
-    let named: Vec<_> = alike.iter().take(NAMED).map(i64::to_string).collect();
-    let more = match alike.len().saturating_sub(NAMED) {
-        0 => String::new(),
-        more => format!(" and {more} more"),
-    };
-    Some(format!("told alike: {}{more}", named.join(", ")))
 }
 
 /// "Of the 40 nearest, 12 door seal …": the causes of the nearest cases, most first.
