@@ -4,6 +4,7 @@
 //! The code map, in the order data flows, stands in DEVELOPERS.md.
 
 pub mod advice;
+pub mod calculation;
 pub mod casebook;
 pub mod catalogue;
 pub mod cli;

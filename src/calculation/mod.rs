@@ -2,12 +2,14 @@
 //! with a verdict, its assumptions, the signs it sets and the cautions it needs out.
 //!
 //! Each module has a `Request`, a `Report` and `run`. Pure, as [`crate::vacuum`] is; nothing here
-//! may import from the store, the search or the web.
+//! may import from the store, the search or the web. [`named`] runs any of them by its name.
 
 pub mod conductance;
 pub mod gas_load;
 pub mod gauge;
 pub mod leak_conversion;
+pub mod named;
+pub mod pump_down;
 pub mod residual_gas;
 pub mod rise;
 

@@ -10,6 +10,7 @@ pub mod gas_load;
 pub mod gauge;
 pub mod leak;
 pub mod log;
+pub mod pump_down;
 pub mod residual_gas;
 pub mod rise;
 pub mod units;

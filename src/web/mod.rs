@@ -6,10 +6,12 @@
 mod api;
 mod asked_sequence;
 mod assets;
+mod computing;
 mod fault;
 mod fields;
 mod guard;
 mod pages;
+mod plot;
 mod router;
 mod show;
 mod state;

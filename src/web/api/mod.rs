@@ -1,5 +1,6 @@
 //! The JSON API below `/api`, and the addresses that machines watch.
 
+mod calculations;
 mod description;
 mod health;
 mod incidents;
@@ -24,6 +25,7 @@ pub(super) fn routes() -> Router<App> {
         .route("/api/sequence", post(sequence::advise))
         .route("/api/statistics/causes", get(statistics::causes))
         .route("/api/openapi.json", get(description::show))
+        .merge(calculations::routes())
         .route("/health/live", get(health::live))
         .route("/health/ready", get(health::ready))
 }

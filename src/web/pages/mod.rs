@@ -2,6 +2,7 @@
 //! All of them work with plain links and forms.
 
 mod about;
+mod calculations;
 mod causes;
 mod checks;
 mod fleet;
@@ -48,6 +49,7 @@ pub(super) fn routes() -> Router<App> {
         .route("/checks/{check}", get(checks::show))
         .route("/causes", get(causes::list))
         .route("/causes/{cause}", get(causes::show))
+        .merge(calculations::routes())
         .route("/about", get(about::show))
 }
 

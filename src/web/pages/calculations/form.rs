@@ -1,0 +1,361 @@
+//! A filled form as the JSON of a request, and the fields that many forms share.
+//!
+//! A field's dotted name is its path in the request; numbers in it count the rows of a list.
+//! Empty fields and empty rows are left out. Numbers are read as people write them.
+
+use std::collections::{BTreeMap, HashMap};
+
+use serde_json::{Map, Value, json};
+
+use super::upload::File;
+use crate::{
+    calculation::FieldError,
+    vacuum::{
+        gas::Gas,
+        units::{PressureUnit, read_pressure},
+    },
+    web::views::{
+        calculation::{CalculationForm, FieldGroup},
+        form::{Control, Field, Fields, LineKind, SelectOption},
+    },
+};
+
+/// A file up to this length comes back in the form as text, in bytes.
+const KEPT: usize = 200_000;
+
+/// Behind the name of a text field, the name of the field for a file instead of it.
+const FILE: &str = "_file";
+
+/// A form as read.
+pub(super) struct Read {
+    /// The request, or the fields that cannot be read.
+    pub(super) request: Result<Vec<u8>, Vec<FieldError>>,
+    /// Which row of the form each row of the request came from.
+    pub(super) rows: Rows,
+    /// The field for the text of a file, and that text, where it is short enough to come back.
+    pub(super) kept: Option<(String, String)>,
+}
+
+/// Which row of the form each row of a list came from, by the list's name.
+#[derive(Default)]
+pub(super) struct Rows(HashMap<String, Vec<usize>>);
+
+impl Rows {
+    /// An error about a row of the request as one about the row of the form.
+    pub(super) fn as_typed(&self, mut error: FieldError) -> FieldError {
+        if let Some((list, rest)) = error.field.split_once('[')
+            && let Some((row, rest)) = rest.split_once(']')
+            && let Some(row) = row
+                .parse::<usize>()
+                .ok()
+                .and_then(|row| self.0.get(list)?.get(row))
+        {
+            error.field = format!("{list}[{row}]{rest}");
+        }
+        error
+    }
+}
+
+/// Reads a filled form, with the file that was sent with it.
+pub(super) fn read(form: &CalculationForm, file: Option<File>) -> Read {
+    let mut errors = Vec::new();
+    let mut root = Node::default();
+    for field in form.fields() {
+        let text = field.value().trim();
+        if text.is_empty() {
+            let in_a_row = field
+                .id
+                .split('.')
+                .any(|part| part.parse::<usize>().is_ok());
+            let has_file = file
+                .as_ref()
+                .is_some_and(|file| file.field == format!("{}{FILE}", field.id));
+            if !field.optional && !in_a_row && !has_file && asks(field) {
+                errors.push(FieldError::new(&field.id, "is missing", accepted(field)));
+            }
+            continue;
+        }
+        match value(field, text) {
+            Ok(value) => root.put(&field.id, value),
+            Err(problem) => errors.push(FieldError::new(&field.id, problem, accepted(field))),
+        }
+    }
+    let mut kept = None;
+    if let Some(file) = file {
+        let name = file.field.strip_suffix(FILE).unwrap_or(&file.field);
+        if root.holds(name) {
+            errors.push(FieldError::new(
+                &file.field,
+                "was sent, and so was text beside it",
+                "the file or the text, not both",
+            ));
+        } else {
+            if file.text.len() <= KEPT {
+                kept = Some((name.to_owned(), file.text.clone()));
+            }
+            root.put(name, Value::String(file.text));
+        }
+    }
+    let mut rows = Rows::default();
+    let request = if errors.is_empty() {
+        Ok(root.into_value("", &mut rows).to_string().into_bytes())
+    } else {
+        Err(errors)
+    };
+    Read {
+        request,
+        rows,
+        kept,
+    }
+}
+
+fn asks(field: &Field) -> bool {
+    !matches!(
+        field.control,
+        Control::Tick { .. } | Control::File { .. } | Control::Choice { .. }
+    )
+}
+
+fn accepted(field: &Field) -> &'static str {
+    match &field.control {
+        Control::Quantity { units, .. } if pressure_unit(units).is_some() => {
+            "a number like 5e-6, 5.0x10^-6 or 2,3e-4, and its unit"
+        }
+        Control::Quantity { .. } => "a number and its unit",
+        Control::Line {
+            kind: LineKind::Number,
+            ..
+        } => "a number",
+        Control::Area { .. } => "a file or pasted text",
+        _ => "a choice of the list",
+    }
+}
+
+fn value(field: &Field, text: &str) -> Result<Value, String> {
+    let not_a_number = || format!("{text:?} is not a number");
+    Ok(match &field.control {
+        Control::Quantity { units, .. } => match pressure_unit(units) {
+            Some(unit) => json!(read_pressure(text, Some(unit)).map_err(|e| e.to_string())?),
+            None => {
+                let unit = units.iter().find(|unit| unit.selected).or(units.first());
+                json!({
+                    "value": number(text).ok_or_else(not_a_number)?,
+                    "unit": unit.map_or("", |unit| unit.value.as_str()),
+                })
+            }
+        },
+        Control::Line {
+            kind: LineKind::Number,
+            ..
+        } => json!(number(text).ok_or_else(not_a_number)?),
+        Control::Tick { .. } => json!(true),
+        Control::Choice { .. } => json!(text == "seen"),
+        _ => json!(text),
+    })
+}
+
+/// The unit chosen, if it is one of pressure.
+fn pressure_unit(units: &[SelectOption]) -> Option<PressureUnit> {
+    let unit = units.iter().find(|unit| unit.selected).or(units.first())?;
+    PressureUnit::ALL.into_iter().find(|p| p.id() == unit.value)
+}
+
+/// A number as people write it: `-3,5`, `2e-4`, `2x10^-4`.
+fn number(text: &str) -> Option<f64> {
+    let text = text.trim().replace('−', "-");
+    let (sign, size) = match text.strip_prefix('-') {
+        Some(size) => (-1.0, size.trim_start()),
+        None => (1.0, text.as_str()),
+    };
+    if size.starts_with('-')
+        || size
+            .chars()
+            .any(|c| c.is_alphabetic() && !"eExX".contains(c))
+    {
+        return None;
+    }
+    // Reads digits, commas and powers of ten with the same care; the unit is only a stand-in.
+    let read = read_pressure(size, Some(PressureUnit::Pascal)).ok()?;
+    Some(sign * read.value)
+}
+
+/// A number without zeros that say nothing: `5e-7`, `0.25`, `400`.
+pub(super) fn plain(value: f64) -> String {
+    if value != 0.0 && !(0.01..1e5).contains(&value.abs()) {
+        format!("{value:e}")
+    } else {
+        value.to_string()
+    }
+}
+
+#[derive(Default)]
+struct Node {
+    below: BTreeMap<String, Node>,
+    value: Option<Value>,
+}
+
+impl Node {
+    fn put(&mut self, path: &str, value: Value) {
+        let mut node = self;
+        for part in path.split('.') {
+            node = node.below.entry(part.to_owned()).or_default();
+        }
+        node.value = Some(value);
+    }
+
+    fn holds(&self, path: &str) -> bool {
+        self.below.contains_key(path)
+    }
+
+    fn into_value(self, path: &str, rows: &mut Rows) -> Value {
+        if let Some(value) = self.value {
+            return value;
+        }
+        let numbers: Option<Vec<usize>> = self.below.keys().map(|name| name.parse().ok()).collect();
+        match numbers {
+            Some(numbers) if !numbers.is_empty() => {
+                let mut listed: Vec<_> =
+                    numbers.into_iter().zip(self.below.into_values()).collect();
+                listed.sort_by_key(|(row, _)| *row);
+                rows.0.insert(
+                    path.to_owned(),
+                    listed.iter().map(|(row, _)| *row).collect(),
+                );
+                listed
+                    .into_iter()
+                    .map(|(row, node)| node.into_value(&format!("{path}.{row}"), rows))
+                    .collect()
+            }
+            _ => Value::Object(
+                self.below
+                    .into_iter()
+                    .map(|(name, node)| {
+                        let path = if path.is_empty() {
+                            name.clone()
+                        } else {
+                            format!("{path}.{name}")
+                        };
+                        let value = node.into_value(&path, rows);
+                        (name, value)
+                    })
+                    .collect::<Map<_, _>>(),
+            ),
+        }
+    }
+}
+
+/// Choices of the units of a quantity, one of them chosen.
+macro_rules! units {
+    ($unit:ty, $chosen:expr) => {
+        <$unit>::ALL
+            .into_iter()
+            .map(|unit| $crate::web::views::form::SelectOption {
+                selected: unit == $chosen,
+                ..$crate::web::views::form::SelectOption::new(unit.id(), unit.to_string())
+            })
+            .collect::<Vec<_>>()
+    };
+}
+pub(super) use units;
+
+/// A pressure with its unit.
+pub(super) fn pressure(id: &str, label: &str) -> Field {
+    Field::quantity(id, label, units!(PressureUnit, PressureUnit::Torr))
+}
+
+/// A gas, or none.
+pub(super) fn gas(id: &str, label: &str, none: &str) -> Field {
+    let mut options = vec![SelectOption {
+        selected: true,
+        ..SelectOption::new("", none)
+    }];
+    options.extend(Gas::ALL.into_iter().map(|gas| {
+        let id = serde_json::to_value(gas).unwrap_or_default();
+        SelectOption::new(id.as_str().unwrap_or_default(), gas.name())
+    }));
+    Field::flat_select(id, label, options).optional()
+}
+
+/// Fields under a title.
+pub(super) fn group(title: &str, about: &str, fields: Vec<Field>) -> FieldGroup {
+    FieldGroup {
+        title: title.to_owned(),
+        about: about.to_owned(),
+        fields,
+    }
+}
+
+/// How many rows a list needs: one more than the names sent fill, and no fewer than `fewest`.
+pub(super) fn rows(list: &str, names: &[&str], fewest: usize) -> usize {
+    const MOST: usize = 20;
+    names
+        .iter()
+        .filter_map(|name| {
+            let rest = name.strip_prefix(list)?.strip_prefix('.')?;
+            rest.split('.').next()?.parse::<usize>().ok()
+        })
+        .map(|row| row + 1)
+        .max()
+        .unwrap_or_default()
+        .clamp(fewest, MOST)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_read_as_people_write_them() {
+        for (text, value) in [
+            ("3,5", 3.5),
+            ("-10", -10.0),
+            ("−10", -10.0),
+            ("2x10^-4", 2e-4),
+            (" 1e3 ", 1e3),
+            ("0", 0.0),
+        ] {
+            assert_eq!(number(text), Some(value), "{text}");
+        }
+        for text in ["", "ten", "5 torr", "1,013", "--3", "1e999"] {
+            assert_eq!(number(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn empty_rows_are_left_out_and_errors_find_the_row_typed_in() {
+        let form = CalculationForm {
+            groups: vec![group(
+                "",
+                "",
+                (0..3)
+                    .map(|row| Field::line(&format!("parts.{row}.n"), "N", LineKind::Number))
+                    .chain([pressure("healthy", "Healthy")])
+                    .collect(),
+            )],
+            ..CalculationForm::default()
+        };
+        let mut filled = form.clone();
+        for (name, value) in [
+            ("parts.0.n", "1"),
+            ("parts.2.n", "2,5"),
+            ("healthy.value", "5 mbar"),
+        ] {
+            assert!(filled.fill(name, value));
+        }
+        let read = read(&filled, None);
+        let json: Value = serde_json::from_slice(&read.request.expect("a request")).expect("JSON");
+        assert_eq!(
+            json,
+            json!({"parts": [{"n": 1.0}, {"n": 2.5}], "healthy": {"value": 5.0, "unit": "mbar"}})
+        );
+        let error = read
+            .rows
+            .as_typed(FieldError::new("parts[1].n", "is wrong", "another"));
+        assert_eq!(error.field, "parts[2].n");
+        let missing = super::read(&form, None)
+            .request
+            .expect_err("nothing is filled in");
+        assert_eq!(missing.len(), 1);
+        assert_eq!(missing[0].field, "healthy");
+    }
+}

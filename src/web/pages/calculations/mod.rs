@@ -1,0 +1,366 @@
+//! The pages of the calculations: a form, and with it the result once it was sent.
+//!
+//! A page turns its form into the same JSON that the API takes, so that both are judged by the
+//! same rules and a refusal finds its field by its path.
+
+mod conductance;
+mod form;
+mod gas_load;
+mod gauge;
+mod leak_conversion;
+mod residual_gas;
+mod result;
+mod rise;
+mod upload;
+
+use axum::{
+    Router,
+    extract::{DefaultBodyLimit, Path, State},
+    http::StatusCode,
+    response::{Html, IntoResponse, Response},
+    routing::get,
+};
+
+use super::{checks::cautions, markdown};
+use crate::{
+    calculation::{
+        FieldError,
+        named::{Computed, Named},
+    },
+    casebook::Tool,
+    catalogue::CautionId,
+    web::{
+        computing::{self, FILE_LIMIT, FILE_MARGIN},
+        fault::{self, Fault},
+        fields::{Asked, address},
+        show,
+        state::App,
+        views::{
+            CautionBox, Link,
+            calculation::{
+                CalculationForm, CalculationLine, CalculationPage, CalculationResult,
+                CalculationsPage,
+            },
+            form::{Fields, Hidden},
+            page::{Page, Section},
+        },
+    },
+};
+
+/// Sent along with a form that asks for its result, so that an empty one is told from none.
+const ASKED: &str = "calculate";
+
+/// Every page with its address.
+pub(super) fn routes() -> Router<App> {
+    let pages = Router::new()
+        .route("/calculations", get(list))
+        .route("/calculations/{name}", get(blank));
+    Named::ALL
+        .into_iter()
+        .filter(|named| named.takes_file())
+        .fold(pages, |router, named| {
+            let page = get(move |app, asked| show_page(app, named, asked)).post(
+                move |app: State<App>, sent: upload::Upload| compute_upload(app, named, sent),
+            );
+            router.route(
+                &format!("/calculations/{}", named.id()),
+                page.layer(DefaultBodyLimit::max(FILE_LIMIT + FILE_MARGIN)),
+            )
+        })
+}
+
+/// What a person reads about a calculation before using it.
+struct About {
+    /// Its name.
+    name: &'static str,
+    /// The question it answers.
+    answers: &'static str,
+    /// What one needs for it.
+    needs: &'static str,
+    /// When to use it and what it cannot do.
+    intro: &'static str,
+    /// The check by which one measures what goes in; its cautions stand first.
+    check: Option<&'static str>,
+    /// Formulas and sources, in Markdown.
+    method: &'static str,
+}
+
+fn about(named: Named) -> &'static About {
+    match named {
+        Named::Rise => &rise::ABOUT,
+        Named::GasLoad => &gas_load::ABOUT,
+        Named::Gauge => &gauge::ABOUT,
+        Named::ResidualGas => &residual_gas::ABOUT,
+        Named::LeakConversion => &leak_conversion::ABOUT,
+        Named::Conductance => &conductance::ABOUT,
+    }
+}
+
+/// The name people read.
+pub(super) fn title(named: Named) -> &'static str {
+    about(named).name
+}
+
+/// An empty form with the rows that these names need, and what is known of the tool.
+fn form(named: Named, names: &[&str], tool: Option<&Tool>) -> CalculationForm {
+    let mut form = match named {
+        Named::Rise => rise::form(),
+        Named::GasLoad => gas_load::form(names),
+        Named::Gauge => gauge::form(names),
+        Named::ResidualGas => residual_gas::form(),
+        Named::LeakConversion => leak_conversion::form(),
+        Named::Conductance => conductance::form(names),
+    };
+    form.action = format!("/calculations/{}", named.id());
+    form.post = named.takes_file();
+    form.hidden.push(Hidden {
+        name: ASKED.to_owned(),
+        value: "yes".to_owned(),
+    });
+    if let Some(tool) = tool {
+        form.hidden.push(Hidden {
+            name: "tool".to_owned(),
+            value: tool.id.to_string(),
+        });
+        prefill(&mut form, tool);
+    }
+    form
+}
+
+/// Volume, speed and healthy base pressure of a tool, where the form asks for them.
+fn prefill(form: &mut CalculationForm, tool: &Tool) {
+    let litres = show::trimmed(tool.volume_litres, 3);
+    let speed = show::trimmed(tool.speed_litres_per_second, 3);
+    let healthy = tool.healthy_base;
+    for (name, value) in [
+        ("volume.value", litres.as_str()),
+        ("volume.unit", "l"),
+        ("speed.value", &speed),
+        ("speed.unit", "l/s"),
+        ("speed_at_chamber.value", &speed),
+        ("speed_at_chamber.unit", "l/s"),
+        ("healthy.value", &form::plain(healthy.value)),
+        ("healthy.unit", healthy.unit.id()),
+        ("faulty.unit", healthy.unit.id()),
+    ] {
+        form.fill(name, value);
+    }
+}
+
+/// The result of a calculation as a page shows it.
+pub(super) fn shown(computed: &Computed) -> Result<CalculationResult, Fault> {
+    match computed {
+        Computed::Rise(both) => rise::show(&both.0, &both.1),
+        Computed::GasLoad(both) => gas_load::show(&both.0, &both.1),
+        Computed::Gauge(both) => gauge::show(&both.0, &both.1),
+        Computed::ResidualGas(both) => residual_gas::show(&both.1),
+        Computed::LeakConversion(both) => leak_conversion::show(&both.0, &both.1),
+        Computed::Conductance(both) => conductance::show(&both.0, &both.1),
+    }
+}
+
+/// The cautions of measuring for it, then those of what its result suggests.
+pub(super) fn all_cautions(
+    app: &App,
+    named: Named,
+    computed: Option<&Computed>,
+) -> Vec<CautionBox> {
+    let mut ids: Vec<CautionId> = about(named)
+        .check
+        .and_then(|id| app.catalogue.check(id))
+        .map(|check| check.cautions.clone())
+        .unwrap_or_default();
+    for id in computed
+        .iter()
+        .flat_map(|computed| computed.gist().cautions)
+    {
+        if let Some(caution) = app.catalogue.caution(id)
+            && !ids.contains(&caution.id)
+        {
+            ids.push(caution.id.clone());
+        }
+    }
+    cautions(ids.iter(), &app.catalogue)
+}
+
+async fn list(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
+    let tool = tool(&app, asked.get("tool")).await?;
+    let mut page = Page::new("Calculate", Section::Calculations);
+    page.notice = tool.as_ref().map(notice);
+    let passed: Vec<_> = tool.iter().map(|tool| ("tool", tool.id.as_str())).collect();
+    fault::page(&CalculationsPage {
+        page,
+        calculations: Named::ALL
+            .into_iter()
+            .map(|named| {
+                let about = about(named);
+                CalculationLine {
+                    name: about.name.to_owned(),
+                    href: address(
+                        &format!("/calculations/{}", named.id()),
+                        passed.iter().copied(),
+                    ),
+                    answers: about.answers.to_owned(),
+                    needs: about.needs.to_owned(),
+                }
+            })
+            .collect(),
+    })
+}
+
+async fn blank(app: State<App>, Path(name): Path<String>, asked: Asked) -> Result<Response, Fault> {
+    let named = Named::of(&name)
+        .ok_or_else(|| Fault::NotFound(format!("No calculation is called {name:?}.")))?;
+    show_page(app, named, asked).await
+}
+
+/// The form, and its result if the address asks for one.
+async fn show_page(State(app): State<App>, named: Named, asked: Asked) -> Result<Response, Fault> {
+    let tool = tool(&app, asked.get("tool")).await?;
+    let names: Vec<_> = asked.iter().map(|(name, _)| name).collect();
+    let mut form = form(named, &names, tool.as_ref());
+    for (name, value) in asked.iter() {
+        form.fill(name, value);
+    }
+    if asked.get(ASKED).is_none() || form.post {
+        return Ok(page(&app, named, tool.as_ref(), form, None)?.into_response());
+    }
+    answer(&app, named, tool.as_ref(), form, None).await
+}
+
+/// The form with a file.
+async fn compute_upload(
+    State(app): State<App>,
+    named: Named,
+    sent: upload::Upload,
+) -> Result<Response, Fault> {
+    let tool = tool(&app, sent.value("tool")).await?;
+    let mut form = form(named, &[], tool.as_ref());
+    for (name, value) in &sent.fields {
+        form.fill(name, value);
+    }
+    answer(&app, named, tool.as_ref(), form, sent.file).await
+}
+
+/// Computes what a filled form asks for, and shows both.
+async fn answer(
+    app: &App,
+    named: Named,
+    tool: Option<&Tool>,
+    mut form: CalculationForm,
+    file: Option<upload::File>,
+) -> Result<Response, Fault> {
+    let read = form::read(&form, file);
+    let kept = read.kept.clone();
+    let computed = match read.request {
+        Ok(request) => computing::compute(named, request).await?,
+        Err(errors) => Err(errors),
+    };
+    if let Some((name, text)) = &kept {
+        form.fill(name, text);
+    }
+    match computed {
+        Ok(computed) => Ok(page(app, named, tool, form, Some(&computed))?.into_response()),
+        Err(errors) => {
+            for error in errors {
+                refuse(&mut form, read.rows.as_typed(error));
+            }
+            let page = page(app, named, tool, form, None)?;
+            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+        }
+    }
+}
+
+fn refuse(form: &mut CalculationForm, error: FieldError) {
+    let field = if error.field == "body" {
+        ""
+    } else {
+        &error.field
+    };
+    form.refuse(
+        field,
+        &format!("{}; accepted: {}", error.problem, error.accepted),
+    );
+}
+
+fn page(
+    app: &App,
+    named: Named,
+    tool: Option<&Tool>,
+    form: CalculationForm,
+    computed: Option<&Computed>,
+) -> Result<Html<String>, Fault> {
+    let about = about(named);
+    let mut page = Page::new(about.name, Section::Calculations);
+    page.trail = vec![Link::new("Calculate", "/calculations")];
+    page.notice = tool.map(notice);
+    let result = match computed {
+        Some(computed) => {
+            let mut result = shown(computed)?;
+            result.next.extend(next(app, tool, computed));
+            Some(result)
+        }
+        None => None,
+    };
+    fault::page(&CalculationPage {
+        page,
+        name: about.name.to_owned(),
+        intro: about.intro.to_owned(),
+        cautions: all_cautions(app, named, computed),
+        form,
+        result,
+        method: markdown::render(about.method),
+    })
+}
+
+/// The check sequence with the signs that the result sets.
+fn next(app: &App, tool: Option<&Tool>, computed: &Computed) -> Option<Link> {
+    let signs = computed.gist().signs;
+    let tool = tool?;
+    if signs.is_empty() {
+        return None;
+    }
+    let pairs: Vec<_> = signs
+        .iter()
+        .map(|(id, seen)| {
+            let answer = if *seen { "seen" } else { "absent" };
+            (format!("signs.{id}"), answer)
+        })
+        .collect();
+    let named: Vec<_> = signs
+        .iter()
+        .filter_map(|(id, seen)| {
+            let name = &app.catalogue.sign(id)?.name;
+            Some(format!("{name}: {}", if *seen { "yes" } else { "no" }))
+        })
+        .collect();
+    Some(Link::new(
+        format!("What to check next on {} ({})", tool.id, named.join("; ")),
+        address(
+            &format!("/sequence/tools/{}", tool.id),
+            pairs.iter().map(|(name, answer)| (name.as_str(), *answer)),
+        ),
+    ))
+}
+
+fn notice(tool: &Tool) -> String {
+    format!(
+        "For {}: chamber {} L, {} L/s at the chamber, healthy base pressure {}.",
+        tool.id,
+        show::trimmed(tool.volume_litres, 1),
+        show::trimmed(tool.speed_litres_per_second, 1),
+        tool.healthy_base
+    )
+}
+
+async fn tool(app: &App, id: Option<&str>) -> Result<Option<Tool>, Fault> {
+    let Some(id) = id else {
+        return Ok(None);
+    };
+    match app.store.tool(&app.asker(), id).await? {
+        Some(tool) => Ok(Some(tool)),
+        None => Err(Fault::NotFound(format!(
+            "The fleet has no tool called {id:?}."
+        ))),
+    }
+}

@@ -1,0 +1,326 @@
+//! Pressure-rise test.
+
+use super::{
+    About,
+    form::{group, units},
+    result::{cell, common, ends, figure, figures, other_throughputs, sentence},
+};
+use crate::{
+    calculation::rise::{Ranged, Report, Request},
+    vacuum::{
+        rise::RiseVerdict,
+        units::{Pressure, PressureUnit, SpeedUnit, ThroughputUnit, TimeUnit, VolumeUnit},
+    },
+    web::{
+        fault::Fault,
+        plot::{Axis, Curves, Mark, Series},
+        views::{
+            Tone,
+            calculation::{CalculationForm, CalculationResult, Figure},
+            chart::{Chart, DataTable},
+            form::{Field, SelectOption},
+        },
+    },
+};
+
+pub(super) const ABOUT: About = About {
+    name: "Pressure-rise test",
+    answers: "With the pumps shut off: is it a leak, or gas from inside?",
+    needs: "a log of pressure against time, and the volume that was shut off",
+    intro: "Shut the valves to all pumps and gas lines, log the pressure, and send the log. A leak \
+            rises straight; gas from inside slows. What the readings cannot tell is refused.",
+    check: Some("pressure-rise-test"),
+    method: "Shapes fitted to the logarithm of the pressure, since a gauge errs by a share of its \
+             reading: straight, flattening, power law and their sums, weighed by an information \
+             criterion; 95 % intervals by profile likelihood with the drift of the gauge allowed for. \
+             Rates are V·dp/dt; the base pressure of a leak is Q/S (O'Hanlon, A User's Guide to Vacuum \
+             Technology; Umrath, Fundamentals of Vacuum Technology; from memory). Power-law outgassing: \
+             Dayton (1959), from memory.\n\n\
+             The equivalent opening is the round hole that would pass as much air: a measure of size, \
+             not the hole.",
+};
+
+/// Rows of the table beside the plot.
+const LISTED: usize = 40;
+
+pub(super) fn form() -> CalculationForm {
+    let unit = |id: &str, label: &str, options: Vec<SelectOption>| {
+        let mut all = vec![SelectOption {
+            selected: true,
+            ..SelectOption::new("", "As the log says")
+        }];
+        all.extend(options.into_iter().map(|option| SelectOption {
+            selected: false,
+            ..option
+        }));
+        Field::flat_select(id, label, all).optional()
+    };
+    CalculationForm {
+        groups: vec![
+            group(
+                "Log",
+                "Columns of time and pressure, as a logger writes them.",
+                vec![
+                    Field::file("log_file", "File", ".csv,.tsv,.txt,.log,.dat").optional(),
+                    Field::area("log", "Or pasted columns", 8),
+                    unit(
+                        "pressure_unit",
+                        "Unit of the pressures",
+                        units!(PressureUnit, PressureUnit::Torr),
+                    ),
+                    unit(
+                        "time_unit",
+                        "Unit of the times",
+                        units!(TimeUnit, TimeUnit::Second),
+                    ),
+                ],
+            ),
+            group(
+                "Chamber",
+                "",
+                vec![
+                    Field::quantity(
+                        "volume",
+                        "Volume that was shut off",
+                        units!(VolumeUnit, VolumeUnit::Litre),
+                    )
+                    .hint("Without it there are no leak rates.")
+                    .optional(),
+                    Field::quantity(
+                        "speed",
+                        "Pumping speed at the chamber",
+                        units!(SpeedUnit, SpeedUnit::LitrePerSecond),
+                    )
+                    .hint("For the base pressure that a leak would cause.")
+                    .optional(),
+                    Field::quantity(
+                        "pumped_for",
+                        "Pumped before the test for",
+                        units!(TimeUnit, TimeUnit::Hour),
+                    )
+                    .optional(),
+                    Field::tick(
+                        "cold_cathode_left_on",
+                        "The gauge is a cold cathode and was left on (it pumps)",
+                    ),
+                ],
+            ),
+        ],
+        ..CalculationForm::default()
+    }
+}
+
+pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResult, Fault> {
+    let tone = match report.conclusion {
+        RiseVerdict::Leak | RiseVerdict::LeakAndOutgassing => Tone::Bad,
+        RiseVerdict::Outgassing | RiseVerdict::CannotTell => Tone::Plain,
+    };
+    let mut result = common(&report.verdict, report.concluded, &report.assumed, tone);
+    if let Some(verdict) = &mut result.verdict {
+        verdict
+            .reasons
+            .extend(report.reasons.iter().map(|reason| sentence(reason)));
+    }
+    result.figures.extend(
+        [
+            ("Leak rate", &report.leak_rate),
+            ("Gas from inside", &report.outgassing_rate),
+            ("Both together", &report.gas_load),
+        ]
+        .into_iter()
+        .filter_map(|(name, rate)| Some(throughput(name, rate.as_ref()?))),
+    );
+    if let Some([share, low, high]) = report.leak_share {
+        let mut line = figure(
+            "The leak's share of the rise",
+            format!("{} %", figures(100.0 * share)),
+        );
+        line.interval = ends(100.0 * low, 100.0 * high, &"%");
+        result.figures.push(line);
+    }
+    if let Some(opening) = &report.equivalent_orifice {
+        let mut line = ranged("Equivalent opening to air", opening);
+        line.note = "a measure of size, not the hole".to_owned();
+        result.figures.push(line);
+    }
+    if let Some(base) = &report.base_pressure_of_leak {
+        let torr = |value: f64| value / PressureUnit::Torr.pascals_per_unit();
+        let mut line = ranged(
+            "Base pressure this leak alone causes",
+            &Ranged {
+                value: torr(base.value),
+                low: torr(base.low),
+                high: torr(base.high),
+                unit: PressureUnit::Torr,
+            },
+        );
+        line.note = format!("{} Pa", figures(base.value));
+        result.figures.push(line);
+    }
+    let mut readings = figure(
+        "Readings used",
+        format!("{} of {}", report.readings_used, report.readings),
+    );
+    readings.note = format!(
+        "{} s to {} s{}",
+        figures(report.used_seconds[0]),
+        figures(report.used_seconds[1]),
+        report
+            .scatter_percent
+            .map_or_else(String::new, |s| format!(", scatter {} %", figures(s)))
+    );
+    result.figures.push(readings);
+    result.charts.extend(chart(request, report)?);
+    if !report.shapes.is_empty() {
+        result.tables.push(shapes(report));
+    }
+    result.marks = report
+        .flags
+        .iter()
+        .map(|mark| {
+            format!(
+                "Line {}, at {} s: {}.",
+                mark.line,
+                figures(mark.seconds),
+                mark.words
+            )
+        })
+        .chain(
+            report
+                .line_problems
+                .iter()
+                .map(|problem| format!("Line {}: {}.", problem.line, problem.problem)),
+        )
+        .collect();
+    if report.line_problem_count > report.line_problems.len() {
+        result.marks.push(format!(
+            "{} lines in all were not used or read with a reservation; the first {} are listed.",
+            report.line_problem_count,
+            report.line_problems.len()
+        ));
+    }
+    Ok(result)
+}
+
+fn throughput(name: &str, rate: &Ranged<ThroughputUnit>) -> Figure {
+    // Pa·m³/s inside; people at tools speak of mbar·L/s.
+    let mut line = ranged(
+        name,
+        &Ranged {
+            value: 10.0 * rate.value,
+            low: 10.0 * rate.low,
+            high: 10.0 * rate.high,
+            unit: ThroughputUnit::MillibarLitre,
+        },
+    );
+    line.note = other_throughputs(10.0 * rate.value);
+    line
+}
+
+fn ranged<U: std::fmt::Display>(name: &str, ranged: &Ranged<U>) -> Figure {
+    let mut line = figure(name, format!("{} {}", figures(ranged.value), ranged.unit));
+    line.interval = ends(ranged.low, ranged.high, &ranged.unit);
+    line
+}
+
+fn shapes(report: &Report) -> DataTable {
+    DataTable {
+        caption: "Shapes weighed, best first".to_owned(),
+        headings: [
+            "Shape",
+            "Criterion above the best",
+            "Time constant in s",
+            "Exponent",
+        ]
+        .map(str::to_owned)
+        .into(),
+        rows: report
+            .shapes
+            .iter()
+            .map(|shape| {
+                vec![
+                    crate::web::show::capital(shape.words),
+                    cell(Some(shape.criterion_above_best)),
+                    cell(shape.time_constant.map(|time| time.value)),
+                    cell(shape.exponent),
+                ]
+            })
+            .collect(),
+    }
+}
+
+fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
+    let unit = request.pressure_unit.unwrap_or(PressureUnit::Torr);
+    let shown = |pascals: f64| Pressure::from_pascals(pascals).map_or(0.0, |p| p.in_unit(unit));
+    let readings: Vec<_> = report
+        .points
+        .iter()
+        .map(|point| (point.seconds, shown(point.pascals)))
+        .collect();
+    let fitted: Vec<_> = report
+        .points
+        .iter()
+        .filter_map(|point| Some((point.seconds, shown(point.fitted_pascals?))))
+        .collect();
+    let axes = Axis::linear("Time in s", readings.iter().map(|p| p.0)).zip(Axis::linear(
+        &format!("Pressure in {unit}"),
+        readings.iter().map(|p| p.1),
+    ));
+    let Some((across, up)) = axes else {
+        return Ok(None);
+    };
+    let title = "Pressure against time";
+    let description =
+        "The readings of the log, and the shape that fits them best over the part used.";
+    let mut series = vec![Series {
+        name: "Readings".to_owned(),
+        mark: Mark::Dots,
+        points: readings,
+    }];
+    if !fitted.is_empty() {
+        let name = report
+            .shapes
+            .first()
+            .map_or_else(String::new, |shape| format!("Best fit: {}", shape.words));
+        series.push(Series {
+            name,
+            mark: Mark::Line,
+            points: fitted,
+        });
+    }
+    let svg = Curves {
+        title,
+        description,
+        across,
+        up,
+        series,
+    }
+    .draw()?;
+    let step = report.points.len().div_ceil(LISTED).max(1);
+    Ok(Some(Chart {
+        id: "rise".to_owned(),
+        title: title.to_owned(),
+        description: description.to_owned(),
+        svg,
+        table: DataTable {
+            caption: format!("Pressure against time, every {step} of the points drawn"),
+            headings: vec![
+                "Time in s".to_owned(),
+                format!("Reading in {unit}"),
+                format!("Fit in {unit}"),
+            ],
+            rows: report
+                .points
+                .iter()
+                .step_by(step)
+                .map(|point| {
+                    vec![
+                        cell(Some(point.seconds)),
+                        cell(Some(shown(point.pascals))),
+                        cell(point.fitted_pascals.map(shown)),
+                    ]
+                })
+                .collect(),
+        },
+    }))
+}

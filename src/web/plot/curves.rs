@@ -1,0 +1,167 @@
+//! Readings and curves over an axis of time, length or mass.
+
+use plotters::{
+    coord::ranged1d::Ranged,
+    element::DashedPathElement,
+    prelude::*,
+    series::{DashedLineSeries, LineSeries},
+};
+
+use super::{Axis, FONT, GRID, INK, LETTERS, WIDTH, colour, failed, finished, letters};
+use crate::web::{fault::Fault, views::SafeHtml};
+
+const HEIGHT: u32 = 400;
+
+/// How many letters fit across a legend beside its mark.
+const LEGEND: i32 = 26;
+
+/// How a series is drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::web) enum Mark {
+    /// A small dot a reading.
+    Dots,
+    /// An open circle a reading.
+    Circles,
+    /// A line.
+    Line,
+    /// A broken line.
+    Dashes,
+    /// A stem from the ground to each value.
+    Stems,
+}
+
+/// Values that belong together.
+#[derive(Clone, Debug)]
+pub(in crate::web) struct Series {
+    /// What they are, for the legend.
+    pub(in crate::web) name: String,
+    /// How they are drawn.
+    pub(in crate::web) mark: Mark,
+    /// Across and up.
+    pub(in crate::web) points: Vec<(f64, f64)>,
+}
+
+/// A plot of one or more series.
+#[derive(Clone, Debug)]
+pub(in crate::web) struct Curves<'a> {
+    /// What is drawn.
+    pub(in crate::web) title: &'a str,
+    /// What it shows, in one sentence.
+    pub(in crate::web) description: &'a str,
+    /// The axis across.
+    pub(in crate::web) across: Axis,
+    /// The axis up.
+    pub(in crate::web) up: Axis,
+    /// The series; the first is drawn first.
+    pub(in crate::web) series: Vec<Series>,
+}
+
+impl Curves<'_> {
+    /// The drawing.
+    pub(in crate::web) fn draw(&self) -> Result<SafeHtml, Fault> {
+        let mut svg = String::new();
+        self.draw_on(&mut svg).map_err(failed)?;
+        Ok(finished(&svg, self.title, self.description))
+    }
+
+    fn draw_on(&self, svg: &mut String) -> Result<(), Box<dyn std::error::Error>> {
+        let legend_rows = self.series.len() as i32;
+        let height = HEIGHT + (legend_rows * LEGEND) as u32;
+        let root = SVGBackend::with_string(svg, (WIDTH, height)).into_drawing_area();
+        let (legend, area) = root.split_vertically(legend_rows * LEGEND + 6);
+        let (across, up) = (&self.across, &self.up);
+        let mut chart = ChartBuilder::on(&area)
+            .margin_right(18)
+            .margin_top(6)
+            .x_label_area_size(54)
+            .y_label_area_size(84)
+            .build_cartesian_2d(across.clone(), up.clone())?;
+        chart
+            .configure_mesh()
+            .bold_line_style(GRID)
+            .light_line_style(TRANSPARENT)
+            .axis_style(INK)
+            .label_style((FONT, LETTERS).into_font().color(&INK))
+            .axis_desc_style((FONT, LETTERS).into_font().color(&INK))
+            .x_desc(across.title.as_str())
+            .y_desc(up.title.as_str())
+            .x_label_formatter(&|place| across.label(*place))
+            .y_label_formatter(&|place| up.label(*place))
+            .draw()?;
+        for (place, series) in self.series.iter().enumerate() {
+            let colour = colour(place);
+            let ground = up.range().start;
+            let points: Vec<(f64, f64)> = series
+                .points
+                .iter()
+                .filter_map(|(x, y)| Some((across.place(*x)?, up.place(*y)?)))
+                .filter(|(x, y)| across.range().contains(x) && up.range().contains(y))
+                .collect();
+            match series.mark {
+                Mark::Dots => {
+                    chart.draw_series(
+                        points.iter().map(|at| Circle::new(*at, 2, colour.filled())),
+                    )?;
+                }
+                Mark::Circles => {
+                    chart.draw_series(
+                        points
+                            .iter()
+                            .map(|at| Circle::new(*at, 5, colour.stroke_width(2))),
+                    )?;
+                }
+                Mark::Line => {
+                    chart.draw_series(LineSeries::new(points, colour.stroke_width(3)))?;
+                }
+                Mark::Dashes => {
+                    chart.draw_series(DashedLineSeries::new(
+                        points,
+                        9,
+                        6,
+                        colour.stroke_width(3),
+                    ))?;
+                }
+                Mark::Stems => {
+                    chart.draw_series(points.iter().map(|(x, y)| {
+                        PathElement::new([(*x, ground), (*x, *y)], colour.stroke_width(5))
+                    }))?;
+                }
+            }
+            self.key(&legend, place, series)?;
+        }
+        root.present()?;
+        Ok(())
+    }
+
+    /// The legend's line of one series.
+    fn key<D: DrawingBackend>(
+        &self,
+        legend: &DrawingArea<D, plotters::coord::Shift>,
+        place: usize,
+        series: &Series,
+    ) -> Result<(), Box<dyn std::error::Error>>
+    where
+        D::ErrorType: 'static,
+    {
+        let colour = colour(place);
+        let middle = place as i32 * LEGEND + LEGEND / 2 + 3;
+        let ends = [(14, middle), (46, middle)];
+        match series.mark {
+            Mark::Dots => legend.draw(&Circle::new((30, middle), 3, colour.filled()))?,
+            Mark::Circles => {
+                legend.draw(&Circle::new((30, middle), 5, colour.stroke_width(2)))?;
+            }
+            Mark::Line => legend.draw(&PathElement::new(ends, colour.stroke_width(3)))?,
+            Mark::Dashes => {
+                legend.draw(&DashedPathElement::new(ends, 9, 6, colour.stroke_width(3)))?;
+            }
+            Mark::Stems => legend.draw(&PathElement::new(ends, colour.stroke_width(5)))?,
+        }
+        let style = letters().pos(plotters::style::text_anchor::Pos::new(
+            plotters::style::text_anchor::HPos::Left,
+            plotters::style::text_anchor::VPos::Center,
+        ));
+        legend.draw(&Text::new(series.name.clone(), (56, middle), style))?;
+        Ok(())
+    }
+}

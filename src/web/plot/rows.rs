@@ -1,0 +1,133 @@
+//! Named amounts below each other on one axis of decades, each with its interval.
+
+use plotters::{
+    coord::ranged1d::Ranged,
+    prelude::*,
+    style::text_anchor::{HPos, Pos, VPos},
+};
+
+use super::{Axis, FONT, GRID, INK, LETTERS, WIDTH, colour, failed, finished, letters};
+use crate::web::{fault::Fault, views::SafeHtml};
+
+/// Height of one row: its name and its mark below it.
+const ROW: u32 = 52;
+
+/// One amount.
+#[derive(Clone, Debug)]
+pub(in crate::web) struct Row {
+    /// What it is.
+    pub(in crate::web) name: String,
+    /// The best value; none where there is only a range.
+    pub(in crate::web) value: Option<f64>,
+    /// The range around it.
+    pub(in crate::web) range: Option<(f64, f64)>,
+}
+
+impl Row {
+    /// An amount alone.
+    pub(in crate::web) fn value(name: impl Into<String>, value: f64) -> Self {
+        Self {
+            name: name.into(),
+            value: Some(value),
+            range: None,
+        }
+    }
+
+    /// A range, with or without a best value.
+    pub(in crate::web) fn range(
+        name: impl Into<String>,
+        value: Option<f64>,
+        low: f64,
+        high: f64,
+    ) -> Self {
+        Self {
+            name: name.into(),
+            value,
+            range: Some((low, high)),
+        }
+    }
+
+    fn values(&self) -> impl Iterator<Item = f64> {
+        let (low, high) = self.range.unzip();
+        self.value.into_iter().chain(low).chain(high)
+    }
+}
+
+/// A plot of amounts.
+#[derive(Clone, Debug)]
+pub(in crate::web) struct Rows<'a> {
+    /// What is drawn.
+    pub(in crate::web) title: &'a str,
+    /// What it shows, in one sentence.
+    pub(in crate::web) description: &'a str,
+    /// The name and unit of the axis.
+    pub(in crate::web) axis: &'a str,
+    /// The amounts, from above.
+    pub(in crate::web) rows: Vec<Row>,
+}
+
+impl Rows<'_> {
+    /// The drawing; none if no amount can stand on an axis of decades.
+    pub(in crate::web) fn draw(&self) -> Result<Option<SafeHtml>, Fault> {
+        let Some(axis) = Axis::decades(self.axis, self.rows.iter().flat_map(Row::values)) else {
+            return Ok(None);
+        };
+        let mut svg = String::new();
+        self.draw_on(&mut svg, &axis).map_err(failed)?;
+        Ok(Some(finished(&svg, self.title, self.description)))
+    }
+
+    fn draw_on(&self, svg: &mut String, axis: &Axis) -> Result<(), Box<dyn std::error::Error>> {
+        let count = self.rows.len();
+        let height = 66 + ROW * count as u32;
+        let root = SVGBackend::with_string(svg, (WIDTH, height)).into_drawing_area();
+        let mut chart = ChartBuilder::on(&root)
+            .margin_left(12)
+            .margin_right(18)
+            .margin_top(4)
+            .x_label_area_size(58)
+            .build_cartesian_2d(axis.clone(), 0.0..count as f64)?;
+        chart
+            .configure_mesh()
+            .disable_y_mesh()
+            .disable_y_axis()
+            .bold_line_style(GRID)
+            .light_line_style(TRANSPARENT)
+            .axis_style(INK)
+            .label_style((FONT, LETTERS).into_font().color(&INK))
+            .axis_desc_style((FONT, LETTERS).into_font().color(&INK))
+            .x_desc(axis.title.as_str())
+            .x_label_formatter(&|place| axis.label(*place))
+            .draw()?;
+        let name = letters().pos(Pos::new(HPos::Left, VPos::Center));
+        for (place, row) in self.rows.iter().enumerate() {
+            let top = count as f64 - place as f64;
+            let (words, mark) = (top - 0.28, top - 0.72);
+            let start = axis.range().start;
+            chart.draw_series([Text::new(row.name.clone(), (start, words), name.clone())])?;
+            let colour = colour(0);
+            if let Some((low, high)) = row.range {
+                // An end at nothing lies beyond every axis of decades.
+                let low = axis.place(low).unwrap_or(start);
+                if let Some(high) = axis.place(high) {
+                    chart.draw_series([PathElement::new(
+                        [(low, mark), (high, mark)],
+                        colour.stroke_width(4),
+                    )])?;
+                    let ends = [low, high].map(|x| {
+                        PathElement::new(
+                            [(x, mark - 0.13), (x, mark + 0.13)],
+                            colour.stroke_width(4),
+                        )
+                    });
+                    chart.draw_series(ends)?;
+                }
+            }
+            if let Some(value) = row.value.and_then(|value| axis.place(value)) {
+                chart.draw_series([Circle::new((value, mark), 7, colour.filled())])?;
+            }
+        }
+        root.present()?;
+        Ok(())
+    }
+}
