@@ -4,6 +4,7 @@
 mod support;
 
 mod browser;
+mod calculations;
 mod catalogue;
 mod command_line;
 mod crash;

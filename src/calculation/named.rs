@@ -8,7 +8,9 @@ use std::{borrow::Cow, collections::BTreeMap};
 
 use serde::{Serialize, de::DeserializeOwned};
 
-use super::{FieldError, conductance, gas_load, gauge, leak_conversion, residual_gas, rise};
+use super::{
+    FieldError, conductance, gas_load, gauge, leak_conversion, pump_down, residual_gas, rise,
+};
 use crate::vacuum::residual_gas::Patterns;
 
 /// A calculation.
@@ -16,6 +18,8 @@ use crate::vacuum::residual_gas::Patterns;
 pub enum Named {
     /// Pressure-rise test.
     Rise,
+    /// Pump-down against the healthy one.
+    PumpDown,
     /// Base-pressure balance.
     GasLoad,
     /// Gauge plausibility.
@@ -33,6 +37,8 @@ pub enum Named {
 pub enum Computed {
     /// Pressure-rise test.
     Rise(Box<(rise::Request, rise::Report)>),
+    /// Pump-down against the healthy one.
+    PumpDown(Box<(pump_down::Request, pump_down::Report)>),
     /// Base-pressure balance.
     GasLoad(Box<(gas_load::Request, gas_load::Report)>),
     /// Gauge plausibility.
@@ -71,10 +77,11 @@ pub enum Refused {
 
 impl Named {
     /// Every calculation, in the order in which a person is offered them.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Rise,
         Self::Gauge,
         Self::GasLoad,
+        Self::PumpDown,
         Self::ResidualGas,
         Self::LeakConversion,
         Self::Conductance,
@@ -84,6 +91,7 @@ impl Named {
     pub fn id(self) -> &'static str {
         match self {
             Self::Rise => "rise",
+            Self::PumpDown => "pump-down",
             Self::GasLoad => "gas-load",
             Self::Gauge => "gauge",
             Self::ResidualGas => "residual-gas",
@@ -94,7 +102,7 @@ impl Named {
 
     /// Whether it takes a log or a spectrum, which may be large.
     pub fn takes_file(self) -> bool {
-        matches!(self, Self::Rise | Self::ResidualGas)
+        matches!(self, Self::Rise | Self::PumpDown | Self::ResidualGas)
     }
 
     /// The calculation of this name, if there is one.
@@ -108,6 +116,7 @@ impl Computed {
     pub fn named(&self) -> Named {
         match self {
             Self::Rise(_) => Named::Rise,
+            Self::PumpDown(_) => Named::PumpDown,
             Self::GasLoad(_) => Named::GasLoad,
             Self::Gauge(_) => Named::Gauge,
             Self::ResidualGas(_) => Named::ResidualGas,
@@ -131,6 +140,7 @@ impl Computed {
         }
         match self {
             Self::Rise(both) => gist!(both),
+            Self::PumpDown(both) => gist!(both),
             Self::GasLoad(both) => gist!(both),
             Self::Gauge(both) => gist!(both),
             Self::ResidualGas(both) => gist!(both),
@@ -146,6 +156,7 @@ impl Computed {
     pub fn report(&self) -> serde_json::Result<String> {
         match self {
             Self::Rise(both) => serde_json::to_string(&both.1),
+            Self::PumpDown(both) => serde_json::to_string(&both.1),
             Self::GasLoad(both) => serde_json::to_string(&both.1),
             Self::Gauge(both) => serde_json::to_string(&both.1),
             Self::ResidualGas(both) => serde_json::to_string(&both.1),
@@ -161,6 +172,7 @@ impl Computed {
     pub fn request(&self) -> serde_json::Result<String> {
         match self {
             Self::Rise(both) => serde_json::to_string(&both.0),
+            Self::PumpDown(both) => serde_json::to_string(&both.0),
             Self::GasLoad(both) => serde_json::to_string(&both.0),
             Self::Gauge(both) => serde_json::to_string(&both.0),
             Self::ResidualGas(both) => serde_json::to_string(&both.0),
@@ -177,6 +189,7 @@ impl Computed {
 pub fn run(named: Named, request: &[u8], patterns: &Patterns) -> Result<Computed, Refused> {
     Ok(match named {
         Named::Rise => Computed::Rise(computed(request, rise::run)?),
+        Named::PumpDown => Computed::PumpDown(computed(request, pump_down::run)?),
         Named::GasLoad => Computed::GasLoad(computed(request, gas_load::run)?),
         Named::Gauge => Computed::Gauge(computed(request, gauge::run)?),
         Named::ResidualGas => Computed::ResidualGas(computed(request, |request| {

@@ -116,7 +116,7 @@ impl Ranged for Axis {
 }
 
 /// A round number as it is written at an axis: `250`, `0.05`, `10⁻⁶`, `2·10⁻⁶`.
-pub(in crate::web) fn number(value: f64) -> String {
+pub(super) fn number(value: f64) -> String {
     let size = value.abs();
     if size < 1e-300 {
         return "0".to_owned();

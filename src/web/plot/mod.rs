@@ -13,7 +13,7 @@ use plotters::prelude::*;
 
 use super::{fault::Fault, views::SafeHtml};
 
-pub(super) use axis::{Axis, number};
+pub(super) use axis::Axis;
 pub(super) use curves::{Curves, Mark, Series};
 pub(super) use rows::{Row, Rows};
 

@@ -1,6 +1,6 @@
 use plotters::coord::ranged1d::Ranged;
 
-use super::{Axis, Curves, Mark, Row, Rows, Series, number};
+use super::{Axis, Curves, Mark, Row, Rows, Series, axis::number};
 
 fn curves(points: Vec<(f64, f64)>) -> String {
     let curves = Curves {

@@ -114,28 +114,24 @@ pub(super) fn parts(list: &str, names: &[&str], fewest: usize) -> Vec<FieldGroup
                     ""
                 },
                 vec![
-                    Field::flat_select(&id("shape"), "Shape", shapes.into()).optional(),
+                    Field::flat_select(&id("shape"), "Shape", shapes.into()),
                     Field::quantity(
                         &id("diameter"),
                         "Inner diameter",
                         units!(LengthUnit, LengthUnit::Millimetre),
-                    )
-                    .optional(),
+                    ),
                     Field::quantity(
                         &id("length"),
                         "Length of a tube or elbow",
                         units!(LengthUnit, LengthUnit::Millimetre),
-                    )
-                    .optional(),
+                    ),
                     Field::line(&id("angle_degrees"), "Angle of an elbow", LineKind::Number)
-                        .suffix("degrees")
-                        .optional(),
+                        .suffix("degrees"),
                     Field::quantity(
                         &id("conductance"),
                         "Conductance of a valve, for air",
                         units!(SpeedUnit, SpeedUnit::LitrePerSecond),
-                    )
-                    .optional(),
+                    ),
                 ],
             )
         })
@@ -236,7 +232,7 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
     }
     .draw()?;
     Ok(drawn.map(|svg| Chart {
-        id: "path".to_owned(),
+        id: "chart-path".to_owned(),
         title: title.to_owned(),
         description: description.to_owned(),
         svg,

@@ -12,7 +12,7 @@ use crate::{
     calculation::FieldError,
     vacuum::{
         gas::Gas,
-        units::{PressureUnit, read_pressure},
+        units::{PressureUnit, TimeUnit, read_pressure},
     },
     web::views::{
         calculation::{CalculationForm, FieldGroup},
@@ -32,8 +32,8 @@ pub(super) struct Read {
     pub(super) request: Result<Vec<u8>, Vec<FieldError>>,
     /// Which row of the form each row of the request came from.
     pub(super) rows: Rows,
-    /// The field for the text of a file, and that text, where it is short enough to come back.
-    pub(super) kept: Option<(String, String)>,
+    /// The fields for the texts of files, and those texts, where they are short enough to come back.
+    pub(super) kept: Vec<(String, String)>,
 }
 
 /// Which row of the form each row of a list came from, by the list's name.
@@ -56,8 +56,8 @@ impl Rows {
     }
 }
 
-/// Reads a filled form, with the file that was sent with it.
-pub(super) fn read(form: &CalculationForm, file: Option<File>) -> Read {
+/// Reads a filled form, with the files that were sent with it.
+pub(super) fn read(form: &CalculationForm, files: Vec<File>) -> Read {
     let mut errors = Vec::new();
     let mut root = Node::default();
     for field in form.fields() {
@@ -67,9 +67,9 @@ pub(super) fn read(form: &CalculationForm, file: Option<File>) -> Read {
                 .id
                 .split('.')
                 .any(|part| part.parse::<usize>().is_ok());
-            let has_file = file
-                .as_ref()
-                .is_some_and(|file| file.field == format!("{}{FILE}", field.id));
+            let has_file = files
+                .iter()
+                .any(|file| file.field == format!("{}{FILE}", field.id));
             if !field.optional && !in_a_row && !has_file && asks(field) {
                 errors.push(FieldError::new(&field.id, "is missing", accepted(field)));
             }
@@ -80,8 +80,8 @@ pub(super) fn read(form: &CalculationForm, file: Option<File>) -> Read {
             Err(problem) => errors.push(FieldError::new(&field.id, problem, accepted(field))),
         }
     }
-    let mut kept = None;
-    if let Some(file) = file {
+    let mut kept = Vec::new();
+    for file in files {
         let name = file.field.strip_suffix(FILE).unwrap_or(&file.field);
         if root.holds(name) {
             errors.push(FieldError::new(
@@ -91,7 +91,7 @@ pub(super) fn read(form: &CalculationForm, file: Option<File>) -> Read {
             ));
         } else {
             if file.text.len() <= KEPT {
-                kept = Some((name.to_owned(), file.text.clone()));
+                kept.push((name.to_owned(), file.text.clone()));
             }
             root.put(name, Value::String(file.text));
         }
@@ -285,6 +285,33 @@ pub(super) fn group(title: &str, about: &str, fields: Vec<Field>) -> FieldGroup 
     }
 }
 
+/// The units of a log, where the log itself does not say.
+pub(super) fn log_units() -> [Field; 2] {
+    let unit = |id: &str, label: &str, options: Vec<SelectOption>| {
+        let mut all = vec![SelectOption {
+            selected: true,
+            ..SelectOption::new("", "As the log says")
+        }];
+        all.extend(options.into_iter().map(|option| SelectOption {
+            selected: false,
+            ..option
+        }));
+        Field::flat_select(id, label, all).optional()
+    };
+    [
+        unit(
+            "pressure_unit",
+            "Unit of the pressures",
+            units!(PressureUnit, PressureUnit::Torr),
+        ),
+        unit(
+            "time_unit",
+            "Unit of the times",
+            units!(TimeUnit, TimeUnit::Second),
+        ),
+    ]
+}
+
 /// How many rows a list needs: one more than the names sent fill, and no fewer than `fewest`.
 pub(super) fn rows(list: &str, names: &[&str], fewest: usize) -> usize {
     const MOST: usize = 20;
@@ -342,7 +369,7 @@ mod tests {
         ] {
             assert!(filled.fill(name, value));
         }
-        let read = read(&filled, None);
+        let read = read(&filled, Vec::new());
         let json: Value = serde_json::from_slice(&read.request.expect("a request")).expect("JSON");
         assert_eq!(
             json,
@@ -352,7 +379,7 @@ mod tests {
             .rows
             .as_typed(FieldError::new("parts[1].n", "is wrong", "another"));
         assert_eq!(error.field, "parts[2].n");
-        let missing = super::read(&form, None)
+        let missing = super::read(&form, Vec::new())
             .request
             .expect_err("nothing is filled in");
         assert_eq!(missing.len(), 1);

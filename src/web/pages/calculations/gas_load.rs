@@ -6,7 +6,7 @@ use super::{
     result::{cell, common, ends, figure, figures, other_throughputs, percent, range, typed},
 };
 use crate::{
-    calculation::gas_load::{Report, Request},
+    calculation::gas_load::Report,
     vacuum::units::{LengthUnit, SpeedUnit},
     web::{
         fault::Fault,
@@ -131,7 +131,7 @@ pub(super) fn form(names: &[&str]) -> CalculationForm {
     }
 }
 
-pub(super) fn show(_: &Request, report: &Report) -> Result<CalculationResult, Fault> {
+pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
     let mut result = common(
         &report.verdict,
         report.concluded,
@@ -171,10 +171,12 @@ pub(super) fn show(_: &Request, report: &Report) -> Result<CalculationResult, Fa
         result.figures.push(line);
     }
     if let Some(foreline) = &report.foreline {
+        let pressure = &foreline.pressure_from_foreline;
         let mut line = figure(
-            "From the foreline alone",
-            range(&foreline.pressure_from_foreline),
+            "From the foreline, at most",
+            format!("{} {}", figures(pressure.high), pressure.unit),
         );
+        line.interval = range(pressure);
         line.note = format!(
             "{}, compression {} to {}; it would have to be {} to explain the base pressure",
             foreline.gas.name(),
@@ -225,7 +227,7 @@ fn chart(report: &Report) -> Result<Option<Chart>, Fault> {
     }
     .draw()?;
     Ok(drawn.map(|svg| Chart {
-        id: "gas-load".to_owned(),
+        id: "chart-gas-load".to_owned(),
         title: title.to_owned(),
         description: description.to_owned(),
         svg,

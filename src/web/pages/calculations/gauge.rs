@@ -7,6 +7,7 @@ use super::{
 };
 use crate::{
     calculation::gauge::{Report, Request},
+    catalogue::Catalogue,
     vacuum::{
         gauge::{GaugeKind, Verdict},
         units::{Pressure, PressureUnit},
@@ -53,8 +54,8 @@ pub(super) fn form(names: &[&str]) -> CalculationForm {
                 &format!("Gauge {}", row + 1),
                 "",
                 vec![
-                    Field::flat_select(&id("kind"), "Kind", kinds).optional(),
-                    pressure(&id("pressure"), "It shows").optional(),
+                    Field::flat_select(&id("kind"), "Kind", kinds),
+                    pressure(&id("pressure"), "It shows"),
                     Field::three_state(&id("lit"), "Is its cathode or filament lit?"),
                     Field::three_state(
                         &id("moves"),
@@ -84,7 +85,11 @@ pub(super) fn form(names: &[&str]) -> CalculationForm {
     }
 }
 
-pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResult, Fault> {
+pub(super) fn show(
+    request: &Request,
+    report: &Report,
+    catalogue: &Catalogue,
+) -> Result<CalculationResult, Fault> {
     let tone = match report.finding {
         Verdict::Consistent | Verdict::GasDependent => Tone::Plain,
         _ => Tone::Bad,
@@ -109,18 +114,14 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
     result.next = report
         .next_checks
         .iter()
-        .map(|id| Link::new(words(id), format!("/checks/{id}")))
+        .filter_map(|id| catalogue.check(id))
+        .map(|check| Link::new(check.name.clone(), format!("/checks/{}", check.id)))
         .collect();
     result.charts.extend(chart(request, report)?);
     if !report.corrected.is_empty() {
         result.tables.push(corrected(report));
     }
     Ok(result)
-}
-
-/// A check by its identifier, which reads as its short name.
-fn words(id: &str) -> String {
-    crate::web::show::capital(&id.replace('-', " "))
 }
 
 fn corrected(report: &Report) -> DataTable {
@@ -198,7 +199,7 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
     }
     .draw()?;
     Ok(drawn.map(|svg| Chart {
-        id: "gauges".to_owned(),
+        id: "chart-gauges".to_owned(),
         title: title.to_owned(),
         description: description.to_owned(),
         svg,

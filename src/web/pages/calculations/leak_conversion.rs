@@ -3,7 +3,7 @@
 use super::{
     About,
     form::{gas, group, pressure, units},
-    result::{cell, common, figure, percent, range, typed},
+    result::{cell, common, figure, figures, percent, range, typed},
 };
 use crate::{
     calculation::leak_conversion::{HeliumTestReport, Report, Request},
@@ -153,9 +153,12 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
             result.figures.push(line);
         }
         if let Some(base) = &c.base_pressure_caused {
-            result
-                .figures
-                .push(figure("Base pressure it alone causes", range(base)));
+            let mut line = figure(
+                "Base pressure it alone causes, at most",
+                format!("{} {}", figures(base.high), base.unit),
+            );
+            line.interval = range(base);
+            result.figures.push(line);
         }
         result.tables.push(DataTable {
             caption: format!("The leak as {}, in each unit", c.to_gas.name()),
@@ -228,7 +231,7 @@ fn rates(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
     }
     .draw()?;
     Ok(drawn.map(|svg| Chart {
-        id: "rates".to_owned(),
+        id: "chart-rates".to_owned(),
         title: title.to_owned(),
         description: description.to_owned(),
         svg,
@@ -278,7 +281,7 @@ fn response(request: &Request, test: &HeliumTestReport) -> Result<Option<Chart>,
     }
     .draw()?;
     Ok(Some(Chart {
-        id: "helium".to_owned(),
+        id: "chart-helium".to_owned(),
         title: title.to_owned(),
         description: description.to_owned(),
         svg,

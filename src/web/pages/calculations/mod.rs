@@ -8,6 +8,7 @@ mod form;
 mod gas_load;
 mod gauge;
 mod leak_conversion;
+mod pump_down;
 mod residual_gas;
 mod result;
 mod rise;
@@ -28,7 +29,7 @@ use crate::{
         named::{Computed, Named},
     },
     casebook::Tool,
-    catalogue::CautionId,
+    catalogue::{Catalogue, CautionId},
     web::{
         computing::{self, FILE_LIMIT, FILE_MARGIN},
         fault::{self, Fault},
@@ -88,6 +89,7 @@ struct About {
 fn about(named: Named) -> &'static About {
     match named {
         Named::Rise => &rise::ABOUT,
+        Named::PumpDown => &pump_down::ABOUT,
         Named::GasLoad => &gas_load::ABOUT,
         Named::Gauge => &gauge::ABOUT,
         Named::ResidualGas => &residual_gas::ABOUT,
@@ -96,15 +98,11 @@ fn about(named: Named) -> &'static About {
     }
 }
 
-/// The name people read.
-pub(super) fn title(named: Named) -> &'static str {
-    about(named).name
-}
-
 /// An empty form with the rows that these names need, and what is known of the tool.
 fn form(named: Named, names: &[&str], tool: Option<&Tool>) -> CalculationForm {
     let mut form = match named {
         Named::Rise => rise::form(),
+        Named::PumpDown => pump_down::form(),
         Named::GasLoad => gas_load::form(names),
         Named::Gauge => gauge::form(names),
         Named::ResidualGas => residual_gas::form(),
@@ -148,11 +146,12 @@ fn prefill(form: &mut CalculationForm, tool: &Tool) {
 }
 
 /// The result of a calculation as a page shows it.
-pub(super) fn shown(computed: &Computed) -> Result<CalculationResult, Fault> {
+fn shown(computed: &Computed, catalogue: &Catalogue) -> Result<CalculationResult, Fault> {
     match computed {
         Computed::Rise(both) => rise::show(&both.0, &both.1),
-        Computed::GasLoad(both) => gas_load::show(&both.0, &both.1),
-        Computed::Gauge(both) => gauge::show(&both.0, &both.1),
+        Computed::PumpDown(both) => pump_down::show(&both.0, &both.1),
+        Computed::GasLoad(both) => gas_load::show(&both.1),
+        Computed::Gauge(both) => gauge::show(&both.0, &both.1, catalogue),
         Computed::ResidualGas(both) => residual_gas::show(&both.1),
         Computed::LeakConversion(both) => leak_conversion::show(&both.0, &both.1),
         Computed::Conductance(both) => conductance::show(&both.0, &both.1),
@@ -160,11 +159,7 @@ pub(super) fn shown(computed: &Computed) -> Result<CalculationResult, Fault> {
 }
 
 /// The cautions of measuring for it, then those of what its result suggests.
-pub(super) fn all_cautions(
-    app: &App,
-    named: Named,
-    computed: Option<&Computed>,
-) -> Vec<CautionBox> {
+fn all_cautions(app: &App, named: Named, computed: Option<&Computed>) -> Vec<CautionBox> {
     let mut ids: Vec<CautionId> = about(named)
         .check
         .and_then(|id| app.catalogue.check(id))
@@ -225,7 +220,7 @@ async fn show_page(State(app): State<App>, named: Named, asked: Asked) -> Result
     if asked.get(ASKED).is_none() || form.post {
         return Ok(page(&app, named, tool.as_ref(), form, None)?.into_response());
     }
-    answer(&app, named, tool.as_ref(), form, None).await
+    answer(&app, named, tool.as_ref(), form, Vec::new()).await
 }
 
 /// The form with a file.
@@ -239,7 +234,7 @@ async fn compute_upload(
     for (name, value) in &sent.fields {
         form.fill(name, value);
     }
-    answer(&app, named, tool.as_ref(), form, sent.file).await
+    answer(&app, named, tool.as_ref(), form, sent.files).await
 }
 
 /// Computes what a filled form asks for, and shows both.
@@ -248,15 +243,15 @@ async fn answer(
     named: Named,
     tool: Option<&Tool>,
     mut form: CalculationForm,
-    file: Option<upload::File>,
+    files: Vec<upload::File>,
 ) -> Result<Response, Fault> {
-    let read = form::read(&form, file);
+    let read = form::read(&form, files);
     let kept = read.kept.clone();
     let computed = match read.request {
         Ok(request) => computing::compute(named, request).await?,
         Err(errors) => Err(errors),
     };
-    if let Some((name, text)) = &kept {
+    for (name, text) in &kept {
         form.fill(name, text);
     }
     match computed {
@@ -296,7 +291,7 @@ fn page(
     page.notice = tool.map(notice);
     let result = match computed {
         Some(computed) => {
-            let mut result = shown(computed)?;
+            let mut result = shown(computed, &app.catalogue)?;
             result.next.extend(next(app, tool, computed));
             Some(result)
         }

@@ -136,7 +136,7 @@ fn spectrum(report: &Report) -> Result<Option<Chart>, Fault> {
     }
     .draw()?;
     Ok(Some(Chart {
-        id: "spectrum".to_owned(),
+        id: "chart-spectrum".to_owned(),
         title: title.to_owned(),
         description: description.to_owned(),
         svg,
@@ -185,7 +185,12 @@ fn shares(report: &Report) -> Result<Option<Chart>, Fault> {
             Row::range(
                 gas.name.clone(),
                 Some(share.value),
-                share.low.max(SMALLEST / 10.0),
+                // An end far below the rest would squeeze them; it is drawn as reaching to nothing.
+                if share.low < SMALLEST / 10.0 {
+                    0.0
+                } else {
+                    share.low
+                },
                 share.high,
             )
         })
@@ -200,7 +205,7 @@ fn shares(report: &Report) -> Result<Option<Chart>, Fault> {
     }
     .draw()?;
     Ok(drawn.map(|svg| Chart {
-        id: "shares".to_owned(),
+        id: "chart-shares".to_owned(),
         title: title.to_owned(),
         description: description.to_owned(),
         svg,

@@ -3,8 +3,11 @@
 use std::fmt::Display;
 
 use crate::{
-    calculation::Interval,
-    vacuum::units::Typed,
+    calculation::{Interval, rise::Ranged},
+    vacuum::{
+        log::{LineProblem, Mark},
+        units::{PressureUnit, ThroughputUnit, Typed},
+    },
     web::views::{
         Tone,
         calculation::{CalculationResult, Figure, Verdict},
@@ -18,16 +21,15 @@ pub(super) fn common(
     assumed: &[String],
     tone: Tone,
 ) -> CalculationResult {
-    let mut sentences = verdict.split(". ").map(|sentence| {
-        let sentence = sentence.trim_end_matches('.');
-        format!("{sentence}.")
-    });
-    let headline = sentences.next().unwrap_or_default();
+    let mut clauses = verdict
+        .split(". ")
+        .flat_map(|sentence| sentence.split("; "));
+    let headline = clauses.next().unwrap_or_default();
     CalculationResult {
         verdict: Some(Verdict {
             tone: if concluded { tone } else { Tone::Unsure },
             headline: headline.trim_end_matches('.').to_owned(),
-            reasons: sentences.collect(),
+            reasons: clauses.map(sentence).collect(),
         }),
         assumptions: assumed.iter().map(|line| sentence(line)).collect(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
@@ -85,6 +87,71 @@ pub(super) fn other_throughputs(millibar_litres: f64) -> String {
         figures(millibar_litres * 760.0 / 1013.25),
         figures(millibar_litres * 0.1)
     )
+}
+
+/// A quantity with its interval.
+pub(super) fn ranged<U: Display>(name: &str, ranged: &Ranged<U>) -> Figure {
+    let mut line = figure(name, format!("{} {}", figures(ranged.value), ranged.unit));
+    line.interval = ends(ranged.low, ranged.high, &ranged.unit);
+    line
+}
+
+/// A throughput of Pa·m³/s in mbar·L/s, as people at tools speak of it.
+pub(super) fn throughput(name: &str, rate: &Ranged<ThroughputUnit>) -> Figure {
+    let mut line = ranged(
+        name,
+        &Ranged {
+            value: 10.0 * rate.value,
+            low: 10.0 * rate.low,
+            high: 10.0 * rate.high,
+            unit: ThroughputUnit::MillibarLitre,
+        },
+    );
+    line.note = other_throughputs(10.0 * rate.value);
+    line
+}
+
+/// A pressure of pascals in Torr.
+pub(super) fn in_torr(name: &str, pressure: &Ranged<PressureUnit>) -> Figure {
+    let torr = |value: f64| value / PressureUnit::Torr.pascals_per_unit();
+    let mut line = ranged(
+        name,
+        &Ranged {
+            value: torr(pressure.value),
+            low: torr(pressure.low),
+            high: torr(pressure.high),
+            unit: PressureUnit::Torr,
+        },
+    );
+    line.note = format!("{} Pa", figures(pressure.value));
+    line
+}
+
+/// What was odd in a log, by time, and the lines that were not read as they stood.
+pub(super) fn marks(flags: &[Mark], problems: &[LineProblem], count: usize) -> Vec<String> {
+    let mut marks: Vec<_> = flags
+        .iter()
+        .map(|mark| {
+            format!(
+                "Line {}, at {} s: {}.",
+                mark.line,
+                figures(mark.seconds),
+                mark.words
+            )
+        })
+        .collect();
+    marks.extend(
+        problems
+            .iter()
+            .map(|problem| format!("Line {}: {}.", problem.line, problem.problem)),
+    );
+    if count > problems.len() {
+        marks.push(format!(
+            "{count} lines in all were not used or read with a reservation; the first {} are listed.",
+            problems.len()
+        ));
+    }
+    marks
 }
 
 /// A share as a percentage.

@@ -2,23 +2,23 @@
 
 use super::{
     About,
-    form::{group, units},
-    result::{cell, common, ends, figure, figures, other_throughputs, sentence},
+    form::{group, log_units, units},
+    result::{cell, common, ends, figure, figures, in_torr, marks, ranged, sentence, throughput},
 };
 use crate::{
-    calculation::rise::{Ranged, Report, Request},
+    calculation::rise::{Report, Request},
     vacuum::{
         rise::RiseVerdict,
-        units::{Pressure, PressureUnit, SpeedUnit, ThroughputUnit, TimeUnit, VolumeUnit},
+        units::{Pressure, PressureUnit, SpeedUnit, TimeUnit, VolumeUnit},
     },
     web::{
         fault::Fault,
         plot::{Axis, Curves, Mark, Series},
         views::{
             Tone,
-            calculation::{CalculationForm, CalculationResult, Figure},
+            calculation::{CalculationForm, CalculationResult},
             chart::{Chart, DataTable},
-            form::{Field, SelectOption},
+            form::Field,
         },
     },
 };
@@ -44,17 +44,7 @@ pub(super) const ABOUT: About = About {
 const LISTED: usize = 40;
 
 pub(super) fn form() -> CalculationForm {
-    let unit = |id: &str, label: &str, options: Vec<SelectOption>| {
-        let mut all = vec![SelectOption {
-            selected: true,
-            ..SelectOption::new("", "As the log says")
-        }];
-        all.extend(options.into_iter().map(|option| SelectOption {
-            selected: false,
-            ..option
-        }));
-        Field::flat_select(id, label, all).optional()
-    };
+    let [pressure_unit, time_unit] = log_units();
     CalculationForm {
         groups: vec![
             group(
@@ -63,16 +53,8 @@ pub(super) fn form() -> CalculationForm {
                 vec![
                     Field::file("log_file", "File", ".csv,.tsv,.txt,.log,.dat").optional(),
                     Field::area("log", "Or pasted columns", 8),
-                    unit(
-                        "pressure_unit",
-                        "Unit of the pressures",
-                        units!(PressureUnit, PressureUnit::Torr),
-                    ),
-                    unit(
-                        "time_unit",
-                        "Unit of the times",
-                        units!(TimeUnit, TimeUnit::Second),
-                    ),
+                    pressure_unit,
+                    time_unit,
                 ],
             ),
             group(
@@ -144,18 +126,9 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
         result.figures.push(line);
     }
     if let Some(base) = &report.base_pressure_of_leak {
-        let torr = |value: f64| value / PressureUnit::Torr.pascals_per_unit();
-        let mut line = ranged(
-            "Base pressure this leak alone causes",
-            &Ranged {
-                value: torr(base.value),
-                low: torr(base.low),
-                high: torr(base.high),
-                unit: PressureUnit::Torr,
-            },
-        );
-        line.note = format!("{} Pa", figures(base.value));
-        result.figures.push(line);
+        result
+            .figures
+            .push(in_torr("Base pressure this leak alone causes", base));
     }
     let mut readings = figure(
         "Readings used",
@@ -174,53 +147,12 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
     if !report.shapes.is_empty() {
         result.tables.push(shapes(report));
     }
-    result.marks = report
-        .flags
-        .iter()
-        .map(|mark| {
-            format!(
-                "Line {}, at {} s: {}.",
-                mark.line,
-                figures(mark.seconds),
-                mark.words
-            )
-        })
-        .chain(
-            report
-                .line_problems
-                .iter()
-                .map(|problem| format!("Line {}: {}.", problem.line, problem.problem)),
-        )
-        .collect();
-    if report.line_problem_count > report.line_problems.len() {
-        result.marks.push(format!(
-            "{} lines in all were not used or read with a reservation; the first {} are listed.",
-            report.line_problem_count,
-            report.line_problems.len()
-        ));
-    }
-    Ok(result)
-}
-
-fn throughput(name: &str, rate: &Ranged<ThroughputUnit>) -> Figure {
-    // Pa·m³/s inside; people at tools speak of mbar·L/s.
-    let mut line = ranged(
-        name,
-        &Ranged {
-            value: 10.0 * rate.value,
-            low: 10.0 * rate.low,
-            high: 10.0 * rate.high,
-            unit: ThroughputUnit::MillibarLitre,
-        },
+    result.marks = marks(
+        &report.flags,
+        &report.line_problems,
+        report.line_problem_count,
     );
-    line.note = other_throughputs(10.0 * rate.value);
-    line
-}
-
-fn ranged<U: std::fmt::Display>(name: &str, ranged: &Ranged<U>) -> Figure {
-    let mut line = figure(name, format!("{} {}", figures(ranged.value), ranged.unit));
-    line.interval = ends(ranged.low, ranged.high, &ranged.unit);
-    line
+    Ok(result)
 }
 
 fn shapes(report: &Report) -> DataTable {
@@ -298,7 +230,7 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
     .draw()?;
     let step = report.points.len().div_ceil(LISTED).max(1);
     Ok(Some(Chart {
-        id: "rise".to_owned(),
+        id: "chart-rise".to_owned(),
         title: title.to_owned(),
         description: description.to_owned(),
         svg,

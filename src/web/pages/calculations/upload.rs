@@ -1,4 +1,4 @@
-//! Forms sent with a file.
+//! Forms sent with files.
 
 use axum::extract::{FromRequest, Multipart, Request};
 
@@ -8,8 +8,8 @@ use crate::web::{computing::FILE_LIMIT, fault::Fault};
 pub(super) struct Upload {
     /// Names and values, in the order sent.
     pub(super) fields: Vec<(String, String)>,
-    /// The file, if one was chosen.
-    pub(super) file: Option<File>,
+    /// The files that were chosen.
+    pub(super) files: Vec<File>,
 }
 
 /// A text file that was sent.
@@ -41,7 +41,7 @@ impl<S: Send + Sync> FromRequest<S> for Upload {
             .map_err(|_| unreadable())?;
         let mut upload = Self {
             fields: Vec::new(),
-            file: None,
+            files: Vec::new(),
         };
         while let Some(part) = parts.next_field().await.map_err(|error| broken(&error))? {
             let name = part.name().unwrap_or_default().to_owned();
@@ -57,7 +57,7 @@ impl<S: Send + Sync> FromRequest<S> for Upload {
             if !is_file {
                 upload.fields.push((name, text));
             } else if !text.trim().is_empty() {
-                upload.file = Some(File { field: name, text });
+                upload.files.push(File { field: name, text });
             }
         }
         Ok(upload)
