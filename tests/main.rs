@@ -1,6 +1,11 @@
 //! The one integration binary: the program from outside, in process, from the command
 //! line and in a browser.
 
+#![expect(
+    unreachable_pub,
+    reason = "nothing of a test binary can be reached from outside"
+)]
+
 mod support;
 
 mod browser;
