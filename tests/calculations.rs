@@ -712,3 +712,126 @@ async fn a_tool_brings_its_volume_and_speed_and_takes_the_signs_along() {
         .expect(200);
     assert!(!sequence.text.contains("class=\"errors\""));
 }
+
+/// The value of a hidden field, as a browser would send it back.
+fn hidden(page: &Answer, name: &str) -> String {
+    let start = format!("name=\"{name}\" value=\"");
+    let from = page.text.find(&start).expect("a hidden field") + start.len();
+    let value = &page.text[from..];
+    value[..value.find('"').expect("its end")]
+        .replace("&quot;", "\"")
+        .replace("&#34;", "\"")
+        .replace("&#60;", "<")
+        .replace("&#62;", ">")
+        .replace("&#38;", "&")
+}
+
+#[tokio::test]
+async fn a_calculation_is_kept_with_its_incident_and_computed_again() {
+    let app = TestApp::demo().await;
+    let open = app
+        .post(
+            "/api/incidents",
+            &json!({
+                "status": "open", "tool": app.store.tools(&coldtrap::casebook::Asker::console())
+                    .await.expect("tools")[0].id.as_str(),
+                "occurred_at": "2025-03-04T10:20:00Z",
+                "symptom": "does not come below 5e-5 mbar",
+                "pressures": {"faulty": {"value": 5e-5, "unit": "mbar"}},
+                "author": "tests",
+            }),
+        )
+        .await
+        .expect(201)
+        .json();
+    let number = open["number"].as_i64().expect("a number");
+    let incident = app.get(&format!("/incidents/{number}")).await.expect(200);
+    incident.assert_shows("Calculate for this incident");
+    assert!(!incident.text.contains("signs.rise-linear=seen"));
+
+    let fields = [
+        ("volume.value", "100"),
+        ("volume.unit", "l"),
+        ("incident", &number.to_string()),
+    ];
+    let result = upload(&app, "rise", &fields, &[("log_file", &straight_rise())])
+        .await
+        .expect(200);
+    let request = hidden(&result, "request");
+    let number_text = number.to_string();
+    let sent = [
+        ("name", "rise"),
+        ("request", request.as_str()),
+        ("incident", number_text.as_str()),
+        ("author", "K. M."),
+    ];
+    result.assert_shows(&format!("name=\"incident\" value=\"{number}\""));
+    let attached = upload(&app, "attach", &sent, &[]).await.expect(303);
+    let place = attached.location.expect("where it is");
+    let page = app.get(&place).await.expect(200);
+    assert_result(
+        &page,
+        Some("Stored pressure"),
+        "A leak: the pressure rises straight",
+    );
+    page.assert_shows("K. M.");
+    page.assert_shows("the same, shown below");
+
+    let incident = app.get(&format!("/incidents/{number}")).await.expect(200);
+    incident.assert_shows("A leak: the pressure rises straight");
+    incident.assert_shows(&format!("/incidents/{number}/calculations/"));
+    // Its signs go to the check sequence.
+    incident.assert_shows("signs.rise-linear=seen");
+    incident.assert_shows("signs.rise-flattens=absent");
+
+    // A result of another program version is told from today's.
+    let old = app
+        .store
+        .attach(coldtrap::store::NewCalculation {
+            number,
+            name: "conductance".to_owned(),
+            at: "2025-03-04T12:00:00Z".parse().expect("a time"),
+            author: "K. M.".to_owned(),
+            version: "0.0.1".to_owned(),
+            request: json!({"parts": [tube(50.0, 1000.0)]}).to_string(),
+            report: json!({"verdict": "15.1 L/s pass", "signs": {}}).to_string(),
+        })
+        .await
+        .expect("an incident to attach to");
+    let page = app
+        .get(&format!("/incidents/{number}/calculations/{old}"))
+        .await
+        .expect(200);
+    page.assert_shows("computed by coldtrap 0.0.1");
+    page.assert_shows("not the same");
+    page.assert_shows("15.1 L/s pass");
+    page.assert_shows("13.5 L/s");
+
+    let sent = |incident: &'static str, author: &'static str| {
+        [
+            ("name", "rise".to_owned()),
+            ("request", request.clone()),
+            ("incident", incident.to_owned()),
+            ("author", author.to_owned()),
+        ]
+    };
+    for (incident, author, status) in [
+        ("", "K. M.", 422),
+        ("1", "", 422),
+        ("x", "y", 422),
+        ("999999", "y", 404),
+    ] {
+        let fields = sent(incident, author);
+        let fields: Vec<_> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
+        let _ = upload(&app, "attach", &fields, &[]).await.expect(status);
+    }
+    let _ = app
+        .get(&format!("/incidents/{number}/calculations/77"))
+        .await
+        .expect(404);
+    let other = if number == 1 { 2 } else { 1 };
+    let _ = app
+        .get(&format!("/incidents/{other}/calculations/{old}"))
+        .await
+        .expect(404);
+}

@@ -5,6 +5,7 @@
 //! would take as well (`$1` placeholders, `on conflict`, `returning`), so that a second
 //! database is a matter of opening it. Nothing here knows of the index or the web.
 
+mod calculations;
 mod changes;
 mod error;
 mod fleet;
@@ -20,6 +21,7 @@ use sqlx::{
 };
 use tokio::sync::watch;
 
+pub use calculations::{Attached, NewCalculation};
 pub use changes::Change;
 pub use error::StoreError;
 pub use fleet::ToolCount;

@@ -1,12 +1,14 @@
 //! One incident, as it stands and as it stood.
 
+use std::collections::BTreeMap;
+
 use axum::{
     extract::{Path, State},
     response::Html,
 };
 
 use super::{
-    number,
+    calculations, number,
     search::{beside, filed},
     tools_by_name,
 };
@@ -43,7 +45,19 @@ pub(super) async fn show(
     let mut view = view(&app, &filed, current, tool);
     view.similar = beside(&app, &asker, &filed, &tools).await?;
     view.edit = Some(format!("/incidents/{}/edit", filed.number));
-    view.sequence = Some(sequence(&current.incident));
+    let attached = app.store.calculations(&asker, filed.number).await?;
+    view.sequence = Some(sequence(&current.incident, calculations::signs(&attached)));
+    view.calculations = calculations::lines(&attached, filed.number);
+    view.calculate = Some(Link::new(
+        "Calculate for this incident",
+        address(
+            "/calculations",
+            [
+                ("tool", current.incident.tool.as_str()),
+                ("incident", filed.number.to_string().as_str()),
+            ],
+        ),
+    ));
     view.page.notice = match asked.get("done") {
         Some("filed") => Some(format!(
             "Filed as number {}. It can be found from now on.",
@@ -189,6 +203,8 @@ fn view(app: &App, filed: &Filed, revision: &Revision, tool: Option<&Tool>) -> I
         similar: Default::default(),
         edit: None,
         sequence: None,
+        calculations: Vec::new(),
+        calculate: None,
     }
 }
 
@@ -278,11 +294,18 @@ fn revisions(filed: &Filed, shown: i64) -> Vec<RevisionLine> {
         .collect()
 }
 
-/// The sequence page with what is known of this incident filled in.
-fn sequence(incident: &Incident) -> Link {
+/// The sequence page with what is known of this incident filled in, and the signs that its
+/// calculations set where the report itself is silent.
+fn sequence(incident: &Incident, mut signs: BTreeMap<String, bool>) -> Link {
     let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
     let mut pairs: Vec<(String, String)> = Vec::new();
-    for (id, seen) in &incident.signs {
+    signs.extend(
+        incident
+            .signs
+            .iter()
+            .map(|(id, seen)| (id.to_string(), *seen)),
+    );
+    for (id, seen) in &signs {
         pairs.push((format!("signs.{id}"), answer(seen).to_owned()));
     }
     for (id, happened) in &incident.antecedents {

@@ -48,6 +48,34 @@ pub struct CalculationPage {
     pub result: Option<CalculationResult>,
     /// The formulas and where they are from, sanitised.
     pub method: SafeHtml,
+    /// Keeping the result with an incident; none without a result.
+    pub attach: Option<AttachForm>,
+}
+
+/// What keeps a result with an incident.
+#[derive(Clone, Debug)]
+pub struct AttachForm {
+    /// The calculation's name in data.
+    pub name: String,
+    /// What went in, as JSON; none if it is too long to be kept.
+    pub request: Option<String>,
+    /// The most that is kept, in words.
+    pub limit: String,
+    /// Which incident, and who attaches it.
+    pub fields: Vec<Field>,
+}
+
+/// A calculation attached to an incident, as a line.
+#[derive(Clone, Debug, Default)]
+pub struct AttachedLine {
+    /// The calculation.
+    pub name: String,
+    /// Its page.
+    pub href: String,
+    /// Its verdict.
+    pub verdict: String,
+    /// Who attached it and when.
+    pub by: String,
 }
 
 /// What goes into a calculation.

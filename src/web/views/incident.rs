@@ -3,6 +3,7 @@
 use askama::Template;
 
 use super::Link;
+use super::calculation::AttachedLine;
 use super::page::Page;
 use super::scale::{DecadeScale, MarkKind};
 use super::search::SimilarCases;
@@ -65,6 +66,10 @@ pub struct IncidentPage {
     pub edit: Option<String>,
     /// The check sequence with what is known of this incident.
     pub sequence: Option<Link>,
+    /// The calculations attached to it, oldest first.
+    pub calculations: Vec<AttachedLine>,
+    /// Where to calculate for it; none on an earlier revision.
+    pub calculate: Option<Link>,
 }
 
 /// That an earlier revision is shown.

@@ -3,6 +3,7 @@
 //! A page turns its form into the same JSON that the API takes, so that both are judged by the
 //! same rules and a refusal finds its field by its path.
 
+mod attached;
 mod conductance;
 mod form;
 mod gas_load;
@@ -19,8 +20,10 @@ use axum::{
     extract::{DefaultBodyLimit, Path, State},
     http::StatusCode,
     response::{Html, IntoResponse, Response},
-    routing::get,
+    routing::{get, post},
 };
+
+pub(super) use attached::{lines, signs};
 
 use super::{checks::cautions, markdown};
 use crate::{
@@ -55,7 +58,12 @@ const ASKED: &str = "calculate";
 pub(super) fn routes() -> Router<App> {
     let pages = Router::new()
         .route("/calculations", get(list))
-        .route("/calculations/{name}", get(blank));
+        .route("/calculations/{name}", get(blank))
+        .route("/calculations/attach", post(attached::attach))
+        .route(
+            "/incidents/{number}/calculations/{id}",
+            get(attached::show_again),
+        );
     Named::ALL
         .into_iter()
         .filter(|named| named.takes_file())
@@ -99,7 +107,7 @@ fn about(named: Named) -> &'static About {
 }
 
 /// An empty form with the rows that these names need, and what is known of the tool.
-fn form(named: Named, names: &[&str], tool: Option<&Tool>) -> CalculationForm {
+fn form(named: Named, names: &[&str], context: &Context) -> CalculationForm {
     let mut form = match named {
         Named::Rise => rise::form(),
         Named::PumpDown => pump_down::form(),
@@ -115,11 +123,13 @@ fn form(named: Named, names: &[&str], tool: Option<&Tool>) -> CalculationForm {
         name: ASKED.to_owned(),
         value: "yes".to_owned(),
     });
-    if let Some(tool) = tool {
+    for (name, value) in context.passed() {
         form.hidden.push(Hidden {
-            name: "tool".to_owned(),
-            value: tool.id.to_string(),
+            name: name.to_owned(),
+            value: value.to_owned(),
         });
+    }
+    if let Some(tool) = &context.tool {
         prefill(&mut form, tool);
     }
     form
@@ -179,10 +189,9 @@ fn all_cautions(app: &App, named: Named, computed: Option<&Computed>) -> Vec<Cau
 }
 
 async fn list(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
-    let tool = tool(&app, asked.get("tool")).await?;
+    let context = Context::of(&app, asked.get("tool"), asked.get("incident")).await?;
     let mut page = Page::new("Calculate", Section::Calculations);
-    page.notice = tool.as_ref().map(notice);
-    let passed: Vec<_> = tool.iter().map(|tool| ("tool", tool.id.as_str())).collect();
+    page.notice = context.notice();
     fault::page(&CalculationsPage {
         page,
         calculations: Named::ALL
@@ -191,10 +200,7 @@ async fn list(State(app): State<App>, asked: Asked) -> Result<Html<String>, Faul
                 let about = about(named);
                 CalculationLine {
                     name: about.name.to_owned(),
-                    href: address(
-                        &format!("/calculations/{}", named.id()),
-                        passed.iter().copied(),
-                    ),
+                    href: address(&format!("/calculations/{}", named.id()), context.passed()),
                     answers: about.answers.to_owned(),
                     needs: about.needs.to_owned(),
                 }
@@ -211,16 +217,16 @@ async fn blank(app: State<App>, Path(name): Path<String>, asked: Asked) -> Resul
 
 /// The form, and its result if the address asks for one.
 async fn show_page(State(app): State<App>, named: Named, asked: Asked) -> Result<Response, Fault> {
-    let tool = tool(&app, asked.get("tool")).await?;
+    let context = Context::of(&app, asked.get("tool"), asked.get("incident")).await?;
     let names: Vec<_> = asked.iter().map(|(name, _)| name).collect();
-    let mut form = form(named, &names, tool.as_ref());
+    let mut form = form(named, &names, &context);
     for (name, value) in asked.iter() {
         form.fill(name, value);
     }
     if asked.get(ASKED).is_none() || form.post {
-        return Ok(page(&app, named, tool.as_ref(), form, None)?.into_response());
+        return Ok(page(&app, named, &context, form, None)?.into_response());
     }
-    answer(&app, named, tool.as_ref(), form, Vec::new()).await
+    answer(&app, named, &context, form, Vec::new()).await
 }
 
 /// The form with a file.
@@ -229,19 +235,19 @@ async fn compute_upload(
     named: Named,
     sent: upload::Upload,
 ) -> Result<Response, Fault> {
-    let tool = tool(&app, sent.value("tool")).await?;
-    let mut form = form(named, &[], tool.as_ref());
+    let context = Context::of(&app, sent.value("tool"), sent.value("incident")).await?;
+    let mut form = form(named, &[], &context);
     for (name, value) in &sent.fields {
         form.fill(name, value);
     }
-    answer(&app, named, tool.as_ref(), form, sent.files).await
+    answer(&app, named, &context, form, sent.files).await
 }
 
 /// Computes what a filled form asks for, and shows both.
 async fn answer(
     app: &App,
     named: Named,
-    tool: Option<&Tool>,
+    context: &Context,
     mut form: CalculationForm,
     files: Vec<upload::File>,
 ) -> Result<Response, Fault> {
@@ -255,12 +261,12 @@ async fn answer(
         form.fill(name, text);
     }
     match computed {
-        Ok(computed) => Ok(page(app, named, tool, form, Some(&computed))?.into_response()),
+        Ok(computed) => Ok(page(app, named, context, form, Some(&computed))?.into_response()),
         Err(errors) => {
             for error in errors {
                 refuse(&mut form, read.rows.as_typed(error));
             }
-            let page = page(app, named, tool, form, None)?;
+            let page = page(app, named, context, form, None)?;
             Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
         }
     }
@@ -281,18 +287,20 @@ fn refuse(form: &mut CalculationForm, error: FieldError) {
 fn page(
     app: &App,
     named: Named,
-    tool: Option<&Tool>,
+    context: &Context,
     form: CalculationForm,
     computed: Option<&Computed>,
 ) -> Result<Html<String>, Fault> {
     let about = about(named);
     let mut page = Page::new(about.name, Section::Calculations);
     page.trail = vec![Link::new("Calculate", "/calculations")];
-    page.notice = tool.map(notice);
+    page.notice = context.notice();
     let result = match computed {
         Some(computed) => {
             let mut result = shown(computed, &app.catalogue)?;
-            result.next.extend(next(app, tool, computed));
+            result
+                .next
+                .extend(next(app, context.tool.as_ref(), computed));
             Some(result)
         }
         None => None,
@@ -305,6 +313,10 @@ fn page(
         form,
         result,
         method: markdown::render(about.method),
+        attach: match computed {
+            Some(computed) => Some(attached::form(computed, &context.incident)?),
+            None => None,
+        },
     })
 }
 
@@ -338,24 +350,45 @@ fn next(app: &App, tool: Option<&Tool>, computed: &Computed) -> Option<Link> {
     ))
 }
 
-fn notice(tool: &Tool) -> String {
-    format!(
-        "For {}: chamber {} L, {} L/s at the chamber, healthy base pressure {}.",
-        tool.id,
-        show::trimmed(tool.volume_litres, 1),
-        show::trimmed(tool.speed_litres_per_second, 1),
-        tool.healthy_base
-    )
+/// What a calculation is done for.
+#[derive(Default)]
+struct Context {
+    /// The tool, of which volume and speed are known.
+    tool: Option<Tool>,
+    /// The number of the incident, as asked; empty for none.
+    incident: String,
 }
 
-async fn tool(app: &App, id: Option<&str>) -> Result<Option<Tool>, Fault> {
-    let Some(id) = id else {
-        return Ok(None);
-    };
-    match app.store.tool(&app.asker(), id).await? {
-        Some(tool) => Ok(Some(tool)),
-        None => Err(Fault::NotFound(format!(
-            "The fleet has no tool called {id:?}."
-        ))),
+impl Context {
+    async fn of(app: &App, tool: Option<&str>, incident: Option<&str>) -> Result<Self, Fault> {
+        let tool =
+            match tool {
+                None => None,
+                Some(id) => Some(app.store.tool(&app.asker(), id).await?.ok_or_else(|| {
+                    Fault::NotFound(format!("The fleet has no tool called {id:?}."))
+                })?),
+            };
+        Ok(Self {
+            tool,
+            incident: incident.unwrap_or_default().to_owned(),
+        })
+    }
+
+    /// What is passed on from page to page.
+    fn passed(&self) -> impl Iterator<Item = (&str, &str)> {
+        let tool = self.tool.iter().map(|tool| ("tool", tool.id.as_str()));
+        let incident = Some(("incident", self.incident.as_str()));
+        tool.chain(incident.filter(|(_, number)| !number.is_empty()))
+    }
+
+    fn notice(&self) -> Option<String> {
+        let tool = self.tool.as_ref()?;
+        Some(format!(
+            "For {}: chamber {} L, {} L/s at the chamber, healthy base pressure {}.",
+            tool.id,
+            show::trimmed(tool.volume_litres, 1),
+            show::trimmed(tool.speed_litres_per_second, 1),
+            tool.healthy_base
+        ))
     }
 }
