@@ -448,7 +448,7 @@ fn assert_result(page: &Answer, caution: Option<&str>, verdict: &str) {
         assert!(place(caution) < result, "{caution} comes late");
     }
     assert!(place(verdict) > result);
-    assert!(place("<svg width=") > result && place("viewBox=\"0 0 520") > result);
+    assert!(place("<svg width=") > result && place("viewBox=\"0 0 420") > result);
     assert!(place("<desc>") > result && place("The same as a table") > result);
     assert!(place("<h3>Assumed</h3>") > place(verdict));
     let lower = page.text.to_lowercase();

@@ -10,7 +10,7 @@ use plotters::{
 use super::{Axis, FONT, GRID, INK, LETTERS, WIDTH, colour, failed, finished, letters};
 use crate::web::{fault::Fault, views::SafeHtml};
 
-const HEIGHT: u32 = 400;
+const HEIGHT: u32 = 340;
 
 /// How many letters fit across a legend beside its mark.
 const LEGEND: i32 = 26;
@@ -74,7 +74,7 @@ impl Curves<'_> {
             .margin_right(18)
             .margin_top(6)
             .x_label_area_size(54)
-            .y_label_area_size(84)
+            .y_label_area_size(80)
             .build_cartesian_2d(across.clone(), up.clone())?;
         chart
             .configure_mesh()

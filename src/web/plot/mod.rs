@@ -18,7 +18,7 @@ pub(super) use curves::{Curves, Mark, Series};
 pub(super) use rows::{Row, Rows};
 
 /// Width of every drawing, in its own units.
-const WIDTH: u32 = 520;
+const WIDTH: u32 = 420;
 
 /// Size of letters; the backend makes them smaller by a quarter.
 const LETTERS: i32 = 20;

@@ -157,10 +157,7 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
         let range = reading.kind.range();
         let shown = reading.pressure.quantity().map_or(0.0, |p| p.in_unit(unit));
         rows.push(Row::range(
-            format!(
-                "{}, reading in its range",
-                crate::web::show::capital(reading.kind.name())
-            ),
+            crate::web::show::capital(reading.kind.name()),
             Some(shown),
             pascals(*range.start()),
             pascals(*range.end()),

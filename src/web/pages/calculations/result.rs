@@ -68,7 +68,12 @@ pub(super) fn range<U: Display>(interval: &Interval<U>) -> String {
 
 /// Two ends with their unit.
 pub(super) fn ends(low: f64, high: f64, unit: &dyn Display) -> String {
-    format!("{} to {} {unit}", figures(low), figures(high))
+    let (low, high) = (figures(low), figures(high));
+    if low == high {
+        format!("{low} {unit}")
+    } else {
+        format!("{low} to {high} {unit}")
+    }
 }
 
 /// A line of the figures.

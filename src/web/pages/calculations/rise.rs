@@ -213,7 +213,7 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
         let name = report
             .shapes
             .first()
-            .map_or_else(String::new, |shape| format!("Best fit: {}", shape.words));
+            .map_or_else(String::new, |shape| format!("Fit: {}", shape.words));
         series.push(Series {
             name,
             mark: Mark::Line,
