@@ -669,6 +669,10 @@ async fn a_tool_brings_its_volume_and_speed_and_takes_the_signs_along() {
         .into_iter()
         .next()
         .expect("a tool");
+    app.get(&format!("/tools/{}", tool.id))
+        .await
+        .expect(200)
+        .assert_shows(&format!("href=\"/calculations?tool={}\"", tool.id));
     let list = app
         .get(&format!("/calculations?tool={}", tool.id))
         .await

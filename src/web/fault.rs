@@ -89,7 +89,10 @@ impl Fault {
             Self::Foreign => {
                 vec!["Nothing was stored. Open the page here and send the form from it.".to_owned()]
             }
-            Self::TooLarge => vec!["Nothing was stored. A report takes up to 2 MB.".to_owned()],
+            Self::TooLarge => vec![
+                "Nothing was stored. A report takes up to 2 MB, a log or a spectrum up to 50 MB."
+                    .to_owned(),
+            ],
             Self::Internal(_) => vec![
                 "It is not your doing. What you typed is still in your browser: go back to it. \
                  If it happens again, tell whoever runs this server the number below."

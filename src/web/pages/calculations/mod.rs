@@ -36,7 +36,7 @@ use crate::{
     web::{
         computing::{self, FILE_LIMIT, FILE_MARGIN},
         fault::{self, Fault},
-        fields::{Asked, address},
+        fields::{Asked, address, place},
         show,
         state::App,
         views::{
@@ -344,7 +344,7 @@ fn next(app: &App, tool: Option<&Tool>, computed: &Computed) -> Option<Link> {
     Some(Link::new(
         format!("What to check next on {} ({})", tool.id, named.join("; ")),
         address(
-            &format!("/sequence/tools/{}", tool.id),
+            &place("/sequence/tools", tool.id.as_str()),
             pairs.iter().map(|(name, answer)| (name.as_str(), *answer)),
         ),
     ))
