@@ -12,7 +12,15 @@ use crate::support::{
 
 #[test]
 fn every_verb_has_help_and_errors_go_to_standard_error() {
-    for verb in ["demo", "serve", "import", "export", "verify", "synthesise"] {
+    for verb in [
+        "demo",
+        "serve",
+        "import",
+        "export",
+        "verify",
+        "backtest",
+        "synthesise",
+    ] {
         let help = process::run(&[verb, "--help"], b"");
         assert!(help.status.success(), "{verb}");
         assert!(
@@ -86,4 +94,29 @@ fn verify_beside_a_serving_process_waits_for_it_and_agrees() {
     let verified = process::run_on(folder.path(), &["verify"], b"");
     assert!(verified.status.success(), "{verified:?}");
     assert!(String::from_utf8_lossy(&verified.stdout).contains("index: 5 incidents"));
+}
+
+#[test]
+fn the_replay_says_how_the_advice_would_have_done() {
+    let folder = TempDir::new().expect("a folder");
+    let made = process::run(&["synthesise", "--incidents", "120", "--seed", "3"], b"");
+    let taken = process::run_on(folder.path(), &["import", "/dev/stdin"], &made.stdout);
+    assert!(taken.status.success(), "{taken:?}");
+    let db = process::db(folder.path());
+    let replayed = process::run(&["backtest", "--db", &db], b"");
+    assert!(replayed.status.success(), "{replayed:?}");
+    let told: Value = serde_json::from_slice(&replayed.stdout).expect("JSON");
+    let all = &told["all"];
+    let number = |value: &Value| value.as_f64().expect("a number");
+    assert_eq!(
+        all["cases"].as_u64().expect("a count") as usize
+            + told["left_out"].as_array().expect("a list").len(),
+        120
+    );
+    for way in ["advice", "common_practice", "people"] {
+        assert!(number(&all[way]["minutes"]) > 0.0, "{way}");
+    }
+    // Brier score of several causes: 0 to 2 (Brier 1950).
+    assert!((0.0..=2.0).contains(&number(&all["brier"])));
+    assert!(number(&all["top_1"]["share"]) <= number(&all["top_3"]["share"]));
 }

@@ -79,7 +79,7 @@ impl Import {
 }
 
 /// A bar on a terminal; nothing elsewhere.
-fn bar(length: u64) -> ProgressBar {
+pub(super) fn bar(length: u64) -> ProgressBar {
     use io::IsTerminal;
     if !io::stderr().is_terminal() {
         return ProgressBar::hidden();
@@ -87,7 +87,7 @@ fn bar(length: u64) -> ProgressBar {
     if length == 0 {
         return ProgressBar::new_spinner();
     }
-    let style = ProgressStyle::with_template("{bar:40} {bytes} of {total_bytes}, {eta} left")
+    let style = ProgressStyle::with_template("{bar:40} {percent} %, {eta} left")
         .unwrap_or_else(|_| ProgressStyle::default_bar());
     ProgressBar::new(length).with_style(style)
 }

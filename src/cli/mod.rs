@@ -1,6 +1,7 @@
 //! The command line. Each verb is a file; errors go to stderr and the process exits
 //! with 1 (2 for a command that cannot be understood).
 
+mod backtest;
 mod export;
 mod import;
 mod serve;
@@ -37,6 +38,8 @@ enum Verb {
     Export(export::Export),
     /// Check store and search index against each other
     Verify(verify::Verify),
+    /// Replay closed incidents and tell how the advice would have done
+    Backtest(backtest::Backtest),
     /// Write made-up incidents as JSON Lines to standard output
     Synthesise(synthesise::Synthesise),
 }
@@ -84,6 +87,7 @@ pub fn main() -> ExitCode {
             Verb::Import(verb) => verb.run().await,
             Verb::Export(verb) => verb.run().await,
             Verb::Verify(verb) => verb.run().await,
+            Verb::Backtest(verb) => verb.run().await,
             Verb::Synthesise(verb) => verb.run(),
         }
     });

@@ -12,14 +12,23 @@ mod practice;
 use std::sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard};
 
 use crate::{
-    advice::{self, Advice, AdviceError, Learned, Request},
+    advice::{self, Advice, AdviceError, Learned, Replay, Request},
     casebook::Status,
     catalogue::Catalogue,
     follow::Changed,
-    statistics::{Breakdown, Dimension, Filter, Ledger, tables::Tables},
+    statistics::{Breakdown, Case, Dimension, Filter, Ledger, tables::Tables},
 };
 
 pub use practice::{outcome, state};
+
+/// The case an incident comes to, if it is closed.
+pub fn case_of(change: &Changed, catalogue: &Catalogue) -> Option<Case> {
+    let incident = &change.revision.incident;
+    match (&incident.cause, incident.status) {
+        (Some(cause), Status::Closed) => Some(case::of(change, cause, catalogue)),
+        _ => None,
+    }
+}
 
 /// The memory.
 #[derive(Debug)]
@@ -52,11 +61,7 @@ impl Knowledge {
     pub fn take(&self, changed: &[Changed], catalogue: &Catalogue) {
         let mut ledger = self.ledger.write().unwrap_or_else(PoisonError::into_inner);
         for change in changed {
-            let incident = &change.revision.incident;
-            let case = match (&incident.cause, incident.status) {
-                (Some(cause), Status::Closed) => Some(case::of(change, cause, catalogue)),
-                _ => None,
-            };
+            let case = case_of(change, catalogue);
             if let Err(error) = ledger.apply(change.number, case.as_ref()) {
                 // The rules let no such incident in; one that is there all the same must
                 // not stop the others.
@@ -78,6 +83,21 @@ impl Knowledge {
     pub fn advise(&self, request: &Request) -> Result<Advice, AdviceError> {
         let learned = self.learned();
         advice::advise(&self.practice, &learned, &self.untaught, request)
+    }
+
+    /// Replays closed cases in time order, each advised on from what was known before it,
+    /// independently of what this memory holds. `components` gives those of a tool;
+    /// `progress` hears how many cases are done.
+    ///
+    /// # Errors
+    /// Common practice that contradicts itself.
+    pub fn replay(
+        &self,
+        cases: &[Case],
+        components: &dyn Fn(&str) -> Option<Vec<String>>,
+        progress: &mut dyn FnMut(usize),
+    ) -> Result<Replay, AdviceError> {
+        advice::backtest(&self.practice, cases, components, progress)
     }
 
     fn learned(&self) -> Arc<Learned> {
