@@ -156,6 +156,25 @@ async fn a_search_that_finds_nothing_says_what_was_left_out() {
 }
 
 #[tokio::test]
+async fn the_nearest_causes_lead_to_a_check_sequence() {
+    let app = TestApp::demo().await;
+    app.get("/search?q=tip+seals+foreline+high+turbo")
+        .await
+        .expect(200)
+        .assert_shows("/sequence/classes/turbo-sputter");
+    let page = app.get("/incidents/1/similar").await.expect(200);
+    page.assert_shows("/sequence/tools/");
+    let start = page.text.find("/sequence/tools/").expect("the link");
+    let link = page.text[start..].split('"').next().expect("its end");
+    let answer = app
+        .get(&link.replace("&amp;", "&").replace("&#38;", "&"))
+        .await;
+    let _ = answer.expect(200);
+    let help = app.get("/about").await.expect(200);
+    help.assert_shows("gate valve ruled out");
+}
+
+#[tokio::test]
 async fn the_first_ten_are_not_one_cause_alone() {
     let app = TestApp::demo().await;
     let found = hits(&app, "pressure stuck, linear rise").await;

@@ -15,10 +15,10 @@ use super::{
 use crate::vacuum::units::PressureUnit;
 
 /// What a pressure that fits exactly adds to a score.
-const WORTH: f32 = 8.0;
+const WORTH: f32 = 10.0;
 
 /// So many decades off, a pressure is worth 1/e of one that fits.
-const WIDTH: f64 = 0.25;
+const WIDTH: f64 = 0.3;
 
 /// Cases further off than this, in decades, are not found by a pressure alone.
 pub(super) const REACH: f64 = 0.4;

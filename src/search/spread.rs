@@ -1,5 +1,8 @@
-//! Spreads the first hits over causes, and puts cases told in the same words together.
+//! Orders the first hits by what they say together, and puts cases told in the same words
+//! together.
 //!
+//! A cause that many of the nearest cases share is likelier than one that a single case names,
+//! so its cases gain.
 //! A cause named again counts for a little less each time, so that ten hits are one cause
 //! ten times only where that cause fits far better than any other.
 
@@ -17,7 +20,14 @@ use super::{
 pub(super) const LOOKED_AT: usize = 60;
 
 /// What each further case of a cause already shown is worth.
-const AGAIN: f32 = 0.93;
+const AGAIN: f32 = 0.96;
+
+/// How much the cases of a cause gain if all of the nearest share it. Fitted on the tuning
+/// half of `tests/judged`, no further than still leaves several causes first in a vague search.
+const SHARED: f32 = 4.0;
+
+/// How fast a case's say falls with its score.
+const SAY: i32 = 6;
 
 struct Candidate {
     hit: Hit,
@@ -61,6 +71,7 @@ pub(super) fn out(
             cause,
         });
     }
+    share(&mut near);
     let mut hits = spread(near);
     for (score, address) in found {
         let number = number_of(searcher, address)?;
@@ -71,6 +82,27 @@ pub(super) fn out(
         }));
     }
     Ok(hits)
+}
+
+/// Lets the cases of each cause gain by how much the nearest say for it.
+fn share(near: &mut [Candidate]) {
+    let best = near.iter().map(|c| c.hit.score).fold(0.0, f32::max);
+    if best <= 0.0 {
+        return;
+    }
+    let mut said: HashMap<String, f32> = HashMap::new();
+    let mut all = 0.0;
+    for candidate in near.iter() {
+        let say = (candidate.hit.score / best).powi(SAY);
+        all += say;
+        if !candidate.cause.is_empty() {
+            *said.entry(candidate.cause.clone()).or_default() += say;
+        }
+    }
+    for candidate in near {
+        let said = said.get(&candidate.cause).copied().unwrap_or_default();
+        candidate.hit.score *= 1.0 + SHARED * said / all;
+    }
 }
 
 fn spread(mut near: Vec<Candidate>) -> Vec<Hit> {

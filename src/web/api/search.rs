@@ -23,6 +23,7 @@ const MOST: usize = 200;
 #[derive(Debug, Serialize)]
 pub(super) struct Found {
     total: usize,
+    remarks: Vec<String>,
     hits: Vec<FoundHit>,
 }
 
@@ -124,6 +125,12 @@ async fn found(app: &App, asker: &Asker, answer: Answer) -> Result<Found, Fault>
     }
     Ok(Found {
         total: answer.total,
+        remarks: answer
+            .relaxed
+            .iter()
+            .chain(answer.understood.remarks())
+            .cloned()
+            .collect(),
         hits,
     })
 }

@@ -15,9 +15,32 @@ use crate::web::{
 };
 
 const QUERY_HELP: &str = "\
-Type what you see, in your own words. Word endings do not matter, and a slip of the \
-finger is forgiven in longer words the fleet has never written. Cases that share more \
-and rarer words stand first. An empty search lists every incident, newest first.";
+Type what you see, in your own words. Word endings do not matter, words of the trade \
+that mean the same are found by one another, and a slip of the finger is forgiven in a \
+word the fleet has never written. Cases that share more and rarer words stand first. An \
+empty search lists every incident, newest first.
+
+**Pressures** are read as numbers, not as words: `4e-5`, `5.3E-5 mbar`, `5x10^-6 torr`, \
+`mid -6s torr`. Cases near it in decades come up, whatever unit they were written in. A \
+number without a unit is read in the unit of each case. After *was*, *normally* or \
+*instead of* it is compared with the pressure before the fault. Two ends keep out what \
+lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 1e-5 torr`.
+
+**What you ruled out** may be said: `no water`, `door fine`, `gate valve ruled out`. It \
+is matched with cases that ruled it out too, not with those that found it.
+
+To narrow a search:
+
+- `\"tip seal\"`: these words side by side
+- `-gauge`: leave out cases with this word
+- `cause:foil`, `fix:`, `symptom:`, `notes:`, `sign:`: the word in that part of the case
+- `tool:`, `site:`, `class:`: of this tool, site or tool class
+- `status:open` or `status:closed`
+- `kind:air-leak`, `water-leak`, `outgassing`, `gauge-fault`, `pumping-fault`, `process-change`
+- `pressure:1e-6..1e-5`, `healthy:5e-7 torr`: the pressure at the fault, or before it
+
+A value of several words stands in quotation marks: `cause:\"slit valve\"`. Where nothing \
+fits all of it, the nearest is shown and the page says what was left out.";
 
 pub(super) async fn show(State(app): State<App>) -> Result<Html<String>, Fault> {
     let asker = app.asker();

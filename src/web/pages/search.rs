@@ -15,7 +15,7 @@ use crate::{
     search::{Answer, Entry, Filters, Matches, Request},
     web::{
         fault::{self, Fault},
-        fields::{Asked, Pairs},
+        fields::{self, Asked, Pairs},
         show,
         state::App,
         views::{
@@ -69,7 +69,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
     })
     .await?;
     let hits = hits(&app, &asker, &tools, &answer).await?;
-    let nearest = causes_of(&app, &asker, &nearest).await?;
+    let (nearest, sequence) = causes_of(&app, &asker, &tools, &nearest).await?;
     let total = answer.total;
     let page = Page::new(
         if query.is_empty() {
@@ -91,7 +91,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         summary: show::counted(total as u64, "case", "cases"),
         remarks: remarks(&answer),
         nearest,
-        sequence: None,
+        sequence,
         pager: pager(&asked, "/search", place, total, hits.len()),
         hits,
         suggestions,
@@ -126,8 +126,8 @@ pub(super) async fn similar(
             show::counted(answer.total as u64, "case", "cases")
         ),
         remarks: Vec::new(),
-        nearest: causes_of(&app, &asker, &answer).await?,
-        sequence: None,
+        nearest: causes_of(&app, &asker, &tools, &answer).await?.0,
+        sequence: Some(sequence_of(&filed)),
         pager: pager(&asked, &here, place, answer.total, hits.len()),
         hits,
         suggestions: Vec::new(),
@@ -244,32 +244,74 @@ fn remarks(answer: &Answer) -> Vec<String> {
     answer.relaxed.iter().chain(understood).cloned().collect()
 }
 
-/// "Of the 40 nearest, 12 door seal …": the causes of the nearest cases, most first.
-async fn causes_of(app: &App, asker: &Asker, answer: &Answer) -> Result<String, Fault> {
+/// "Of the 40 nearest, 12 door seal …": the causes of the nearest cases, most first, and
+/// the check sequence of the class most of them are of.
+async fn causes_of(
+    app: &App,
+    asker: &Asker,
+    tools: &HashMap<ToolId, Tool>,
+    answer: &Answer,
+) -> Result<(String, Option<Link>), Fault> {
     const NAMED: usize = 4;
     let numbers: Vec<i64> = answer.hits.iter().map(|hit| hit.number).collect();
     let present = app.store.present(asker, &numbers).await?;
     let mut causes: HashMap<&str, usize> = HashMap::new();
-    for cause in present.values().filter_map(|r| r.incident.cause.as_ref()) {
+    let mut classes: HashMap<&str, usize> = HashMap::new();
+    for incident in present.values().map(|revision| &revision.incident) {
+        let Some(cause) = &incident.cause else {
+            continue;
+        };
         *causes
             .entry(app.catalogue.cause_name(cause.id()))
             .or_default() += 1;
+        if let Some(tool) = tools.get(&incident.tool) {
+            *classes.entry(tool.class.as_str()).or_default() += 1;
+        }
     }
     let known: usize = causes.values().sum();
     if known < 2 {
-        return Ok(String::new());
+        return Ok((String::new(), None));
     }
-    let mut ranked: Vec<_> = causes.into_iter().collect();
-    ranked.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(b.0)));
-    let named: Vec<_> = ranked
-        .iter()
+    let named: Vec<_> = most_first(causes)
+        .into_iter()
         .take(NAMED)
         .map(|(name, count)| format!("{count} {}", name.to_lowercase()))
         .collect();
-    Ok(format!(
-        "Of the {known} nearest with a cause: {}.",
-        named.join(", ")
+    let sequence = most_first(classes).first().map(|(class, _)| {
+        let name = show::class_name(&app.catalogue, class);
+        Link::new(
+            format!("What to check next on a {}", name.to_lowercase()),
+            format!("/sequence/classes/{class}"),
+        )
+    });
+    Ok((
+        format!("Of the {known} nearest with a cause: {}.", named.join(", ")),
+        sequence,
     ))
+}
+
+fn most_first(counts: HashMap<&str, usize>) -> Vec<(&str, usize)> {
+    let mut ranked: Vec<_> = counts.into_iter().collect();
+    ranked.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(b.0)));
+    ranked
+}
+
+/// The check sequence of a case's tool, with what is known of the case filled in.
+fn sequence_of(filed: &Filed) -> Link {
+    let incident = &filed.current().incident;
+    let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
+    let signs = incident.signs.iter();
+    let signs = signs.map(|(id, seen)| (format!("signs.{id}"), answer(seen)));
+    let antecedents = incident.antecedents.iter();
+    let antecedents = antecedents.map(|(id, seen)| (format!("antecedents.{id}"), answer(seen)));
+    let known: Vec<_> = signs.chain(antecedents).collect();
+    Link::new(
+        format!("What to check next on {}", incident.tool),
+        fields::address(
+            &format!("/sequence/tools/{}", incident.tool),
+            known.iter().map(|(name, value)| (name.as_str(), *value)),
+        ),
+    )
 }
 
 fn page_number(asked: &Asked) -> usize {
@@ -312,7 +354,7 @@ fn ways_on(asked: &Asked, filtered: bool) -> Vec<Link> {
     if filtered {
         ways.push(Link::new(
             "Search the whole fleet, without filters",
-            super::super::fields::address("/search", [("q", query)]),
+            fields::address("/search", [("q", query)]),
         ));
     }
     let words: Vec<_> = query.split_whitespace().collect();
@@ -321,7 +363,7 @@ fn ways_on(asked: &Asked, filtered: bool) -> Vec<Link> {
     {
         ways.push(Link::new(
             format!("Search for “{longest}” alone"),
-            super::super::fields::address("/search", [("q", *longest)]),
+            fields::address("/search", [("q", *longest)]),
         ));
     }
     ways.push(Link::new("List every incident, newest first", "/search"));
