@@ -84,7 +84,8 @@ pub(super) fn out(
     Ok(hits)
 }
 
-/// Lets the cases of each cause gain by how much the nearest say for it.
+/// Lets the cases of each cause gain by how much the nearest say for it. A case without a
+/// cause is not set back for that, and the one that fits best by itself stays first.
 fn share(near: &mut [Candidate]) {
     let best = near.iter().map(|c| c.hit.score).fold(0.0, f32::max);
     if best <= 0.0 {
@@ -99,9 +100,15 @@ fn share(near: &mut [Candidate]) {
             *said.entry(candidate.cause.clone()).or_default() += say;
         }
     }
-    for candidate in near {
-        let said = said.get(&candidate.cause).copied().unwrap_or_default();
+    let most = said.values().copied().fold(0.0, f32::max);
+    let mut highest = 0.0_f32;
+    for candidate in near.iter_mut() {
+        let said = said.get(&candidate.cause).copied().unwrap_or(most);
         candidate.hit.score *= 1.0 + SHARED * said / all;
+        highest = highest.max(candidate.hit.score);
+    }
+    if let Some(first) = near.first_mut() {
+        first.hit.score = highest;
     }
 }
 
