@@ -15,7 +15,7 @@ use super::{
 use crate::vacuum::units::PressureUnit;
 
 /// What a pressure that fits exactly adds to a score.
-const WORTH: f32 = 10.0;
+const WORTH: f32 = 6.0;
 
 /// So many decades off, a pressure is worth 1/e of one that fits.
 const WIDTH: f64 = 0.3;

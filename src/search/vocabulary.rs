@@ -109,7 +109,7 @@ impl Vocabulary {
             .into_iter()
             .filter(|(slips, ..)| *slips <= fewest + usize::from(fewest == 0))
             .take(OFFERED)
-            .map(|(slips, _, word)| (word.clone(), if slips < 2 { 0.7 } else { 0.45 }))
+            .map(|(slips, _, word)| (word.clone(), if slips < 2 { 0.9 } else { 0.6 }))
             .collect()
     }
 
