@@ -7,7 +7,7 @@
 //!
 //! [`Learned`] is what the counts teach (kept until the ledger changes), [`Belief`] the
 //! chances of the causes given the evidence, [`sequence`] the order of checks, and
-//! [`advise`] all three together with the reasons. [`backtest`] holds them to history.
+//! [`advise`] all three together with the reasons. [`mod@backtest`] holds them to history.
 
 mod advise;
 pub mod backtest;
