@@ -12,6 +12,7 @@ pub mod demo;
 pub mod follow;
 pub mod intake;
 pub mod knowledge;
+pub mod refusal;
 pub mod search;
 pub mod statistics;
 pub mod store;

@@ -13,47 +13,12 @@ pub mod pump_down;
 pub mod residual_gas;
 pub mod rise;
 
-use std::fmt;
-
 use serde::Serialize;
 
 use crate::vacuum::units::{Typed, Unit};
 
 /// One field of a request that cannot be taken, and what would be.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct FieldError {
-    /// The field's path in the request, e.g. `readings[1].pressure`.
-    pub field: String,
-    /// What is wrong with it.
-    pub problem: String,
-    /// What would be accepted.
-    pub accepted: String,
-}
-
-impl FieldError {
-    /// Builds an error.
-    pub fn new(
-        field: impl Into<String>,
-        problem: impl Into<String>,
-        accepted: impl Into<String>,
-    ) -> Self {
-        Self {
-            field: field.into(),
-            problem: problem.into(),
-            accepted: accepted.into(),
-        }
-    }
-}
-
-impl fmt::Display for FieldError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "{}: {}; accepted: {}",
-            self.field, self.problem, self.accepted
-        )
-    }
-}
+pub use crate::refusal::Refusal as FieldError;
 
 /// Two ends of a range in one unit: `{"low": 1e-5, "high": 3e-5, "unit": "mbar-l/s"}`.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -87,7 +52,7 @@ impl FieldErrors {
     }
 
     /// The value, or `None` with the error noted under that field.
-    pub fn take<T, E: fmt::Display>(
+    pub fn take<T, E: std::fmt::Display>(
         &mut self,
         field: &str,
         accepted: &str,

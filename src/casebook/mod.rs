@@ -9,15 +9,14 @@ mod asker;
 mod draft;
 mod incident;
 mod record;
-mod refusal;
 pub mod rules;
 mod tool;
 
+pub use crate::refusal::Refusal;
 pub use asker::{Asker, SiteScope};
 pub use draft::{CheckDraft, Draft, RevisionDraft, TEXT_LIMIT, ToolDetails, read_record};
 pub use incident::{
     CheckDone, Filed, Finding, Incident, NewRevision, Outcome, Pressures, Revision, Status,
 };
 pub use record::{IncidentRecord, ToolDetailsRecord, filed_record, new_record, tool_details};
-pub use refusal::Refusal;
 pub use tool::{Site, SiteCode, Tool, ToolId};

@@ -1,49 +1,15 @@
 //! Sites and tools.
 
-use std::{borrow::Borrow, collections::BTreeSet, fmt};
+use std::collections::BTreeSet;
 
 use jiff::civil::Date;
-use serde::{Deserialize, Serialize};
 
 use crate::{
     catalogue::{ClassId, ComponentId, ToolClass},
     vacuum::units::TypedPressure,
 };
 
-macro_rules! names {
-    ($($(#[$doc:meta])* $name:ident),* $(,)?) => {$(
-        $(#[$doc])*
-        #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-        #[serde(transparent)]
-        pub struct $name(String);
-
-        impl $name {
-            /// Wraps a name as it stands on the nameplate; existence is the store's question.
-            pub fn new(text: impl Into<String>) -> Self {
-                Self(text.into())
-            }
-
-            /// The name as it stands on the nameplate.
-            pub fn as_str(&self) -> &str {
-                &self.0
-            }
-        }
-
-        impl fmt::Display for $name {
-            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str(&self.0)
-            }
-        }
-
-        impl Borrow<str> for $name {
-            fn borrow(&self) -> &str {
-                &self.0
-            }
-        }
-    )*};
-}
-
-names! {
+crate::catalogue::identifiers! {
     /// The short code of a site.
     SiteCode,
     /// The name of a tool, unique in the fleet.

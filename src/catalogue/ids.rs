@@ -1,41 +1,42 @@
 //! Identifiers of catalogue entries, one type per kind so that a sign can never be passed for a cause.
 
-use std::{borrow::Borrow, fmt};
-
-use serde::{Deserialize, Serialize};
-
+/// Makes types that wrap an identifier.
 macro_rules! identifiers {
     ($($(#[$doc:meta])* $name:ident),* $(,)?) => {$(
         $(#[$doc])*
-        #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[derive(
+            Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+        )]
         #[serde(transparent)]
         pub struct $name(String);
 
         impl $name {
-            /// Wraps an identifier; whether the catalogue has it is the caller's question.
+            /// Wraps an identifier; whether it exists is the caller's question.
             pub fn new(id: impl Into<String>) -> Self {
                 Self(id.into())
             }
 
-            /// The identifier as it stands in the data files.
+            /// The identifier as it is written.
             pub fn as_str(&self) -> &str {
                 &self.0
             }
         }
 
-        impl fmt::Display for $name {
-            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        impl std::fmt::Display for $name {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 f.write_str(&self.0)
             }
         }
 
-        impl Borrow<str> for $name {
+        impl std::borrow::Borrow<str> for $name {
             fn borrow(&self) -> &str {
                 &self.0
             }
         }
     )*};
 }
+
+pub(crate) use identifiers;
 
 identifiers! {
     /// A tool class: tools that share a build and are counted together.

@@ -16,6 +16,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub use entries::{
     Antecedent, Cause, Caution, Check, Component, Sign, StateMinutes, ToolClass, ToolState,
 };
+pub(crate) use ids::identifiers;
 pub use ids::{AntecedentId, CauseId, CautionId, CheckId, ClassId, ComponentId, SignId};
 pub use kind::Kind;
 pub use parse::{Mistake, Mistakes, NOT_FOUND, SourceFile, parse};

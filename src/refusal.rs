@@ -1,4 +1,5 @@
-//! A refusal that a person can act on.
+//! A refusal that a person can act on: what, where, and what would be accepted. Shared by
+//! everything that takes something in; it must not import anything of the project.
 
 use std::fmt;
 
@@ -7,7 +8,7 @@ use serde::Serialize;
 /// One field that cannot be taken, and what would be.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Refusal {
-    /// The field's path in a record, e.g. `pressures.restored` or `checks[2].minutes`.
+    /// The field's path in what was sent, e.g. `pressures.restored` or `checks[2].minutes`.
     pub field: String,
     /// What is wrong with it.
     pub problem: String,
