@@ -2,6 +2,10 @@
 
 use std::time::{Duration, Instant};
 
+use coldtrap::{
+    casebook::{Asker, SiteCode, SiteScope},
+    search::Request,
+};
 use serde_json::{Value, json};
 
 use crate::support::app::TestApp;
@@ -238,4 +242,54 @@ async fn anything_typed_is_answered_soon() {
         assert!(took < Duration::from_millis(1_500), "{start}: {took:?}");
         println!("{start:<32}{took:?}");
     }
+}
+
+/// An asker kept to one site finds nothing of another, and no total tells of it.
+#[tokio::test]
+async fn an_asker_of_one_site_sees_that_site_only() {
+    let app = TestApp::demo().await;
+    let only = Asker {
+        name: None,
+        scope: SiteScope::Only(SiteCode::new("BRK")),
+    };
+    let request = Request {
+        text: "foil".to_owned(),
+        limit: 200,
+        ..Request::default()
+    };
+    let all = app
+        .index
+        .search(&Asker::console(), &request)
+        .expect("an answer");
+    let own = app.index.search(&only, &request).expect("an answer");
+    assert!(own.total > 0 && own.total < all.total);
+    for hit in &own.hits {
+        let filed = app
+            .store
+            .incident(&only, hit.number)
+            .await
+            .expect("the store");
+        let tool = filed.expect("seen").current().incident.tool.to_string();
+        assert!(tool.starts_with("BRK-"), "{tool}");
+    }
+    let other = all
+        .hits
+        .iter()
+        .find(|hit| own.hits.iter().all(|seen| seen.number != hit.number))
+        .expect("a case of another site");
+    assert!(
+        app.store
+            .incident(&only, other.number)
+            .await
+            .expect("the store")
+            .is_none()
+    );
+    assert!(
+        app.store
+            .tools(&only)
+            .await
+            .expect("the store")
+            .iter()
+            .all(|t| t.site.as_str() == "BRK")
+    );
 }

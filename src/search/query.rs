@@ -25,7 +25,11 @@ use super::{
     rank::{self, Scorer},
     spread,
 };
-use crate::{catalogue::Kind, vacuum::units::PressureUnit};
+use crate::{
+    casebook::{Asker, SiteScope},
+    catalogue::Kind,
+    vacuum::units::PressureUnit,
+};
 
 /// How much of the other fields counts beside the field a word fits best.
 const OTHER_FIELDS: f32 = 0.3;
@@ -105,12 +109,24 @@ pub struct Answer {
     pub relaxed: Vec<String>,
 }
 
+impl Request {
+    /// The same search among what the asker may see, so that not even a total tells of more.
+    fn seen_by(&self, asker: &Asker) -> Self {
+        let mut seen = self.clone();
+        if let SiteScope::Only(site) = &asker.scope {
+            seen.filters.site = Some(site.to_string());
+        }
+        seen
+    }
+}
+
 impl SearchIndex {
     /// Searches.
     ///
     /// # Errors
     /// The search library failing. Nothing that can be typed is an error.
-    pub fn search(&self, request: &Request) -> Result<Answer, SearchError> {
+    pub fn search(&self, asker: &Asker, request: &Request) -> Result<Answer, SearchError> {
+        let request = &request.seen_by(asker);
         let searcher = self.reader.searcher();
         if request.text.trim().is_empty() {
             return self.newest(&searcher, request);
@@ -198,7 +214,13 @@ impl SearchIndex {
     ///
     /// # Errors
     /// The search library failing.
-    pub fn similar(&self, entry: &Entry, request: &Request) -> Result<Answer, SearchError> {
+    pub fn similar(
+        &self,
+        asker: &Asker,
+        entry: &Entry,
+        request: &Request,
+    ) -> Result<Answer, SearchError> {
+        let request = &request.seen_by(asker);
         let searcher = self.reader.searcher();
         let mut telling: Vec<(f32, Wanted)> = Vec::new();
         for text in [&entry.symptom, &entry.facts] {

@@ -11,7 +11,7 @@ use super::{
     pressure::{Reading, Told, readings},
     words::WordList,
 };
-use crate::vacuum::units::PressureUnit;
+use crate::{casebook::Asker, vacuum::units::PressureUnit};
 
 fn analysis() -> Analysis {
     Analysis::new(Arc::new(
@@ -255,7 +255,9 @@ fn a_hundred_kilobytes_and_ten_thousand_words_are_answered() {
             relax: true,
             ..Request::default()
         };
-        let answer = index.search(&request).expect("an answer");
+        let answer = index
+            .search(&Asker::console(), &request)
+            .expect("an answer");
         assert_eq!(answer.total, 0);
         let cut = answer.understood.remarks().iter();
         assert!(

@@ -25,6 +25,7 @@ use tower::ServiceExt;
 pub struct TestApp {
     pub store: Store,
     pub catalogue: Arc<Catalogue>,
+    pub index: Arc<SearchIndex>,
     router: Router,
     follower: Follower,
     _folder: TempDir,
@@ -59,7 +60,7 @@ impl TestApp {
         .expect("a follower of a fresh store");
         let router = web::router(App {
             store: store.clone(),
-            index,
+            index: Arc::clone(&index),
             knowledge,
             catalogue: Arc::clone(&catalogue),
             progress: follower.progress(),
@@ -67,6 +68,7 @@ impl TestApp {
         Self {
             store,
             catalogue,
+            index,
             router,
             follower,
             _folder: folder,

@@ -50,7 +50,8 @@ pub(super) async fn search(State(app): State<App>, asked: Asked) -> Result<Json<
         relax: false,
     };
     let index = Arc::clone(&app.index);
-    let answer = tokio::task::spawn_blocking(move || index.search(&request)).await??;
+    let asker = app.asker();
+    let answer = tokio::task::spawn_blocking(move || index.search(&asker, &request)).await??;
     Ok(Json(found(&app, &app.asker(), answer).await?))
 }
 
@@ -86,7 +87,9 @@ pub(super) async fn similar(
         ..Request::default()
     };
     let index = Arc::clone(&app.index);
-    let answer = tokio::task::spawn_blocking(move || index.similar(&entry, &request)).await??;
+    let who = asker.clone();
+    let answer =
+        tokio::task::spawn_blocking(move || index.similar(&who, &entry, &request)).await??;
     Ok(Json(found(&app, &asker, answer).await?))
 }
 

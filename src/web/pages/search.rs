@@ -53,8 +53,9 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         relax: true,
     };
     let tools = tools_by_name(&app, &asker).await?;
+    let who = asker.clone();
     let (answer, nearest) = run(&app, move |index| {
-        let answer = index.search(&request)?;
+        let answer = index.search(&who, &request)?;
         let nearest = Request {
             skip: 0,
             limit: NEAREST,
@@ -63,7 +64,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         let nearest = if nearest.text.is_empty() {
             Answer::default()
         } else {
-            index.search(&nearest)?
+            index.search(&who, &nearest)?
         };
         Ok((answer, nearest))
     })
@@ -187,7 +188,8 @@ async fn nearest_to(
         limit,
         ..Request::default()
     };
-    run(app, move |index| index.similar(&entry, &request)).await
+    let asker = app.asker();
+    run(app, move |index| index.similar(&asker, &entry, &request)).await
 }
 
 /// Searches off the threads that serve requests.
