@@ -25,9 +25,9 @@ const NO_THEN: [&str; 12] = [
 ];
 
 /// A clause ends where one of these begins.
-const CLAUSE: [&str; 12] = [
-    "but", "and", "so", "then", "however", "though", "although", "because", "since", "while",
-    "yet", "when",
+const CLAUSE: [&str; 13] = [
+    "but", "except", "and", "so", "then", "however", "though", "although", "because", "since",
+    "while", "yet", "when",
 ];
 
 /// The verb between a thing and the word that rules it out.

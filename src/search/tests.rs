@@ -151,6 +151,7 @@ fn what_is_ruled_out_is_marked_and_faults_are_not() {
         ("cathode not lit", "lit"),
         ("no helium, foil under the door", "foil"),
         ("no water but a hair on the seal", "hair"),
+        ("no action except that all water was shut", "water"),
     ] {
         let terms = terms(text);
         assert!(terms.contains(&plain.to_owned()), "{text:?}: {terms:?}");
