@@ -559,30 +559,16 @@ fn shortened(text: &str) -> String {
 /// The known identifiers most like the one typed, so that a slip is quickly mended.
 fn nearest<'a>(typed: &str, known: impl Iterator<Item = &'a str>) -> String {
     const SHOWN: usize = 5;
-    let typed: Vec<char> = typed.chars().take(60).collect();
-    let mut ranked: Vec<_> = known.map(|id| (edits(&typed, id), id)).collect();
+    let typed = shortened(typed);
+    let mut ranked: Vec<_> = known
+        .map(|id| (strsim::levenshtein(&typed, id), id))
+        .collect();
     ranked.sort();
     let shown: Vec<_> = ranked.iter().take(SHOWN).map(|(_, id)| *id).collect();
     format!(
         "an identifier of the catalogue, nearest are {}",
         shown.join(", ")
     )
-}
-
-/// Levenshtein distance.
-fn edits(a: &[char], b: &str) -> usize {
-    let b: Vec<char> = b.chars().collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, from) in a.iter().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, to) in b.iter().enumerate() {
-            let replaced = diagonal + usize::from(from != to);
-            diagonal = row[j + 1];
-            row[j + 1] = replaced.min(row[j] + 1).min(diagonal + 1);
-        }
-    }
-    row[b.len()]
 }
 
 /// What could not be read together with the rules that are broken; a field that could

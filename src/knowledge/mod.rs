@@ -16,7 +16,7 @@ use crate::{
     casebook::Status,
     catalogue::Catalogue,
     follow::Changed,
-    statistics::{Breakdown, Case, Dimension, Filter, Ledger, tables::Tables},
+    statistics::{Breakdown, Case, Dimension, Filter, Ledger, Total, tables::Tables},
 };
 
 pub use practice::{outcome, state};
@@ -73,6 +73,11 @@ impl Knowledge {
     /// Counts, shares and times of closed incidents.
     pub fn by(&self, dimension: Dimension, filter: &Filter) -> Breakdown {
         self.ledger().by(dimension, filter)
+    }
+
+    /// Cases, labour and hours down alone, from sums kept as changes arrive.
+    pub fn totals(&self, dimension: Dimension, class: Option<&str>) -> Vec<Total> {
+        self.ledger().totals(dimension, class)
     }
 
     /// The next checks, and why. Takes up to some tenths of a second: not for a thread

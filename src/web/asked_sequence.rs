@@ -6,10 +6,14 @@ use std::{
     sync::Arc,
 };
 
-use super::{fault::Fault, state::App};
+use super::{
+    fault::Fault,
+    fields::{address, place},
+    state::App,
+};
 use crate::{
     advice::{Advice, AdviceError, Evidence, Request, sequence::Effort},
-    casebook::{Outcome, Refusal, Tool},
+    casebook::{Incident, Outcome, Refusal, Tool},
     catalogue::{Catalogue, Check, ClassId, ComponentId, ToolClass, ToolState},
     knowledge,
     statistics::{Dimension, Filter},
@@ -60,6 +64,32 @@ impl About<'_> {
             state: ToolState::Pumped,
         }
     }
+}
+
+/// The address of the sequence with what is known of an incident filled in, and `signs`
+/// (which calculations set) where the report itself is silent.
+pub(super) fn address_for(incident: &Incident, mut signs: BTreeMap<String, bool>) -> String {
+    let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
+    let mut pairs: Vec<(String, &str)> = Vec::new();
+    signs.extend(
+        incident
+            .signs
+            .iter()
+            .map(|(id, seen)| (id.to_string(), *seen)),
+    );
+    for (id, seen) in &signs {
+        pairs.push((format!("signs.{id}"), answer(seen)));
+    }
+    for (id, happened) in &incident.antecedents {
+        pairs.push((format!("antecedents.{id}"), answer(happened)));
+    }
+    for check in &incident.checks {
+        pairs.push((format!("outcomes.{}", check.check), check.outcome.id()));
+    }
+    address(
+        &place("/sequence/tools", incident.tool.as_str()),
+        pairs.iter().map(|(name, value)| (name.as_str(), *value)),
+    )
 }
 
 /// A question on its way.

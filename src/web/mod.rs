@@ -9,6 +9,7 @@ mod assets;
 mod computing;
 mod fault;
 mod fields;
+mod finding;
 mod guard;
 mod pages;
 mod plot;

@@ -1,6 +1,6 @@
 //! Searching.
 
-use std::sync::Arc;
+use std::collections::HashMap;
 
 use axum::{
     Json,
@@ -9,10 +9,10 @@ use axum::{
 use serde::Serialize;
 
 use crate::{
-    casebook::{Asker, Refusal},
+    casebook::{Asker, Refusal, Tool, ToolId},
     catalogue::Kind,
-    search::{Answer, Entry, Filters, Matches, Request},
-    web::{fault::Fault, fields::Asked, show, state::App},
+    search::{Answer, Entry, Filters, Request},
+    web::{fault::Fault, fields::Asked, finding, show, state::App},
 };
 
 /// Hits returned unless asked otherwise, and at most.
@@ -49,10 +49,11 @@ pub(super) async fn search(State(app): State<App>, asked: Asked) -> Result<Json<
         limit: limit(&asked)?,
         relax: false,
     };
-    let index = Arc::clone(&app.index);
     let asker = app.asker();
-    let answer = tokio::task::spawn_blocking(move || index.search(&asker, &request)).await??;
-    Ok(Json(found(&app, &app.asker(), answer).await?))
+    let who = asker.clone();
+    let answer = finding::run(&app, move |index| index.search(&who, &request)).await?;
+    let tools = finding::tools_by_name(&app, &asker).await?;
+    Ok(Json(found(&app, &asker, &tools, &answer).await?))
 }
 
 /// `GET /api/incidents/{number}/similar`.
@@ -69,71 +70,44 @@ pub(super) async fn similar(
         .incident(&asker, number)
         .await?
         .ok_or_else(missing)?;
-    let current = filed.current();
-    let tool = app
-        .store
-        .tool(&asker, current.incident.tool.as_str())
-        .await?
+    let tools = finding::tools_by_name(&app, &asker).await?;
+    let tool = tools
+        .get(&filed.current().incident.tool)
         .ok_or_else(missing)?;
-    let entry = Entry::new(
-        number,
-        current.revision,
-        &current.incident,
-        &tool,
-        &app.catalogue,
-    );
+    let entry = finding::entry(&app, &filed, tool);
     let request = Request {
         limit: limit(&asked)?,
         ..Request::default()
     };
-    let index = Arc::clone(&app.index);
     let who = asker.clone();
-    let answer =
-        tokio::task::spawn_blocking(move || index.similar(&who, &entry, &request)).await??;
-    Ok(Json(found(&app, &asker, answer).await?))
+    let answer = finding::run(&app, move |index| index.similar(&who, &entry, &request)).await?;
+    Ok(Json(found(&app, &asker, &tools, &answer).await?))
 }
 
-async fn found(app: &App, asker: &Asker, answer: Answer) -> Result<Found, Fault> {
-    let numbers: Vec<i64> = answer.hits.iter().map(|hit| hit.number).collect();
-    let present = app.store.present(asker, &numbers).await?;
-    let mut hits = Vec::with_capacity(numbers.len());
-    for hit in &answer.hits {
-        let Some(revision) = present.get(&hit.number) else {
-            continue;
-        };
-        let incident = &revision.incident;
-        let Some(tool) = app.store.tool(asker, incident.tool.as_str()).await? else {
-            continue;
-        };
-        let entry = Entry::new(
-            hit.number,
-            revision.revision,
-            incident,
-            &tool,
-            &app.catalogue,
-        );
-        let mut matches = Matches::new(&answer.understood, &entry);
-        matches.why.extend(hit.told_alike());
-        hits.push(FoundHit {
-            number: hit.number,
-            score: hit.score,
-            title: title(app, &entry),
-            snippet: matches.excerpt.html(),
-            why: matches.why,
-            tool: entry.tool,
-            tool_class: entry.class,
-            cause: entry.cause,
-            status: entry.status,
-        });
-    }
+async fn found(
+    app: &App,
+    asker: &Asker,
+    tools: &HashMap<ToolId, Tool>,
+    answer: &Answer,
+) -> Result<Found, Fault> {
+    let hits = finding::matched(app, asker, tools, answer)
+        .await?
+        .into_iter()
+        .map(|found| FoundHit {
+            number: found.hit.number,
+            score: found.hit.score,
+            title: title(app, &found.entry),
+            snippet: found.matches.excerpt.html(),
+            why: found.matches.why,
+            tool: found.entry.tool,
+            tool_class: found.entry.class,
+            cause: found.entry.cause,
+            status: found.entry.status,
+        })
+        .collect();
     Ok(Found {
         total: answer.total,
-        remarks: answer
-            .relaxed
-            .iter()
-            .chain(answer.understood.remarks())
-            .cloned()
-            .collect(),
+        remarks: finding::remarks(answer),
         hits,
     })
 }

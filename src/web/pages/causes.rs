@@ -7,13 +7,13 @@ use axum::{
     response::Html,
 };
 
-use super::tools_by_name;
 use crate::{
     catalogue::Kind,
-    statistics::{Dimension, Filter},
+    statistics::{Dimension, Filter, Share},
     web::{
         fault::{self, Fault},
         fields::address,
+        finding::tools_by_name,
         show,
         state::App,
         views::{
@@ -32,10 +32,9 @@ const SHOWN: usize = 12;
 pub(super) async fn list(State(app): State<App>) -> Result<Html<String>, Fault> {
     let counts: HashMap<String, u64> = app
         .knowledge
-        .by(Dimension::Cause, &Filter::default())
-        .groups
+        .totals(Dimension::Cause, None)
         .into_iter()
-        .map(|group| (group.id, group.share.count))
+        .map(|total| (total.id, total.cases))
         .collect();
     let kinds = Kind::ALL
         .into_iter()
@@ -172,14 +171,12 @@ fn shares(app: &App, id: &str) -> Vec<Fact> {
     app.catalogue
         .classes()
         .filter_map(|class| {
-            let counted = app.knowledge.by(
-                Dimension::Cause,
-                &Filter {
-                    class: Some(class.id.to_string()),
-                    ..Filter::default()
-                },
-            );
-            let share = counted.groups.iter().find(|group| group.id == id)?.share;
+            let totals = app
+                .knowledge
+                .totals(Dimension::Cause, Some(class.id.as_str()));
+            let sample = totals.iter().map(|total| total.cases).sum();
+            let cases = totals.iter().find(|total| total.id == id)?.cases;
+            let share = Share::of(cases, sample);
             let interval = share.interval?;
             Some(Fact::new(
                 class.name.clone(),

@@ -2,13 +2,13 @@
 
 use axum::{extract::State, response::Html};
 
-use super::tools_by_name;
 use crate::{
     casebook::Status,
     store::Listing,
     web::{
         fault::{self, Fault},
         fields::address,
+        finding::tools_by_name,
         show,
         state::App,
         views::{

@@ -1,7 +1,5 @@
 //! One incident, as it stands and as it stood.
 
-use std::collections::BTreeMap;
-
 use axum::{
     extract::{Path, State},
     response::Html,
@@ -10,14 +8,15 @@ use axum::{
 use super::{
     calculations, number,
     search::{beside, filed},
-    tools_by_name,
 };
 use crate::{
     casebook::{Filed, Incident, Outcome, Revision, Status, Tool},
     vacuum::units::TypedPressure,
     web::{
+        asked_sequence,
         fault::{self, Fault},
         fields::{Asked, address, place},
+        finding::tools_by_name,
         show,
         state::App,
         views::{
@@ -46,7 +45,10 @@ pub(super) async fn show(
     view.similar = beside(&app, &asker, &filed, &tools).await?;
     view.edit = Some(format!("/incidents/{}/edit", filed.number));
     let attached = app.store.calculations(&asker, filed.number).await?;
-    view.sequence = Some(sequence(&current.incident, calculations::signs(&attached)));
+    view.sequence = Some(Link::new(
+        "What to check next",
+        asked_sequence::address_for(&current.incident, calculations::signs(&attached)),
+    ));
     view.calculations = calculations::lines(&attached, filed.number);
     view.calculate = Some(Link::new(
         "Calculate for this incident",
@@ -292,36 +294,6 @@ fn revisions(filed: &Filed, shown: i64) -> Vec<RevisionLine> {
             shown: revision.revision == shown,
         })
         .collect()
-}
-
-/// The sequence page with what is known of this incident filled in, and the signs that its
-/// calculations set where the report itself is silent.
-fn sequence(incident: &Incident, mut signs: BTreeMap<String, bool>) -> Link {
-    let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
-    let mut pairs: Vec<(String, String)> = Vec::new();
-    signs.extend(
-        incident
-            .signs
-            .iter()
-            .map(|(id, seen)| (id.to_string(), *seen)),
-    );
-    for (id, seen) in &signs {
-        pairs.push((format!("signs.{id}"), answer(seen).to_owned()));
-    }
-    for (id, happened) in &incident.antecedents {
-        pairs.push((format!("antecedents.{id}"), answer(happened).to_owned()));
-    }
-    for check in &incident.checks {
-        pairs.push((
-            format!("outcomes.{}", check.check),
-            check.outcome.id().to_owned(),
-        ));
-    }
-    let path = place("/sequence/tools", incident.tool.as_str());
-    let pairs = pairs
-        .iter()
-        .map(|(name, value)| (name.as_str(), value.as_str()));
-    Link::new("What to check next", address(&path, pairs))
 }
 
 /// What differs between two states, field by field.

@@ -17,10 +17,6 @@ mod statistics;
 use axum::{Router, routing::get};
 
 use super::{fault::Fault, state::App};
-use crate::{
-    casebook::{Asker, Tool, ToolId},
-    store::StoreError,
-};
 
 /// Every page with its address.
 pub(super) fn routes() -> Router<App> {
@@ -51,20 +47,6 @@ pub(super) fn routes() -> Router<App> {
         .route("/causes/{cause}", get(causes::show))
         .merge(calculations::routes())
         .route("/about", get(about::show))
-}
-
-/// The fleet's tools by name.
-async fn tools_by_name(
-    app: &App,
-    asker: &Asker,
-) -> Result<std::collections::HashMap<ToolId, Tool>, StoreError> {
-    Ok(app
-        .store
-        .tools(asker)
-        .await?
-        .into_iter()
-        .map(|tool| (tool.id.clone(), tool))
-        .collect())
 }
 
 /// The number in an address, which has to be one.

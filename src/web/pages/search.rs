@@ -1,6 +1,6 @@
 //! Search results, and the cases like a case.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use axum::{
     extract::{Path, State},
@@ -8,14 +8,16 @@ use axum::{
 };
 use jiff::{civil::Date, tz::TimeZone};
 
-use super::{number, tools_by_name};
+use super::number;
 use crate::{
     casebook::{Asker, Filed, Tool, ToolId},
     catalogue::Kind,
-    search::{Answer, Entry, Filters, Matches, Request},
+    search::{Answer, Filters, Request},
     web::{
+        asked_sequence,
         fault::{self, Fault},
         fields::{self, Asked, Pairs},
+        finding::{self, remarks, run, tools_by_name},
         show,
         state::App,
         views::{
@@ -128,7 +130,10 @@ pub(super) async fn similar(
         ),
         remarks: Vec::new(),
         nearest: causes_of(&app, &asker, &tools, &answer).await?.0,
-        sequence: Some(sequence_of(&filed)),
+        sequence: Some(Link::new(
+            format!("What to check next on {}", filed.current().incident.tool),
+            asked_sequence::address_for(&filed.current().incident, BTreeMap::new()),
+        )),
         pager: pager(&asked, &here, place, answer.total, hits.len()),
         hits,
         suggestions: Vec::new(),
@@ -172,17 +177,10 @@ async fn nearest_to(
     skip: usize,
     limit: usize,
 ) -> Result<Answer, Fault> {
-    let current = filed.current();
-    let Some(tool) = tools.get(&current.incident.tool) else {
+    let Some(tool) = tools.get(&filed.current().incident.tool) else {
         return Ok(Answer::default());
     };
-    let entry = Entry::new(
-        filed.number,
-        current.revision,
-        &current.incident,
-        tool,
-        &app.catalogue,
-    );
+    let entry = finding::entry(app, filed, tool);
     let request = Request {
         skip,
         limit,
@@ -192,58 +190,36 @@ async fn nearest_to(
     run(app, move |index| index.similar(&asker, &entry, &request)).await
 }
 
-/// Searches off the threads that serve requests.
-async fn run<T: Send + 'static>(
-    app: &App,
-    search: impl FnOnce(&crate::search::SearchIndex) -> Result<T, crate::search::SearchError>
-    + Send
-    + 'static,
-) -> Result<T, Fault> {
-    let index = std::sync::Arc::clone(&app.index);
-    Ok(tokio::task::spawn_blocking(move || search(&index)).await??)
-}
-
 async fn hits(
     app: &App,
     asker: &Asker,
     tools: &HashMap<ToolId, Tool>,
     answer: &Answer,
 ) -> Result<Vec<Hit>, Fault> {
-    let numbers: Vec<i64> = answer.hits.iter().map(|hit| hit.number).collect();
-    let present = app.store.present(asker, &numbers).await?;
-    let mut hits = Vec::with_capacity(numbers.len());
-    for found in &answer.hits {
-        let number = found.number;
-        let Some(revision) = present.get(&number) else {
-            continue;
-        };
-        let incident = &revision.incident;
-        let Some(tool) = tools.get(&incident.tool) else {
-            continue;
-        };
-        let entry = Entry::new(number, revision.revision, incident, tool, &app.catalogue);
-        let mut matches = Matches::new(&answer.understood, &entry);
-        matches.why.extend(found.told_alike());
-        hits.push(Hit {
-            incident: show::incident_line(number, incident, Some(tool), &app.catalogue),
-            excerpts: if matches.excerpt.marks.is_empty() {
-                Vec::new()
-            } else {
-                vec![Excerpt {
-                    part: show::capital(matches.part),
-                    text: SafeHtml(matches.excerpt.html()),
-                }]
-            },
-            why: matches.why,
-        });
-    }
-    Ok(hits)
-}
-
-/// What was made of the query, and what had to be left out of it.
-fn remarks(answer: &Answer) -> Vec<String> {
-    let understood = answer.understood.remarks().iter();
-    answer.relaxed.iter().chain(understood).cloned().collect()
+    let matched = finding::matched(app, asker, tools, answer).await?;
+    Ok(matched
+        .into_iter()
+        .map(|found| {
+            let excerpt = &found.matches.excerpt;
+            Hit {
+                incident: show::incident_line(
+                    found.hit.number,
+                    &found.incident,
+                    Some(found.tool),
+                    &app.catalogue,
+                ),
+                excerpts: if excerpt.marks.is_empty() {
+                    Vec::new()
+                } else {
+                    vec![Excerpt {
+                        part: show::capital(found.matches.part),
+                        text: SafeHtml(excerpt.html()),
+                    }]
+                },
+                why: found.matches.why,
+            }
+        })
+        .collect())
 }
 
 /// "Of the 40 nearest, 12 door seal …": the causes of the nearest cases, most first, and
@@ -296,24 +272,6 @@ fn most_first(counts: HashMap<&str, usize>) -> Vec<(&str, usize)> {
     let mut ranked: Vec<_> = counts.into_iter().collect();
     ranked.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(b.0)));
     ranked
-}
-
-/// The check sequence of a case's tool, with what is known of the case filled in.
-fn sequence_of(filed: &Filed) -> Link {
-    let incident = &filed.current().incident;
-    let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
-    let signs = incident.signs.iter();
-    let signs = signs.map(|(id, seen)| (format!("signs.{id}"), answer(seen)));
-    let antecedents = incident.antecedents.iter();
-    let antecedents = antecedents.map(|(id, seen)| (format!("antecedents.{id}"), answer(seen)));
-    let known: Vec<_> = signs.chain(antecedents).collect();
-    Link::new(
-        format!("What to check next on {}", incident.tool),
-        fields::address(
-            &format!("/sequence/tools/{}", incident.tool),
-            known.iter().map(|(name, value)| (name.as_str(), *value)),
-        ),
-    )
 }
 
 fn page_number(asked: &Asked) -> usize {

@@ -1,0 +1,98 @@
+//! Searching on behalf of pages and API: off the threads that serve requests, and with
+//! what each hit needs to be shown.
+
+use std::{collections::HashMap, sync::Arc};
+
+use super::{fault::Fault, state::App};
+use crate::{
+    casebook::{Asker, Filed, Incident, Tool, ToolId},
+    search::{Answer, Entry, Hit, Matches, SearchError, SearchIndex},
+    store::StoreError,
+};
+
+/// A hit with the incident it stands for.
+pub(super) struct Matched<'a> {
+    pub(super) hit: &'a Hit,
+    pub(super) incident: Incident,
+    pub(super) tool: &'a Tool,
+    pub(super) entry: Entry,
+    /// Which words were hit, and why else it is here.
+    pub(super) matches: Matches,
+}
+
+/// Searches off the threads that serve requests.
+pub(super) async fn run<T: Send + 'static>(
+    app: &App,
+    search: impl FnOnce(&SearchIndex) -> Result<T, SearchError> + Send + 'static,
+) -> Result<T, Fault> {
+    let index = Arc::clone(&app.index);
+    Ok(tokio::task::spawn_blocking(move || search(&index)).await??)
+}
+
+/// The fleet's tools by name.
+pub(super) async fn tools_by_name(
+    app: &App,
+    asker: &Asker,
+) -> Result<HashMap<ToolId, Tool>, StoreError> {
+    Ok(app
+        .store
+        .tools(asker)
+        .await?
+        .into_iter()
+        .map(|tool| (tool.id.clone(), tool))
+        .collect())
+}
+
+/// An incident as the index would hold it.
+pub(super) fn entry(app: &App, filed: &Filed, tool: &Tool) -> Entry {
+    let current = filed.current();
+    Entry::new(
+        filed.number,
+        current.revision,
+        &current.incident,
+        tool,
+        &app.catalogue,
+    )
+}
+
+/// The hits of an answer with their incidents, in order.
+pub(super) async fn matched<'a>(
+    app: &App,
+    asker: &Asker,
+    tools: &'a HashMap<ToolId, Tool>,
+    answer: &'a Answer,
+) -> Result<Vec<Matched<'a>>, Fault> {
+    let numbers: Vec<i64> = answer.hits.iter().map(|hit| hit.number).collect();
+    let mut present = app.store.present(asker, &numbers).await?;
+    Ok(answer
+        .hits
+        .iter()
+        .filter_map(|hit| {
+            let revision = present.remove(&hit.number)?;
+            let incident = revision.incident;
+            let tool = tools.get(&incident.tool)?;
+            let entry = Entry::new(
+                hit.number,
+                revision.revision,
+                &incident,
+                tool,
+                &app.catalogue,
+            );
+            let mut matches = Matches::new(&answer.understood, &entry);
+            matches.why.extend(hit.told_alike());
+            Some(Matched {
+                hit,
+                incident,
+                tool,
+                entry,
+                matches,
+            })
+        })
+        .collect())
+}
+
+/// What was made of the query, and what had to be left out of it.
+pub(super) fn remarks(answer: &Answer) -> Vec<String> {
+    let understood = answer.understood.remarks().iter();
+    answer.relaxed.iter().chain(understood).cloned().collect()
+}
