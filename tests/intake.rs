@@ -44,6 +44,78 @@ fn the_same_seed_gives_the_same_bytes() {
     assert_ne!(make("7"), make("8"));
 }
 
+/// What the model states has to be what the incidents are drawn from: the share of each cause
+/// in a class, and how often a sign was seen with a cause, within four standard errors.
+#[test]
+fn the_stated_model_is_the_one_incidents_come_from() {
+    let model = || process::run(&["synthesise", "--model", "--seed", "41"], b"").stdout;
+    assert_eq!(model(), model());
+    let stated: Value = serde_json::from_slice(&model()).expect("JSON");
+    let made = process::run(&["synthesise", "--incidents", "6000", "--seed", "41"], b"");
+    let rows: Vec<Value> = String::from_utf8(made.stdout)
+        .expect("text")
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("JSON"))
+        .collect();
+    let mut held = 0;
+    let mut hold = |chance: f64, seen: usize, of: usize, what: &str| {
+        let error = (chance * (1.0 - chance) / of as f64)
+            .sqrt()
+            .max(1.0 / of as f64);
+        let share = seen as f64 / of as f64;
+        assert!(
+            (share - chance).abs() < 4.5 * error,
+            "{what}: {share} of {of} against {chance}"
+        );
+        held += 1;
+    };
+    let found = |row: &Value| row["cause"] != "not-found";
+    let missed = rows.iter().filter(|row| !found(row)).count();
+    hold(
+        number(&stated["not_found_share"]),
+        missed,
+        rows.len(),
+        "not found",
+    );
+    for (class, truth) in stated["classes"].as_object().expect("classes") {
+        let causes = truth["causes"].as_object().expect("causes");
+        let total: f64 = causes.values().map(number).sum();
+        assert!((total - 1.0).abs() < 1e-9);
+        let of_class: Vec<&Value> = rows
+            .iter()
+            .filter(|row| row["tool_class"] == class.as_str() && found(row))
+            .collect();
+        for (cause, chance) in causes {
+            let cases = of_class
+                .iter()
+                .filter(|row| row["cause"] == cause.as_str())
+                .count();
+            hold(number(chance), cases, of_class.len(), cause);
+        }
+    }
+    for (cause, truth) in stated["causes"].as_object().expect("causes") {
+        let with: Vec<&Value> = rows
+            .iter()
+            .filter(|row| row["cause"] == cause.as_str())
+            .collect();
+        for (sign, chance) in truth["signs"].as_object().expect("signs") {
+            let looked: Vec<bool> = with
+                .iter()
+                .filter_map(|row| row["signs"][sign.as_str()].as_bool())
+                .collect();
+            if looked.len() >= 20 {
+                let seen = looked.iter().filter(|seen| **seen).count();
+                hold(number(chance), seen, looked.len(), sign);
+            }
+        }
+    }
+    assert!(held > 500, "{held}");
+}
+
+fn number(value: &Value) -> f64 {
+    value.as_f64().expect("a number")
+}
+
 #[test]
 fn a_thousand_bad_lines_are_each_named_and_no_row_is_taken() {
     let folder = TempDir::new().expect("a folder");

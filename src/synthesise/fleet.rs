@@ -6,7 +6,10 @@ use jiff::{SignedDuration, Timestamp, civil};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{LOOKED_FOR, NOT_FOUND_SHARE, SITES, TOOLS_PER_CLASS, words};
+use super::{
+    FIX_SIGMA, LONGEST_SEARCH, LOOKED_FOR, MINUTES_SIGMA, Model, NOT_FOUND_SHARE, SITES,
+    TOOLS_PER_CLASS, loss_range, words,
+};
 use crate::{
     casebook::{CheckDone, Finding, Incident, Outcome, Pressures, Site, Status, Tool, ToolId},
     catalogue::{Catalogue, Cause, Check, SignId, ToolClass},
@@ -68,6 +71,34 @@ impl<'a> Fleet<'a> {
         }
     }
 
+    /// What is true of this fleet, in full.
+    pub fn model(&self) -> Model<'_> {
+        Model::of(self)
+    }
+
+    pub(super) fn catalogue(&self) -> &'a Catalogue {
+        self.catalogue
+    }
+
+    pub(super) fn seed(&self) -> u64 {
+        self.seed
+    }
+
+    /// The true chances of the causes of a class, and its checks in the order of its people.
+    pub(super) fn truth(&self, class: &ToolClass) -> (BTreeMap<&str, f64>, Vec<&str>) {
+        self.classes
+            .get(class.id.as_str())
+            .map_or_else(Default::default, |model| {
+                let causes = model.causes.iter();
+                (
+                    causes
+                        .map(|(cause, chance)| (cause.id.as_str(), *chance))
+                        .collect(),
+                    model.checks.iter().map(|check| check.id.as_str()).collect(),
+                )
+            })
+    }
+
     /// Draws incidents, in the order they happened.
     pub fn incidents(&self, count: u64) -> impl Iterator<Item = Made<'_>> {
         // Incidents have a stream of their own, so that a change to the fleet's drawing
@@ -118,9 +149,9 @@ impl<'a> Fleet<'a> {
         }
         let checks = self.checks(rng, tool, model, cause, found);
         let searched: f64 = checks.iter().filter_map(|check| check.minutes).sum();
-        let labour = searched + cause.fix_minutes * log_normal(rng, 0.4);
+        let labour = searched + cause.fix_minutes * log_normal(rng, FIX_SIGMA);
         let down = labour / 60.0 + 3.0 + 20.0 * rng.random::<f64>();
-        let (low, high) = cause.decades.unwrap_or((0.3, 2.0));
+        let (low, high) = loss_range(cause);
         let loss = low + (high - low) * rng.random::<f64>();
         let healthy = tool.healthy_base;
         let times = |typed: TypedPressure, factor: f64| TypedPressure {
@@ -198,7 +229,6 @@ impl<'a> Fleet<'a> {
         cause: &Cause,
         found: bool,
     ) -> Vec<CheckDone> {
-        const LONGEST: usize = 25;
         let mut done = Vec::new();
         for check in &model.checks {
             if !check
@@ -218,10 +248,14 @@ impl<'a> Fleet<'a> {
                 } else {
                     Outcome::Clear
                 },
-                minutes: Some((check.minutes * log_normal(rng, 0.3)).round().max(1.0)),
+                minutes: Some(
+                    (check.minutes * log_normal(rng, MINUTES_SIGMA))
+                        .round()
+                        .max(1.0),
+                ),
                 note: String::new(),
             });
-            if ends || done.len() == LONGEST {
+            if ends || done.len() == LONGEST_SEARCH {
                 break;
             }
         }

@@ -12,16 +12,24 @@
 //! * **Pressures.** The loss in decades is uniform over the cause's usual range; after the
 //!   fix the healthy pressure times a log-normal factor of 0.05 decades.
 //! * **Checks.** Done in common-practice order (chance by pseudo-counts, per minute), each
-//!   outcome drawn from its detection and false-alarm chance, until the cause is found.
-//!   Minutes: the check's, times a log-normal factor of sigma 0.3.
+//!   outcome drawn from its detection and false-alarm chance, until the cause is found or
+//!   [`LONGEST_SEARCH`] checks are made. Minutes: the check's, times a log-normal factor of
+//!   sigma [`MINUTES_SIGMA`]; those of the fix likewise, of sigma [`FIX_SIGMA`].
 //! * **Words.** The names of what was seen, in the phrases of one of several hands.
+//!
+//! [`Fleet::model`] states every chance and time a seed leads to, so that the cost of not
+//! knowing them can be measured from outside.
 //!
 //! The same seed gives the same bytes on every machine.
 
 mod fleet;
+mod model;
 mod words;
 
 pub use fleet::{Fleet, Made};
+pub use model::{Model, ModelCause, ModelCheck, ModelClass};
+
+use crate::catalogue::Cause;
 
 /// How many sites.
 pub const SITES: usize = 12;
@@ -31,3 +39,14 @@ pub const TOOLS_PER_CLASS: usize = 40;
 pub const NOT_FOUND_SHARE: f64 = 0.05;
 /// Chance that a sign or antecedent was looked for.
 pub const LOOKED_FOR: f64 = 0.35;
+/// Sigma of the log-normal factor on the minutes of a check.
+pub const MINUTES_SIGMA: f64 = 0.3;
+/// Sigma of the log-normal factor on the minutes of a fix.
+pub const FIX_SIGMA: f64 = 0.4;
+/// After how many checks a search ends unfinished.
+pub const LONGEST_SEARCH: usize = 25;
+
+/// The decades a cause costs, for one that states none the usual ones.
+fn loss_range(cause: &Cause) -> (f64, f64) {
+    cause.decades.unwrap_or((0.3, 2.0))
+}
