@@ -3,8 +3,19 @@
 //! Values are not divided by the chance of getting there, so they add up: with `mass` the
 //! chance that the search gets to a cell, the value of a cell is the least over the next
 //! check of `mass · minutes`, plus what finishing costs for the causes it finds, plus the
-//! values of the cells it leads to (Bellman's equation). Outcomes of isolating checks are
-//! the base-3 digits 0 not made, 1 found, 2 clear.
+//! values of the cells it leads to (Bellman's equation).
+//!
+//! A lane is one combination of outcomes of the isolating checks, each not made, found or
+//! clear. All lanes of a set lie side by side and are worked through together. Sets are
+//! visited from the largest number down, by deciding their bits from the highest, so that
+//! the chances that remain are kept up along the way and never stored. The highest bits
+//! make blocks; blocks with as many of them set do not need each other and are shared out
+//! between two threads.
+//!
+//! What finishing costs adds up to a difference: being in state `s`, the causes left would
+//! cost `F(s)` to finish from there. The table holds values less `F(s)`, so that finishing
+//! enters only where the state changes; an outcome of an isolating check splits `F` and
+//! leaves its sum alone.
 
 use super::task::Task;
 use crate::statistics::Outcome;
@@ -14,30 +25,6 @@ pub(super) struct Solved {
     /// Checks in order with the outcome taken for granted: clear, or of an isolating check
     /// the likelier one.
     pub(super) path: Vec<(usize, Outcome)>,
-}
-
-/// Values of cells: `[outcomes][state][set]`, flat.
-struct Table<'t> {
-    task: &'t Task,
-    direct: Vec<usize>,
-    isolating: Vec<usize>,
-    /// By position in `direct`.
-    steps: Vec<Step>,
-    /// Whether the minutes to finish count.
-    finishing: bool,
-    /// By position in `direct`: isolating ones that have to come before.
-    needs_told: Vec<Vec<usize>>,
-    /// By position in `isolating`.
-    told_needs: Vec<(usize, Vec<usize>)>,
-    by_state: [usize; 3],
-    values: Vec<f64>,
-    sums: Vec<[f64; 4]>,
-}
-
-struct Step {
-    minutes: f64,
-    /// Positions that have to come before, as bits.
-    needs: usize,
 }
 
 /// Solves for `direct` and `isolating`, which have to hold all they need; `tail` gives the
@@ -50,12 +37,78 @@ pub(super) fn solve(
 ) -> Solved {
     let mut table = Table::new(task, direct, isolating);
     table.fill(tail);
-    let minutes = table.values[table.at(0, task.start, 0)];
+    let finish = table.finish_from(&task.weights, task.start);
     Solved {
-        minutes,
-        path: table.path(),
+        minutes: table.value(0, table.row[task.start], table.no_outcome()) + finish,
+        path: table.path(tail),
     }
 }
+
+/// Outcomes of the isolating checks that lie side by side.
+struct Lanes {
+    /// Outcomes by lane: 0 not made, 1 found, 2 clear; by position in `isolating`.
+    outcomes: Vec<Vec<u8>>,
+    /// Runs of lanes with as many checks not made, the fewest first.
+    levels: Vec<std::ops::Range<usize>>,
+    /// By lane: what can be made.
+    telling: Vec<Vec<Telling>>,
+}
+
+#[derive(Clone, Copy)]
+struct Telling {
+    /// The check, by position.
+    check: usize,
+    /// Lanes it leads to.
+    found: usize,
+    clear: usize,
+}
+
+struct Step {
+    minutes: f64,
+    /// Row of its state.
+    row: usize,
+    /// Positions that have to come before, as bits.
+    needs: usize,
+    /// Lanes in which it may be made, if not all.
+    lanes: Option<Vec<bool>>,
+}
+
+struct Table<'t> {
+    task: &'t Task,
+    direct: Vec<usize>,
+    isolating: Vec<usize>,
+    /// By position in `direct`.
+    steps: Vec<Step>,
+    /// By position in `isolating`: positions in `direct` that have to come before, as bits.
+    told_needs: Vec<usize>,
+    /// By position in `isolating`: minutes and row of the state.
+    told_minutes: Vec<(f64, usize)>,
+    lanes: Lanes,
+    /// States the tool can be in, and their row by state.
+    states: Vec<usize>,
+    row: [usize; 3],
+    /// Positions below the blocks.
+    low: usize,
+    /// By the bits above: least values less what finishing costs, `[set][row][lane]`, flat.
+    blocks: Vec<Vec<f64>>,
+}
+
+/// A block being filled.
+struct Block<'t> {
+    table: &'t Table<'t>,
+    /// Its number: the bits above.
+    high: usize,
+    values: Vec<f64>,
+    /// By row and lane: the best of making a check of that state.
+    best: Vec<f64>,
+    /// The lanes of the full set.
+    last: &'t [f64],
+}
+
+/// From this many checks on, two threads pay.
+const WORTH_THREADS: usize = 14;
+/// Bits that number the blocks then.
+const BLOCK_BITS: usize = 5;
 
 impl<'t> Table<'t> {
     fn new(task: &'t Task, direct: &[usize], isolating: &[usize]) -> Self {
@@ -68,306 +121,554 @@ impl<'t> Table<'t> {
             let needs = task.checks[check].needs.iter();
             needs.filter_map(place).fold(0, |bits, at| bits | 1 << at)
         };
-        let digits = |check: usize| task.checks[check].needs.iter().filter_map(told).collect();
-        let mut by_state = [0; 3];
-        for (at, &check) in direct.iter().enumerate() {
-            by_state[task.checks[check].state] |= 1 << at;
+        let first = |check: usize| -> Vec<usize> {
+            task.checks[check].needs.iter().filter_map(told).collect()
+        };
+        let told_first: Vec<Vec<usize>> = isolating.iter().map(|&check| first(check)).collect();
+        let lanes = Lanes::new(&told_first);
+        let used = |state: &usize| {
+            *state == task.start
+                || direct
+                    .iter()
+                    .chain(isolating)
+                    .any(|&check| task.checks[check].state == *state)
+        };
+        let states: Vec<usize> = (0..3).filter(used).collect();
+        let mut row = [0; 3];
+        for (at, &state) in states.iter().enumerate() {
+            row[state] = at;
         }
-        let outcomes = 3usize.pow(isolating.len() as u32);
+        let steps = direct
+            .iter()
+            .map(|&check| {
+                let first = first(check);
+                let may = |outcomes: &Vec<u8>| first.iter().all(|&need| outcomes[need] != 0);
+                Step {
+                    minutes: task.checks[check].minutes,
+                    row: row[task.checks[check].state],
+                    needs: bits(check),
+                    lanes: (!first.is_empty()).then(|| lanes.outcomes.iter().map(may).collect()),
+                }
+            })
+            .collect();
+        let high = if direct.len() < WORTH_THREADS {
+            0
+        } else {
+            BLOCK_BITS
+        };
         Self {
             task,
-            steps: direct
+            steps,
+            told_needs: isolating.iter().map(|&check| bits(check)).collect(),
+            told_minutes: isolating
                 .iter()
-                .map(|&check| Step {
-                    minutes: task.checks[check].minutes,
-                    needs: bits(check),
+                .map(|&check| {
+                    let item = &task.checks[check];
+                    (item.minutes, row[item.state])
                 })
                 .collect(),
-            finishing: !task.finish.is_empty(),
-            needs_told: direct.iter().map(|&check| digits(check)).collect(),
-            told_needs: isolating
-                .iter()
-                .map(|&check| (bits(check), digits(check)))
-                .collect(),
-            by_state,
-            values: vec![0.0; (outcomes * 3) << direct.len()],
-            sums: vec![[0.0; 4]; 1 << direct.len()],
+            low: direct.len() - high,
+            blocks: vec![Vec::new(); 1 << high],
+            lanes,
+            states,
+            row,
             isolating: isolating.to_vec(),
             direct,
         }
     }
 
-    fn at(&self, outcomes: usize, state: usize, set: usize) -> usize {
-        ((outcomes * 3 + state) << self.direct.len()) + set
+    fn width(&self) -> usize {
+        self.lanes.outcomes.len()
     }
 
-    fn digit(&self, outcomes: usize, at: usize) -> usize {
-        outcomes / 3usize.pow(at as u32) % 3
+    /// Length of what is kept of a set.
+    fn stride(&self) -> usize {
+        self.states.len() * self.width()
+    }
+
+    fn value(&self, set: usize, row: usize, lane: usize) -> f64 {
+        let within = set & ((1 << self.low) - 1);
+        self.blocks[set >> self.low][within * self.stride() + row * self.width() + lane]
+    }
+
+    /// The lane in which no isolating check has been made.
+    fn no_outcome(&self) -> usize {
+        self.width() - 1
+    }
+
+    fn finish_from(&self, weights: &[f64], state: usize) -> f64 {
+        let finish = self.task.finish.iter().zip(weights);
+        finish.map(|(finish, weight)| finish[state] * weight).sum()
     }
 
     fn fill(&mut self, tail: &dyn Fn(&[f64], usize) -> f64) {
-        let full = (1usize << self.direct.len()) - 1;
-        let outcomes = 3usize.pow(self.isolating.len() as u32);
-        for told in (0..outcomes).rev() {
-            let weights = self.weights(told);
-            self.sum(&weights);
-            let mut last = weights;
-            for &check in &self.direct {
-                for &(cause, chance) in &self.task.checks[check].reveals {
-                    last[cause] *= 1.0 - chance;
-                }
+        let weights: Vec<Vec<f64>> = (0..self.width()).map(|lane| self.weights(lane)).collect();
+        let mut last = vec![0.0; self.stride()];
+        for (lane, weights) in weights.iter().enumerate() {
+            let weights = self.all_clear(weights);
+            for (row, &state) in self.states.iter().enumerate() {
+                last[row * self.width() + lane] =
+                    tail(&weights, state) - self.finish_from(&weights, state);
             }
-            for state in 0..3 {
-                let at = self.at(told, state, full);
-                self.values[at] = tail(&last, state);
-            }
-            let ready: usize = (0..self.direct.len())
-                .filter(|&at| {
-                    self.needs_told[at]
-                        .iter()
-                        .all(|&need| self.digit(told, need) != 0)
-                })
-                .fold(0, |bits, at| bits | 1 << at);
-            let open: Vec<usize> = (0..self.isolating.len())
-                .filter(|&at| {
-                    self.digit(told, at) == 0
-                        && self.told_needs[at]
-                            .1
-                            .iter()
-                            .all(|&need| self.digit(told, need) != 0)
-                })
+        }
+        let sums = Sums::new(self, &weights);
+        let most = self.blocks.len().trailing_zeros();
+        for bits in (0..=most).rev() {
+            let layer: Vec<usize> = (0..self.blocks.len())
+                .filter(|block| block.count_ones() == bits)
                 .collect();
-            for set in (0..full).rev() {
-                self.fill_cell(told, set, ready, &open);
-            }
-        }
-    }
-
-    fn fill_cell(&mut self, told: usize, set: usize, ready: usize, open: &[usize]) {
-        let [mass, finish @ ..] = self.sums[set];
-        let mut best = [f64::INFINITY; 3];
-        let size = 1 << self.direct.len();
-        for (state, best) in best.iter_mut().enumerate() {
-            let row = &self.values[self.at(told, state, 0)..][..size];
-            let mut left = !set & self.by_state[state] & ready;
-            while left != 0 {
-                let at = left.trailing_zeros() as usize;
-                left &= left - 1;
-                let step = &self.steps[at];
-                if step.needs & !set != 0 {
-                    continue;
-                }
-                let next = set | 1 << at;
-                let mut value = step.minutes * mass + row[next];
-                if self.finishing {
-                    value += finish[state] - self.sums[next][1 + state];
-                }
-                if value < *best {
-                    *best = value;
-                }
-            }
-        }
-        for &at in open {
-            if self.told_needs[at].0 & !set == 0 {
-                let state = self.task.checks[self.isolating[at]].state;
-                best[state] = self.telling(told, set, at).min(best[state]);
-            }
-        }
-        for state in 0..3 {
-            let changes = &self.task.changes[state];
-            let value = (0..3)
-                .map(|to| changes[to] * mass + best[to])
-                .fold(f64::INFINITY, f64::min);
-            let at = self.at(told, state, set);
-            self.values[at] = value;
-        }
-    }
-
-    fn telling(&self, told: usize, set: usize, at: usize) -> f64 {
-        let item = &self.task.checks[self.isolating[at]];
-        let step = 3usize.pow(at as u32);
-        item.minutes * self.sums[set][0]
-            + self.values[self.at(told + step, item.state, set)]
-            + self.values[self.at(told + 2 * step, item.state, set)]
-    }
-
-    /// Weights once the isolating checks have told.
-    fn weights(&self, told: usize) -> Vec<f64> {
-        let mut weights = self.task.weights.clone();
-        for (at, &check) in self.isolating.iter().enumerate() {
-            match self.digit(told, at) {
-                0 => {}
-                digit => weights = self.task.told(&weights, check, digit == 1),
-            }
-        }
-        weights
-    }
-
-    /// For each set the mass left, and the mass times the minutes to finish from each state.
-    fn sum(&mut self, weights: &[f64]) {
-        let size = self.direct.len();
-        // Causes by the lowest position that answers to them: after deciding the positions
-        // from the top down to `b`, exactly a prefix of them still varies.
-        let mut lowest: Vec<(usize, usize)> = Vec::new();
-        let mut constant = [0.0; 4];
-        for (cause, &weight) in weights.iter().enumerate() {
-            let answers = |check: &usize| {
-                self.task.checks[*check]
-                    .reveals
-                    .iter()
-                    .any(|(other, _)| *other == cause)
+            let filled = |blocks: &[usize]| -> Vec<(usize, Vec<f64>)> {
+                let fill = |&block: &usize| (block, Block::filled(self, block, &last, &sums));
+                blocks.iter().map(fill).collect()
             };
-            match self.direct.iter().position(answers) {
-                Some(at) => lowest.push((at, cause)),
-                None => constant[0] += weight,
+            let (one, other) = layer.split_at(layer.len() / 2);
+            let done = if one.is_empty() {
+                filled(other)
+            } else {
+                std::thread::scope(|scope| {
+                    let beside = scope.spawn(|| filled(one));
+                    let mut done = filled(other);
+                    // A panic over there is passed on here.
+                    done.extend(
+                        beside
+                            .join()
+                            .unwrap_or_else(|panic| std::panic::resume_unwind(panic)),
+                    );
+                    done
+                })
+            };
+            for (block, values) in done {
+                self.blocks[block] = values;
             }
         }
-        lowest.sort_unstable();
-        let varying: Vec<usize> = (0..=size)
-            .map(|b| lowest.iter().filter(|(at, _)| *at < b).count())
-            .collect();
-        let mut keep = vec![vec![1.0; lowest.len()]; size];
-        for (at, &check) in self.direct.iter().enumerate() {
+    }
+
+    /// Weights once every direct check was clear.
+    fn all_clear(&self, weights: &[f64]) -> Vec<f64> {
+        let mut last = weights.to_vec();
+        for &check in &self.direct {
             for &(cause, chance) in &self.task.checks[check].reveals {
-                if let Some(column) = lowest.iter().position(|(_, other)| *other == cause) {
-                    keep[at][column] = 1.0 - chance;
-                }
+                last[cause] *= 1.0 - chance;
             }
         }
-        let finish: Vec<[f64; 3]> = lowest
-            .iter()
-            .map(|(_, cause)| self.task.finish.get(*cause).copied().unwrap_or([0.0; 3]))
-            .collect();
-        let start: Vec<f64> = lowest.iter().map(|(_, cause)| weights[*cause]).collect();
-        let mut scratch = vec![vec![0.0; lowest.len()]; size];
-        let walk = Walk {
-            varying: &varying,
-            keep: &keep,
-            finish: &finish,
-        };
-        walk.down(size, constant, &start, 0, &mut scratch, &mut self.sums);
+        last
     }
 
-    fn path(&self) -> Vec<(usize, Outcome)> {
+    fn weights(&self, lane: usize) -> Vec<f64> {
+        let outcomes = self.isolating.iter().zip(&self.lanes.outcomes[lane]);
+        outcomes.fold(
+            self.task.weights.clone(),
+            |weights, (&check, &outcome)| match outcome {
+                0 => weights,
+                told => self.task.told(&weights, check, told == 1),
+            },
+        )
+    }
+
+    fn path(&self, tail: &dyn Fn(&[f64], usize) -> f64) -> Vec<(usize, Outcome)> {
         let full = (1usize << self.direct.len()) - 1;
-        let (mut told, mut state, mut set) = (0, self.task.start, 0);
+        let (mut lane, mut state, mut set) = (self.no_outcome(), self.task.start, 0);
+        let mut weights = self.task.weights.clone();
         let mut path = Vec::new();
-        let mut known = usize::MAX;
-        let mut sums = Vec::new();
         while set != full {
-            if known != told {
-                let mut again = Table::new(self.task, &self.direct, &[]);
-                again.sum(&self.weights(told));
-                sums = again.sums;
-                known = told;
-            }
-            let [mass, finish @ ..] = sums[set];
-            let changes = &self.task.changes[state];
-            let mut best: Option<(f64, bool, usize)> = None;
-            let mut offer = |value: f64, isolating: bool, at: usize| {
-                if best.is_none_or(|(least, ..)| value < least) {
-                    best = Some((value, isolating, at));
+            let mass: f64 = weights.iter().sum();
+            let value = |set: usize, state: usize, lane: usize, weights: &[f64]| {
+                if set == full {
+                    tail(weights, state)
+                } else {
+                    self.value(set, self.row[state], lane) + self.finish_from(weights, state)
                 }
             };
-            for at in 0..self.direct.len() {
-                let told_first = self.needs_told[at]
-                    .iter()
-                    .all(|&need| self.digit(told, need) != 0);
-                if set & 1 << at != 0 || self.steps[at].needs & !set != 0 || !told_first {
+            let mut best: Option<(f64, Next)> = None;
+            let mut offer = |value: f64, next: Next| {
+                if best.as_ref().is_none_or(|(least, _)| value < *least) {
+                    best = Some((value, next));
+                }
+            };
+            for (at, step) in self.steps.iter().enumerate() {
+                let may = step.lanes.as_ref().is_none_or(|lanes| lanes[lane]);
+                if set & 1 << at != 0 || step.needs & !set != 0 || !may {
                     continue;
                 }
                 let item = &self.task.checks[self.direct[at]];
-                let next = set | 1 << at;
-                let finishing = finish[item.state] - sums[next][1 + item.state];
-                let minutes = (changes[item.state] + item.minutes) * mass;
-                offer(
-                    minutes + finishing + self.values[self.at(told, item.state, next)],
-                    false,
-                    at,
-                );
+                let mut left = weights.clone();
+                let mut minutes = (self.task.changes[state][item.state] + item.minutes) * mass;
+                for &(cause, chance) in &item.reveals {
+                    let found = left[cause] * chance;
+                    left[cause] -= found;
+                    let finish = self.task.finish.get(cause);
+                    minutes += found * finish.map_or(0.0, |finish| finish[item.state]);
+                }
+                minutes += value(set | 1 << at, item.state, lane, &left);
+                offer(minutes, Next::Direct(at, left));
             }
-            for at in 0..self.isolating.len() {
-                let (bits, digits) = &self.told_needs[at];
-                let told_first = digits.iter().all(|&need| self.digit(told, need) != 0);
-                if self.digit(told, at) != 0 || bits & !set != 0 || !told_first {
+            for &Telling {
+                check: at,
+                found,
+                clear,
+            } in &self.lanes.telling[lane]
+            {
+                if self.told_needs[at] & !set != 0 {
                     continue;
                 }
-                let item = &self.task.checks[self.isolating[at]];
-                let step = 3usize.pow(at as u32);
-                let minutes = (changes[item.state] + item.minutes) * mass;
-                let found = self.values[self.at(told + step, item.state, set)];
-                let clear = self.values[self.at(told + 2 * step, item.state, set)];
-                offer(minutes + found + clear, true, at);
-            }
-            let Some((_, isolating, at)) = best else {
-                return path;
-            };
-            if isolating {
                 let check = self.isolating[at];
-                let (weights, _) = self.task.after(&path);
-                let found: f64 = self.task.told(&weights, check, true).iter().sum();
-                let clear: f64 = self.task.told(&weights, check, false).iter().sum();
-                let likelier = if found > clear {
-                    Outcome::Found
-                } else {
-                    Outcome::Clear
-                };
-                told += 3usize.pow(at as u32) * if found > clear { 1 } else { 2 };
-                state = self.task.checks[check].state;
-                path.push((check, likelier));
-            } else {
-                state = self.task.checks[self.direct[at]].state;
-                set |= 1 << at;
-                path.push((self.direct[at], Outcome::Clear));
+                let item = &self.task.checks[check];
+                let mut minutes = (self.task.changes[state][item.state] + item.minutes) * mass;
+                let sides = [(found, true), (clear, false)]
+                    .map(|(lane, told)| (lane, self.task.told(&weights, check, told)));
+                for (lane, weights) in &sides {
+                    minutes += value(set, item.state, *lane, weights);
+                }
+                offer(minutes, Next::Telling(at, sides));
+            }
+            match best {
+                None => return path,
+                Some((_, Next::Direct(at, left))) => {
+                    state = self.task.checks[self.direct[at]].state;
+                    set |= 1 << at;
+                    weights = left;
+                    path.push((self.direct[at], Outcome::Clear));
+                }
+                Some((_, Next::Telling(at, [found, clear]))) => {
+                    let chance = |side: &(usize, Vec<f64>)| side.1.iter().sum::<f64>();
+                    let (likelier, outcome) = if chance(&found) > chance(&clear) {
+                        (found, Outcome::Found)
+                    } else {
+                        (clear, Outcome::Clear)
+                    };
+                    state = self.task.checks[self.isolating[at]].state;
+                    (lane, weights) = likelier;
+                    path.push((self.isolating[at], outcome));
+                }
             }
         }
         path
     }
 }
 
-struct Walk<'w> {
-    varying: &'w [usize],
-    keep: &'w [Vec<f64>],
-    finish: &'w [[f64; 3]],
+impl<'t> Block<'t> {
+    fn filled(table: &'t Table<'t>, high: usize, last: &'t [f64], sums: &Sums) -> Vec<f64> {
+        let mut block = Self {
+            table,
+            high,
+            values: vec![0.0; table.stride() << table.low],
+            best: vec![0.0; table.stride()],
+            last,
+        };
+        let (sum, weights) = sums.above(table.low, high);
+        let mut scratch: Vec<Scratch> = (0..table.low).map(|_| sums.scratch()).collect();
+        sums.down(table.low, &sum, &weights, 0, &mut scratch, &mut block);
+        block.values
+    }
+
+    /// Values of a set of the block; `sums` holds the mass, then, if finishing counts,
+    /// what it would cost from each row, lanes side by side.
+    fn cell(&mut self, within: usize, sums: &[f64]) {
+        let table = self.table;
+        let (width, rows, stride) = (table.width(), table.states.len(), table.stride());
+        let set = self.high << table.low | within;
+        let (here, above) = self.values[within * stride..].split_at_mut(stride);
+        let mut left = !set & ((1usize << table.direct.len()) - 1);
+        if left == 0 {
+            here.copy_from_slice(self.last);
+            return;
+        }
+        let (mass, finish) = sums.split_at(width);
+        self.best.fill(f64::INFINITY);
+        while left != 0 {
+            let at = left.trailing_zeros() as usize;
+            left &= left - 1;
+            let step = &table.steps[at];
+            if step.needs & !set != 0 {
+                continue;
+            }
+            let next = if at < table.low {
+                // `1 << at` sets on, of which the first is `above`.
+                &above[((1usize << at) - 1) * stride + step.row * width..][..width]
+            } else {
+                let block = &table.blocks[self.high | 1 << (at - table.low)];
+                &block[within * stride + step.row * width..][..width]
+            };
+            let best = &mut self.best[step.row * width..][..width];
+            match &step.lanes {
+                None => least(best, step.minutes, mass, next),
+                Some(lanes) => {
+                    for (lane, best) in best.iter_mut().enumerate().filter(|(at, _)| lanes[*at]) {
+                        *best = lesser(*best, step.minutes * mass[lane] + next[lane]);
+                    }
+                }
+            }
+        }
+        for level in &table.lanes.levels {
+            for lane in level.clone() {
+                for telling in &table.lanes.telling[lane] {
+                    if table.told_needs[telling.check] & !set != 0 {
+                        continue;
+                    }
+                    let (minutes, row) = table.told_minutes[telling.check];
+                    let told = &here[row * width..][..width];
+                    let value = minutes * mass[lane] + told[telling.found] + told[telling.clear];
+                    let best = &mut self.best[row * width + lane];
+                    *best = lesser(*best, value);
+                }
+            }
+            for from in 0..rows {
+                let run = level.start + from * width..level.end + from * width;
+                let value = &mut here[run.clone()];
+                value.copy_from_slice(&self.best[run.clone()]);
+                for to in (0..rows).filter(|&to| to != from) {
+                    let change = table.task.changes[table.states[from]][table.states[to]];
+                    let other = level.start + to * width..level.end + to * width;
+                    let best = &self.best[other.clone()];
+                    let mass = &mass[level.clone()];
+                    if finish.is_empty() {
+                        least(value, change, mass, best);
+                    } else {
+                        let there = finish[other].iter().zip(&finish[run.clone()]);
+                        let lanes = value.iter_mut().zip(mass).zip(best).zip(there);
+                        for (((value, mass), best), (there, stay)) in lanes {
+                            *value = lesser(*value, change * mass + best + (there - stay));
+                        }
+                    }
+                }
+            }
+        }
+    }
 }
 
-impl Walk<'_> {
-    /// Decides the positions below `left`, adding causes that no longer vary to `sum`.
+enum Next {
+    Direct(usize, Vec<f64>),
+    /// With lane and weights of found and clear.
+    Telling(usize, [(usize, Vec<f64>); 2]),
+}
+
+/// Lowers each value to `minutes · mass + next` where that is less.
+fn least(values: &mut [f64], minutes: f64, mass: &[f64], next: &[f64]) {
+    for ((value, mass), next) in values.iter_mut().zip(mass).zip(next) {
+        *value = lesser(*value, minutes * mass + next);
+    }
+}
+
+/// The lesser of two numbers that are none of them NaN: one instruction, unlike `f64::min`.
+fn lesser(one: f64, other: f64) -> f64 {
+    if other < one { other } else { one }
+}
+
+impl Lanes {
+    /// `needs`: by isolating check, those that have to come before.
+    fn new(needs: &[Vec<usize>]) -> Self {
+        let count = needs.len();
+        let mut outcomes: Vec<Vec<u8>> = (0..3usize.pow(count as u32))
+            .map(|number| {
+                (0..count as u32)
+                    .map(|at| (number / 3usize.pow(at) % 3) as u8)
+                    .collect()
+            })
+            .collect();
+        let open = |outcomes: &Vec<u8>| outcomes.iter().filter(|&&outcome| outcome == 0).count();
+        outcomes.sort_by_key(open);
+        let levels = (0..=count)
+            .map(|level| {
+                let start = outcomes.partition_point(|lane| open(lane) < level);
+                start..outcomes.partition_point(|lane| open(lane) <= level)
+            })
+            .collect();
+        let number = |lane: &[u8]| {
+            let digits = lane.iter().rev();
+            digits.fold(0usize, |number, &digit| number * 3 + usize::from(digit))
+        };
+        let mut lane_of = vec![0; outcomes.len()];
+        for (at, lane) in outcomes.iter().enumerate() {
+            lane_of[number(lane)] = at;
+        }
+        let telling = outcomes
+            .iter()
+            .map(|lane| {
+                let open =
+                    |&at: &usize| lane[at] == 0 && needs[at].iter().all(|&need| lane[need] != 0);
+                (0..count)
+                    .filter(open)
+                    .map(|at| {
+                        let told = |outcome: usize| {
+                            lane_of[number(lane) + outcome * 3usize.pow(at as u32)]
+                        };
+                        Telling {
+                            check: at,
+                            found: told(1),
+                            clear: told(2),
+                        }
+                    })
+                    .collect()
+            })
+            .collect();
+        Self {
+            outcomes,
+            levels,
+            telling,
+        }
+    }
+}
+
+/// Sums over the causes left, kept up while the bits of a set are decided.
+struct Sums {
+    /// Lanes times sums a lane: the mass, and what finishing costs from each row.
+    constant: Vec<f64>,
+    /// Weights `[cause][lane]` of causes some check answers to, by the lowest position
+    /// that does: after deciding the positions from the top down to `b`, exactly the first
+    /// `varying[b]` still vary.
+    start: Vec<f64>,
+    varying: Vec<usize>,
+    /// By position, chance that each varying cause is left.
+    keep: Vec<Vec<f64>>,
+    /// By varying cause: minutes to finish from each row, if they count.
+    finish: Vec<Vec<f64>>,
+    width: usize,
+}
+
+impl Sums {
+    fn new(table: &Table<'_>, weights: &[Vec<f64>]) -> Self {
+        let (task, width, size) = (table.task, table.width(), table.direct.len());
+        let finish_of = |cause: usize| -> Vec<f64> {
+            let finish = task.finish.get(cause);
+            finish.map_or_else(Vec::new, |finish| {
+                table.states.iter().map(|&state| finish[state]).collect()
+            })
+        };
+        let rows = if task.finish.is_empty() {
+            0
+        } else {
+            table.states.len()
+        };
+        let mut constant = vec![0.0; (1 + rows) * width];
+        let mut lowest: Vec<(usize, usize)> = Vec::new();
+        for cause in 0..task.weights.len() {
+            let answers = |check: &usize| {
+                let mut reveals = task.checks[*check].reveals.iter();
+                reveals.any(|(other, _)| *other == cause)
+            };
+            match table.direct.iter().position(answers) {
+                Some(at) => lowest.push((at, cause)),
+                None => {
+                    for (lane, weights) in weights.iter().enumerate() {
+                        constant[lane] += weights[cause];
+                        for (row, minutes) in finish_of(cause).iter().enumerate() {
+                            constant[(1 + row) * width + lane] += weights[cause] * minutes;
+                        }
+                    }
+                }
+            }
+        }
+        lowest.sort_unstable();
+        let mut keep = vec![vec![1.0; lowest.len()]; size];
+        for (at, &check) in table.direct.iter().enumerate() {
+            for &(cause, chance) in &task.checks[check].reveals {
+                if let Some(column) = lowest.iter().position(|(_, other)| *other == cause) {
+                    keep[at][column] = 1.0 - chance;
+                }
+            }
+        }
+        let of_causes = lowest.iter().map(|(_, cause)| *cause);
+        Self {
+            constant,
+            start: of_causes
+                .clone()
+                .flat_map(|cause| weights.iter().map(move |weights| weights[cause]))
+                .collect(),
+            varying: (0..=size)
+                .map(|b| lowest.iter().filter(|(at, _)| *at < b).count())
+                .collect(),
+            keep,
+            finish: of_causes.map(finish_of).collect(),
+            width,
+        }
+    }
+
+    fn scratch(&self) -> Scratch {
+        Scratch {
+            weights: vec![0.0; self.start.len()],
+            with: vec![0.0; self.constant.len()],
+            without: vec![0.0; self.constant.len()],
+        }
+    }
+
+    /// Sums and weights once the positions from `low` on are decided by the bits of `high`.
+    fn above(&self, low: usize, high: usize) -> (Vec<f64>, Vec<f64>) {
+        let (mut sum, mut weights) = (self.constant.clone(), self.start.clone());
+        for at in (low..self.keep.len()).rev() {
+            let made = high >> (at - low) & 1 == 1;
+            for cause in 0..self.varying[at + 1] {
+                let run = cause * self.width..(cause + 1) * self.width;
+                if made {
+                    let keep = self.keep[at][cause];
+                    weights[run.clone()]
+                        .iter_mut()
+                        .for_each(|weight| *weight *= keep);
+                }
+                if cause >= self.varying[at] {
+                    self.settle(&mut sum, cause, 1.0, &weights[run]);
+                }
+            }
+            weights.truncate(self.varying[at] * self.width);
+        }
+        (sum, weights)
+    }
+
+    /// Adds a cause that no longer varies.
+    fn settle(&self, sum: &mut [f64], cause: usize, keep: f64, weights: &[f64]) {
+        let (mass, finish) = sum.split_at_mut(self.width);
+        add(mass, keep, weights);
+        for (sum, minutes) in finish.chunks_exact_mut(self.width).zip(&self.finish[cause]) {
+            add(sum, minutes * keep, weights);
+        }
+    }
+
+    /// Decides the positions below `left`, adding causes that no longer vary to `sum`, and
+    /// fills the cells that come of it, from the highest set down.
     fn down(
         &self,
         left: usize,
-        sum: [f64; 4],
+        sum: &[f64],
         weights: &[f64],
         set: usize,
-        scratch: &mut [Vec<f64>],
-        out: &mut [[f64; 4]],
+        scratch: &mut [Scratch],
+        block: &mut Block<'_>,
     ) {
-        if left == 0 {
-            out[set] = sum;
-            return;
-        }
-        let below = left - 1;
-        let still = self.varying[below];
-        let keep = &self.keep[below];
-        let (mut without, mut with) = (sum, sum);
-        for cause in still..self.varying[left] {
-            let (all, kept) = (weights[cause], weights[cause] * keep[cause]);
-            without[0] += all;
-            with[0] += kept;
-            for (state, minutes) in self.finish[cause].iter().enumerate() {
-                without[1 + state] += all * minutes;
-                with[1 + state] += kept * minutes;
-            }
-        }
         let Some((own, deeper)) = scratch.split_first_mut() else {
+            block.cell(set, sum);
             return;
         };
-        self.down(below, without, &weights[..still], set, deeper, out);
-        for ((own, weight), keep) in own.iter_mut().zip(&weights[..still]).zip(keep) {
-            *own = weight * keep;
+        let below = left - 1;
+        let (width, still) = (self.width, self.varying[below]);
+        let keep = &self.keep[below];
+        own.with.copy_from_slice(sum);
+        own.without.copy_from_slice(sum);
+        for cause in still..self.varying[left] {
+            let weights = &weights[cause * width..][..width];
+            self.settle(&mut own.without, cause, 1.0, weights);
+            self.settle(&mut own.with, cause, keep[cause], weights);
         }
-        let own = std::mem::take(own);
-        self.down(below, with, &own[..still], set | 1 << below, deeper, out);
-        scratch[0] = own;
+        let count = still * width;
+        for (cause, keep) in keep[..still].iter().enumerate() {
+            let run = cause * width..(cause + 1) * width;
+            for (own, weight) in own.weights[run.clone()].iter_mut().zip(&weights[run]) {
+                *own = weight * keep;
+            }
+        }
+        let made = set | 1 << below;
+        self.down(below, &own.with, &own.weights[..count], made, deeper, block);
+        self.down(below, &own.without, &weights[..count], set, deeper, block);
+    }
+}
+
+/// Room for one level of [`Sums::down`].
+struct Scratch {
+    weights: Vec<f64>,
+    with: Vec<f64>,
+    without: Vec<f64>,
+}
+
+fn add(sums: &mut [f64], factor: f64, weights: &[f64]) {
+    for (sum, weight) in sums.iter_mut().zip(weights) {
+        *sum += factor * weight;
     }
 }

@@ -1,5 +1,7 @@
 //! Orders against published results and against trying everything.
 
+use std::collections::HashMap;
+
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -354,4 +356,77 @@ fn bad_input_is_refused_and_odd_input_gives_numbers() {
             assert!(searched.expected_minutes.is_finite() && searched.gap().is_finite());
         }
     }
+}
+
+/// Large enough to be worked through in blocks on two threads; held to a plain programme
+/// that remembers what it has met and knows nothing of blocks, lanes or sums.
+#[test]
+fn blocks_on_two_threads_agree_with_a_plain_programme() {
+    let mut rng = ChaCha8Rng::seed_from_u64(31);
+    for (checks, isolating) in [(14, 1), (14, 0), (15, 0)] {
+        let problem = drawn(&mut rng, checks, isolating, 9);
+        let plan = plan(&problem, Effort::Full).unwrap();
+        assert!(plan.proven);
+        let situation = (0, vec![0; problem.checks.len()], problem.state as usize);
+        let least = remembered(&problem, &whole(&problem), situation, &mut HashMap::new());
+        assert!(
+            (plan.expected_minutes - least).abs() < 1e-9 * least.max(1.0),
+            "{} against {least}",
+            plan.expected_minutes
+        );
+    }
+}
+
+/// Checks made, outcomes told (0 none, 1 found, 2 clear), state.
+type Situation = (u32, Vec<u8>, usize);
+
+fn remembered(
+    problem: &Problem,
+    weights: &[f64],
+    situation: Situation,
+    known: &mut HashMap<Situation, f64>,
+) -> f64 {
+    if let Some(&least) = known.get(&situation) {
+        return least;
+    }
+    let (made, told, state) = &situation;
+    let mut checks = problem.checks.iter().enumerate();
+    if checks.all(|(at, check)| check.isolating || made & 1 << at != 0) {
+        return 0.0;
+    }
+    let mass: f64 = weights.iter().sum();
+    let mut least = f64::INFINITY;
+    for (at, check) in problem.checks.iter().enumerate() {
+        if made & 1 << at != 0 || check.needs_first.iter().any(|need| made & 1 << need == 0) {
+            continue;
+        }
+        let to = check.state as usize;
+        let alarm = check.false_alarm * check.false_alarm_minutes;
+        let mut minutes = (problem.changes[*state][to] + check.minutes + alarm) * mass;
+        let answers: HashMap<usize, f64> = check.reveals.iter().copied().collect();
+        let made = made | 1 << at;
+        if check.isolating {
+            for outcome in [1, 2] {
+                let mut next = weights.to_vec();
+                for (cause, weight) in next.iter_mut().enumerate() {
+                    let found = answers.get(&cause).copied().unwrap_or(check.false_alarm);
+                    *weight *= if outcome == 1 { found } else { 1.0 - found };
+                }
+                let mut told = told.clone();
+                told[at] = outcome;
+                minutes += remembered(problem, &next, (made, told, to), known);
+            }
+        } else {
+            let mut next = weights.to_vec();
+            for (cause, weight) in next.iter_mut().enumerate() {
+                let found = *weight * answers.get(&cause).copied().unwrap_or(0.0);
+                *weight -= found;
+                minutes += found * problem.finish.get(cause).map_or(0.0, |finish| finish[to]);
+            }
+            minutes += remembered(problem, &next, (made, told.clone(), to), known);
+        }
+        least = least.min(minutes);
+    }
+    known.insert(situation, least);
+    least
 }
