@@ -791,15 +791,18 @@ async fn a_calculation_is_kept_with_its_incident_and_computed_again() {
     // A result of another program version is told from today's.
     let old = app
         .store
-        .attach(coldtrap::store::NewCalculation {
+        .attach(
             number,
-            name: "conductance".to_owned(),
-            at: "2025-03-04T12:00:00Z".parse().expect("a time"),
-            author: "K. M.".to_owned(),
-            version: "0.0.1".to_owned(),
-            request: json!({"parts": [tube(50.0, 1000.0)]}).to_string(),
-            report: json!({"verdict": "15.1 L/s pass", "signs": {}}).to_string(),
-        })
+            coldtrap::casebook::Calculation {
+                kind: "conductance".to_owned(),
+                made_at: "2025-03-04T12:00:00Z".parse().expect("a time"),
+                by: "K. M.".to_owned(),
+                program_version: "0.0.1".to_owned(),
+                request: json!({"parts": [tube(50.0, 1000.0)]}),
+                report: json!({"verdict": "15.1 L/s pass", "signs": {}}),
+            },
+            None,
+        )
         .await
         .expect("an incident to attach to");
     let page = app
@@ -810,6 +813,8 @@ async fn a_calculation_is_kept_with_its_incident_and_computed_again() {
     page.assert_shows("not the same");
     page.assert_shows("15.1 L/s pass");
     page.assert_shows("13.5 L/s");
+    page.assert_shows("What is not as it was");
+    page.assert_shows("Field of the result");
 
     let sent = |incident: &'static str, author: &'static str| {
         [

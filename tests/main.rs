@@ -8,6 +8,7 @@
 
 mod support;
 
+mod attached;
 mod browser;
 mod calculations;
 mod catalogue;

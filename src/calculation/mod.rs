@@ -4,6 +4,7 @@
 //! Each module has a `Request`, a `Report` and `run`. Pure, as [`crate::vacuum`] is; nothing here
 //! may import from the store, the search or the web. [`named`] runs any of them by its name.
 
+pub mod again;
 pub mod conductance;
 pub mod gas_load;
 pub mod gauge;

@@ -316,11 +316,7 @@ mod tests {
     use super::*;
 
     fn refused(named: Named, json: &str) -> FieldError {
-        let patterns = Patterns::parse(include_str!(concat!(
-            env!("CARGO_MANIFEST_DIR"),
-            "/seed-data/cracking-patterns.toml"
-        )))
-        .expect("shipped patterns");
+        let patterns = crate::catalogue::source::built_in_patterns().expect("shipped patterns");
         match run(named, json.as_bytes(), &patterns) {
             Err(Refused::Fields(errors)) => errors.into_iter().next().expect("an error"),
             other => panic!("{json} gave {other:?}"),

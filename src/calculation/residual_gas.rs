@@ -102,6 +102,8 @@ pub struct Report {
     pub gases: Vec<Gas>,
     /// The spectrum by mass.
     pub peaks: Vec<Peak>,
+    /// Where the cracking patterns are from.
+    pub patterns: String,
     /// Share of the ion current that no gas of the patterns explains, per cent.
     pub unexplained_percent: f64,
 }
@@ -188,6 +190,7 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
                     .collect(),
             })
             .collect(),
+        patterns: patterns.origin().to_owned(),
         unexplained_percent: 100.0 * fit.unexplained,
     })
 }
@@ -368,11 +371,7 @@ mod tests {
     }
 
     fn patterns() -> Patterns {
-        Patterns::parse(include_str!(concat!(
-            env!("CARGO_MANIFEST_DIR"),
-            "/seed-data/cracking-patterns.toml"
-        )))
-        .expect("shipped patterns")
+        crate::catalogue::source::built_in_patterns().expect("shipped patterns")
     }
 
     #[test]

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use jiff::{Timestamp, civil::Date};
 use serde_json::{Map, Value};
 
-use super::Refusal;
+use super::{CALCULATION_LIMIT, CalculationDraft, Refusal};
 use crate::vacuum::units::{PressureUnit, TypedPressure};
 
 /// The longest text a field takes, in characters.
@@ -75,6 +75,8 @@ pub struct Draft {
     pub author: String,
     /// Earlier states, in exported records only.
     pub revisions: Vec<RevisionDraft>,
+    /// Calculations kept with it.
+    pub calculations: Vec<CalculationDraft>,
 }
 
 /// A check as written down.
@@ -147,7 +149,7 @@ pub fn read_record(value: &Value) -> (Draft, Vec<Refusal>) {
     (draft, refusals)
 }
 
-const FIELDS: [&str; 24] = [
+const FIELDS: [&str; 25] = [
     "number",
     "status",
     "tool",
@@ -172,6 +174,7 @@ const FIELDS: [&str; 24] = [
     "author",
     "revision",
     "revisions",
+    "calculations",
 ];
 
 fn read_fields(fields: &Map<String, Value>, prefix: &str, refusals: &mut Vec<Refusal>) -> Draft {
@@ -264,7 +267,27 @@ fn read_fields(fields: &Map<String, Value>, prefix: &str, refusals: &mut Vec<Ref
             record,
         }
     });
+    draft.calculations = reader.each("calculations", CALCULATION_LIMIT, read_calculation);
     draft
+}
+
+fn read_calculation(mut reader: Fields<'_>) -> CalculationDraft {
+    reader.only(&[
+        "kind",
+        "made_at",
+        "by",
+        "program_version",
+        "request",
+        "report",
+    ]);
+    CalculationDraft {
+        kind: reader.name("kind"),
+        made_at: reader.time("made_at"),
+        by: reader.name("by"),
+        program_version: reader.name("program_version"),
+        request: reader.object("request").cloned(),
+        report: reader.object("report").cloned(),
+    }
 }
 
 fn read_details(mut reader: Fields<'_>) -> ToolDetails {

@@ -6,6 +6,7 @@
 //! [`Refusal`] instead of stopping at the first.
 
 mod asker;
+mod calculation;
 mod draft;
 mod incident;
 mod record;
@@ -14,6 +15,7 @@ mod tool;
 
 pub use crate::refusal::Refusal;
 pub use asker::{Asker, SiteScope};
+pub use calculation::{CALCULATION_BYTES, CALCULATION_LIMIT, Calculation, CalculationDraft};
 pub use draft::{CheckDraft, Draft, RevisionDraft, TEXT_LIMIT, ToolDetails, read_record};
 pub use incident::{
     CheckDone, Filed, Finding, Incident, NewRevision, Outcome, Pressures, Revision, Status,

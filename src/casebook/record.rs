@@ -4,7 +4,7 @@
 use jiff::{Timestamp, civil::Date};
 use serde::Serialize;
 
-use super::{Filed, Incident, Site, Tool};
+use super::{Calculation, Filed, Incident, Site, Tool};
 use crate::{
     catalogue::{Catalogue, ComponentId},
     vacuum::units::TypedPressure,
@@ -25,6 +25,8 @@ pub struct IncidentRecord<'a> {
     revision: Option<i64>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     revisions: Vec<RevisionRecord<'a>>,
+    #[serde(skip_serializing_if = "<[Calculation]>::is_empty")]
+    calculations: &'a [Calculation],
 }
 
 /// What a record says of its tool beyond name, class and site.
@@ -74,13 +76,15 @@ pub fn new_record<'a>(
         tool_details: details,
         revision: None,
         revisions: Vec::new(),
+        calculations: &[],
     }
 }
 
-/// Writes a stored incident with number and history, and with `details` where an
-/// empty store would need them.
+/// Writes a stored incident with number, history and the calculations kept with it, and with
+/// `details` where an empty store would need them.
 pub fn filed_record<'a>(
     filed: &'a Filed,
+    calculations: &'a [Calculation],
     tool: &'a Tool,
     details: Option<ToolDetailsRecord<'a>>,
 ) -> IncidentRecord<'a> {
@@ -100,6 +104,7 @@ pub fn filed_record<'a>(
         number: Some(filed.number),
         revision: Some(current.revision),
         revisions,
+        calculations,
         ..new_record(&current.incident, tool, details)
     }
 }

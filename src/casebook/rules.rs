@@ -6,11 +6,13 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
+use serde_json::Value;
 
 use super::{
-    CheckDone, CheckDraft, Draft, Finding, Incident, Outcome, Pressures, Refusal, Site, SiteCode,
-    Status, Tool, ToolDetails, ToolId,
+    Calculation, CalculationDraft, CheckDone, CheckDraft, Draft, Finding, Incident, Outcome,
+    Pressures, Refusal, Site, SiteCode, Status, Tool, ToolDetails, ToolId,
 };
+use crate::calculation::named::Named;
 use crate::catalogue::{
     AntecedentId, Catalogue, CauseId, CheckId, ComponentId, NOT_FOUND, SignId, ToolClass,
 };
@@ -60,6 +62,95 @@ pub fn accept_earlier(draft: &Draft, context: &Context<'_>) -> Result<Incident, 
         Some(incident) if judge.refusals.is_empty() => Ok(incident),
         _ => Err(judge.refusals),
     }
+}
+
+/// The calculations kept with a record.
+///
+/// # Errors
+/// Every rule they break, with the place in the list.
+pub fn calculations(
+    drafts: &[CalculationDraft],
+    now: Timestamp,
+) -> Result<Vec<Calculation>, Vec<Refusal>> {
+    let mut refusals = Vec::new();
+    let accepted = drafts
+        .iter()
+        .enumerate()
+        .filter_map(|(place, draft)| calculation(place, draft, now, &mut refusals))
+        .collect();
+    if refusals.is_empty() {
+        Ok(accepted)
+    } else {
+        Err(refusals)
+    }
+}
+
+fn calculation(
+    place: usize,
+    draft: &CalculationDraft,
+    now: Timestamp,
+    refusals: &mut Vec<Refusal>,
+) -> Option<Calculation> {
+    let mut refuse = |field: &str, problem: &str, accepted: String| {
+        let field = format!("calculations[{place}].{field}");
+        refusals.push(Refusal::new(field, problem, accepted));
+    };
+    let kinds = || Named::ALL.map(Named::id).join(", ");
+    match draft.kind.as_deref() {
+        None => refuse("kind", "is missing", kinds()),
+        Some(kind) if Named::of(kind).is_none() => {
+            refuse("kind", "is no calculation known here", kinds());
+        }
+        Some(_) => {}
+    }
+    match draft.made_at {
+        None => refuse(
+            "made_at",
+            "is missing",
+            "the time it was made, like 2025-03-04T10:20:00Z".to_owned(),
+        ),
+        Some(at) if at > now => refuse(
+            "made_at",
+            "lies in the future",
+            "a time that has been".to_owned(),
+        ),
+        Some(_) => {}
+    }
+    if draft.by.is_none() {
+        refuse("by", "is missing", "who made it".to_owned());
+    }
+    if draft.program_version.is_none() {
+        refuse(
+            "program_version",
+            "is missing",
+            "the version of the program that computed it".to_owned(),
+        );
+    }
+    if draft.request.is_none() {
+        refuse("request", "is missing", "what went in".to_owned());
+    }
+    match &draft.report {
+        None => refuse("report", "is missing", "what came out".to_owned()),
+        Some(report) if !report.get("verdict").is_some_and(Value::is_string) => refuse(
+            "report.verdict",
+            "is missing or no text",
+            "the verdict in words".to_owned(),
+        ),
+        Some(report) if !report.get("signs").is_some_and(Value::is_object) => refuse(
+            "report.signs",
+            "is missing or no object",
+            "signs of the catalogue with true or false".to_owned(),
+        ),
+        Some(_) => {}
+    }
+    Some(Calculation {
+        kind: draft.kind.clone()?,
+        made_at: draft.made_at?,
+        by: draft.by.clone()?,
+        program_version: draft.program_version.clone()?,
+        request: Value::Object(draft.request.clone()?),
+        report: Value::Object(draft.report.clone()?),
+    })
 }
 
 /// The tool and site a record describes, for a fleet that has not met the tool yet.

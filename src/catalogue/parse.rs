@@ -44,7 +44,7 @@ impl fmt::Display for Mistake {
 
 /// Everything that is wrong with a catalogue.
 #[derive(Clone, Debug, thiserror::Error)]
-#[error("the catalogue cannot be used:\n{}", .0.iter().map(|m| format!("  {m}")).collect::<Vec<_>>().join("\n"))]
+#[error("a data file cannot be used:\n{}", .0.iter().map(|m| format!("  {m}")).collect::<Vec<_>>().join("\n"))]
 pub struct Mistakes(pub Vec<Mistake>);
 
 /// Parses and checks the files of a catalogue.

@@ -1,10 +1,17 @@
-//! Reads the catalogue's files from a folder, or from the copy built into the program.
+//! Reads the catalogue's files, and the cracking patterns beside it, from a folder, or from the
+//! copy built into the program.
 
 use std::{fs, io, path::Path};
 
 use rust_embed::RustEmbed;
 
-use super::{Catalogue, Mistakes, SourceFile, parse};
+use sha2::{Digest, Sha256};
+
+use super::{Catalogue, Mistake, Mistakes, SourceFile, parse};
+use crate::vacuum::residual_gas::{PatternError, Patterns};
+
+/// The name under which a site puts cracking patterns of its own.
+pub const PATTERNS: &str = "cracking-patterns.toml";
 
 #[derive(RustEmbed)]
 #[folder = "$CARGO_MANIFEST_DIR/seed-data/catalogue"]
@@ -73,4 +80,55 @@ pub fn folder(root: &Path) -> Result<Catalogue, SourceError> {
         }
     }
     Ok(parse(&files)?)
+}
+
+/// The cracking patterns built into the program.
+///
+/// # Errors
+/// Mistakes in the file it was built from.
+pub fn built_in_patterns() -> Result<Patterns, Mistakes> {
+    let text = include_str!(concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/seed-data/cracking-patterns.toml"
+    ));
+    Patterns::parse(text, "those shipped with the program")
+        .map_err(|errors| mistakes(PATTERNS, errors))
+}
+
+/// The cracking patterns a site uses: its own, from the first of these folders that has a file
+/// [`PATTERNS`], or those built in.
+///
+/// # Errors
+/// A file that is there and cannot be read, or every mistake in it with its line.
+pub fn patterns<'a>(folders: impl IntoIterator<Item = &'a Path>) -> Result<Patterns, SourceError> {
+    for folder in folders {
+        let file = folder.join(PATTERNS);
+        let path = file.display().to_string();
+        let text = match fs::read_to_string(&file) {
+            Ok(text) => text,
+            Err(cause) if cause.kind() == io::ErrorKind::NotFound => continue,
+            Err(cause) => return Err(SourceError::Unreadable { path, cause }),
+        };
+        let digest: String = Sha256::digest(text.as_bytes())
+            .iter()
+            .take(6)
+            .map(|byte| format!("{byte:02x}"))
+            .collect();
+        let origin = format!("this site's own file {PATTERNS} (SHA-256 {digest}…)");
+        return Ok(Patterns::parse(&text, origin).map_err(|errors| mistakes(&path, errors))?);
+    }
+    Ok(built_in_patterns()?)
+}
+
+fn mistakes(path: &str, errors: Vec<PatternError>) -> Mistakes {
+    Mistakes(
+        errors
+            .into_iter()
+            .map(|error| Mistake {
+                path: path.to_owned(),
+                line: error.line,
+                problem: error.problem,
+            })
+            .collect(),
+    )
 }

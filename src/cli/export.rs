@@ -1,7 +1,7 @@
 //! `export`.
 
 use std::{
-    collections::HashMap,
+    collections::{HashMap, HashSet},
     io::{self, BufWriter, Write},
     process::ExitCode,
 };
@@ -11,7 +11,7 @@ use clap::Args;
 
 use super::StoreAt;
 use crate::{
-    casebook::{self, Asker, Site, SiteCode, Tool, ToolId},
+    casebook::{self, Asker, Calculation, Site, SiteCode, Tool, ToolId},
     catalogue::Catalogue,
     store::Store,
 };
@@ -41,6 +41,7 @@ async fn write(store: &Store, catalogue: &Catalogue, mut out: impl Write) -> any
         .into_iter()
         .map(|site| (site.code.clone(), site))
         .collect();
+    let calculated: HashSet<i64> = store.with_calculations().await?.into_iter().collect();
     let mut tools: HashMap<ToolId, Tool> = HashMap::new();
     let mut after = 0;
     loop {
@@ -62,7 +63,14 @@ async fn write(store: &Store, catalogue: &Catalogue, mut out: impl Write) -> any
             let details = sites
                 .get(&tool.site)
                 .map(|site| casebook::tool_details(tool, site, catalogue));
-            serde_json::to_writer(&mut out, &casebook::filed_record(filed, tool, details))?;
+            let calculations: Vec<Calculation> = if calculated.contains(&filed.number) {
+                let attached = store.calculations(&asker, filed.number).await?;
+                attached.into_iter().map(|one| one.calculation).collect()
+            } else {
+                Vec::new()
+            };
+            let record = casebook::filed_record(filed, &calculations, tool, details);
+            serde_json::to_writer(&mut out, &record)?;
             out.write_all(b"\n")?;
         }
     }

@@ -8,7 +8,11 @@ mod serve;
 mod synthesise;
 mod verify;
 
-use std::{path::PathBuf, process::ExitCode, sync::Arc};
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+    sync::Arc,
+};
 
 use anyhow::Context;
 use clap::{Args, Parser, Subcommand};
@@ -16,6 +20,7 @@ use clap::{Args, Parser, Subcommand};
 use crate::{
     catalogue::{Catalogue, source},
     store::Store,
+    vacuum::residual_gas::Patterns,
 };
 
 /// The fleet's memory of lost base pressure.
@@ -58,7 +63,8 @@ struct StoreAt {
 /// Which folder.
 #[derive(Debug, Args)]
 struct DataAt {
-    /// The folder for the search index, which can always be made anew from the store
+    /// The folder for the search index, which can always be made anew from the store; cracking
+    /// patterns of your own go there too, as cracking-patterns.toml
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
 }
@@ -117,6 +123,13 @@ impl StoreAt {
             .await
             .with_context(|| format!("cannot open the store {}", self.db))?;
         Ok((store, catalogue))
+    }
+
+    /// The cracking patterns: a file in the data folder, one in the catalogue folder, or those
+    /// built in.
+    fn patterns(&self, data: &Path) -> anyhow::Result<Arc<Patterns>> {
+        let folders = [Some(data), self.catalogue.as_deref()];
+        Ok(Arc::new(source::patterns(folders.into_iter().flatten())?))
     }
 
     fn catalogue(&self) -> anyhow::Result<Arc<Catalogue>> {

@@ -14,6 +14,7 @@ use crate::{
     knowledge::Knowledge,
     search::SearchIndex,
     store::Store,
+    vacuum::residual_gas::Patterns,
     web::{self, App},
 };
 
@@ -59,8 +60,9 @@ impl Demo {
         let catalogue = Arc::new(source::built_in()?);
         let path = folder.join("demo.db");
         let store = Store::open(&format!("sqlite://{}", path.display())).await?;
+        let patterns = Arc::new(source::patterns([folder.as_path()])?);
         demo::fill(&store, &catalogue).await?;
-        serve(store, catalogue, folder, self.listen).await?;
+        serve(store, catalogue, patterns, folder, self.listen).await?;
         Ok(ExitCode::SUCCESS)
     }
 }
@@ -68,7 +70,8 @@ impl Demo {
 impl Serve {
     pub(super) async fn run(self) -> anyhow::Result<ExitCode> {
         let (store, catalogue) = self.store.open().await?;
-        serve(store, catalogue, self.data.data, self.listen).await?;
+        let patterns = self.store.patterns(&self.data.data)?;
+        serve(store, catalogue, patterns, self.data.data, self.listen).await?;
         Ok(ExitCode::SUCCESS)
     }
 }
@@ -77,6 +80,7 @@ impl Serve {
 async fn serve(
     store: Store,
     catalogue: Arc<Catalogue>,
+    patterns: Arc<Patterns>,
     data: PathBuf,
     listen: SocketAddr,
 ) -> anyhow::Result<()> {
@@ -106,6 +110,7 @@ async fn serve(
         index,
         knowledge,
         catalogue,
+        patterns,
         progress: progress.clone(),
     };
     let listener = TcpListener::bind(listen)

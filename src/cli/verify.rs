@@ -11,14 +11,21 @@ use std::{
 
 use anyhow::{Context, bail};
 use clap::Args;
+use serde_json::Value;
 
 use super::{DataAt, StoreAt};
 use crate::{
+    calculation::{
+        again,
+        named::{self, Named},
+    },
+    casebook::Asker,
     catalogue::Catalogue,
     follow::Follower,
     knowledge::Knowledge,
     search::{SearchError, SearchIndex},
-    store::Store,
+    store::{Attached, Store},
+    vacuum::residual_gas::Patterns,
 };
 
 /// How long to wait for a serving process to bring the index up.
@@ -61,15 +68,20 @@ impl Verify {
                 "incident {number} is in the index and not in the store"
             ));
         }
+        let patterns = self.store.patterns(&self.data.data)?;
+        let calculations = calculated_again(&store, &patterns, &mut differences).await?;
         let (open, closed) = store.counts().await?;
         let told = format!(
             "store: {} incidents ({open} open, {closed} closed), {} changes\n\
              index: {} incidents, at change {}\n\
+             calculations: {} kept, {} of them given alike by this program\n\
              differences: {}\n",
             open + closed,
             store.last_change().await?,
             indexed.len(),
             index.reached()?.seq,
+            calculations.kept,
+            calculations.alike,
             differences.len()
         );
         super::until_pipe_closes(io::stdout().write_all(told.as_bytes()).map_err(Into::into))?;
@@ -86,6 +98,56 @@ impl Verify {
             ExitCode::FAILURE
         })
     }
+}
+
+/// The calculations kept with incidents.
+#[derive(Default)]
+struct Calculations {
+    kept: usize,
+    alike: usize,
+}
+
+/// Computes every kept calculation again. This very version on these patterns has to give what
+/// it gave; another version or other patterns may differ, and a person asks on its page.
+async fn calculated_again(
+    store: &Store,
+    patterns: &Patterns,
+    differences: &mut Vec<String>,
+) -> anyhow::Result<Calculations> {
+    let mut counts = Calculations::default();
+    for number in store.with_calculations().await? {
+        for Attached { id, calculation } in store.calculations(&Asker::console(), number).await? {
+            counts.kept += 1;
+            let mut complain = |problem: String| {
+                differences.push(format!("incident {number}, calculation {id}: {problem}"));
+            };
+            let Some(named) = Named::of(&calculation.kind) else {
+                complain(format!("no calculation is called {:?}", calculation.kind));
+                continue;
+            };
+            if calculation.verdict().is_empty() {
+                complain("its report holds no verdict".to_owned());
+            }
+            let request = calculation.request.to_string();
+            let now = match named::run(named, request.as_bytes(), patterns) {
+                Ok(computed) => serde_json::from_str(&computed.report()?)?,
+                Err(_) => Value::Null,
+            };
+            let found = again::differences(&calculation.report, &now);
+            let other = |field: &str| found.iter().any(|difference| difference.field == field);
+            if found.is_empty() {
+                counts.alike += 1;
+            } else if calculation.program_version == env!("CARGO_PKG_VERSION") && !other("patterns")
+            {
+                let fields: Vec<_> = found.iter().map(|d| d.field.as_str()).take(5).collect();
+                complain(format!(
+                    "computed by this version, and no longer gives the same {}",
+                    fields.join(", ")
+                ));
+            }
+        }
+    }
+    Ok(counts)
 }
 
 /// Opens the index with every change of the store in it: follows the store itself, or

@@ -37,10 +37,15 @@ pub(super) fn read(
         tool: known.or(new_tool.as_ref().map(|(_, tool)| tool)),
         now,
     };
+    let calculations = rules::calculations(&draft.calculations, now).unwrap_or_else(|broken| {
+        refusals = rules::merged(std::mem::take(&mut refusals), broken);
+        Vec::new()
+    });
     match rules::accept(&draft, &context) {
         Ok(incident) if refusals.is_empty() => {
             let mut filing = with_history(&draft, incident, &context)?;
             filing.new_tool = new_tool;
+            filing.calculations = calculations;
             Ok(filing)
         }
         Ok(_) => Err(refusals),

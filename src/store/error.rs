@@ -42,8 +42,16 @@ pub enum StoreError {
     #[error("incident {0} is in the store already; leave `number` out to file it as a new one")]
     NumberTaken(i64),
     /// A request key came back with another request.
-    #[error("the key {0:?} was used for another report; a key belongs to one request")]
+    #[error("the key {0:?} was used for another request; a key belongs to one request")]
     KeyReused(String),
+    /// An incident holds as many calculations as are kept with one.
+    #[error(
+        "incident {number} holds as many calculations as are kept with one incident; file what is new as an incident of its own"
+    )]
+    Full {
+        /// Which incident.
+        number: i64,
+    },
     /// The task that writes ended early.
     #[error("the write did not finish: {0}")]
     Interrupted(#[from] tokio::task::JoinError),

@@ -7,11 +7,14 @@ use sqlx::{QueryBuilder, Sqlite, SqliteConnection, Transaction};
 
 use super::{
     Store, StoreError,
+    calculations::put_calculation,
     fleet::{add_site, add_tool, encode, scope},
     next,
     row::RevisionRow,
 };
-use crate::casebook::{Asker, Filed, Incident, NewRevision, Revision, Site, Status, Tool, ToolId};
+use crate::casebook::{
+    Asker, Calculation, Filed, Incident, NewRevision, Revision, Site, Status, Tool, ToolId,
+};
 use crate::vacuum::units::TypedPressure;
 
 /// The most numbers asked for in one statement.
@@ -41,6 +44,8 @@ pub struct Filing {
     pub reason: String,
     /// The report.
     pub incident: Incident,
+    /// Calculations kept with it, oldest first, from an export.
+    pub calculations: Vec<Calculation>,
     /// Its tool and that tool's site, where the store has not met them yet.
     pub new_tool: Option<(Site, Tool)>,
 }
@@ -55,6 +60,7 @@ impl Filing {
             author: incident.author.clone(),
             reason: String::new(),
             incident,
+            calculations: Vec::new(),
             new_tool: None,
         }
     }
@@ -415,6 +421,9 @@ async fn file_one(
     put_present(connection, number, newest.revision, &newest.incident).await?;
     for revision in filing.earlier.iter().chain([&newest]) {
         put_revision(connection, number, revision).await?;
+    }
+    for calculation in &filing.calculations {
+        put_calculation(connection, number, calculation).await?;
     }
     let seq = put_change(connection, number, newest.revision).await?;
     Ok((number, seq))

@@ -113,7 +113,7 @@ impl IntoResponse for Fault {
 impl From<StoreError> for Fault {
     fn from(error: StoreError) -> Self {
         match error {
-            StoreError::Outdated { .. } | StoreError::KeyReused(_) => {
+            StoreError::Outdated { .. } | StoreError::KeyReused(_) | StoreError::Full { .. } => {
                 Self::Conflict(error.to_string())
             }
             StoreError::NoIncident(_) => Self::NotFound(error.to_string()),

@@ -6,6 +6,7 @@
 mod api;
 mod asked_sequence;
 mod assets;
+mod attaching;
 mod computing;
 mod fault;
 mod fields;

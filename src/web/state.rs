@@ -7,7 +7,7 @@ use tokio::sync::watch;
 
 use crate::{
     casebook::Asker, catalogue::Catalogue, follow::Progress, knowledge::Knowledge,
-    search::SearchIndex, store::Store,
+    search::SearchIndex, store::Store, vacuum::residual_gas::Patterns,
 };
 
 /// The parts of the running program; clones share them.
@@ -21,6 +21,8 @@ pub struct App {
     pub knowledge: Arc<Knowledge>,
     /// What the trade knows beforehand.
     pub catalogue: Arc<Catalogue>,
+    /// The cracking patterns of residual gas.
+    pub patterns: Arc<Patterns>,
     /// How far the copies have come.
     pub progress: watch::Receiver<Progress>,
 }

@@ -14,6 +14,7 @@ use coldtrap::{
     knowledge::Knowledge,
     search::SearchIndex,
     store::Store,
+    vacuum::residual_gas::Patterns,
     web::{self, App},
 };
 use http_body_util::BodyExt;
@@ -44,6 +45,13 @@ pub struct Answer {
 impl TestApp {
     /// An empty fleet.
     pub async fn empty() -> Self {
+        Self::empty_with(source::built_in_patterns().expect("the built-in patterns are right"))
+            .await
+    }
+
+    /// An empty fleet whose site uses these cracking patterns.
+    pub async fn empty_with(patterns: Patterns) -> Self {
+        let patterns = Arc::new(patterns);
         let folder = TempDir::new().expect("a temporary folder");
         let url = format!("sqlite://{}", folder.path().join("test.db").display());
         let store = Store::open(&url).await.expect("a fresh store opens");
@@ -63,6 +71,7 @@ impl TestApp {
             index: Arc::clone(&index),
             knowledge,
             catalogue: Arc::clone(&catalogue),
+            patterns,
             progress: follower.progress(),
         });
         Self {

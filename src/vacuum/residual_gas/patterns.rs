@@ -20,6 +20,8 @@ pub struct Gas {
     pub name: String,
     /// Ion current for the same pressure, nitrogen = 1.
     pub sensitivity: f64,
+    /// Where the sensitivity comes from.
+    pub sensitivity_source: String,
     /// Relative uncertainty of a peak height, above 0 and at most 1.
     pub spread: f64,
     /// Where the heights come from.
@@ -34,9 +36,10 @@ pub struct Gas {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Patterns {
     gases: Vec<Gas>,
+    origin: String,
 }
 
-/// A pattern file that cannot be used, with the line.
+/// A mistake in a pattern file.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("cracking patterns, line {line}: {problem}")]
 pub struct PatternError {
@@ -59,8 +62,7 @@ struct Row {
     id: Spanned<String>,
     name: String,
     sensitivity: Spanned<f64>,
-    #[serde(rename = "sensitivity-source")]
-    _sensitivity_source: String,
+    sensitivity_source: String,
     spread: Option<Spanned<f64>>,
     source: String,
     peaks: Spanned<BTreeMap<String, f64>>,
@@ -69,21 +71,26 @@ struct Row {
 impl Patterns {
     /// Reads patterns from TOML: `[[gas]]` rows of `id`, `name`, `sensitivity` (nitrogen = 1),
     /// `sensitivity-source`, `source`, `peaks` (mass to height in per cent of the highest) and,
-    /// where it is not 0.3, `spread`.
-    pub fn parse(text: &str) -> Result<Self, PatternError> {
+    /// where it is not 0.3, `spread`. `origin` says where the file is from, in words.
+    ///
+    /// # Errors
+    /// Every mistake, with its line; of a file that is no TOML only the first.
+    pub fn parse(text: &str, origin: impl Into<String>) -> Result<Self, Vec<PatternError>> {
         let at = |offset: usize| 1 + text[..offset.min(text.len())].matches('\n').count();
         let wrong = |offset: usize, problem: String| PatternError {
             line: at(offset),
             problem,
         };
         let file: File = toml::from_str(text).map_err(|error| {
-            wrong(
-                error.span().map_or(0, |span| span.start),
+            let offset = error.span().map_or(0, |span| span.start);
+            vec![wrong(
+                offset,
                 error.message().trim_end_matches('.').to_owned(),
-            )
+            )]
         })?;
+        let mut mistakes = Vec::new();
         if file.gas.is_empty() {
-            return Err(wrong(0, "no [[gas]] row in the file".into()));
+            mistakes.push(wrong(0, "no [[gas]] row in the file".into()));
         }
         let mut seen = BTreeSet::new();
         let mut gases = Vec::with_capacity(file.gas.len());
@@ -92,41 +99,57 @@ impl Patterns {
             let at_id = row.id.span().start;
             let id = row.id.into_inner();
             if !seen.insert(id.clone()) {
-                return Err(wrong(at_id, format!("the gas {id} is there twice")));
+                mistakes.push(wrong(at_id, format!("the gas {id} is there twice")));
             }
             let sensitivity = *row.sensitivity.get_ref();
             if !(sensitivity.is_finite() && sensitivity > 0.0) {
-                return Err(wrong(
+                mistakes.push(wrong(
                     row.sensitivity.span().start,
                     format!("sensitivity of {id} must be a finite number above zero"),
                 ));
             }
             let spread = row.spread.as_ref().map_or(USUAL_SPREAD, |s| *s.get_ref());
             if !(spread > 0.0 && spread <= 1.0) {
-                return Err(wrong(
+                mistakes.push(wrong(
                     row.spread.map_or(at_id, |s| s.span().start),
                     format!("spread of {id} must be above 0 and at most 1"),
                 ));
             }
-            let at_peaks = row.peaks.span().start;
-            let (base, peaks) = heights(row.peaks.get_ref())
-                .map_err(|why| wrong(at_peaks, format!("{id}: {why}")))?;
-            gases.push(Gas {
-                id,
-                name: row.name,
-                sensitivity,
-                spread,
-                source: row.source,
-                base,
-                peaks,
-            });
+            match heights(row.peaks.get_ref()) {
+                Ok((base, peaks)) => gases.push(Gas {
+                    id,
+                    name: row.name,
+                    sensitivity,
+                    sensitivity_source: row.sensitivity_source,
+                    spread,
+                    source: row.source,
+                    base,
+                    peaks,
+                }),
+                Err(why) => {
+                    mistakes.push(wrong(row.peaks.span().start, format!("{id}: {why}")));
+                }
+            }
         }
-        Ok(Self { gases })
+        if mistakes.is_empty() {
+            Ok(Self {
+                gases,
+                origin: origin.into(),
+            })
+        } else {
+            mistakes.sort_by_key(|mistake| mistake.line);
+            Err(mistakes)
+        }
     }
 
     /// The gases in the order of the file.
     pub fn gases(&self) -> &[Gas] {
         &self.gases
+    }
+
+    /// Where the file is from, in words.
+    pub fn origin(&self) -> &str {
+        &self.origin
     }
 }
 

@@ -13,7 +13,7 @@ const SHIPPED: &str = include_str!(concat!(
 ));
 
 fn patterns() -> Patterns {
-    Patterns::parse(SHIPPED).expect("shipped patterns")
+    Patterns::parse(SHIPPED, "a test").expect("shipped patterns")
 }
 
 /// 70 eV patterns of the NIST Chemistry WebBook, from memory; not the shipped heights, so that the
@@ -431,7 +431,10 @@ fn bad_patterns_are_refused_with_their_line() {
         )
     };
     let good = row("a", "1.0", "{ 28 = 100, 14 = 7 }");
-    assert_eq!(Patterns::parse(&good).unwrap().gases()[0].base, 28);
+    assert_eq!(
+        Patterns::parse(&good, "a test").unwrap().gases()[0].base,
+        28
+    );
     for (text, line) in [
         (String::new(), 1),
         (row("a", "0.0", "{ 28 = 100 }"), 4),
@@ -444,9 +447,20 @@ fn bad_patterns_are_refused_with_their_line() {
         (format!("{good}colour = 3\n"), 8),
         (format!("{good}spread = 2.0\n"), 8),
     ] {
-        let error = Patterns::parse(&text).expect_err(&text);
-        assert_eq!(error.line, line, "{text}: {error}");
+        let mistakes = Patterns::parse(&text, "a test").expect_err(&text);
+        assert_eq!(mistakes[0].line, line, "{text}: {mistakes:?}");
     }
+    let many = format!(
+        "{}{}",
+        row("a", "0.0", "{ 28 = 90 }"),
+        row("a", "1.0", "{ 28 = 100 }")
+    );
+    let lines: Vec<_> = Patterns::parse(&many, "a test")
+        .expect_err("three mistakes")
+        .into_iter()
+        .map(|mistake| mistake.line)
+        .collect();
+    assert_eq!(lines, [4, 7, 9]);
 }
 
 #[test]

@@ -26,7 +26,7 @@ pub(super) fn routes() -> Router<App> {
         .fold(Router::new(), |router, named| {
             router.route(
                 &address(named),
-                post(move |request| compute(named, request)),
+                post(move |State(app), request| compute(app, named, request)),
             )
         })
         .layer(DefaultBodyLimit::max(FILE_LIMIT + FILE_MARGIN));
@@ -36,7 +36,7 @@ pub(super) fn routes() -> Router<App> {
         .fold(large, |router, named| {
             router.route(
                 &address(named),
-                post(move |request| compute(named, request)),
+                post(move |State(app), request| compute(app, named, request)),
             )
         })
         .route("/api/calculations/{name}", post(unknown))
@@ -47,11 +47,11 @@ fn address(named: Named) -> String {
 }
 
 /// `POST /api/calculations/{name}`: the report.
-async fn compute(named: Named, request: Request) -> Result<Response, Fault> {
+async fn compute(app: App, named: Named, request: Request) -> Result<Response, Fault> {
     let bytes = body(request, &()).await?;
-    let computed = computing::compute(named, bytes)
+    let computed = computing::compute(&app, named, bytes)
         .await?
-        .map_err(|errors| Fault::Refused(computing::refusals(errors)))?;
+        .map_err(Fault::Refused)?;
     let report = computed
         .report()
         .map_err(|error| Fault::Internal(std::sync::Arc::new(error.into())))?;

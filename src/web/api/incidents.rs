@@ -53,20 +53,23 @@ pub(super) async fn file(State(app): State<App>, request: Request) -> Result<Res
         tool: tool.as_ref(),
         now: app.now(),
     };
+    let calculations =
+        rules::calculations(&draft.calculations, app.now()).unwrap_or_else(|broken| {
+            refusals = rules::merged(std::mem::take(&mut refusals), broken);
+            Vec::new()
+        });
     let incident = match rules::accept(&draft, &context) {
         Ok(incident) if refusals.is_empty() => incident,
         Ok(_) => return Err(Fault::Refused(refusals)),
         Err(broken) => return Err(Fault::Refused(rules::merged(refusals, broken))),
     };
-    let keyed = key.map(|key| Keyed {
-        key,
-        digest: hex(&Sha256::digest(&bytes)),
-    });
+    let keyed = keyed(key, &bytes);
     let number = app
         .store
         .file(
             Filing {
                 new_tool: new,
+                calculations,
                 ..Filing::new(incident, app.now())
             },
             keyed,
@@ -79,7 +82,7 @@ pub(super) async fn file(State(app): State<App>, request: Request) -> Result<Res
     Ok(response)
 }
 
-/// `GET /api/incidents/{number}`: the record with its revisions.
+/// `GET /api/incidents/{number}`: the record with its revisions and calculations.
 pub(super) async fn show(
     State(app): State<App>,
     Path(text): Path<String>,
@@ -97,10 +100,26 @@ pub(super) async fn show(
         .tool(&asker, filed.current().incident.tool.as_str())
         .await?
         .ok_or_else(missing)?;
-    Ok(Json(casebook::filed_record(&filed, &tool, None)).into_response())
+    let calculations: Vec<_> = app
+        .store
+        .calculations(&asker, number)
+        .await?
+        .into_iter()
+        .map(|attached| attached.calculation)
+        .collect();
+    Ok(Json(casebook::filed_record(&filed, &calculations, &tool, None)).into_response())
 }
 
-fn key(headers: &HeaderMap) -> Result<Option<String>, Fault> {
+/// A key with the digest of what came with it.
+pub(super) fn keyed(key: Option<String>, body: &[u8]) -> Option<Keyed> {
+    Some(Keyed {
+        key: key?,
+        digest: hex(&Sha256::digest(body)),
+    })
+}
+
+/// The key of a request that may be sent again.
+pub(super) fn key(headers: &HeaderMap) -> Result<Option<String>, Fault> {
     let Some(value) = headers.get(IDEMPOTENCY_KEY) else {
         return Ok(None);
     };

@@ -1,5 +1,6 @@
 //! The JSON API below `/api`, and the addresses that machines watch.
 
+mod attached;
 mod calculations;
 mod description;
 mod health;
@@ -26,6 +27,7 @@ pub(super) fn routes() -> Router<App> {
         .route("/api/statistics/causes", get(statistics::causes))
         .route("/api/openapi.json", get(description::show))
         .merge(calculations::routes())
+        .merge(attached::routes())
         .route("/health/live", get(health::live))
         .route("/health/ready", get(health::ready))
 }

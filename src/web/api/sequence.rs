@@ -9,19 +9,22 @@ use serde_json::{Map, Value, json};
 use super::json;
 use crate::{
     casebook::{self, Refusal},
-    web::{asked_sequence::About, fault::Fault, fields::body, state::App},
+    web::{asked_sequence::About, attaching, fault::Fault, fields::body, state::App},
 };
 
 /// `POST /api/sequence`.
 pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<Json<Value>, Fault> {
     let bytes = body(request, &app).await?;
-    let Value::Object(asked) = json(&bytes)? else {
+    let Value::Object(mut asked) = json(&bytes)? else {
         return Err(Fault::Refused(vec![Refusal::new(
             "record",
             "is not an object",
-            "an object with tool or tool_class, signs, antecedents, outcomes",
+            "an object with incident, tool or tool_class, signs, antecedents, outcomes",
         )]));
     };
+    if let Some(number) = asked.remove("incident").filter(|number| !number.is_null()) {
+        asked = of_incident(&app, &number, asked).await?;
+    }
     let tool = match text(&asked, "tool")? {
         Some(id) => Some(app.store.tool(&app.asker(), id).await?.ok_or_else(|| {
             Fault::Refused(vec![Refusal::new(
@@ -131,6 +134,78 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
     })))
 }
 
+/// What is asked, with what the incident and the calculations kept with it tell where the
+/// request itself is silent.
+async fn of_incident(
+    app: &App,
+    number: &Value,
+    mut asked: Map<String, Value>,
+) -> Result<Map<String, Value>, Fault> {
+    let refused = |problem: String, accepted: &str| {
+        Fault::Refused(vec![Refusal::new("incident", problem, accepted)])
+    };
+    if asked.contains_key("tool") || asked.contains_key("tool_class") {
+        return Err(refused(
+            "is given beside a tool or a class".to_owned(),
+            "one of the three",
+        ));
+    }
+    let asker = app.asker();
+    let filed = match number.as_i64() {
+        Some(number) => app.store.incident(&asker, number).await?,
+        None => None,
+    };
+    let filed = filed.ok_or_else(|| {
+        refused(
+            format!("there is no incident {number}"),
+            "the number of an incident",
+        )
+    })?;
+    let incident = &filed.current().incident;
+    let calculations = app.store.calculations(&asker, filed.number).await?;
+    let mut known = json!({
+        "signs": attaching::signs(app, &calculations),
+        "antecedents": incident.antecedents,
+        "outcomes": incident
+            .checks
+            .iter()
+            .map(|done| (done.check.to_string(), json!(done.outcome.id())))
+            .collect::<Map<_, _>>(),
+        "pressures": {
+            "healthy": incident.pressures.healthy,
+            "faulty": incident.pressures.faulty,
+        },
+    });
+    if let Some(signs) = known["signs"].as_object_mut() {
+        let seen = incident.signs.iter();
+        signs.extend(seen.map(|(id, seen)| (id.to_string(), json!(seen))));
+    }
+    asked.insert("tool".to_owned(), json!(incident.tool));
+    for (name, value) in known.as_object().into_iter().flatten() {
+        match (asked.get_mut(name), value) {
+            (None, _) => {
+                asked.insert(name.clone(), value.clone());
+            }
+            (Some(Value::Object(stated)), Value::Object(known)) => {
+                for (id, value) in known {
+                    if !stated.contains_key(id) {
+                        stated.insert(id.clone(), value.clone());
+                    }
+                }
+            }
+            (Some(Value::Array(stated)), Value::Object(known)) => {
+                for (check, outcome) in known {
+                    if !stated.iter().any(|done| done["check"] == **check) {
+                        stated.push(json!({"check": check, "outcome": outcome}));
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+    Ok(asked)
+}
+
 fn text<'a>(asked: &'a Map<String, Value>, name: &str) -> Result<Option<&'a str>, Fault> {
     match asked.get(name) {
         None | Some(Value::Null) => Ok(None),
@@ -180,7 +255,7 @@ fn stated(asked: &Map<String, Value>, refusals: &mut Vec<Refusal>) -> Vec<(Strin
             _ => refusals.push(Refusal::new(
                 name.chars().take(60).collect::<String>(),
                 "is not a field of this request",
-                "tool, tool_class, state, signs, antecedents, outcomes, pressures",
+                "incident, tool, tool_class, state, signs, antecedents, outcomes, pressures",
             )),
         }
     }

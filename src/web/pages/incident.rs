@@ -13,7 +13,7 @@ use crate::{
     casebook::{Filed, Incident, Outcome, Revision, Status, Tool},
     vacuum::units::TypedPressure,
     web::{
-        asked_sequence,
+        asked_sequence, attaching,
         fault::{self, Fault},
         fields::{Asked, address, place},
         finding::tools_by_name,
@@ -47,7 +47,7 @@ pub(super) async fn show(
     let attached = app.store.calculations(&asker, filed.number).await?;
     view.sequence = Some(Link::new(
         "What to check next",
-        asked_sequence::address_for(&current.incident, calculations::signs(&attached)),
+        asked_sequence::address_for(&current.incident, attaching::signs(&app, &attached)),
     ));
     view.calculations = calculations::lines(&attached, filed.number);
     view.calculate = Some(Link::new(

@@ -1,23 +1,25 @@
 //! Calculations attached to incidents: attaching one, and looking at it again.
 
-use std::collections::BTreeMap;
-
 use axum::{
     extract::{Path, State},
     response::{Html, IntoResponse, Redirect, Response},
 };
-use serde::Deserialize;
+use serde_json::Value;
 
-use super::{about, all_cautions, shown, upload::Upload};
+use super::{about, all_cautions, method, shown, upload::Upload};
 use crate::{
-    calculation::named::{Computed, Named},
-    casebook::Refusal,
-    store::{Attached, NewCalculation},
+    calculation::{
+        FieldError,
+        again::Difference,
+        named::{Computed, Named},
+    },
+    casebook::{Calculation, Refusal},
+    store::Attached,
     web::{
-        computing,
+        attaching::{self, Again, KEPT, VERSION, Wanted},
         fault::{self, Fault},
         fields::Asked,
-        pages::{markdown, number, search::filed},
+        pages::{number, search::filed},
         show,
         state::App,
         views::{
@@ -26,22 +28,16 @@ use crate::{
                 AttachForm, AttachedLine, CalculationForm, CalculationPage, CalculationResult,
                 Verdict,
             },
+            chart::DataTable,
             form::{Field, LineKind},
             page::{Page, Section},
         },
     },
 };
 
-/// The largest request that is kept with an incident, in bytes.
-const KEPT: usize = 1 << 20;
-
-/// What is read of a stored report.
-#[derive(Default, Deserialize)]
-#[serde(default)]
-struct Gist {
-    verdict: String,
-    signs: BTreeMap<String, bool>,
-}
+/// Differences listed at most, and how much of each value.
+const LISTED: usize = 50;
+const LONGEST: usize = 80;
 
 /// The form by which a result is attached to an incident.
 pub(super) fn form(computed: &Computed, incident: &str) -> Result<AttachForm, Fault> {
@@ -51,7 +47,7 @@ pub(super) fn form(computed: &Computed, incident: &str) -> Result<AttachForm, Fa
     Ok(AttachForm {
         name: computed.named().id().to_owned(),
         request: (request.len() <= KEPT).then_some(request),
-        limit: "1 MB".to_owned(),
+        limit: format!("{} MB", KEPT >> 20),
         fields: vec![
             Field::line("incident", "Number of the incident", LineKind::Number).with(incident),
             Field::line("author", "Your initials or name", LineKind::Text),
@@ -85,28 +81,20 @@ pub(super) async fn attach(State(app): State<App>, sent: Upload) -> Result<Respo
     let (Ok(number), Some(named), true) = (number, named, refusals.is_empty()) else {
         return Err(Fault::Refused(refusals));
     };
-    if request.len() > KEPT {
-        return Err(Fault::TooLarge);
-    }
     let filed = filed(&app, &app.asker(), number).await?;
-    let computed = computing::compute(named, request)
-        .await?
-        .map_err(|errors| Fault::Refused(computing::refusals(errors)))?;
-    let json = |text: serde_json::Result<String>| {
-        text.map_err(|error| Fault::Internal(std::sync::Arc::new(error.into())))
-    };
-    let id = app
-        .store
-        .attach(NewCalculation {
+    let attached = attaching::attach(
+        &app,
+        Wanted {
             number: filed.number,
-            name,
-            at: app.now(),
-            author,
-            version: env!("CARGO_PKG_VERSION").to_owned(),
-            request: json(computed.request())?,
-            report: json(computed.report())?,
-        })
-        .await?;
+            named,
+            by: author,
+            request: request.into_bytes(),
+            key: None,
+        },
+    )
+    .await?
+    .map_err(Fault::Refused)?;
+    let id = attached.id;
     let address = format!("/incidents/{number}/calculations/{id}?done=attached");
     Ok(Redirect::to(&address).into_response())
 }
@@ -118,35 +106,26 @@ pub(super) async fn show_again(
     asked: Asked,
 ) -> Result<Html<String>, Fault> {
     let filed = filed(&app, &app.asker(), number(&incident)?).await?;
-    let missing = || {
+    let attached = attaching::find(&app, filed.number, &id).await?;
+    let kept = &attached.calculation;
+    let named = Named::of(&kept.kind).ok_or_else(|| {
         Fault::NotFound(format!(
-            "Incident {} has no calculation {id:?}.",
-            filed.number
+            "This program knows no calculation {:?}.",
+            kept.kind
         ))
-    };
-    let wanted: i64 = id.parse().map_err(|_| missing())?;
-    let attached = app
-        .store
-        .calculations(&app.asker(), filed.number)
-        .await?
-        .into_iter()
-        .find(|attached| attached.id == wanted)
-        .ok_or_else(missing)?;
-    let request = app
-        .store
-        .calculation_request(filed.number, wanted)
-        .await?
-        .ok_or_else(missing)?;
-    let named = Named::of(&attached.name).ok_or_else(missing)?;
-    let again = computing::compute(named, request).await?;
+    })?;
+    let again = attaching::again(&app, kept).await?;
     let (result, same) = match &again {
-        Ok(computed) => {
-            let report = computed
-                .report()
-                .map_err(|error| Fault::Internal(std::sync::Arc::new(error.into())))?;
-            (shown(computed, &app.catalogue)?, report == attached.report)
+        Again::Computed(computed, differences) => {
+            let mut result = shown(computed, &app.catalogue)?;
+            result.tables.extend(table(differences));
+            (result, differences.is_empty())
         }
-        Err(errors) => (no_longer(&attached, errors), false),
+        Again::Refused(errors) => (no_longer(kept, errors), false),
+    };
+    let computed = match &again {
+        Again::Computed(computed, _) => Some(computed),
+        Again::Refused(_) => None,
     };
     let about = about(named);
     let mut page = Page::new(about.name, Section::Search);
@@ -162,47 +141,85 @@ pub(super) async fn show_again(
     fault::page(&CalculationPage {
         page,
         name: about.name.to_owned(),
-        intro: history(&attached, filed.number, same),
-        cautions: all_cautions(&app, named, again.as_ref().ok()),
+        intro: history(kept, filed.number, same),
+        cautions: all_cautions(&app, named, computed),
         form: CalculationForm::default(),
         result: Some(result),
-        method: markdown::render(about.method),
+        method: method(&app, named),
         attach: None,
     })
 }
 
 /// By whom and by which program it was computed, and whether today's program agrees.
-fn history(attached: &Attached, incident: i64, same: bool) -> String {
-    let today = env!("CARGO_PKG_VERSION");
+fn history(kept: &Calculation, incident: i64, same: bool) -> String {
     let then = format!(
         "Attached to incident {incident} by {} on {}, computed by coldtrap {}.",
-        attached.author,
-        show::moment(attached.at),
-        attached.version
+        kept.by,
+        show::moment(kept.made_at),
+        kept.program_version
     );
     if same {
-        format!("{then} Computed again just now by coldtrap {today}: the same, shown below.")
+        format!("{then} Computed again just now by coldtrap {VERSION}: the same, shown below.")
     } else {
         format!(
-            "{then} Computed again just now by coldtrap {today}: not the same. Below is today's \
+            "{then} Computed again just now by coldtrap {VERSION}: not the same. Below is today's \
              result. The verdict then: {}",
-            gist(attached).verdict
+            kept.verdict()
         )
     }
 }
 
+/// What is not as it was.
+fn table(differences: &[Difference]) -> Option<DataTable> {
+    let value = |value: &Option<Value>| match value {
+        None => "–".to_owned(),
+        Some(Value::String(text)) => shortened(text),
+        Some(other) => shortened(&other.to_string()),
+    };
+    let left_out = differences.len().saturating_sub(LISTED);
+    let mut caption = "What is not as it was".to_owned();
+    if left_out > 0 {
+        caption.push_str(&format!(", {left_out} more left out"));
+    }
+    (!differences.is_empty()).then(|| DataTable {
+        caption,
+        headings: ["Field of the result", "Then", "Now"]
+            .map(str::to_owned)
+            .into(),
+        rows: differences
+            .iter()
+            .take(LISTED)
+            .map(|difference| {
+                vec![
+                    difference.field.clone(),
+                    value(&difference.then),
+                    value(&difference.now),
+                ]
+            })
+            .collect(),
+    })
+}
+
+fn shortened(text: &str) -> String {
+    if text.chars().count() <= LONGEST {
+        text.to_owned()
+    } else {
+        text.chars().take(LONGEST).chain(['…']).collect()
+    }
+}
+
 /// The stored verdict, where today's program refuses the request.
-fn no_longer(attached: &Attached, errors: &[crate::calculation::FieldError]) -> CalculationResult {
+fn no_longer(kept: &Calculation, errors: &[FieldError]) -> CalculationResult {
     CalculationResult {
         verdict: Some(Verdict {
             tone: Tone::Unsure,
-            headline: gist(attached).verdict,
+            headline: kept.verdict().to_owned(),
             reasons: errors
                 .iter()
                 .map(|error| format!("Today's program refuses the request: {error}."))
                 .collect(),
         }),
-        version: attached.version.clone(),
+        version: kept.program_version.clone(),
         ..CalculationResult::default()
     }
 }
@@ -211,25 +228,13 @@ fn no_longer(attached: &Attached, errors: &[crate::calculation::FieldError]) -> 
 pub(in crate::web::pages) fn lines(attached: &[Attached], incident: i64) -> Vec<AttachedLine> {
     attached
         .iter()
-        .map(|attached| AttachedLine {
-            name: Named::of(&attached.name)
-                .map_or(attached.name.as_str(), |named| about(named).name)
+        .map(|Attached { id, calculation }| AttachedLine {
+            name: Named::of(&calculation.kind)
+                .map_or(calculation.kind.as_str(), |named| about(named).name)
                 .to_owned(),
-            href: format!("/incidents/{incident}/calculations/{}", attached.id),
-            verdict: gist(attached).verdict,
-            by: format!("{}, {}", attached.author, show::moment(attached.at)),
+            href: format!("/incidents/{incident}/calculations/{id}"),
+            verdict: calculation.verdict().to_owned(),
+            by: format!("{}, {}", calculation.by, show::moment(calculation.made_at)),
         })
         .collect()
-}
-
-/// The signs that the calculations of an incident set; a later one outweighs an earlier one.
-pub(in crate::web::pages) fn signs(attached: &[Attached]) -> BTreeMap<String, bool> {
-    attached
-        .iter()
-        .flat_map(|attached| gist(attached).signs)
-        .collect()
-}
-
-fn gist(attached: &Attached) -> Gist {
-    serde_json::from_str(&attached.report).unwrap_or_default()
 }

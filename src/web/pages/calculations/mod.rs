@@ -23,7 +23,7 @@ use axum::{
     routing::{get, post},
 };
 
-pub(super) use attached::{lines, signs};
+pub(super) use attached::lines;
 
 use super::{checks::cautions, markdown};
 use crate::{
@@ -34,13 +34,14 @@ use crate::{
     casebook::Tool,
     catalogue::{Catalogue, CautionId},
     web::{
+        attaching::KEPT,
         computing::{self, FILE_LIMIT, FILE_MARGIN},
         fault::{self, Fault},
         fields::{Asked, address, place},
         show,
         state::App,
         views::{
-            CautionBox, Link,
+            CautionBox, Link, SafeHtml,
             calculation::{
                 CalculationForm, CalculationLine, CalculationPage, CalculationResult,
                 CalculationsPage,
@@ -59,7 +60,10 @@ pub(super) fn routes() -> Router<App> {
     let pages = Router::new()
         .route("/calculations", get(list))
         .route("/calculations/{name}", get(blank))
-        .route("/calculations/attach", post(attached::attach))
+        .route(
+            "/calculations/attach",
+            post(attached::attach).layer(DefaultBodyLimit::max(KEPT + FILE_MARGIN)),
+        )
         .route(
             "/incidents/{number}/calculations/{id}",
             get(attached::show_again),
@@ -92,6 +96,18 @@ struct About {
     check: Option<&'static str>,
     /// Formulas and sources, in Markdown.
     method: &'static str,
+}
+
+/// Formulas and sources; of residual gas also the patterns in use.
+fn method(app: &App, named: Named) -> SafeHtml {
+    let method = about(named).method;
+    match named {
+        Named::ResidualGas => markdown::render(&format!(
+            "{method}\n\n{}",
+            residual_gas::patterns(&app.patterns)
+        )),
+        _ => markdown::render(method),
+    }
 }
 
 fn about(named: Named) -> &'static About {
@@ -254,7 +270,7 @@ async fn answer(
     let read = form::read(&form, files);
     let kept = read.kept.clone();
     let computed = match read.request {
-        Ok(request) => computing::compute(named, request).await?,
+        Ok(request) => computing::compute(app, named, request).await?,
         Err(errors) => Err(errors),
     };
     for (name, text) in &kept {
@@ -312,7 +328,7 @@ fn page(
         cautions: all_cautions(app, named, computed),
         form,
         result,
-        method: markdown::render(about.method),
+        method: method(app, named),
         attach: match computed {
             Some(computed) => Some(attached::form(computed, &context.incident)?),
             None => None,

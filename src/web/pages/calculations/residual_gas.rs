@@ -7,6 +7,8 @@ use super::{
 };
 use crate::{
     calculation::residual_gas::Report,
+    catalogue::source::PATTERNS,
+    vacuum::residual_gas::Patterns,
     web::{
         fault::Fault,
         plot::{Axis, Curves, Mark, Row, Rows, Series},
@@ -33,6 +35,34 @@ pub(super) const ABOUT: About = About {
              Fundamentals of Vacuum Technology), widened. A hot filament eats oxygen, so a missing 32 \
              denies nothing.",
 };
+
+/// The cracking patterns in use, as Markdown: where they are from, and each gas with its sources.
+pub(super) fn patterns(patterns: &Patterns) -> String {
+    let plain = |text: &str| text.replace(['\n', '\r'], " ");
+    let mut text = format!(
+        "Cracking patterns in use: {}. A site puts its own beside the data, as `{PATTERNS}`, and \
+         they are read when the program starts. Heights in per cent of the highest peak, sensitivity \
+         with nitrogen as 1:\n\n",
+        plain(patterns.origin())
+    );
+    for gas in patterns.gases() {
+        let mut peaks: Vec<_> = gas.peaks.iter().collect();
+        peaks.sort_by(|a, b| b.1.total_cmp(a.1));
+        let peaks: Vec<_> = peaks
+            .into_iter()
+            .map(|(mass, height)| format!("{mass} at {}", figures(100.0 * height)))
+            .collect();
+        text.push_str(&format!(
+            "- {}: {} (from: {}); sensitivity {} ({})\n",
+            plain(&gas.name),
+            peaks.join(", "),
+            plain(&gas.source),
+            figures(gas.sensitivity),
+            plain(&gas.sensitivity_source),
+        ));
+    }
+    text
+}
 
 /// Gases below this share of the pressure are left out of the plot, per cent.
 const SMALLEST: f64 = 0.05;
@@ -88,6 +118,9 @@ pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
         "Ion current left unexplained",
         format!("{} %", figures(report.unexplained_percent)),
     ));
+    result
+        .assumptions
+        .push(sentence(&format!("Cracking patterns: {}", report.patterns)));
     result.charts.extend(spectrum(report)?);
     result.charts.extend(shares(report)?);
     Ok(result)

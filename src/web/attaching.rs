@@ -1,0 +1,129 @@
+//! Calculations kept with incidents, for the pages and the API: attaching one, finding one, and
+//! computing it again.
+
+use std::collections::BTreeMap;
+
+use serde_json::Value;
+
+use super::{computing, fault::Fault, state::App};
+use crate::{
+    calculation::{
+        FieldError,
+        again::{Difference, differences},
+        named::{Computed, Named},
+    },
+    casebook::Calculation,
+    store::{Attached, Keyed},
+};
+
+/// The largest request that is kept with an incident, in bytes.
+pub(super) const KEPT: usize = 8 << 20;
+
+/// The program's version, as kept with what it computes.
+pub(super) const VERSION: &str = env!("CARGO_PKG_VERSION");
+
+/// A calculation about to be computed and kept.
+pub(super) struct Wanted {
+    /// The incident, which the asker may see.
+    pub(super) number: i64,
+    /// The calculation.
+    pub(super) named: Named,
+    /// Who makes it.
+    pub(super) by: String,
+    /// Its request, as JSON.
+    pub(super) request: Vec<u8>,
+    /// The key of a request that may be sent again.
+    pub(super) key: Option<Keyed>,
+}
+
+/// Computes and keeps a calculation; gives its number with it, or the fields of its request that
+/// cannot be taken.
+///
+/// # Errors
+/// A request too large to be kept, or a store that refuses it.
+pub(super) async fn attach(
+    app: &App,
+    wanted: Wanted,
+) -> Result<Result<Attached, Vec<FieldError>>, Fault> {
+    if wanted.request.len() > KEPT {
+        return Err(Fault::TooLarge);
+    }
+    let computed = match computing::compute(app, wanted.named, wanted.request).await? {
+        Ok(computed) => computed,
+        Err(errors) => return Ok(Err(errors)),
+    };
+    let calculation = Calculation {
+        kind: wanted.named.id().to_owned(),
+        made_at: app.now(),
+        by: wanted.by,
+        program_version: VERSION.to_owned(),
+        request: json(computed.request())?,
+        report: json(computed.report())?,
+    };
+    let id = app
+        .store
+        .attach(wanted.number, calculation.clone(), wanted.key)
+        .await?;
+    Ok(Ok(Attached { id, calculation }))
+}
+
+/// What today's program makes of a kept calculation.
+pub(super) enum Again {
+    /// A report, and where it differs from the one kept.
+    Computed(Computed, Vec<Difference>),
+    /// It refuses these fields of the request.
+    Refused(Vec<FieldError>),
+}
+
+/// Computes a kept calculation again.
+///
+/// # Errors
+/// A kept calculation of a kind that this program does not know.
+pub(super) async fn again(app: &App, kept: &Calculation) -> Result<Again, Fault> {
+    let named = Named::of(&kept.kind).ok_or_else(|| {
+        Fault::NotFound(format!(
+            "This program knows no calculation {:?}.",
+            kept.kind
+        ))
+    })?;
+    Ok(
+        match computing::compute(app, named, kept.request.to_string().into_bytes()).await? {
+            Ok(computed) => {
+                let report = json(computed.report())?;
+                let differences = differences(&kept.report, &report);
+                Again::Computed(computed, differences)
+            }
+            Err(errors) => Again::Refused(errors),
+        },
+    )
+}
+
+/// A kept calculation of an incident by its number.
+///
+/// # Errors
+/// None of this number there.
+pub(super) async fn find(app: &App, number: i64, id: &str) -> Result<Attached, Fault> {
+    let wanted = id.parse::<i64>().ok();
+    app.store
+        .calculations(&app.asker(), number)
+        .await?
+        .into_iter()
+        .find(|attached| Some(attached.id) == wanted)
+        .ok_or_else(|| Fault::NotFound(format!("Incident {number} has no calculation {id:?}.")))
+}
+
+/// The signs of this catalogue that the calculations of an incident set; a later one outweighs
+/// an earlier one.
+pub(super) fn signs(app: &App, attached: &[Attached]) -> BTreeMap<String, bool> {
+    attached
+        .iter()
+        .flat_map(|attached| attached.calculation.signs())
+        .filter(|(id, _)| app.catalogue.sign(id).is_some())
+        .collect()
+}
+
+/// Text that serde wrote, as a value.
+fn json(text: serde_json::Result<String>) -> Result<Value, Fault> {
+    text.and_then(|text| serde_json::from_str(&text))
+        .map_err(|error| Fault::Internal(std::sync::Arc::new(error.into())))
+}
