@@ -19,7 +19,7 @@ use crate::{
     statistics::{Breakdown, Case, Dimension, Filter, Ledger, Total, tables::Tables},
 };
 
-pub use practice::{outcome, state};
+pub use practice::{of as practice, outcome, state};
 
 /// The case an incident comes to, if it is closed.
 pub fn case_of(change: &Changed, catalogue: &Catalogue) -> Option<Case> {

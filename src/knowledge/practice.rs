@@ -9,7 +9,11 @@ use crate::{
     statistics,
 };
 
-pub(super) fn of(catalogue: &Catalogue) -> Result<Knowledge, AdviceError> {
+/// Common practice as advice takes it.
+///
+/// # Errors
+/// A catalogue whose numbers cannot be used.
+pub fn of(catalogue: &Catalogue) -> Result<Knowledge, AdviceError> {
     let classes = catalogue
         .classes()
         .map(|class| ClassFacts {
