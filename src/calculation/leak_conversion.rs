@@ -7,9 +7,11 @@ use serde::{Deserialize, Serialize};
 use super::{FieldError, FieldErrors, Interval};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gas_load::base_pressure;
-use crate::vacuum::leak::{HeliumTest, LeakConversion, LeakRegime, convert, equivalent_diameter};
+use crate::vacuum::leak::{
+    Across, HeliumTest, LeakConversion, LeakRegime, convert, equivalent_diameter,
+};
 use crate::vacuum::units::{
-    FlowTemperatures, LengthUnit, Pressure, PressureUnit, Seconds, Speed, SpeedUnit, Temperature,
+    FlowTemperatures, LengthUnit, PressureUnit, Seconds, Speed, SpeedUnit, Temperature,
     TemperatureUnit, Throughput, ThroughputUnit, TimeUnit, Typed, TypedPressure, TypedThroughput,
     VolumeUnit,
 };
@@ -26,6 +28,10 @@ pub struct Request {
     pub to_gas: Option<Gas>,
     /// Share of test gas at the leak, above 0 up to 1; 1 unless given.
     pub test_gas_share: Option<f64>,
+    /// The pressures between which it was measured; one atmosphere to vacuum unless given.
+    pub measured_across: Option<AcrossRequest>,
+    /// The pressures between which it is wanted; one atmosphere to vacuum unless given.
+    pub wanted_across: Option<AcrossRequest>,
     /// Temperature of the gas; 20 °C unless given.
     pub temperature: Option<Typed<TemperatureUnit>>,
     /// Reference temperature of a standard cubic centimetre; 0 °C unless given.
@@ -34,6 +40,16 @@ pub struct Request {
     pub speed_at_chamber: Option<Typed<SpeedUnit>>,
     /// The chamber under a helium test.
     pub helium_test: Option<HeliumTestRequest>,
+}
+
+/// The pressures on both sides of a leak.
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AcrossRequest {
+    /// Where the gas comes from.
+    pub upstream: TypedPressure,
+    /// Where it goes; vacuum unless given.
+    pub downstream: Option<TypedPressure>,
 }
 
 /// A chamber under a helium test.
@@ -88,7 +104,8 @@ pub struct ConversionReport {
     pub if_molecular: TypedThroughput,
     /// The rate if the leak is viscous, in the unit given.
     pub if_viscous: TypedThroughput,
-    /// Diameter of the round opening to one atmosphere that passes the upper rate.
+    /// Diameter of the round opening that passes the upper rate from the pressure upstream into
+    /// vacuum.
     pub equivalent_opening: Option<Typed<LengthUnit>>,
     /// Why there is none.
     pub no_equivalent_opening: Option<String>,
@@ -209,10 +226,19 @@ fn carry_over(
     let from = request.from_gas.unwrap_or(Gas::Helium);
     let to = request.to_gas.unwrap_or(Gas::Air);
     assumed.push(format!(
-        "Both gases meet the leak at the same pressures, and {} is {:.0} % of the gas at it",
-        from.name(),
-        100.0 * request.test_gas_share.unwrap_or(1.0)
+        "Of the gas at the leak, {:.0} % is {}",
+        100.0 * request.test_gas_share.unwrap_or(1.0),
+        from.name()
     ));
+    let measured = read_across("measured_across", request.measured_across, errors);
+    let wanted = read_across("wanted_across", request.wanted_across, errors);
+    let (measured, wanted) = (measured?, wanted?);
+    if request.measured_across.is_none() || request.wanted_across.is_none() {
+        assumed.push(
+            "The leak lies between one atmosphere and vacuum, where no pressures are given"
+                .to_owned(),
+        );
+    }
     let rate = errors.take("rate", "a finite number above zero", typed.throughput(at))?;
     let converted = errors.take(
         "rate",
@@ -223,14 +249,14 @@ fn carry_over(
             to,
             request.test_gas_share.unwrap_or(1.0),
             at.gas,
-        ),
+        )
+        .and_then(|converted| converted.across(measured, wanted)),
     )?;
     let base = match speed {
         Some(speed) => Some(base_caused(&converted, speed, errors)?),
         None => None,
     };
-    let atmosphere = Pressure::from_pascals(101_325.0).ok()?;
-    let opening = equivalent_diameter(converted.high, atmosphere, to, at.gas);
+    let opening = equivalent_diameter(converted.high, wanted.upstream(), to, at.gas);
     Some(ConversionReport {
         from_gas: from,
         to_gas: to,
@@ -247,6 +273,28 @@ fn carry_over(
             .map(|diameter| Typed::new(diameter.metres() * 1e6, LengthUnit::Micrometre)),
         base_pressure_caused: base,
     })
+}
+
+fn read_across(
+    field: &str,
+    given: Option<AcrossRequest>,
+    errors: &mut FieldErrors,
+) -> Option<Across> {
+    let vacuum = Typed::new(0.0, PressureUnit::Pascal);
+    let given = given.unwrap_or(AcrossRequest {
+        upstream: Typed::new(1.0, PressureUnit::Atmosphere),
+        downstream: None,
+    });
+    let upstream = errors.quantity(&format!("{field}.upstream"), given.upstream);
+    let downstream = errors.quantity(
+        &format!("{field}.downstream"),
+        given.downstream.unwrap_or(vacuum),
+    );
+    errors.take(
+        field,
+        "more pressure upstream than downstream",
+        Across::new(upstream?, downstream?),
+    )
 }
 
 fn base_caused(
@@ -390,6 +438,28 @@ mod tests {
             (base.high * 1.333_224 / 3.16e-5 - 1.0).abs() < 1e-3,
             "{base:?}"
         );
+    }
+
+    /// Two atmospheres against one: (2² − 1²)/1² = 3 times as much in viscous flow (Poiseuille).
+    #[test]
+    fn other_pressures_scale_a_viscous_leak_by_their_squares() {
+        let report = run_json(
+            r#"{"rate": {"value": 1, "unit": "mbar-l/s"}, "from_gas": "air",
+                "wanted_across": {"upstream": {"value": 2, "unit": "atm"},
+                                  "downstream": {"value": 1, "unit": "atm"}}}"#,
+        )
+        .unwrap();
+        let conversion = report.conversion.unwrap();
+        assert!((conversion.if_viscous.value - 3.0).abs() < 1e-9);
+        assert!((conversion.if_molecular.value - 1.0).abs() < 1e-9);
+        let errors = run_json(
+            r#"{"rate": {"value": 1, "unit": "mbar-l/s"},
+                "measured_across": {"upstream": {"value": 0, "unit": "atm"}},
+                "wanted_across": {"upstream": {"value": -2, "unit": "atm"}}}"#,
+        )
+        .unwrap_err();
+        let fields: Vec<&str> = errors.iter().map(|e| e.field.as_str()).collect();
+        assert_eq!(fields, ["measured_across", "wanted_across.upstream"]);
     }
 
     #[test]

@@ -37,11 +37,15 @@ pub enum Gas {
     CarbonDioxide,
     /// Kr.
     Krypton,
+    /// CH₃OH, as vapour.
+    Methanol,
+    /// (CH₃)₂CO, as vapour.
+    Acetone,
 }
 
 impl Gas {
     /// Every gas, in the order in which a person is offered them.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 14] = [
         Self::Air,
         Self::Nitrogen,
         Self::Oxygen,
@@ -54,6 +58,8 @@ impl Gas {
         Self::Methane,
         Self::Neon,
         Self::Krypton,
+        Self::Methanol,
+        Self::Acetone,
     ];
 
     /// Its name in plain words.
@@ -71,6 +77,8 @@ impl Gas {
             Self::Argon => "argon",
             Self::CarbonDioxide => "carbon dioxide",
             Self::Krypton => "krypton",
+            Self::Methanol => "methanol vapour",
+            Self::Acetone => "acetone vapour",
         }
     }
 
@@ -92,6 +100,8 @@ impl Gas {
             Self::Argon => 39.948,
             Self::CarbonDioxide => 44.0095,
             Self::Krypton => 83.798,
+            Self::Methanol => 32.042,
+            Self::Acetone => 58.080,
         }
     }
 
@@ -107,10 +117,12 @@ impl Gas {
             Self::Methane => 1.31,
             Self::Water => 1.33,
             Self::CarbonDioxide => 1.29,
+            Self::Methanol => 1.20,
+            Self::Acetone => 1.11,
         }
     }
 
-    /// Viscosity, Pa·s, within about 2 % from 250 K to 400 K; `None` outside.
+    /// Viscosity, Pa·s, within about 2 % (solvent vapours 5 %) from 250 K to 400 K; `None` outside.
     ///
     /// A power law through the value at 300 K. Source: CRC Handbook, viscosity of gases, and
     /// White, Viscous Fluid Flow, table of exponents; both from memory.
@@ -128,6 +140,8 @@ impl Gas {
             Self::Argon => (22.9e-6, 0.72),
             Self::CarbonDioxide => (15.0e-6, 0.79),
             Self::Krypton => (25.6e-6, 0.83),
+            Self::Methanol => (9.7e-6, 1.0),
+            Self::Acetone => (7.6e-6, 1.0),
         };
         let kelvin = at.kelvin();
         (250.0..=400.0)

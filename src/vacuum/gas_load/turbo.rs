@@ -49,7 +49,7 @@ pub fn typical_compression(gas: Gas) -> Option<RangeInclusive<f64>> {
         | Gas::Argon
         | Gas::CarbonDioxide
         | Gas::Krypton => Some(1e8..=1e11),
-        Gas::Methane | Gas::Water | Gas::Neon => None,
+        Gas::Methane | Gas::Water | Gas::Neon | Gas::Methanol | Gas::Acetone => None,
     }
 }
 

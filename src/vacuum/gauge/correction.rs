@@ -77,6 +77,8 @@ fn ion_sensitivity(gas: Gas) -> Option<(f64, f64, &'static str)> {
         Gas::Neon => (0.23, 0.2, SUMMERS),
         Gas::Krypton => (1.7, 0.2, SUMMERS),
         Gas::Methane => (1.6, 0.2, SUMMERS),
+        Gas::Methanol => (1.8, 0.2, SUMMERS),
+        Gas::Acetone => (3.6, 0.2, SUMMERS),
         Gas::Hydrogen => (0.44, 0.2, MEMORY),
         Gas::Helium => (0.18, 0.2, MEMORY),
         Gas::Water => (1.0, 0.2, MEMORY),
@@ -94,6 +96,6 @@ fn thermal_factor(gas: Gas) -> Option<f64> {
         Gas::Water => Some(0.6),
         Gas::Neon => Some(1.4),
         Gas::Krypton => Some(2.4),
-        Gas::Methane => None,
+        Gas::Methane | Gas::Methanol | Gas::Acetone => None,
     }
 }

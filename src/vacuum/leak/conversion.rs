@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::LeakError;
+use super::{Across, LeakError};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::{Temperature, Throughput};
 
@@ -59,8 +59,8 @@ pub struct LeakConversion {
 ///
 /// `share` is the part of test gas at the leak, above 0 up to 1: the rate at a full share is
 /// `measured / share`. Molecular: √(M_from/M_to). Viscous: η_from/η_to. Between the regimes both
-/// are given as the ends of a range. Takes the same pressures on both sides for both gases; 250 K
-/// to 400 K. (Tables that print 0.374 for helium to air and to nitrogen alike are up to 1 % off
+/// are given as the ends of a range. Takes the same pressures on both sides for both gases, which
+/// [`LeakConversion::across`] changes; 250 K to 400 K. (Tables that print 0.374 for helium to air and to nitrogen alike are up to 1 % off
 /// the root.)
 ///
 /// Source: kinetic theory; EN 1779 names the same rules, from memory.
@@ -87,17 +87,39 @@ pub fn convert(
     let if_molecular = times((from.molar_mass() / to.molar_mass()).sqrt())?;
     let if_viscous = times(viscosity_from / viscosity_to)?;
     let regime = LeakRegime::of(times(1.0)?);
-    let (low, high) = match regime {
-        LeakRegime::Molecular => (if_molecular, if_molecular),
-        LeakRegime::Viscous => (if_viscous, if_viscous),
-        LeakRegime::Between if if_molecular < if_viscous => (if_molecular, if_viscous),
-        LeakRegime::Between => (if_viscous, if_molecular),
-    };
-    Ok(LeakConversion {
-        regime,
-        if_molecular,
-        if_viscous,
-        low,
-        high,
-    })
+    Ok(LeakConversion::between(regime, if_molecular, if_viscous))
+}
+
+impl LeakConversion {
+    /// The same leak between the pressures `wanted`, where it was measured between `measured`.
+    ///
+    /// The regime stays that of the size measured. An error if a rate leaves the range of numbers.
+    pub fn across(self, measured: Across, wanted: Across) -> Result<Self, LeakError> {
+        let times = |rate: Throughput, factor: f64| {
+            Throughput::from_pascal_cubic_metres_per_second(
+                rate.pascal_cubic_metres_per_second() * factor,
+            )
+        };
+        Ok(Self::between(
+            self.regime,
+            times(self.if_molecular, measured.molecular_ratio(wanted))?,
+            times(self.if_viscous, measured.viscous_ratio(wanted))?,
+        ))
+    }
+
+    fn between(regime: LeakRegime, if_molecular: Throughput, if_viscous: Throughput) -> Self {
+        let (low, high) = match regime {
+            LeakRegime::Molecular => (if_molecular, if_molecular),
+            LeakRegime::Viscous => (if_viscous, if_viscous),
+            LeakRegime::Between if if_molecular < if_viscous => (if_molecular, if_viscous),
+            LeakRegime::Between => (if_viscous, if_molecular),
+        };
+        Self {
+            regime,
+            if_molecular,
+            if_viscous,
+            low,
+            high,
+        }
+    }
 }

@@ -14,6 +14,16 @@ pub enum LeakError {
     /// A leak rate of nothing.
     #[error("a leak rate must be above zero")]
     NoLeak,
+    /// No more pressure on the side the gas comes from.
+    #[error(
+        "a leak needs more pressure upstream than downstream, not {upstream} Pa and {downstream} Pa"
+    )]
+    NoDrop {
+        /// Upstream, Pa.
+        upstream: f64,
+        /// Downstream, Pa.
+        downstream: f64,
+    },
     /// The opening is not wide against the mean free path.
     #[error(
         "an opening of {micrometres:.2} µm is too narrow for choked flow, which needs at least 10 mean free paths ({least:.2} µm here)"

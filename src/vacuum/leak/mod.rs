@@ -2,6 +2,7 @@
 //!
 //! Leak rates are throughputs at the gas temperature. Imports the units and the gases only.
 
+mod across;
 mod conversion;
 mod error;
 mod helium_test;
@@ -10,6 +11,7 @@ mod orifice;
 #[cfg(test)]
 mod tests;
 
+pub use across::Across;
 pub use conversion::{LeakConversion, LeakRegime, convert};
 pub use error::LeakError;
 pub use helium_test::{HELIUM_IN_AIR, HeliumTest};

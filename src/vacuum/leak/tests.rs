@@ -166,6 +166,31 @@ fn helium_test_answers_with_volume_over_speed() {
     );
 }
 
+/// From one atmosphere to vacuum against two atmospheres to one: molecular the same, viscous
+/// (4 − 1)/1 = 3 times (Poiseuille, p₁² − p₂²); half an atmosphere to vacuum: a half and a quarter.
+#[test]
+fn other_pressures_change_a_viscous_leak_by_their_squares() {
+    let bar = |upstream: f64, downstream: f64| {
+        let pressure = |bar: f64| Pressure::from_pascals(1e5 * bar).unwrap();
+        Across::new(pressure(upstream), pressure(downstream))
+    };
+    let vacuum = bar(1.0, 0.0).unwrap();
+    for (wanted, molecular, viscous) in [
+        (bar(2.0, 1.0).unwrap(), 1.0, 3.0),
+        (bar(0.5, 0.0).unwrap(), 0.5, 0.25),
+    ] {
+        close(vacuum.molecular_ratio(wanted), molecular, 1e-12);
+        close(vacuum.viscous_ratio(wanted), viscous, 1e-12);
+        close(wanted.viscous_ratio(vacuum), 1.0 / viscous, 1e-12);
+    }
+    let between = convert(rate(1e-5), Gas::Air, Gas::Air, 1.0, ROOM).unwrap();
+    let over = between.across(vacuum, bar(2.0, 1.0).unwrap()).unwrap();
+    assert_eq!(over.regime, LeakRegime::Between);
+    close(in_millibar_litres(over.low), 1e-5, 1e-9);
+    close(in_millibar_litres(over.high), 3e-5, 1e-9);
+    assert!(matches!(bar(1.0, 1.0), Err(LeakError::NoDrop { .. })));
+}
+
 proptest! {
     #[test]
     fn conversions_between_gases_invert(

@@ -34,7 +34,8 @@ pub(super) const ABOUT: About = About {
     method: "Molecular: the rates are as the roots of the inverse molar masses. Viscous: as the inverse \
              viscosities. Limits of size, 1e-7 and 1e-4 mbar·L/s: Umrath, Fundamentals of Vacuum \
              Technology, from memory; many fine paths side by side stay molecular above them. \
-             EN 1779 names the same rules, from memory. Equivalent opening: choked flow of air from \
+             EN 1779 names the same rules, from memory. Other pressures: viscous as p₁² − p₂² \
+             (Poiseuille, for a gas that expands on its way), molecular as p₁ − p₂. Equivalent opening: choked flow of air from \
              one atmosphere, 20 L/s per cm². Helium signal: (1 − exp(−t·S/V)) of the whole.\n\n\
              A standard cubic centimetre is at 0 °C unless another reference is given; 20 °C differs \
              by 7 %.",
@@ -75,6 +76,24 @@ pub(super) fn form() -> CalculationForm {
                     .hint("For the base pressure that the leak alone would cause.")
                     .optional(),
                 ],
+            ),
+            group(
+                "Pressures across the leak",
+                "From one atmosphere to vacuum unless given. A viscous leak follows the difference of \
+                 their squares, a molecular one their difference.",
+                [("measured_across", "measured"), ("wanted_across", "wanted")]
+                    .into_iter()
+                    .flat_map(|(id, label)| {
+                        [
+                            pressure(&format!("{id}.upstream"), &format!("Before it, as {label}")),
+                            pressure(
+                                &format!("{id}.downstream"),
+                                &format!("Behind it, as {label}"),
+                            ),
+                        ]
+                    })
+                    .map(Field::optional)
+                    .collect(),
             ),
             group(
                 "Helium test on a chamber",

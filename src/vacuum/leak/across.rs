@@ -1,0 +1,55 @@
+//! The same leak between other pressures.
+
+use super::LeakError;
+use crate::vacuum::units::Pressure;
+
+/// The pressures on both sides of a leak.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Across {
+    upstream: Pressure,
+    downstream: Pressure,
+}
+
+impl Across {
+    /// Both sides, with more pressure upstream; an error otherwise.
+    pub fn new(upstream: Pressure, downstream: Pressure) -> Result<Self, LeakError> {
+        if upstream.pascals() > downstream.pascals() {
+            Ok(Self {
+                upstream,
+                downstream,
+            })
+        } else {
+            Err(LeakError::NoDrop {
+                upstream: upstream.pascals(),
+                downstream: downstream.pascals(),
+            })
+        }
+    }
+
+    /// The side the gas comes from.
+    pub fn upstream(self) -> Pressure {
+        self.upstream
+    }
+
+    /// How much more passes between `wanted` than between these pressures if the leak is
+    /// molecular: each molecule goes its own way, so the rate follows p₁ − p₂.
+    ///
+    /// Source: kinetic theory.
+    pub fn molecular_ratio(self, wanted: Self) -> f64 {
+        wanted.difference() / self.difference()
+    }
+
+    /// The same if the leak is viscous and laminar: the rate follows p₁² − p₂², for any pressures
+    /// at which the flow stays so (not choked, no turbulence).
+    ///
+    /// Source: Poiseuille's law for a gas that expands on its way at one temperature, as
+    /// O'Hanlon, A User's Guide to Vacuum Technology, and EN 1779 use it, both from memory.
+    pub fn viscous_ratio(self, wanted: Self) -> f64 {
+        let mean = |across: Self| across.upstream.pascals() + across.downstream.pascals();
+        self.molecular_ratio(wanted) * mean(wanted) / mean(self)
+    }
+
+    fn difference(self) -> f64 {
+        self.upstream.pascals() - self.downstream.pascals()
+    }
+}
