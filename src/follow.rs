@@ -1,31 +1,51 @@
 //! Keeps the copies of the store (the search index, the fleet's knowledge in memory) up
 //! to date by following its change log.
 //!
-//! Each copy knows the position it has reached, and takes a batch and the new position
-//! in one step. A kill between a commit of the store and one of a copy therefore loses
-//! nothing: the copy resumes where it was. Taking a change twice is harmless, since a
+//! Each copy knows the position it has reached; the index takes a batch and the new
+//! position in one commit. A kill between a commit of the store and one of a copy therefore
+//! loses nothing: the copy resumes where it was. Taking a change twice is harmless, since a
 //! copy holds the present state of an incident under its number.
+//!
+//! An index that cannot be gone on with (damaged, of another store, ahead of this one, made
+//! by another version) is filled anew beside the old one, which is searched until the new
+//! one is whole. Memory is bounded: so many incidents at once, however long the log.
 
-use std::{collections::HashMap, sync::Arc, time::Duration};
+use std::{
+    collections::HashMap,
+    sync::Arc,
+    time::{Duration, Instant},
+};
 
-use tokio::sync::watch;
+use tokio::{sync::watch, task::spawn_blocking};
 
 use crate::{
     casebook::{Asker, Revision, Tool, ToolId},
     catalogue::Catalogue,
     knowledge::Knowledge,
-    search::{Entry, Reached, SearchError, SearchIndex},
+    search::{Entry, Found, IndexInUse, Reached, SearchError, SearchIndex, Shelf, Standing, Why},
     store::{Change, Store, StoreError},
 };
 
-/// Changes taken in one batch at most.
-const BATCH: i64 = 5_000;
+/// Changes read at once: what the follower holds in memory at most.
+const CHUNK: i64 = 500;
+
+/// Changes in one commit of the index at most.
+const BATCH: usize = 20_000;
+
+/// How long a commit waits for more changes at most, while there are some.
+const LONGEST: Duration = Duration::from_secs(5);
 
 /// How soon a change made by another process is noticed.
 const POLL: Duration = Duration::from_millis(250);
 
 /// How long to wait after a failure before trying again.
 const RETRY: Duration = Duration::from_secs(2);
+
+/// How often the files of a doubted index are read through at most.
+const DOUBTED: Duration = Duration::from_secs(60);
+
+/// Failures to write in a row after which an index is given up.
+const FAILURES: u32 = 2;
 
 /// What can go wrong while following.
 #[derive(Debug, thiserror::Error)]
@@ -63,61 +83,69 @@ pub struct Changed {
 /// How far the copies have come.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Progress {
-    /// Last change in the index.
+    /// Last change in the index that is kept up to date.
     pub index: i64,
     /// Last change in the fleet's knowledge.
     pub knowledge: i64,
-    /// Whether both once had everything there was.
+    /// Whether both once had everything there was, and the index is whole.
     pub caught_up: bool,
+    /// Why the index is being filled, while it is.
+    pub filling: Option<Why>,
+    /// Whether an older index is searched meanwhile.
+    pub old_serves: bool,
 }
 
 /// Follows the change log on behalf of both copies.
 #[derive(Debug)]
 pub struct Follower {
     store: Store,
-    index: Arc<SearchIndex>,
+    shelf: Arc<Shelf>,
+    in_use: IndexInUse,
+    /// The index that is brought up to date; the one in use, unless that is to be replaced.
+    target: Arc<SearchIndex>,
+    reached: Reached,
     knowledge: Arc<Knowledge>,
     catalogue: Arc<Catalogue>,
-    identity: i64,
     tools: HashMap<ToolId, Arc<Tool>>,
     progress: watch::Sender<Progress>,
+    failures: u32,
 }
 
 impl Follower {
-    /// Prepares to follow. An index that is a copy of another store, or claims to be
-    /// ahead of this one, is emptied and filled again.
+    /// Prepares to follow, with the index of `shelf` that can be gone on with, or a new one
+    /// beside those that cannot.
     ///
     /// # Errors
-    /// A store or an index that cannot be read.
+    /// A store that cannot be read or a folder that cannot be used.
     pub async fn new(
         store: Store,
-        index: Arc<SearchIndex>,
+        shelf: Shelf,
         knowledge: Arc<Knowledge>,
         catalogue: Arc<Catalogue>,
     ) -> Result<Self, FollowError> {
-        let identity = store.identity().await?;
-        let last = store.last_change().await?;
-        let mut reached = index.reached()?;
-        if reached.identity != identity || reached.seq > last {
-            if reached != Reached::default() {
-                tracing::warn!("the search index belongs to another store and is filled anew");
-            }
-            reached = Reached { identity, seq: 0 };
-            index.clear(reached)?;
-        }
+        let standing = standing(&store, &catalogue).await?;
+        let shelf = Arc::new(shelf);
+        let looking = Arc::clone(&shelf);
+        let found = spawn_blocking(move || looking.find(standing)).await??;
+        told(&found);
+        let in_use = found.old.as_ref().unwrap_or(&found.target);
         let (progress, _) = watch::channel(Progress {
-            index: reached.seq,
-            knowledge: 0,
-            caught_up: false,
+            index: found.reached.seq,
+            filling: found.why,
+            old_serves: found.old.is_some(),
+            ..Progress::default()
         });
         Ok(Self {
             store,
-            index,
+            shelf,
+            in_use: IndexInUse::new(Arc::clone(in_use)),
+            target: found.target,
+            reached: found.reached,
             knowledge,
             catalogue,
-            identity,
             tools: HashMap::new(),
             progress,
+            failures: 0,
         })
     }
 
@@ -126,64 +154,174 @@ impl Follower {
         self.progress.subscribe()
     }
 
-    /// Brings both copies up to the newest change there is now.
+    /// The index that searches are to go to.
+    pub fn index(&self) -> IndexInUse {
+        self.in_use.clone()
+    }
+
+    /// Brings both copies up to the newest change there is now, and puts an index that
+    /// thereby became whole to use.
     ///
     /// # Errors
-    /// A store that cannot be read or an index that cannot be written; what was taken
-    /// before stays taken.
+    /// A store that cannot be read or an index that cannot be written; what was committed
+    /// before stays.
     pub async fn catch_up(&mut self) -> Result<(), FollowError> {
+        let mut added = self.reached.seq;
+        let mut waiting = 0;
+        let mut committed = Instant::now();
         loop {
-            let now = *self.progress.borrow();
-            let behind = now.index.min(now.knowledge);
-            let changes = self.store.changes_after(behind, BATCH).await?;
+            let behind = added.min(self.progress.borrow().knowledge);
+            let changes = self.store.changes_after(behind, CHUNK).await?;
             let Some(last) = changes.last().map(|change| change.seq) else {
                 break;
             };
             let changed = self.changed(&changes).await?;
-            if last > now.knowledge {
+            if last > self.progress.borrow().knowledge {
                 self.knowledge.take(&changed, &self.catalogue);
                 self.progress.send_modify(|p| p.knowledge = last);
             }
-            if last > now.index {
-                self.index_batch(changed, last).await?;
-                self.progress.send_modify(|p| p.index = last);
+            if last > added {
+                self.add(changed).await?;
+                added = last;
+                waiting += changes.len();
+            }
+            if waiting >= BATCH || (waiting > 0 && committed.elapsed() > LONGEST) {
+                self.commit(added, self.reached.whole).await?;
+                waiting = 0;
+                committed = Instant::now();
             }
         }
-        self.progress.send_if_modified(|p| {
-            let first = !p.caught_up;
-            p.caught_up = true;
-            first
-        });
+        if waiting > 0 || !self.reached.whole {
+            self.commit(added, true).await?;
+        }
+        self.failures = 0;
+        self.put_to_use();
+        if !self.progress.borrow().caught_up {
+            self.count().await?;
+            self.progress.send_modify(|p| p.caught_up = true);
+        }
         Ok(())
     }
 
     /// Follows until `stop` turns true.
     pub async fn run(mut self, mut stop: watch::Receiver<bool>) {
         let mut written = self.store.written();
+        let mut looked: Option<Instant> = None;
         loop {
             let pause = match self.catch_up().await {
                 Ok(()) => POLL,
                 Err(error) => {
                     tracing::error!(%error, "the search index could not follow the store");
+                    self.after(&error).await;
                     RETRY
                 }
             };
-            tokio::select! {
+            let in_use = self.in_use.clone();
+            let may_look = looked.is_none_or(|at| at.elapsed() > DOUBTED);
+            let doubted = tokio::select! {
                 _ = stop.wait_for(|stop| *stop) => return,
-                _ = tokio::time::sleep(pause) => {}
-                _ = written.changed(), if pause == POLL => {}
+                _ = tokio::time::sleep(pause) => false,
+                _ = written.changed(), if pause == POLL => false,
+                _ = in_use.doubted(), if may_look => true,
+            };
+            if doubted {
+                looked = Some(Instant::now());
+                self.look_through().await;
             }
         }
     }
 
-    async fn index_batch(&self, changed: Vec<Changed>, last: i64) -> Result<(), FollowError> {
-        let index = Arc::clone(&self.index);
-        let catalogue = Arc::clone(&self.catalogue);
-        let reached = Reached {
-            identity: self.identity,
-            seq: last,
+    /// An index that cannot be written twice running is given up.
+    async fn after(&mut self, error: &FollowError) {
+        if !matches!(error, FollowError::Search(_) | FollowError::Interrupted(_)) {
+            return;
+        }
+        self.failures += 1;
+        if self.failures >= FAILURES {
+            self.failures = 0;
+            self.begin_anew().await;
+        }
+    }
+
+    /// Reads the files of an index that a search failed on.
+    async fn look_through(&mut self) {
+        let index = Arc::clone(&self.target);
+        match spawn_blocking(move || index.damage()).await {
+            Ok(Ok(damaged)) if damaged.is_empty() => {
+                tracing::warn!("a search failed, but every file of the index is whole");
+            }
+            Ok(Ok(_) | Err(_)) | Err(_) => self.begin_anew().await,
+        }
+    }
+
+    /// Begins an index beside the damaged one, which is searched meanwhile.
+    async fn begin_anew(&mut self) {
+        let begun = match standing(&self.store, &self.catalogue).await {
+            Ok(standing) => {
+                let shelf = Arc::clone(&self.shelf);
+                spawn_blocking(move || shelf.anew(standing, Why::Damaged)).await
+            }
+            Err(error) => {
+                tracing::error!(%error, "a new search index could not be begun");
+                return;
+            }
         };
-        tokio::task::spawn_blocking(move || {
+        match begun {
+            Ok(Ok(found)) => {
+                told(&found);
+                self.target = found.target;
+                self.reached = found.reached;
+                self.progress.send_modify(|p| {
+                    p.index = 0;
+                    p.caught_up = false;
+                    p.filling = found.why;
+                    p.old_serves = true;
+                });
+            }
+            Ok(Err(error)) => tracing::error!(%error, "a new search index could not be begun"),
+            Err(error) => tracing::error!(%error, "a new search index could not be begun"),
+        }
+    }
+
+    /// Lets searches go to the index that is up to date, and deletes those before it.
+    fn put_to_use(&mut self) {
+        if self.progress.borrow().filling.is_none() {
+            return;
+        }
+        let before = self.in_use.replace(Arc::clone(&self.target));
+        if !Arc::ptr_eq(&before, &self.target) {
+            before.retire();
+            tracing::info!("the search index is rebuilt and in use");
+        }
+        self.shelf.keep_only(&[&self.target, &before]);
+        self.progress.send_modify(|p| {
+            p.filling = None;
+            p.old_serves = false;
+        });
+    }
+
+    /// An index that lost incidents without any file being damaged is filled anew too.
+    async fn count(&mut self) -> Result<(), FollowError> {
+        let (open, closed) = self.store.counts().await?;
+        let settled = self.store.last_change().await? == self.reached.seq;
+        let held = self.target.count();
+        if settled && held != (open + closed).unsigned_abs() && self.failures == 0 {
+            tracing::error!(
+                held,
+                stored = open + closed,
+                "the search index holds another number of incidents than the store"
+            );
+            self.failures += 1;
+            self.begin_anew().await;
+            Box::pin(self.catch_up()).await?;
+        }
+        Ok(())
+    }
+
+    async fn add(&self, changed: Vec<Changed>) -> Result<(), FollowError> {
+        let index = Arc::clone(&self.target);
+        let catalogue = Arc::clone(&self.catalogue);
+        spawn_blocking(move || {
             let entries: Vec<_> = changed
                 .iter()
                 .map(|c| {
@@ -193,9 +331,22 @@ impl Follower {
                     Entry::new(c.number, *revision, incident, &c.tool, &catalogue)
                 })
                 .collect();
-            index.put(&entries, reached)
+            index.add(&entries)
         })
         .await??;
+        Ok(())
+    }
+
+    async fn commit(&mut self, seq: i64, whole: bool) -> Result<(), FollowError> {
+        let reached = Reached {
+            seq,
+            whole,
+            ..self.reached
+        };
+        let index = Arc::clone(&self.target);
+        spawn_blocking(move || index.commit(reached)).await??;
+        self.reached = reached;
+        self.progress.send_modify(|p| p.index = seq);
         Ok(())
     }
 
@@ -232,5 +383,26 @@ impl Follower {
                 number,
                 tool: id.clone(),
             })
+    }
+}
+
+async fn standing(store: &Store, catalogue: &Catalogue) -> Result<Standing, StoreError> {
+    Ok(Standing::new(
+        store.identity().await?,
+        store.last_change().await?,
+        catalogue,
+    ))
+}
+
+fn told(found: &Found) {
+    match found.why {
+        None => {}
+        Some(Why::Missing) => tracing::info!("the search index {}", Why::Missing.told()),
+        Some(why) => tracing::warn!(
+            from_change = found.reached.seq,
+            old_serves = found.old.is_some(),
+            "the search index {}",
+            why.told()
+        ),
     }
 }

@@ -259,9 +259,14 @@ async fn an_asker_of_one_site_sees_that_site_only() {
     };
     let all = app
         .index
+        .current()
         .search(&Asker::console(), &request)
         .expect("an answer");
-    let own = app.index.search(&only, &request).expect("an answer");
+    let own = app
+        .index
+        .current()
+        .search(&only, &request)
+        .expect("an answer");
     assert!(own.total > 0 && own.total < all.total);
     for hit in &own.hits {
         let filed = app

@@ -1,6 +1,6 @@
 //! `demo` and `serve`.
 
-use std::{net::SocketAddr, path::PathBuf, process::ExitCode, sync::Arc};
+use std::{net::SocketAddr, path::PathBuf, process::ExitCode, sync::Arc, time::Duration};
 
 use anyhow::{Context, bail};
 use clap::Args;
@@ -10,13 +10,16 @@ use super::{DataAt, StoreAt};
 use crate::{
     catalogue::{Catalogue, source},
     demo,
-    follow::Follower,
+    follow::{Follower, Progress},
     knowledge::Knowledge,
-    search::SearchIndex,
+    search::Shelf,
     store::Store,
     vacuum::residual_gas::Patterns,
     web::{self, App},
 };
+
+/// How long a start waits for an index that is being rebuilt while the old one is searched.
+const REBUILD: Duration = Duration::from_secs(3);
 
 #[derive(Debug, Args)]
 pub(super) struct Demo {
@@ -90,18 +93,17 @@ async fn serve(
              only; use a loopback address such as 127.0.0.1:8080"
         );
     }
-    let index = Arc::new(
-        SearchIndex::open(&data)
-            .with_context(|| format!("cannot open the search index in {}", data.display()))?,
-    );
+    let shelf = Shelf::open(&data)
+        .with_context(|| format!("cannot open the search index in {}", data.display()))?;
     let knowledge = Arc::new(Knowledge::new(&catalogue)?);
     let follower = Follower::new(
         store.clone(),
-        Arc::clone(&index),
+        shelf,
         Arc::clone(&knowledge),
         Arc::clone(&catalogue),
     )
     .await?;
+    let index = follower.index();
     let progress = follower.progress();
     let (stop, stopped) = watch::channel(false);
     let following = tokio::spawn(follower.run(stopped.clone()));
@@ -125,10 +127,9 @@ async fn serve(
             })
             .await
     });
-    let mut caught_up = progress;
     tokio::select! {
-        caught_up = caught_up.wait_for(|p| p.caught_up) => {
-            caught_up.context("the search index stopped following the store")?;
+        answering = answering(progress) => {
+            answering?;
             println!("listening on http://{address}");
             println!("No sign-in yet: only this machine can reach it. Ctrl-C ends it.");
             interrupted().await?;
@@ -139,6 +140,20 @@ async fn serve(
     serving.await??;
     following.await?;
     store.close().await;
+    Ok(())
+}
+
+/// Waits until everything is found; where an older index is searched while a new one is
+/// being made, not for longer than people would.
+async fn answering(mut progress: watch::Receiver<Progress>) -> anyhow::Result<()> {
+    let old_serves = progress.borrow().old_serves;
+    let waited = tokio::time::timeout(
+        if old_serves { REBUILD } else { Duration::MAX },
+        progress.wait_for(|p| p.caught_up),
+    );
+    if let Ok(caught_up) = waited.await {
+        caught_up.context("the search index stopped following the store")?;
+    }
     Ok(())
 }
 

@@ -1,7 +1,7 @@
 //! `verify`, and bringing the index up to the store.
 
 use std::{
-    collections::BTreeMap,
+    collections::HashMap,
     io::{self, Write},
     path::Path,
     process::ExitCode,
@@ -23,13 +23,19 @@ use crate::{
     catalogue::Catalogue,
     follow::Follower,
     knowledge::Knowledge,
-    search::{SearchError, SearchIndex},
+    search::{Entry, Held, SearchError, SearchIndex, Shelf, Standing},
     store::{Attached, Store},
     vacuum::residual_gas::Patterns,
 };
 
 /// How long to wait for a serving process to bring the index up.
 const PATIENCE: Duration = Duration::from_secs(60);
+
+/// How soon it is asked again.
+const PAUSE: Duration = Duration::from_millis(200);
+
+/// Incidents compared at once.
+const COMPARED: usize = 500;
 
 /// Differences listed at most.
 const LISTED: usize = 20;
@@ -45,41 +51,36 @@ pub(super) struct Verify {
 impl Verify {
     pub(super) async fn run(self) -> anyhow::Result<ExitCode> {
         let (store, catalogue) = self.store.open_existing().await?;
-        let index = bring_up(&store, &catalogue, &self.data.data).await?;
-        let stored: BTreeMap<i64, i64> = store.present_revisions().await?.into_iter().collect();
-        let mut indexed: BTreeMap<i64, i64> = BTreeMap::new();
-        let mut differences = Vec::new();
-        for (number, revision) in index.contents()? {
-            if indexed.insert(number, revision).is_some() {
-                differences.push(format!("incident {number} is in the index twice"));
+        let data = &self.data.data;
+        let mut differences = faults(&store, &catalogue, data).await?;
+        let mut indexed = None;
+        if differences.is_empty() {
+            let (index, seq) = bring_up(&store, &catalogue, data).await?;
+            differences = compare(&store, &catalogue, &index).await?;
+            indexed = Some((index.count(), seq));
+            // Only one may write to it.
+            drop(index);
+            if !differences.is_empty() {
+                // A report may have been filed meanwhile; what still differs is a difference.
+                let (index, seq) = bring_up(&store, &catalogue, data).await?;
+                differences = compare(&store, &catalogue, &index).await?;
+                indexed = Some((index.count(), seq));
             }
         }
-        for (number, revision) in &stored {
-            match indexed.get(number) {
-                None => differences.push(format!("incident {number} is not in the index")),
-                Some(other) if other != revision => differences.push(format!(
-                    "incident {number} is at revision {revision} in the store and {other} in the index"
-                )),
-                Some(_) => {}
-            }
-        }
-        for number in indexed.keys().filter(|number| !stored.contains_key(number)) {
-            differences.push(format!(
-                "incident {number} is in the index and not in the store"
-            ));
-        }
-        let patterns = self.store.patterns(&self.data.data)?;
+        let patterns = self.store.patterns(data)?;
         let calculations = calculated_again(&store, &patterns, &mut differences).await?;
         let (open, closed) = store.counts().await?;
         let told = format!(
             "store: {} incidents ({open} open, {closed} closed), {} changes\n\
-             index: {} incidents, at change {}\n\
+             index: {}\n\
              calculations: {} kept, {} of them given alike by this program\n\
              differences: {}\n",
             open + closed,
             store.last_change().await?,
-            indexed.len(),
-            index.reached()?.seq,
+            indexed.map_or_else(
+                || "cannot be compared; serving this store makes it anew".to_owned(),
+                |(count, seq)| format!("{count} incidents, at change {seq}")
+            ),
             calculations.kept,
             calculations.alike,
             differences.len()
@@ -150,54 +151,139 @@ async fn calculated_again(
     Ok(counts)
 }
 
-/// Opens the index with every change of the store in it: follows the store itself, or
-/// waits for the process that does.
+/// What is wrong with the index as a whole. While another process serves it, files come and
+/// go, and a rebuild may be under way: what is wrong has to stay so.
+async fn faults(store: &Store, catalogue: &Catalogue, data: &Path) -> anyhow::Result<Vec<String>> {
+    if !data.exists() {
+        return Ok(Vec::new());
+    }
+    let begun = Instant::now();
+    loop {
+        let standing = standing(store, catalogue).await?;
+        let faults = SearchIndex::faults(data, standing)?;
+        let served = matches!(Shelf::open(data), Err(SearchError::Busy));
+        if faults.is_empty() || !served || begun.elapsed() > PATIENCE {
+            return Ok(faults);
+        }
+        tokio::time::sleep(PAUSE).await;
+    }
+}
+
+/// Every incident, as the store has it and as the index was told of it.
+async fn compare(
+    store: &Store,
+    catalogue: &Catalogue,
+    index: &SearchIndex,
+) -> anyhow::Result<Vec<String>> {
+    let asker = Asker::console();
+    let mut differences = Vec::new();
+    let mut indexed: HashMap<i64, Held> = HashMap::new();
+    for held in index.contents()? {
+        if indexed.insert(held.number, held).is_some() {
+            differences.push(format!("incident {} is in the index twice", held.number));
+        }
+    }
+    let tools: HashMap<_, _> = store
+        .tools(&asker)
+        .await?
+        .into_iter()
+        .map(|tool| (tool.id.clone(), tool))
+        .collect();
+    let stored = store.present_revisions().await?;
+    for chunk in stored.chunks(COMPARED) {
+        let numbers: Vec<_> = chunk.iter().map(|(number, _)| *number).collect();
+        let present = store.present(&asker, &numbers).await?;
+        for number in numbers {
+            let Some(held) = indexed.remove(&number) else {
+                differences.push(format!("incident {number} is not in the index"));
+                continue;
+            };
+            let entry = present.get(&number).and_then(|revision| {
+                let tool = tools.get(&revision.incident.tool)?;
+                let (at, incident) = (revision.revision, &revision.incident);
+                Some(Entry::new(number, at, incident, tool, catalogue))
+            });
+            match entry {
+                None => differences.push(format!(
+                    "incident {number} has no readable present state or tool in the store"
+                )),
+                Some(entry) if entry.revision != held.revision => differences.push(format!(
+                    "incident {number} is at revision {} in the store and {} in the index",
+                    entry.revision, held.revision
+                )),
+                Some(entry) if entry.digest() != held.digest => differences.push(format!(
+                    "incident {number} reads otherwise in the store than in the index"
+                )),
+                Some(_) => {}
+            }
+        }
+    }
+    let mut left: Vec<_> = indexed.into_keys().collect();
+    left.sort_unstable();
+    differences.extend(
+        left.iter()
+            .map(|number| format!("incident {number} is in the index and not in the store")),
+    );
+    Ok(differences)
+}
+
+/// Opens the index with every change of the store in it, and says which is the last: follows
+/// the store itself, or waits for the process that does.
 pub(super) async fn bring_up(
     store: &Store,
     catalogue: &Arc<Catalogue>,
     data: &Path,
-) -> anyhow::Result<Arc<SearchIndex>> {
-    match SearchIndex::open(data) {
-        Ok(index) => {
-            let index = Arc::new(index);
+) -> anyhow::Result<(Arc<SearchIndex>, i64)> {
+    match Shelf::open(data) {
+        Ok(shelf) => {
             let mut follower = Follower::new(
                 store.clone(),
-                Arc::clone(&index),
+                shelf,
                 Arc::new(Knowledge::new(catalogue)?),
                 Arc::clone(catalogue),
             )
             .await?;
             follower.catch_up().await?;
-            Ok(index)
+            let index = follower.index().current();
+            let seq = index.reached()?.seq;
+            Ok((index, seq))
         }
-        Err(SearchError::Busy) => wait_for(store, data).await,
+        Err(SearchError::Busy) => wait_for(store, catalogue, data).await,
         Err(error) => Err(error)
             .with_context(|| format!("cannot open the search index in {}", data.display())),
     }
 }
 
-async fn wait_for(store: &Store, data: &Path) -> anyhow::Result<Arc<SearchIndex>> {
+async fn wait_for(
+    store: &Store,
+    catalogue: &Catalogue,
+    data: &Path,
+) -> anyhow::Result<(Arc<SearchIndex>, i64)> {
     let last = store.last_change().await?;
     let begun = Instant::now();
+    let mut seen = 0;
     loop {
-        let index = SearchIndex::open_read_only(data)?;
-        let reached = index.reached()?;
-        if reached.identity != store.identity().await? {
-            bail!(
-                "the search index in {} is a copy of another store",
-                data.display()
-            );
-        }
-        if reached.seq >= last {
-            return Ok(Arc::new(index));
+        let standing = standing(store, catalogue).await?;
+        if let Some(index) = SearchIndex::beside_writer(data, standing)? {
+            seen = index.reached()?.seq;
+            if seen >= last {
+                return Ok((Arc::new(index), seen));
+            }
         }
         if begun.elapsed() > PATIENCE {
             bail!(
-                "the process that serves this index has reached change {} of {last} after {} s",
-                reached.seq,
+                "the process that serves this index has reached change {seen} of {last} after {} s",
                 PATIENCE.as_secs()
             );
         }
-        tokio::time::sleep(Duration::from_millis(200)).await;
+        tokio::time::sleep(PAUSE).await;
     }
+}
+
+async fn standing(store: &Store, catalogue: &Catalogue) -> anyhow::Result<Standing> {
+    Ok(Standing::new(
+        store.identity().await?,
+        store.last_change().await?,
+        catalogue,
+    ))
 }

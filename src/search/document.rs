@@ -6,6 +6,7 @@ use tantivy::TantivyDocument;
 
 use super::{
     analysis::split,
+    digest::Digest,
     pressure::{Told, readings, scale},
     schema::Fields,
 };
@@ -277,7 +278,35 @@ impl Entry {
         }
         document.add_f64(fields.unit, scale(self.unit));
         document.add_u64(fields.alike, self.alike());
+        document.add_u64(fields.digest, self.digest());
         document
+    }
+
+    /// A number that changes with anything the index is told of this incident.
+    pub fn digest(&self) -> u64 {
+        let mut digest = Digest::default();
+        for number in [self.number, self.revision, self.occurred_at] {
+            digest.bytes(&number.to_le_bytes());
+        }
+        for text in [
+            self.status,
+            &self.tool,
+            &self.site,
+            &self.class,
+            self.kind.map_or("", Kind::id),
+            self.cause.as_deref().unwrap_or_default(),
+        ] {
+            digest.text(text);
+        }
+        for (_, text) in self.parts() {
+            digest.text(text);
+        }
+        for measured in &self.pressures {
+            digest.bytes(&[measured.when as u8]);
+            digest.bytes(&measured.power.to_le_bytes());
+        }
+        digest.bytes(&scale(self.unit).to_le_bytes());
+        digest.sum()
     }
 
     /// The same for cases with the same cause told in the same words: order, figures, endings
@@ -332,4 +361,29 @@ fn written(text: &str, unit: PressureUnit, symptom: bool, pressures: &mut Vec<Me
             }
         }
     }
+}
+
+/// A number that changes with the names of the catalogue that an entry takes over.
+pub(super) fn names(catalogue: &Catalogue) -> u64 {
+    let mut digest = Digest::default();
+    for cause in catalogue.causes() {
+        for text in [
+            cause.id.as_str(),
+            &cause.name,
+            &cause.mechanism,
+            cause.component.as_str(),
+            cause.kind.id(),
+        ] {
+            digest.text(text);
+        }
+    }
+    let components = catalogue.components().map(|c| (c.id.as_str(), &c.name));
+    let signs = catalogue.signs().map(|s| (s.id.as_str(), &s.name));
+    let antecedents = catalogue.antecedents().map(|a| (a.id.as_str(), &a.name));
+    let classes = catalogue.classes().map(|c| (c.id.as_str(), &c.name));
+    for (id, name) in components.chain(signs).chain(antecedents).chain(classes) {
+        digest.text(id);
+        digest.text(name);
+    }
+    digest.sum()
 }

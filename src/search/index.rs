@@ -1,37 +1,68 @@
-//! The index on disk: opening, writing with its position, reading.
+//! One index: searching it, writing to it with the position that brings it to, and telling
+//! whether its files are whole. Which folder it lies in is [`super::shelf`]'s matter.
 
 use std::{
-    fs, io,
+    fs,
     path::{Path, PathBuf},
-    sync::{Arc, Mutex, PoisonError},
+    sync::{
+        Arc, Mutex, PoisonError,
+        atomic::{AtomicBool, Ordering},
+    },
 };
 
 use serde::{Deserialize, Serialize};
 use tantivy::{
-    Index, IndexReader, IndexWriter, ReloadPolicy, Searcher, TantivyDocument, Term,
+    Index, IndexReader, IndexWriter, ReloadPolicy, Searcher, Term,
     directory::{MmapDirectory, error::LockError},
-    schema::Value,
+    index::SegmentComponent,
+    indexer::IndexWriterOptions,
     tokenizer::TextAnalyzer,
 };
 
 use super::{
     Entry, SearchError,
     analysis::{self, Analysis},
-    schema::{Fields, VERSION, schema},
+    digest::Digest,
+    schema::{DIGEST, Fields, schema},
     vocabulary::Vocabulary,
-    words::WordList,
 };
 
 /// Memory one writing thread gathers documents in before it writes a segment, in bytes.
 const WRITER_MEMORY: usize = 64 << 20;
+
+/// One thread merges segments, so that searches keep the other processors.
+const MERGING_THREADS: usize = 1;
 
 /// How far the index has followed the store; stored in the index's own commit.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Reached {
     /// Which store it is a copy of.
     pub identity: i64,
+    /// What the names of causes, signs and classes in it were taken from.
+    pub names: u64,
     /// The last change that is in it.
     pub seq: i64,
+    /// Whether it once held everything there was; before that it is still being filled.
+    pub whole: bool,
+}
+
+/// The position with a sum over it, so that a flipped digit is noticed.
+#[derive(Serialize, Deserialize)]
+struct Payload {
+    #[serde(flatten)]
+    reached: Reached,
+    sum: u64,
+}
+
+/// What the index holds of an incident, for comparing it with the store.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Held {
+    /// Its number.
+    pub number: i64,
+    /// The revision it was made from.
+    pub revision: i64,
+    /// [`Entry::digest`] of what was indexed.
+    pub digest: u64,
 }
 
 /// An index opened for searching, and for writing where this process may.
@@ -41,7 +72,10 @@ pub struct SearchIndex {
     pub(super) analysis: Analysis,
     vocabulary: Mutex<Arc<Vocabulary>>,
     index: Index,
-    writer: Option<Mutex<IndexWriter>>,
+    writer: Option<Mutex<Option<IndexWriter>>>,
+    folder: Option<PathBuf>,
+    /// Set once another index has taken its place: its folder goes with it.
+    retired: AtomicBool,
 }
 
 impl std::fmt::Debug for SearchIndex {
@@ -52,49 +86,45 @@ impl std::fmt::Debug for SearchIndex {
     }
 }
 
-impl SearchIndex {
-    /// Opens the index below `data`, for writing as well; one that is missing, damaged or
-    /// of another version is begun anew, since the store can fill it again.
-    ///
-    /// # Errors
-    /// [`SearchError::Busy`] when another process writes to it; a folder that cannot be used.
-    pub fn open(data: &Path) -> Result<Self, SearchError> {
-        let analysis = built_in()?;
-        let folder = folder(data, &analysis)?;
-        match Self::open_for_writing(&folder, &analysis) {
-            Err(SearchError::Index(error)) => {
-                tracing::warn!(%error, "the search index cannot be read and is begun anew");
-                fs::remove_dir_all(&folder).map_err(|cause| unusable(&folder, cause))?;
-                Self::open_for_writing(&crate::search::index::folder(data, &analysis)?, &analysis)
-            }
-            opened => opened,
+impl Drop for SearchIndex {
+    fn drop(&mut self) {
+        if let Some(folder) = &self.folder
+            && self.retired.load(Ordering::Relaxed)
+            && let Err(error) = fs::remove_dir_all(folder)
+        {
+            tracing::warn!(%error, folder = %folder.display(), "an old search index could not be deleted");
         }
     }
+}
 
-    /// Opens the index below `data` for reading only, beside a process that writes to it.
-    ///
-    /// # Errors
-    /// A missing or unreadable index.
-    pub fn open_read_only(data: &Path) -> Result<Self, SearchError> {
-        let analysis = built_in()?;
-        let index = Index::open(directory(&folder(data, &analysis)?)?)?;
-        Self::with(index, false, analysis)
-    }
-
-    /// An index in memory, for tests and trials.
-    ///
-    /// # Errors
-    /// The search library failing.
-    pub fn in_memory() -> Result<Self, SearchError> {
-        Self::with(Index::create_in_ram(schema().0), true, built_in()?)
-    }
-
-    fn open_for_writing(folder: &Path, analysis: &Analysis) -> Result<Self, SearchError> {
+impl SearchIndex {
+    /// Opens the index in `folder` for writing as well, or begins an empty one there.
+    pub(super) fn open_or_begin(folder: &Path, analysis: Analysis) -> Result<Self, SearchError> {
         let index = Index::open_or_create(directory(folder)?, schema().0)?;
-        Self::with(index, true, analysis.clone())
+        Self::with(index, Some(folder), true, analysis)
     }
 
-    fn with(index: Index, writing: bool, analysis: Analysis) -> Result<Self, SearchError> {
+    /// Opens the index in `folder` for reading only.
+    pub(super) fn open_to_read(folder: &Path, analysis: Analysis) -> Result<Self, SearchError> {
+        Self::with(
+            Index::open(directory(folder)?)?,
+            Some(folder),
+            false,
+            analysis,
+        )
+    }
+
+    /// An index in memory.
+    pub(super) fn in_memory(analysis: Analysis) -> Result<Self, SearchError> {
+        Self::with(Index::create_in_ram(schema().0), None, true, analysis)
+    }
+
+    fn with(
+        index: Index,
+        folder: Option<&Path>,
+        writing: bool,
+        analysis: Analysis,
+    ) -> Result<Self, SearchError> {
         let tokenizer = TextAnalyzer::from(analysis.clone());
         index.tokenizers().register(analysis::NAME, tokenizer);
         let reader = index
@@ -106,8 +136,13 @@ impl SearchIndex {
             })
             .try_into()?;
         let writer = if writing {
-            match index.writer_with_num_threads(1, WRITER_MEMORY) {
-                Ok(writer) => Some(Mutex::new(writer)),
+            let options = IndexWriterOptions::builder()
+                .num_worker_threads(1)
+                .memory_budget_per_thread(WRITER_MEMORY)
+                .num_merge_threads(MERGING_THREADS)
+                .build();
+            match index.writer_with_options(options) {
+                Ok(writer) => Some(Mutex::new(Some(writer))),
                 Err(tantivy::TantivyError::LockFailure(LockError::LockBusy, _)) => {
                     return Err(SearchError::Busy);
                 }
@@ -123,7 +158,20 @@ impl SearchIndex {
             vocabulary: Mutex::default(),
             index,
             writer,
+            folder: folder.map(Path::to_owned),
+            retired: AtomicBool::new(false),
         })
+    }
+
+    /// Says that another index has taken its place: its folder is deleted once the last
+    /// search on it ends.
+    pub fn retire(&self) {
+        self.retired.store(true, Ordering::Relaxed);
+    }
+
+    /// Where it lies; none in memory.
+    pub(super) fn folder(&self) -> Option<&Path> {
+        self.folder.as_deref()
     }
 
     /// The words of the fleet, gathered again once a twentieth of the cases is new.
@@ -140,15 +188,12 @@ impl SearchIndex {
         Ok(Arc::clone(&kept))
     }
 
-    /// How far the index on disk has followed the store.
+    /// How far the index on disk has followed the store; nowhere, if that cannot be told.
     ///
     /// # Errors
     /// An index that cannot be read.
     pub fn reached(&self) -> Result<Reached, SearchError> {
-        let payload = self.index.load_metas()?.payload;
-        Ok(payload
-            .and_then(|text| serde_json::from_str(&text).ok())
-            .unwrap_or_default())
+        Ok(reached(&self.index)?)
     }
 
     /// How many incidents can be found.
@@ -156,14 +201,14 @@ impl SearchIndex {
         self.reader.searcher().num_docs()
     }
 
-    /// Puts entries in place of what the index held of those incidents, and commits
-    /// them together with the position they bring it to.
+    /// Puts entries in place of what the index holds of those incidents. They can be found
+    /// and are kept once [`SearchIndex::commit`] returns.
     ///
     /// # Errors
     /// [`SearchError::Busy`] when opened for reading only; the search library failing,
-    /// in which case nothing of this call is in the index.
-    pub fn put(&self, entries: &[Entry], reached: Reached) -> Result<(), SearchError> {
-        self.commit(reached, |writer, fields| {
+    /// in which case nothing since the last commit is in the index.
+    pub fn add(&self, entries: &[Entry]) -> Result<(), SearchError> {
+        self.write(|writer, fields| {
             for entry in entries {
                 writer.delete_term(Term::from_field_i64(fields.number, entry.number));
                 writer.add_document(entry.document(fields))?;
@@ -172,57 +217,68 @@ impl SearchIndex {
         })
     }
 
-    /// Empties the index.
+    /// Keeps what was added, together with the position that brings the index to.
     ///
     /// # Errors
-    /// As [`SearchIndex::put`].
-    pub fn clear(&self, reached: Reached) -> Result<(), SearchError> {
-        self.commit(reached, |writer, _| {
-            writer.delete_all_documents().map(|_| ())
-        })
-    }
-
-    fn commit(
-        &self,
-        reached: Reached,
-        change: impl FnOnce(&mut IndexWriter, &Fields) -> tantivy::Result<()>,
-    ) -> Result<(), SearchError> {
-        let writer = self.writer.as_ref().ok_or(SearchError::Busy)?;
-        let mut writer = writer.lock().unwrap_or_else(PoisonError::into_inner);
-        let committed = change(&mut writer, &self.fields).and_then(|()| {
+    /// As [`SearchIndex::add`].
+    pub fn commit(&self, reached: Reached) -> Result<(), SearchError> {
+        self.write(|writer, _| {
             let mut prepared = writer.prepare_commit()?;
-            let payload = format!(
-                "{{\"identity\":{},\"seq\":{}}}",
-                reached.identity, reached.seq
-            );
-            prepared.set_payload(&payload);
-            prepared.commit()
-        });
-        if let Err(error) = committed {
-            writer.rollback()?;
-            return Err(error.into());
-        }
-        drop(writer);
+            prepared.set_payload(&payload(reached));
+            prepared.commit().map(|_| ())
+        })?;
         self.reader.reload()?;
         Ok(())
     }
 
-    /// Every incident the index holds with the revision it was made from, in no order.
+    fn write(
+        &self,
+        change: impl FnOnce(&mut IndexWriter, &Fields) -> tantivy::Result<()>,
+    ) -> Result<(), SearchError> {
+        let writer = self.writer.as_ref().ok_or(SearchError::Busy)?;
+        let mut kept = writer.lock().unwrap_or_else(PoisonError::into_inner);
+        let writer = kept.as_mut().ok_or(SearchError::Broken)?;
+        if let Err(error) = change(writer, &self.fields) {
+            if writer.rollback().is_err() {
+                // A writer that cannot even go back is of no further use.
+                *kept = None;
+            }
+            return Err(error.into());
+        }
+        Ok(())
+    }
+
+    /// The files that are missing or no longer as they were written.
+    ///
+    /// # Errors
+    /// An index whose list of files cannot be read.
+    pub fn damage(&self) -> Result<Vec<String>, SearchError> {
+        Ok(damage(&self.index)?
+            .into_iter()
+            .map(|(_, file)| file)
+            .collect())
+    }
+
+    /// What the index holds of every incident, in no order.
     ///
     /// # Errors
     /// An index that cannot be read.
-    pub fn contents(&self) -> Result<Vec<(i64, i64)>, SearchError> {
+    pub fn contents(&self) -> Result<Vec<Held>, SearchError> {
         let searcher = self.reader.searcher();
         let mut contents = Vec::new();
         for segment in searcher.segment_readers() {
-            let store = segment.get_store_reader(1)?;
-            for document in store.iter::<TantivyDocument>(segment.alive_bitset()) {
-                let document = document?;
-                let read = |field| document.get_first(field).and_then(|v| v.as_i64());
+            let columns = segment.fast_fields();
+            let (numbers, revisions) = (columns.i64("number")?, columns.i64("revision")?);
+            let digests = columns.u64(DIGEST)?;
+            for document in segment.doc_ids_alive() {
                 if let (Some(number), Some(revision)) =
-                    (read(self.fields.number), read(self.fields.revision))
+                    (numbers.first(document), revisions.first(document))
                 {
-                    contents.push((number, revision));
+                    contents.push(Held {
+                        number,
+                        revision,
+                        digest: digests.first(document).unwrap_or_default(),
+                    });
                 }
             }
         }
@@ -230,26 +286,64 @@ impl SearchIndex {
     }
 }
 
-fn built_in() -> Result<Analysis, SearchError> {
-    Ok(Analysis::new(Arc::new(WordList::built_in()?)))
+/// Opens the index in a folder just to look at it.
+pub(super) fn look_at(folder: &Path) -> Result<Index, SearchError> {
+    Ok(Index::open(directory(folder)?)?)
 }
 
-/// Named by what the documents were made with, so that another version or word list finds
-/// an empty folder and the store fills it.
-fn folder(data: &Path, analysis: &Analysis) -> Result<PathBuf, SearchError> {
-    let list = analysis.list().fingerprint();
-    let folder = data.join(format!("index-{VERSION}-{list:016x}"));
-    fs::create_dir_all(&folder).map_err(|cause| unusable(&folder, cause))?;
-    Ok(folder)
+/// How far an index has followed its store; nowhere, if that cannot be told.
+pub(super) fn reached(index: &Index) -> tantivy::Result<Reached> {
+    let kept = index.load_metas()?.payload;
+    Ok(kept
+        .and_then(|text| serde_json::from_str::<Payload>(&text).ok())
+        .filter(|kept| kept.sum == sum(kept.reached))
+        .map(|kept| kept.reached)
+        .unwrap_or_default())
+}
+
+/// The files of an index that are missing or no longer as they were written, each with the
+/// segment it belongs to.
+pub(super) fn damage(index: &Index) -> tantivy::Result<Vec<(String, String)>> {
+    let mut damaged = Vec::new();
+    for segment in index.searchable_segment_metas()? {
+        let deletes = segment.has_deletes().then_some(SegmentComponent::Delete);
+        let needed = [
+            SegmentComponent::Terms,
+            SegmentComponent::Postings,
+            SegmentComponent::Positions,
+            SegmentComponent::FastFields,
+            SegmentComponent::FieldNorms,
+            SegmentComponent::Store,
+        ];
+        for component in needed.into_iter().chain(deletes) {
+            let file = segment.relative_path(component);
+            if !index.directory().validate_checksum(&file).unwrap_or(false) {
+                damaged.push((segment.id().uuid_string(), file.display().to_string()));
+            }
+        }
+    }
+    Ok(damaged)
+}
+
+/// A position as the index keeps it.
+pub(super) fn payload(reached: Reached) -> String {
+    let sum = sum(reached);
+    serde_json::to_string(&Payload { reached, sum }).unwrap_or_default()
+}
+
+fn sum(reached: Reached) -> u64 {
+    let mut digest = Digest::default();
+    for number in [
+        reached.identity.to_le_bytes(),
+        reached.names.to_le_bytes(),
+        reached.seq.to_le_bytes(),
+        u64::from(reached.whole).to_le_bytes(),
+    ] {
+        digest.bytes(&number);
+    }
+    digest.sum()
 }
 
 fn directory(folder: &Path) -> Result<MmapDirectory, SearchError> {
     MmapDirectory::open(folder).map_err(|error| SearchError::Index(error.into()))
-}
-
-fn unusable(folder: &Path, cause: io::Error) -> SearchError {
-    SearchError::Folder {
-        path: folder.display().to_string(),
-        cause,
-    }
 }

@@ -6,8 +6,10 @@
 //! Nothing here knows of the web or the store; [`crate::follow`] brings the two together.
 
 mod analysis;
+mod digest;
 mod document;
 mod excerpt;
+mod in_use;
 mod index;
 mod language;
 mod lexer;
@@ -17,6 +19,7 @@ mod pressure;
 mod query;
 mod rank;
 mod schema;
+mod shelf;
 mod spelling;
 mod spread;
 #[cfg(test)]
@@ -26,9 +29,11 @@ mod words;
 
 pub use document::Entry;
 pub use excerpt::{Excerpt, Matches};
-pub use index::{Reached, SearchIndex};
+pub use in_use::IndexInUse;
+pub use index::{Held, Reached, SearchIndex};
 pub use plan::Understood;
 pub use query::{Answer, Filters, Hit, Request};
+pub use shelf::{Found, Shelf, Standing, Why};
 pub use words::WordMistakes;
 
 /// What can go wrong with the index.
@@ -54,4 +59,7 @@ pub enum SearchError {
     /// Another process writes to the index.
     #[error("another process is writing to the search index")]
     Busy,
+    /// An earlier failure left the index so that it cannot be written.
+    #[error("the search index cannot be written since an earlier failure")]
+    Broken,
 }

@@ -8,7 +8,7 @@ use super::{analysis, document::Part};
 
 /// Counted up whenever fields or analysis change; an index of another version is not
 /// opened but built anew beside it.
-pub(super) const VERSION: u32 = 2;
+pub(super) const VERSION: u32 = 3;
 
 /// Handles on the fields.
 #[derive(Clone, Copy, Debug)]
@@ -31,6 +31,8 @@ pub(super) struct Fields {
     pub(super) unit: Field,
     /// The same for cases told in the same words.
     pub(super) alike: Field,
+    /// [`super::Entry::digest`], for comparing with the store; never searched.
+    pub(super) digest: Field,
 }
 
 /// Names of the fields that are read by column.
@@ -40,6 +42,7 @@ pub(super) const OTHER: &str = "pressure_other";
 pub(super) const UNIT: &str = "unit";
 pub(super) const ALIKE: &str = "alike";
 pub(super) const CAUSE: &str = "cause_id";
+pub(super) const DIGEST: &str = "digest";
 
 impl Fields {
     /// The field of a part.
@@ -77,6 +80,19 @@ pub(super) fn schema() -> (Schema, Fields) {
         other: builder.add_f64_field(OTHER, INDEXED | FAST),
         unit: builder.add_f64_field(UNIT, FAST),
         alike: builder.add_u64_field(ALIKE, FAST),
+        digest: builder.add_u64_field(DIGEST, FAST),
     };
     (builder.build(), fields)
+}
+
+/// Whether an index with this schema, of another version of the program, can be searched by
+/// this one: all that is searched is there, in the same place.
+pub(super) fn can_be_searched(other: &Schema) -> bool {
+    let (own, _) = schema();
+    own.fields()
+        .filter(|(_, entry)| entry.name() != DIGEST)
+        .all(|(field, entry)| {
+            (field.field_id() as usize) < other.num_fields()
+                && other.get_field_entry(field) == entry
+        })
 }

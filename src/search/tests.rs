@@ -248,7 +248,7 @@ fn phrases_minus_and_field_words_are_taken_out_of_the_query() {
 
 #[test]
 fn a_hundred_kilobytes_and_ten_thousand_words_are_answered() {
-    let index = SearchIndex::in_memory().expect("an index in memory");
+    let index = SearchIndex::in_memory(analysis()).expect("an index in memory");
     let words: String = (0..10_000).map(|n| format!("wrd{n} ")).collect();
     for text in ["x".repeat(100_000), "foreline ".repeat(12_000), words] {
         let request = Request {

@@ -10,7 +10,10 @@ use rust_embed::RustEmbed;
 use serde::Deserialize;
 use toml::Spanned;
 
-use super::analysis::{Word, split};
+use super::{
+    analysis::{Word, split},
+    digest::Digest,
+};
 use crate::catalogue::Mistake;
 
 /// The file in `seed-data`.
@@ -336,9 +339,9 @@ impl Reader<'_> {
     }
 }
 
-/// FNV-1a, 64 bits: any change of the text changes it.
+/// Any change of the text changes it.
 fn fingerprint(text: &str) -> u64 {
-    text.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
-    })
+    let mut digest = Digest::default();
+    digest.bytes(text.as_bytes());
+    digest.sum()
 }

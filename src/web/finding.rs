@@ -1,9 +1,9 @@
 //! Searching on behalf of pages and API: off the threads that serve requests, and with
 //! what each hit needs to be shown.
 
-use std::{collections::HashMap, sync::Arc};
+use std::collections::HashMap;
 
-use super::{fault::Fault, state::App};
+use super::{fault::Fault, show, state::App};
 use crate::{
     casebook::{Asker, Filed, Incident, Tool, ToolId},
     search::{Answer, Entry, Hit, Matches, SearchError, SearchIndex},
@@ -25,8 +25,34 @@ pub(super) async fn run<T: Send + 'static>(
     app: &App,
     search: impl FnOnce(&SearchIndex) -> Result<T, SearchError> + Send + 'static,
 ) -> Result<T, Fault> {
-    let index = Arc::clone(&app.index);
-    Ok(tokio::task::spawn_blocking(move || search(&index)).await??)
+    let index = app.index.current();
+    match tokio::task::spawn_blocking(move || search(&index)).await {
+        Ok(Ok(found)) => Ok(found),
+        Ok(Err(error)) => Err(failed(app, error.into())),
+        Err(error) => Err(failed(app, error.into())),
+    }
+}
+
+/// A search that fails casts doubt on the index; while one is being rebuilt that is the answer.
+fn failed(app: &App, fault: Fault) -> Fault {
+    app.index.doubt();
+    rebuilding(app).map_or(fault, Fault::NotReady)
+}
+
+/// What to tell of an index that is being filled, if it is.
+fn rebuilding(app: &App) -> Option<String> {
+    let progress = *app.progress.borrow();
+    let why = progress.filling?;
+    let meanwhile = if progress.old_serves {
+        "until then an older one is searched, which lacks the newest reports"
+    } else {
+        "until then not every case is found"
+    };
+    Some(format!(
+        "The search index {}: {} done; {meanwhile}.",
+        why.told(),
+        show::counted(progress.index.unsigned_abs(), "change", "changes"),
+    ))
 }
 
 /// The fleet's tools by name.
@@ -91,8 +117,9 @@ pub(super) async fn matched<'a>(
         .collect())
 }
 
-/// What was made of the query, and what had to be left out of it.
-pub(super) fn remarks(answer: &Answer) -> Vec<String> {
+/// What was made of the query, what had to be left out of it, and whether the index is whole.
+pub(super) fn remarks(app: &App, answer: &Answer) -> Vec<String> {
     let understood = answer.understood.remarks().iter();
-    answer.relaxed.iter().chain(understood).cloned().collect()
+    let query = answer.relaxed.iter().chain(understood).cloned();
+    rebuilding(app).into_iter().chain(query).collect()
 }

@@ -7,7 +7,7 @@ use tokio::sync::watch;
 
 use crate::{
     casebook::Asker, catalogue::Catalogue, follow::Progress, knowledge::Knowledge,
-    search::SearchIndex, store::Store, vacuum::residual_gas::Patterns,
+    search::IndexInUse, store::Store, vacuum::residual_gas::Patterns,
 };
 
 /// The parts of the running program; clones share them.
@@ -16,7 +16,7 @@ pub struct App {
     /// The truth.
     pub store: Store,
     /// Its searchable copy.
-    pub index: Arc<SearchIndex>,
+    pub index: IndexInUse,
     /// What the closed incidents teach.
     pub knowledge: Arc<Knowledge>,
     /// What the trade knows beforehand.

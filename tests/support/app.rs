@@ -12,7 +12,7 @@ use coldtrap::{
     demo,
     follow::Follower,
     knowledge::Knowledge,
-    search::SearchIndex,
+    search::{IndexInUse, Shelf},
     store::Store,
     vacuum::residual_gas::Patterns,
     web::{self, App},
@@ -26,7 +26,7 @@ use tower::ServiceExt;
 pub struct TestApp {
     pub store: Store,
     pub catalogue: Arc<Catalogue>,
-    pub index: Arc<SearchIndex>,
+    pub index: IndexInUse,
     router: Router,
     follower: Follower,
     _folder: TempDir,
@@ -56,11 +56,11 @@ impl TestApp {
         let url = format!("sqlite://{}", folder.path().join("test.db").display());
         let store = Store::open(&url).await.expect("a fresh store opens");
         let catalogue = Arc::new(source::built_in().expect("the built-in catalogue is right"));
-        let index = Arc::new(SearchIndex::in_memory().expect("an index in memory"));
+        let shelf = Shelf::in_memory().expect("an index in memory");
         let knowledge = Arc::new(Knowledge::new(&catalogue).expect("a usable catalogue"));
         let follower = Follower::new(
             store.clone(),
-            Arc::clone(&index),
+            shelf,
             Arc::clone(&knowledge),
             Arc::clone(&catalogue),
         )
@@ -68,7 +68,7 @@ impl TestApp {
         .expect("a follower of a fresh store");
         let router = web::router(App {
             store: store.clone(),
-            index: Arc::clone(&index),
+            index: follower.index(),
             knowledge,
             catalogue: Arc::clone(&catalogue),
             patterns,
@@ -77,7 +77,7 @@ impl TestApp {
         Self {
             store,
             catalogue,
-            index,
+            index: follower.index(),
             router,
             follower,
             _folder: folder,

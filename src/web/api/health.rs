@@ -16,8 +16,11 @@ pub(super) async fn ready(State(app): State<App>) -> Result<&'static str, Fault>
     if progress.caught_up {
         Ok("ready\n")
     } else {
+        let filling = progress
+            .filling
+            .map_or("is behind", crate::search::Why::told);
         Err(Fault::NotReady(format!(
-            "The search index has {} of {last} changes; try again in a moment.",
+            "The search index {filling}: it has {} of {last} changes; try again in a moment.",
             progress.index
         )))
     }

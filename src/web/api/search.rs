@@ -107,7 +107,7 @@ async fn found(
         .collect();
     Ok(Found {
         total: answer.total,
-        remarks: finding::remarks(answer),
+        remarks: finding::remarks(app, answer),
         hits,
     })
 }

@@ -92,7 +92,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         query,
         filters: view,
         summary: show::counted(total as u64, "case", "cases"),
-        remarks: remarks(&answer),
+        remarks: remarks(&app, &answer),
         nearest,
         sequence,
         pager: pager(&asked, "/search", place, total, hits.len()),
@@ -128,7 +128,7 @@ pub(super) async fn similar(
             "{} with words in common with number {number}",
             show::counted(answer.total as u64, "case", "cases")
         ),
-        remarks: Vec::new(),
+        remarks: remarks(&app, &answer),
         nearest: causes_of(&app, &asker, &tools, &answer).await?.0,
         sequence: Some(Link::new(
             format!("What to check next on {}", filed.current().incident.tool),

@@ -1,0 +1,229 @@
+//! The follower with an index on disk: rebuilt beside the old one, which answers meanwhile.
+
+use std::{
+    fs,
+    path::{Path, PathBuf},
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+    },
+};
+
+use coldtrap::{
+    casebook::Asker,
+    catalogue::{Catalogue, source},
+    follow::Follower,
+    intake::{self, Wish},
+    knowledge::Knowledge,
+    search::{IndexInUse, Request, SearchError, Shelf, Why},
+    store::Store,
+};
+use jiff::Timestamp;
+use serde_json::json;
+use tempfile::TempDir;
+
+use crate::support::record;
+
+struct Fleet {
+    folder: TempDir,
+    store: Store,
+    catalogue: Arc<Catalogue>,
+}
+
+impl Fleet {
+    async fn new() -> Self {
+        let folder = TempDir::new().expect("a folder");
+        let url = format!("sqlite://{}", folder.path().join("store.db").display());
+        Self {
+            store: Store::open(&url).await.expect("a store"),
+            catalogue: Arc::new(source::built_in().expect("the catalogue")),
+            folder,
+        }
+    }
+
+    async fn take(&self, word: &str, count: usize) {
+        let rows: String = (0..count)
+            .map(|n| record::with("symptom", json!(format!("{word} number{n}"))).to_string() + "\n")
+            .collect();
+        let report = intake::take(
+            &self.store,
+            &self.catalogue,
+            rows.as_bytes(),
+            Wish::default(),
+            Timestamp::now(),
+            |row| panic!("refused: {row}"),
+            |_| {},
+        )
+        .await
+        .expect("taken");
+        assert!(report.stored);
+    }
+
+    async fn follower(&self) -> Follower {
+        Follower::new(
+            self.store.clone(),
+            Shelf::open(&self.data()).expect("the shelf"),
+            Arc::new(Knowledge::new(&self.catalogue).expect("knowledge")),
+            Arc::clone(&self.catalogue),
+        )
+        .await
+        .expect("a follower")
+    }
+
+    fn data(&self) -> PathBuf {
+        self.folder.path().join("data")
+    }
+
+    fn indexes(&self) -> Vec<PathBuf> {
+        let mut found: Vec<_> = fs::read_dir(self.data())
+            .expect("the folder")
+            .map(|entry| entry.expect("an entry").path())
+            .filter(|path| path.is_dir())
+            .collect();
+        found.sort();
+        found
+    }
+}
+
+fn total(index: &IndexInUse, word: &str) -> Result<usize, SearchError> {
+    let request = Request {
+        text: word.to_owned(),
+        limit: 5,
+        ..Request::default()
+    };
+    let answer = index.current().search(&Asker::console(), &request)?;
+    Ok(answer.total)
+}
+
+/// Flips a bit in one file of the kind: the segment with the second batch.
+fn flip_one(index: &Path, kind: &str) {
+    let mut files: Vec<_> = fs::read_dir(index)
+        .expect("the index")
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| path.extension().is_some_and(|own| own == kind))
+        .collect();
+    files.sort_by_key(|file| fs::metadata(file).expect("the file").len());
+    let file = files.last().expect("a file");
+    let mut bytes = fs::read(file).expect("the file");
+    let middle = bytes.len() / 2;
+    bytes[middle] ^= 1;
+    fs::write(file, bytes).expect("written");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_damaged_index_answers_with_what_is_whole_until_the_new_one_takes_its_place() {
+    let fleet = Fleet::new().await;
+    let mut follower = fleet.follower().await;
+    fleet.take("heathfern", 30).await;
+    follower.catch_up().await.expect("followed");
+    fleet.take("saltmarsh", 90).await;
+    follower.catch_up().await.expect("followed");
+    drop(follower);
+    let before = fleet.indexes();
+    assert_eq!(before.len(), 1, "{before:?}");
+    flip_one(&before[0], "pos");
+
+    let mut follower = fleet.follower().await;
+    let progress = *follower.progress().borrow();
+    assert_eq!(progress.filling, Some(Why::Damaged));
+    assert!(progress.old_serves && !progress.caught_up);
+    let index = follower.index();
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
+    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 0);
+    assert_eq!(fleet.indexes().len(), 2);
+
+    let stop = Arc::new(AtomicBool::new(false));
+    let (searched, stopped) = (index.clone(), Arc::clone(&stop));
+    let searching = std::thread::spawn(move || {
+        let mut answers = 0;
+        while !stopped.load(Ordering::Relaxed) {
+            let found = total(&searched, "heathfern").expect("an answer while it is rebuilt");
+            assert_eq!(found, 30);
+            answers += 1;
+        }
+        answers
+    });
+    follower.catch_up().await.expect("followed");
+    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 90);
+    stop.store(true, Ordering::Relaxed);
+    assert!(searching.join().expect("no search failed") > 0);
+    let progress = *follower.progress().borrow();
+    assert!(progress.caught_up && progress.filling.is_none());
+    let after = fleet.indexes();
+    assert_eq!(after.len(), 1, "{after:?}");
+    assert_ne!(after, before);
+}
+
+#[tokio::test]
+async fn what_was_rebuilt_half_is_gone_on_with_and_a_mended_index_is_not_taken_for_whole() {
+    let fleet = Fleet::new().await;
+    let mut follower = fleet.follower().await;
+    fleet.take("heathfern", 30).await;
+    follower.catch_up().await.expect("followed");
+    fleet.take("saltmarsh", 90).await;
+    follower.catch_up().await.expect("followed");
+    drop(follower);
+    flip_one(&fleet.indexes()[0], "fast");
+    // Begun, and ended before anything was done.
+    for _ in 0..3 {
+        let follower = fleet.follower().await;
+        assert_eq!(follower.progress().borrow().filling, Some(Why::Damaged));
+        assert_eq!(fleet.indexes().len(), 2);
+        drop(follower);
+    }
+    let mut follower = fleet.follower().await;
+    follower.catch_up().await.expect("followed");
+    assert_eq!(
+        total(&follower.index(), "saltmarsh").expect("an answer"),
+        90
+    );
+    drop(follower);
+    let follower = fleet.follower().await;
+    assert_eq!(follower.progress().borrow().filling, None);
+    assert_eq!(fleet.indexes().len(), 1);
+}
+
+#[tokio::test]
+async fn a_store_put_back_to_an_earlier_state_gets_its_index_anew() {
+    let fleet = Fleet::new().await;
+    fleet.take("heathfern", 3).await;
+    // A copy of the store as it is now, as a backup would be.
+    let copy = fleet.folder.path().join("copy.db");
+    let pool = sqlx::SqlitePool::connect(&format!(
+        "sqlite://{}",
+        fleet.folder.path().join("store.db").display()
+    ))
+    .await
+    .expect("the store");
+    sqlx::query("vacuum into $1")
+        .bind(copy.display().to_string())
+        .execute(&pool)
+        .await
+        .expect("copied");
+    pool.close().await;
+    fleet.take("saltmarsh", 3).await;
+    let mut follower = fleet.follower().await;
+    follower.catch_up().await.expect("followed");
+    drop(follower);
+    let earlier = Fleet {
+        store: Store::open(&format!("sqlite://{}", copy.display()))
+            .await
+            .expect("the copy"),
+        catalogue: Arc::clone(&fleet.catalogue),
+        folder: fleet.folder,
+    };
+    let mut follower = earlier.follower().await;
+    assert_eq!(follower.progress().borrow().filling, Some(Why::Ahead));
+    follower.catch_up().await.expect("followed");
+    let index = follower.index();
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 3);
+    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 0);
+}
+
+#[tokio::test]
+async fn only_one_process_writes() {
+    let fleet = Fleet::new().await;
+    let _follower = fleet.follower().await;
+    let second = Shelf::open(&fleet.data());
+    assert!(matches!(second, Err(SearchError::Busy)), "{second:?}");
+}
