@@ -523,3 +523,48 @@ fn fields_of(html: &str) -> Vec<(String, String)> {
     }
     fields
 }
+
+#[tokio::test]
+async fn the_sequence_says_when_help_costs_less_and_why_each_check_stands_where_it_does() {
+    let app = TestApp::demo().await;
+    let asked = |minutes: serde_json::Value| json!({"tool": "BRK-04", "help_minutes": minutes});
+    let advice = app
+        .post("/api/sequence", &asked(json!(1)))
+        .await
+        .expect(200)
+        .json();
+    assert_eq!(advice["stop"]["after_checks"], 0);
+    assert_eq!(advice["stop"]["left_minutes"], advice["expected_minutes"]);
+    for check in advice["checks"].as_array().expect("checks") {
+        for reason in ["moved_by", "if_clear"] {
+            let Some(shift) = check[reason].as_object() else {
+                continue;
+            };
+            for end in ["from", "to"] {
+                let chance = shift[end].as_f64().expect("a chance");
+                assert!((0.0..=1.0).contains(&chance), "{check}");
+            }
+        }
+        assert!(check["assumed"].is_string());
+    }
+    let dear = app
+        .post("/api/sequence", &asked(json!(1_000_000)))
+        .await
+        .expect(200)
+        .json();
+    assert!(dear["stop"].is_null());
+    for odd in [json!(-1), json!(1e7), json!("soon")] {
+        let _ = app.post("/api/sequence", &asked(odd)).await.expect(422);
+    }
+    let page = app
+        .get("/sequence/tools/BRK-04?help_minutes=1")
+        .await
+        .expect(200);
+    page.assert_shows("When to stop");
+    page.assert_shows("more than help costs");
+    let page = app
+        .get("/sequence/tools/BRK-04?help_minutes=-1")
+        .await
+        .expect(200);
+    page.assert_shows("is not a number of minutes");
+}

@@ -243,7 +243,9 @@ pub fn advise(
         })
         .collect();
     Ok(Advice {
-        stop: request.price_of_help.and_then(|price| stop(&steps, price)),
+        stop: request
+            .price_of_help
+            .and_then(|price| stop(&steps, plan.expected_minutes, price)),
         without_check: named(knowledge, &belief.present, &belief.chances, &unanswered),
         gap: plan.gap(),
         expected_minutes: plan.expected_minutes,
@@ -440,11 +442,19 @@ fn named(knowledge: &Knowledge, present: &[usize], chances: &[f64], among: &[usi
     finds
 }
 
-/// The first place from which what is left is expected to take longer than help costs.
-fn stop(steps: &[Step], price: f64) -> Option<StopRule> {
+/// The first place from which what is left is expected to take longer than help costs. Of
+/// now the minutes are those of the whole policy, `all_minutes`; of later places those of
+/// the listed steps, whose assumed outcomes they take for granted.
+fn stop(steps: &[Step], all_minutes: f64, price: f64) -> Option<StopRule> {
+    if all_minutes > price {
+        return Some(StopRule {
+            after: 0,
+            left_minutes: all_minutes,
+        });
+    }
     let mut left = 0.0;
     let mut stop = None;
-    for (after, step) in steps.iter().enumerate().rev() {
+    for (after, step) in steps.iter().enumerate().skip(1).rev() {
         let going_on = if step.isolating {
             1.0
         } else {

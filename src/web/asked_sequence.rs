@@ -127,7 +127,8 @@ impl Answer {
 }
 
 impl Question {
-    /// Adds a sign, an antecedent, an outcome or the state; other paths are passed over.
+    /// Adds a sign, an antecedent, an outcome, the state or the price of help; other paths
+    /// are passed over.
     pub(super) fn state(
         &mut self,
         catalogue: &Catalogue,
@@ -145,6 +146,18 @@ impl Question {
                 None => refusal(
                     format!("{value:?} is not a state of a tool"),
                     "pumped, vented or stopped-purged",
+                ),
+            };
+        }
+        if path == "help_minutes" {
+            return match value.parse::<f64>() {
+                Ok(minutes) if (0.0..=1e6).contains(&minutes) => {
+                    self.request.price_of_help = Some(minutes);
+                    Ok(())
+                }
+                _ => refusal(
+                    format!("{value:?} is not a number of minutes"),
+                    "0 to 1000000",
                 ),
             };
         }

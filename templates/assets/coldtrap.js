@@ -49,27 +49,77 @@ if (here) {
 }
 
 // A long list of questions can be narrowed by typing a word of one.
-for (const list of document.querySelectorAll("[data-narrow]")) {
-  if (list.children.length > 10) {
-    const label = document.createElement("label");
-    label.className = "narrow";
-    const box = document.createElement("input");
-    box.type = "search";
-    box.autocomplete = "off";
-    label.append("Show only questions with", box);
-    list.before(label);
-    box.addEventListener("input", () => {
-      const word = box.value.trim().toLowerCase();
-      for (const question of list.children) {
-        const text = question.querySelector("legend").textContent.toLowerCase();
-        const answered = question.querySelector('input:checked:not([value=""])');
-        question.hidden = !text.includes(word) && !answered;
-      }
-    });
-    box.addEventListener("keydown", (event) => {
-      if (event.key === "Enter") {
-        event.preventDefault();
-      }
-    });
+function offerNarrowing() {
+  for (const list of document.querySelectorAll("[data-narrow]")) {
+    if (list.children.length > 10) {
+      const label = document.createElement("label");
+      label.className = "narrow";
+      const box = document.createElement("input");
+      box.type = "search";
+      box.autocomplete = "off";
+      label.append("Show only questions with", box);
+      list.before(label);
+      box.addEventListener("input", () => {
+        const word = box.value.trim().toLowerCase();
+        for (const question of list.children) {
+          const text = question.querySelector("legend").textContent.toLowerCase();
+          const answered = question.querySelector('input:checked:not([value=""])');
+          question.hidden = !text.includes(word) && !answered;
+        }
+      });
+      box.addEventListener("keydown", (event) => {
+        if (event.key === "Enter") {
+          event.preventDefault();
+        }
+      });
+    }
   }
+}
+offerNarrowing();
+
+// The check sequence is ordered anew in place. If that fails in any way, the form is sent as usual.
+const main = document.getElementById("main");
+if (document.querySelector("form.evidence")) {
+  const heard = document.createElement("p");
+  heard.className = "visually-hidden";
+  heard.setAttribute("role", "status");
+  document.body.append(heard);
+  document.addEventListener("submit", async (event) => {
+    const form = event.target.closest("form.evidence");
+    if (!form) {
+      return;
+    }
+    event.preventDefault();
+    const stated = [...new FormData(form)].filter(([, value]) => value !== "");
+    const address = new URL(form.action);
+    address.search = new URLSearchParams(stated).toString();
+    const focused = document.activeElement;
+    const place = focused && form.contains(focused) ? [...form.elements].filter((other) => other.type === "submit").indexOf(focused) : -1;
+    heard.textContent = "";
+    main.setAttribute("aria-busy", "true");
+    try {
+      const answer = await fetch(address, { headers: { Accept: "text/html" } });
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const made = page.getElementById("main");
+      if (!answer.ok || !made.querySelector("form.evidence")) {
+        throw new Error("no sequence came back");
+      }
+      main.replaceChildren(...made.childNodes);
+      document.title = page.title;
+      history.pushState(null, "", address);
+    } catch {
+      location.assign(address);
+      return;
+    } finally {
+      main.removeAttribute("aria-busy");
+    }
+    offerNarrowing();
+    const refused = document.getElementById("errors");
+    const buttons = [...document.querySelector("form.evidence").elements].filter((other) => other.type === "submit");
+    (refused || buttons[place] || main).focus();
+    const times = document.querySelector("#times-title + dl");
+    const first = document.querySelector(".step h3");
+    heard.textContent = `Ordered again. ${times ? times.innerText : ""} ${first ? `First: ${first.textContent}` : ""}`;
+  });
+  window.addEventListener("popstate", () => { location.reload(); });
 }

@@ -8,7 +8,9 @@ use serde_json::{Map, Value, json};
 
 use super::json;
 use crate::{
+    advice::Shift,
     casebook::{self, Refusal},
+    statistics::Outcome,
     web::{asked_sequence::About, attaching, fault::Fault, fields::body, state::App},
 };
 
@@ -99,6 +101,13 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
                 "case_count": step.class_cases,
                 "fleet_case_count": step.fleet_cases,
                 "moved": step.moved,
+                "assumed": match step.assumed {
+                    Outcome::Found => "found",
+                    Outcome::Clear => "clear",
+                    Outcome::Inconclusive => "inconclusive",
+                },
+                "moved_by": step.moved_by.as_ref().map(shift),
+                "if_clear": step.if_clear.as_ref().map(shift),
             })
         })
         .collect();
@@ -129,6 +138,9 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         "gap": advice.gap,
         "unlisted_chance": advice.belief.unlisted,
         "contradiction": advice.belief.contradiction.is_some(),
+        "stop": advice.stop.map(|stop| {
+            json!({"after_checks": stop.after, "left_minutes": stop.left_minutes})
+        }),
         "checks": checks,
         "causes": causes,
     })))
@@ -206,6 +218,10 @@ async fn of_incident(
     Ok(asked)
 }
 
+fn shift(shift: &Shift) -> Value {
+    json!({"cause": shift.cause, "from": shift.from, "to": shift.to})
+}
+
 fn text<'a>(asked: &'a Map<String, Value>, name: &str) -> Result<Option<&'a str>, Fault> {
     match asked.get(name) {
         None | Some(Value::Null) => Ok(None),
@@ -225,6 +241,9 @@ fn stated(asked: &Map<String, Value>, refusals: &mut Vec<Refusal>) -> Vec<(Strin
         match (name.as_str(), value) {
             ("tool" | "tool_class" | "pressures", _) | (_, Value::Null) => {}
             ("state", Value::String(state)) => stated.push((name.clone(), state.clone())),
+            ("help_minutes", Value::Number(minutes)) => {
+                stated.push((name.clone(), minutes.to_string()));
+            }
             ("signs" | "antecedents", Value::Object(answers)) => {
                 for (id, answer) in answers {
                     let answer = match answer {
@@ -247,15 +266,15 @@ fn stated(asked: &Map<String, Value>, refusals: &mut Vec<Refusal>) -> Vec<(Strin
                     stated.push((format!("outcomes.{}", word("check")), word("outcome").to_owned()));
                 }
             }
-            ("signs" | "antecedents" | "outcomes" | "state", _) => refusals.push(Refusal::new(
+            ("signs" | "antecedents" | "outcomes" | "state" | "help_minutes", _) => refusals.push(Refusal::new(
                 name,
                 "has the wrong shape",
-                "signs and antecedents: name to true or false; outcomes: a list of check and outcome; state: a word",
+                "signs and antecedents: name to true or false; outcomes: a list of check and outcome; state: a word; help_minutes: a number",
             )),
             _ => refusals.push(Refusal::new(
                 name.chars().take(60).collect::<String>(),
                 "is not a field of this request",
-                "incident, tool, tool_class, state, signs, antecedents, outcomes, pressures",
+                "incident, tool, tool_class, state, signs, antecedents, outcomes, pressures, help_minutes",
             )),
         }
     }

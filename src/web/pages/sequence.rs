@@ -20,7 +20,7 @@ use crate::{
         views::{
             Link,
             bar::ShareBar,
-            form::{ErrorSummary, Field, Fields, OptionGroup, SelectOption},
+            form::{ErrorSummary, Field, Fields, LineKind, OptionGroup, SelectOption},
             page::{Page, Section},
             sequence::{Belief, EvidenceForm, SequencePage, SequenceStartPage, SequenceStep},
         },
@@ -179,6 +179,7 @@ async fn view(
         },
         proven: advice.proven,
         method: method(advice),
+        stop: stop(catalogue, advice),
         warnings: warnings(catalogue, advice),
         beliefs: beliefs(catalogue, advice),
         evidence,
@@ -205,6 +206,25 @@ fn method(advice: &Advice) -> String {
             show::percent(advice.gap)
         )
     }
+}
+
+fn stop(catalogue: &Catalogue, advice: &Advice) -> String {
+    let Some(stop) = advice.stop else {
+        return String::new();
+    };
+    let place = stop
+        .after
+        .checked_sub(1)
+        .and_then(|at| advice.steps.get(at));
+    let when = match place.and_then(|step| catalogue.check(&step.check)) {
+        Some(check) => format!("If “{}” leaves the cause open", check.name),
+        None => "Now".to_owned(),
+    };
+    format!(
+        "{when}, bring the helium leak detector or the residual gas analyser: the checks left \
+         would take {} on average, more than help costs.",
+        show::minutes(stop.left_minutes)
+    )
 }
 
 fn warnings(catalogue: &Catalogue, advice: &Advice) -> Vec<String> {
@@ -447,6 +467,14 @@ fn evidence(app: &App, about: &About<'_>, advice: &Advice, here: String) -> Evid
                 ))
                 .optional(),
             Field::choice("state", "The tool is now", states),
+            Field::line(
+                "help_minutes",
+                "Bringing a helium leak detector or residual gas analyser costs this site",
+                LineKind::Number,
+            )
+            .suffix("minutes")
+            .hint("Waiting included. The page then says from where on help costs less.")
+            .optional(),
         ],
         outcomes: left
             .chain(done)

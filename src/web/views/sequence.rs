@@ -51,6 +51,9 @@ pub struct SequencePage {
     pub proven: bool,
     /// How the order was found, in one sentence.
     pub method: String,
+    /// From where on help costs less than going on, in one sentence; empty if it does not
+    /// come to that or no price was given.
+    pub stop: String,
     /// What everybody must know, such as that the evidence contradicts every cause.
     pub warnings: Vec<String>,
     /// The causes still thought likely, the likeliest first.
