@@ -107,6 +107,8 @@ pub struct Follower {
     knowledge: Arc<Knowledge>,
     catalogue: Arc<Catalogue>,
     tools: HashMap<ToolId, Arc<Tool>>,
+    /// How many tools the knowledge was told of.
+    told: i64,
     progress: watch::Sender<Progress>,
     failures: u32,
 }
@@ -144,6 +146,7 @@ impl Follower {
             knowledge,
             catalogue,
             tools: HashMap::new(),
+            told: 0,
             progress,
             failures: 0,
         })
@@ -166,6 +169,7 @@ impl Follower {
     /// A store that cannot be read or an index that cannot be written; what was committed
     /// before stays.
     pub async fn catch_up(&mut self) -> Result<(), FollowError> {
+        self.tell_of_tools().await?;
         let mut added = self.reached.seq;
         let mut waiting = 0;
         let mut committed = Instant::now();
@@ -177,6 +181,7 @@ impl Follower {
             };
             let changed = self.changed(&changes).await?;
             if last > self.progress.borrow().knowledge {
+                self.tell_of_tools().await?;
                 self.knowledge.take(&changed, &self.catalogue);
                 self.progress.send_modify(|p| p.knowledge = last);
             }
@@ -229,6 +234,16 @@ impl Follower {
                 self.look_through().await;
             }
         }
+    }
+
+    async fn tell_of_tools(&mut self) -> Result<(), FollowError> {
+        let total = self.store.tool_total().await?;
+        if total != self.told {
+            let tools = self.store.tools(&Asker::console()).await?;
+            self.knowledge.take_fleet(&tools);
+            self.told = total;
+        }
+        Ok(())
     }
 
     /// An index that cannot be written twice running is given up.

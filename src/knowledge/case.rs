@@ -1,7 +1,12 @@
-//! A closed incident as the plain numbers of [`crate::statistics`].
+//! A closed incident, and a tool, as the plain numbers of [`crate::statistics`].
 
 use super::practice::outcome;
-use crate::{casebook::Finding, catalogue::Catalogue, follow::Changed, statistics::Case};
+use crate::{
+    casebook::{Finding, Tool},
+    catalogue::Catalogue,
+    follow::Changed,
+    statistics::{Case, ToolService},
+};
 
 /// Microseconds in a day.
 const DAY: i64 = 86_400_000_000;
@@ -42,5 +47,20 @@ pub(super) fn of(change: &Changed, cause: &Finding, catalogue: &Catalogue) -> Ca
             })
             .collect(),
         loss_decades: incident.loss_decades(),
+    }
+}
+
+pub(super) fn service(tool: &Tool) -> ToolService {
+    let day = |date: jiff::civil::Date| {
+        let start = date.to_zoned_datetime(jiff::tz::TimeZone::UTC).ok()?;
+        Some(start.timestamp().as_microsecond().div_euclid(DAY))
+    };
+    ToolService {
+        tool: tool.id.to_string(),
+        tool_class: tool.class.to_string(),
+        site: tool.site.to_string(),
+        components: tool.components.iter().map(ToString::to_string).collect(),
+        from_day: tool.in_service.and_then(day),
+        until_day: None,
     }
 }

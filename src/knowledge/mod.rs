@@ -13,10 +13,15 @@ use std::sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard};
 
 use crate::{
     advice::{self, Advice, AdviceError, Learned, Replay, Request},
-    casebook::Status,
+    casebook::{Status, Tool},
     catalogue::Catalogue,
     follow::Changed,
-    statistics::{Breakdown, Case, Dimension, Filter, Ledger, Total, tables::Tables},
+    statistics::{
+        Breakdown, Case, Dimension, Filter, Interval, Ledger, ToolService, Total, interval,
+        observation::{Lives, Watch},
+        tables::Tables,
+        trends::Trends,
+    },
 };
 
 pub use practice::{of as practice, outcome, state};
@@ -70,9 +75,58 @@ impl Knowledge {
         }
     }
 
+    /// Takes what is known of the tools.
+    pub fn take_fleet(&self, tools: &[Tool]) {
+        let known: Vec<ToolService> = tools.iter().map(case::service).collect();
+        self.ledger
+            .write()
+            .unwrap_or_else(PoisonError::into_inner)
+            .set_fleet(&known);
+    }
+
     /// Counts, shares and times of closed incidents.
     pub fn by(&self, dimension: Dimension, filter: &Filter) -> Breakdown {
         self.ledger().by(dimension, filter)
+    }
+
+    /// What comes faster or more slowly, against time in service. Takes some hundredths of
+    /// a second over a million cases.
+    pub fn trends(&self, filter: &Filter, today: i64) -> Trends {
+        let ledger = self.ledger();
+        ledger.trends(filter, last_day(&ledger, today))
+    }
+
+    /// The time the tools of a selection were watched for.
+    pub fn watch(&self, filter: &Filter, today: i64) -> Watch {
+        let ledger = self.ledger();
+        ledger.watch(filter, last_day(&ledger, today))
+    }
+
+    /// Lives of the part whose failure is `cause`.
+    pub fn lives(&self, cause: &str, filter: &Filter, today: i64) -> Lives {
+        let ledger = self.ledger();
+        ledger.lives(cause, filter, last_day(&ledger, today))
+    }
+
+    /// Chances of causes in a class, pooled from its cases, the fleet's and common
+    /// practice, with equal-tailed 95 % posterior intervals. Common practice alone without
+    /// cases; nothing for an unknown class.
+    pub fn pooled(&self, class: &str) -> Vec<(String, f64, Option<Interval>)> {
+        let learned = self.learned();
+        let at = self.practice.classes.iter().position(|c| c.id == class);
+        let Some(prior) = at.and_then(|at| learned.classes.get(at)) else {
+            return Vec::new();
+        };
+        self.practice
+            .causes
+            .iter()
+            .zip(prior.chances.iter().zip(&prior.worths))
+            .filter(|(_, (chance, _))| **chance > 0.0)
+            .map(|(cause, (&chance, &worth))| {
+                let interval = interval::beta(chance * worth, (1.0 - chance) * worth, 0.95).ok();
+                (cause.id.clone(), chance, interval)
+            })
+            .collect()
     }
 
     /// Cases, labour and hours down alone, from sums kept as changes arrive.
@@ -122,4 +176,10 @@ impl Knowledge {
     fn ledger(&self) -> RwLockReadGuard<'_, Ledger> {
         self.ledger.read().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// The last day of the record: that of the newest case, since after it nobody can tell a
+/// quiet fleet from one that does not report; never after today.
+fn last_day(ledger: &Ledger, today: i64) -> i64 {
+    ledger.days().map_or(today, |(_, last)| last.min(today))
 }

@@ -182,6 +182,51 @@ pub fn mean_time_between_failures(
     })
 }
 
+/// A rate of events with its exact interval.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rate {
+    /// Events.
+    pub events: u64,
+    /// What they are counted over, in the unit of the rate.
+    pub exposure: f64,
+    /// Events over exposure.
+    pub value: f64,
+    /// Its interval.
+    pub interval: Interval,
+}
+
+/// Exact interval of a Poisson rate by chi-square with `2 events` degrees for the lower
+/// and `2(events + 1)` for the upper limit; the lower limit without an event is 0.
+///
+/// Source: Garwood, Biometrika 28 (1936) 437.
+///
+/// # Errors
+/// An exposure that is not above 0 or above 10¹², or a level outside 0.5..=0.9999.
+pub fn poisson_rate(events: u64, exposure: f64, level: f64) -> Result<Rate, StatisticsError> {
+    within(
+        "the exposure",
+        exposure,
+        f64::MIN_POSITIVE,
+        1e12,
+        "above 0, to 1e12",
+    )?;
+    let tail = (1.0 - confidence(level)?) / 2.0;
+    let degrees = 2.0 * events as f64;
+    Ok(Rate {
+        events,
+        exposure,
+        value: events as f64 / exposure,
+        interval: Interval {
+            low: if events == 0 {
+                0.0
+            } else {
+                chi_square_quantile(degrees, tail) / 2.0 / exposure
+            },
+            high: chi_square_quantile(degrees + 2.0, 1.0 - tail) / 2.0 / exposure,
+        },
+    })
+}
+
 /// Quantile of the standard normal distribution.
 pub(crate) fn normal_quantile(chance: f64) -> f64 {
     Normal::standard().inverse_cdf(chance)
@@ -243,6 +288,21 @@ fn counts(count: u64, sample: u64) -> Result<(f64, f64), StatisticsError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn rates_agree_with_scipy_and_zero_exposure_is_refused() {
+        let reference = crate::statistics::reference::reference();
+        for case in reference["rates"].as_array().unwrap() {
+            let exposure = case["exposure"].as_f64().unwrap();
+            let rate = poisson_rate(case["count"].as_u64().unwrap(), exposure, 0.95).unwrap();
+            crate::statistics::reference::close(rate.interval.low, &case["low"], 1e-9);
+            crate::statistics::reference::close(rate.interval.high, &case["high"], 1e-9);
+        }
+        for nonsense in [0.0, -4.0, f64::NAN, f64::INFINITY] {
+            let message = poisson_rate(3, nonsense, 0.95).unwrap_err().to_string();
+            assert!(message.starts_with("the exposure is"), "{message}");
+        }
+    }
 
     type Method = fn(u64, u64, f64) -> Result<Interval, StatisticsError>;
 

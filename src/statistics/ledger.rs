@@ -116,13 +116,48 @@ pub struct Spread {
 /// The aggregate.
 #[derive(Clone, Debug, Default)]
 pub struct Ledger {
-    symbols: Symbols,
+    pub(super) symbols: Symbols,
     cases: HashMap<i64, Held>,
     cells: HashMap<Key, Cell>,
-    /// Cases of the same tool and cause, by day and number.
-    repeats: HashMap<(u32, u32), BTreeSet<(i64, i64)>>,
+    /// Tools with the days of their cases.
+    pub(super) tools: HashMap<u32, ToolHistory>,
     tables: Tables,
     revision: u64,
+}
+
+/// What is known of a tool's time in service.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct ToolService {
+    /// The tool.
+    pub tool: String,
+    /// Its class.
+    pub tool_class: String,
+    /// Its site.
+    pub site: String,
+    /// What it is fitted with.
+    pub components: Vec<String>,
+    /// First day in service, if known.
+    pub from_day: Option<i64>,
+    /// Last day in service, if it has been taken out.
+    pub until_day: Option<i64>,
+}
+
+/// A tool with the days of its cases.
+#[derive(Clone, Debug, Default)]
+pub(super) struct ToolHistory {
+    pub(super) class: u32,
+    pub(super) site: u32,
+    /// None where only cases speak of the tool.
+    pub(super) service: Option<Fitted>,
+    /// Days and numbers of its cases, by cause.
+    pub(super) causes: BTreeMap<u32, BTreeSet<(i64, i64)>>,
+}
+
+#[derive(Clone, Debug)]
+pub(super) struct Fitted {
+    pub(super) components: BTreeSet<u32>,
+    pub(super) from_day: Option<i64>,
+    pub(super) until_day: Option<i64>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -245,6 +280,56 @@ impl Ledger {
             .collect();
         found.sort_unstable();
         found
+    }
+
+    /// Takes what is known of the tools; those told of before and not now are forgotten,
+    /// apart from their cases.
+    pub fn set_fleet(&mut self, fleet: &[ToolService]) {
+        self.tools.retain(|_, history| {
+            history.service = None;
+            !history.causes.is_empty()
+        });
+        for known in fleet {
+            let symbols = &mut self.symbols;
+            let (class, site) = (
+                symbols.intern(&known.tool_class),
+                symbols.intern(&known.site),
+            );
+            let service = Fitted {
+                components: known
+                    .components
+                    .iter()
+                    .map(|id| symbols.intern(id))
+                    .collect(),
+                from_day: known.from_day,
+                until_day: known.until_day,
+            };
+            let tool = symbols.intern(&known.tool);
+            let history = self.tools.entry(tool).or_default();
+            (history.class, history.site) = (class, site);
+            history.service = Some(service);
+        }
+        self.revision += 1;
+    }
+
+    /// First day of a case, by site.
+    pub(super) fn first_days(&self) -> HashMap<u32, i64> {
+        let mut firsts: HashMap<u32, i64> = HashMap::new();
+        for (key, cell) in &self.cells {
+            if let Some(((day, _), _)) = cell.rows.first_key_value() {
+                let first = firsts.entry(key.site).or_insert(*day);
+                *first = (*first).min(*day);
+            }
+        }
+        firsts
+    }
+
+    /// The component each cause with a case belongs to.
+    pub(super) fn components_of_causes(&self) -> HashMap<u32, u32> {
+        self.cells
+            .keys()
+            .map(|key| (key.cause, key.component))
+            .collect()
     }
 
     /// Counts by a dimension.
@@ -406,8 +491,10 @@ impl Ledger {
         };
         self.cells.entry(key).or_default().insert(at, row);
         self.cases.insert(case.number, held);
+        let history = self.tools.entry(tool).or_default();
+        (history.class, history.site) = (key.class, key.site);
+        history.causes.entry(cause).or_default().insert(at);
         if found {
-            self.repeats.entry((tool, cause)).or_default().insert(at);
             self.link((tool, cause), at);
         }
     }
@@ -424,21 +511,29 @@ impl Ledger {
                 self.cells.remove(&held.key);
             }
         }
-        let pair = (held.tool, held.key.cause);
-        if let Some(chain) = self.repeats.get_mut(&pair) {
-            chain.remove(&at);
-            if chain.is_empty() {
-                self.repeats.remove(&pair);
+        let (tool, cause) = (held.tool, held.key.cause);
+        if let Some(history) = self.tools.get_mut(&tool) {
+            if let Some(chain) = history.causes.get_mut(&cause) {
+                chain.remove(&at);
+                if chain.is_empty() {
+                    history.causes.remove(&cause);
+                }
+            }
+            if history.causes.is_empty() && history.service.is_none() {
+                self.tools.remove(&tool);
             }
         }
-        self.link(pair, at);
+        if self.symbols.get(NOT_FOUND) != Some(cause) {
+            self.link((tool, cause), at);
+        }
         true
     }
 
     /// Sets the days since the same trouble on the case at `at`, if held, and on the one
     /// after it.
     fn link(&mut self, pair: (u32, u32), at: (i64, i64)) {
-        let Some(chain) = self.repeats.get(&pair) else {
+        let history = self.tools.get(&pair.0);
+        let Some(chain) = history.and_then(|history| history.causes.get(&pair.1)) else {
             return;
         };
         let after = chain

@@ -10,15 +10,17 @@ mod error;
 pub mod interval;
 pub mod ledger;
 mod mean;
+pub mod observation;
 #[cfg(test)]
 pub(crate) mod reference;
 pub mod survival;
 mod symbols;
 pub mod tables;
 pub mod trend;
+pub mod trends;
 pub mod wear_out;
 
 pub use case::{Case, NOT_FOUND, Outcome};
 pub use error::StatisticsError;
 pub use interval::{Interval, Share};
-pub use ledger::{Breakdown, Dimension, Filter, Group, Ledger, Spread, Total};
+pub use ledger::{Breakdown, Dimension, Filter, Group, Ledger, Spread, ToolService, Total};

@@ -64,6 +64,17 @@ impl Store {
         rows.into_iter().map(Tool::try_from).collect()
     }
 
+    /// How many tools there are. They are only ever added, so that an equal number means
+    /// the same tools.
+    ///
+    /// # Errors
+    /// The database failing.
+    pub async fn tool_total(&self) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar("select count(*) from tool")
+            .fetch_one(&self.read)
+            .await?)
+    }
+
     /// How many incidents each tool had that the asker may see; tools without any are left out.
     ///
     /// # Errors

@@ -94,6 +94,13 @@ def lives():
         }
 
 
+def rates():
+    for count, exposure in [(0, 12.0), (1, 3.5), (2, 100.0), (17, 240.0), (166000, 40000.0)]:
+        low = stats.chi2.ppf(0.025, 2 * count) / 2 if count else 0.0
+        high = stats.chi2.ppf(0.975, 2 * count + 2) / 2
+        yield {"count": count, "exposure": exposure, "low": float(low / exposure), "high": float(high / exposure)}
+
+
 def replacement():
     for shape, scale, planned, failure in [(2.0, 1000.0, 1.0, 5.0), (3.5, 400.0, 2.0, 30.0), (1.5, 9000.0, 1.0, 12.0)]:
 
@@ -126,6 +133,7 @@ made = {
     "benjamini_hochberg": list(adjusted()),
     "lives": list(lives()),
     "replacement": list(replacement()),
+    "rates": list(rates()),
 }
 path = pathlib.Path(__file__).with_suffix(".json")
 path.write_text(json.dumps(made, indent=1) + "\n")

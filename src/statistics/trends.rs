@@ -1,0 +1,203 @@
+//! What gets worse and what better, against the time tools were in service.
+//!
+//! Many causes and tools are tested at once, so chances are adjusted by Benjamini and
+//! Hochberg over all that have enough cases to be tested, and only what stays below
+//! [`CALLED`] is called a trend. The number of cases needed is fixed beforehand, not
+//! chosen by what they show.
+
+use super::{
+    Filter, Ledger,
+    interval::{Rate, poisson_rate},
+    observation::{self, Clock, Watch},
+    trend::{
+        PowerLaw, TrendTest, benjamini_hochberg, change_point, laplace, power_law, power_law_test,
+    },
+};
+
+/// Days in a month: a twelfth of 365.25 days.
+pub const DAYS_PER_MONTH: f64 = 30.4375;
+/// Fewer cases are not tested.
+pub const TESTED_FROM: usize = 4;
+/// The share of false calls among the trends called.
+pub const CALLED: f64 = 0.05;
+
+/// What the tests say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// Too few cases to test.
+    TooFew,
+    /// The data show no trend; that is not to say that there is none.
+    NotShown,
+    /// Coming faster.
+    Rising,
+    /// Coming more slowly.
+    Falling,
+}
+
+/// One stream of cases.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trend {
+    /// What the cases have in common; empty for all of them.
+    pub id: String,
+    /// Cases.
+    pub events: u64,
+    /// Days in service of the tools that can have them.
+    pub tool_days: f64,
+    /// Laplace's test, if there are enough cases.
+    pub laplace: Option<TrendTest>,
+    /// The test of MIL-HDBK-189.
+    pub power_law_test: Option<TrendTest>,
+    /// The power law fitted.
+    pub power_law: Option<PowerLaw>,
+    /// Chance of Laplace's test (two-sided), adjusted for the number of tests made.
+    pub adjusted: Option<f64>,
+    /// Where the rate may have changed once.
+    pub change: Option<Change>,
+    /// What can be said.
+    pub verdict: Verdict,
+}
+
+/// One change of a rate, in days and in cases a tool and month.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Change {
+    /// Chance that the rate changed at all, even odds before looking.
+    pub chance: f64,
+    /// Likeliest day.
+    pub day: i64,
+    /// Central 95 % of the days.
+    pub days: (i64, i64),
+    /// Rate before.
+    pub before: f64,
+    /// Rate after.
+    pub after: f64,
+}
+
+/// Trends of a selection.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trends {
+    /// The time the tools were watched for.
+    pub watch: Watch,
+    /// All cases together.
+    pub all: Trend,
+    /// By cause, adjusted together; the smallest chances first.
+    pub causes: Vec<Trend>,
+    /// By tool, adjusted together; the smallest chances first.
+    pub tools: Vec<Trend>,
+}
+
+impl Trend {
+    /// Cases a tool and month, with an exact 95 % interval; none without time in service.
+    pub fn rate(&self) -> Option<Rate> {
+        poisson_rate(self.events, self.tool_days / DAYS_PER_MONTH, 0.95).ok()
+    }
+
+    fn of(id: &str, times: &[f64], clock: &Clock) -> Self {
+        let end = clock.total();
+        Self::on(id, times, end, || change(times, clock))
+    }
+
+    fn on(id: &str, times: &[f64], end: f64, change: impl FnOnce() -> Option<Change>) -> Self {
+        let tested = times.len() >= TESTED_FROM;
+        Self {
+            id: id.to_owned(),
+            events: times.len() as u64,
+            tool_days: end,
+            laplace: laplace(times, end).ok().filter(|_| tested),
+            power_law_test: power_law_test(times, end).ok().filter(|_| tested),
+            power_law: power_law(times, end).ok().filter(|_| tested),
+            adjusted: None,
+            change: change(),
+            verdict: Verdict::TooFew,
+        }
+    }
+}
+
+impl Ledger {
+    /// Trends of a selection; `last_day` is the last day of the record.
+    pub fn trends(&self, filter: &Filter, last_day: i64) -> Trends {
+        let tools = observation::watched(self, filter, last_day);
+        let clock = Clock::of(&tools, None);
+        let mut times: Vec<f64> = Vec::new();
+        let mut by_tool = Vec::new();
+        for watched in &tools {
+            let mut own: Vec<f64> = Vec::new();
+            for (_, day) in watched.events() {
+                times.extend(clock.at(day));
+                own.push((day - watched.start) as f64 + 0.5);
+            }
+            if own.is_empty() {
+                continue;
+            }
+            own.sort_by(f64::total_cmp);
+            let name = self.symbols.name(watched.tool);
+            by_tool.push(Trend::on(name, &own, watched.days(), || None));
+        }
+        times.sort_by(f64::total_cmp);
+        let mut all = vec![Trend::of("", &times, &clock)];
+        judge(&mut all);
+        let mut causes: Vec<Trend> = observation::by_cause(self, &tools)
+            .iter()
+            .map(|(cause, (times, clock))| Trend::of(cause, times, clock))
+            .collect();
+        judge(&mut causes);
+        judge(&mut by_tool);
+        Trends {
+            watch: observation::summary(self, filter, &tools),
+            all: all.remove(0),
+            causes,
+            tools: by_tool,
+        }
+    }
+
+    /// The time the tools of a selection were watched for.
+    pub fn watch(&self, filter: &Filter, last_day: i64) -> Watch {
+        let tools = observation::watched(self, filter, last_day);
+        observation::summary(self, filter, &tools)
+    }
+
+    /// Lives of the part whose failure is `cause`.
+    pub fn lives(&self, cause: &str, filter: &Filter, last_day: i64) -> observation::Lives {
+        let tools = observation::watched(self, filter, last_day);
+        observation::lives(self, cause, &tools)
+    }
+}
+
+/// Adjusts, judges, and puts the smallest chances first.
+fn judge(trends: &mut [Trend]) {
+    let chances: Vec<f64> = trends
+        .iter()
+        .filter_map(|trend| Some(trend.laplace?.p()))
+        .collect();
+    // Chances of a test lie within 0 to 1.
+    let mut adjusted = benjamini_hochberg(&chances).unwrap_or_default().into_iter();
+    for trend in &mut *trends {
+        let Some(test) = trend.laplace else { continue };
+        trend.adjusted = adjusted.next();
+        trend.verdict = match trend.adjusted {
+            Some(chance) if chance <= CALLED && test.statistic > 0.0 => Verdict::Rising,
+            Some(chance) if chance <= CALLED => Verdict::Falling,
+            _ => Verdict::NotShown,
+        };
+    }
+    trends.sort_by(|a, b| {
+        let rank = |trend: &Trend| trend.laplace.map_or(2.0, |test| test.p());
+        rank(a)
+            .total_cmp(&rank(b))
+            .then_with(|| b.events.cmp(&a.events))
+            .then_with(|| a.id.cmp(&b.id))
+    });
+}
+
+fn change(times: &[f64], clock: &Clock) -> Option<Change> {
+    let change = change_point(times, clock.total()).ok()?;
+    Some(Change {
+        chance: change.chance,
+        day: clock.day(change.time),
+        days: (
+            clock.day(change.interval.low),
+            clock.day(change.interval.high),
+        ),
+        before: change.rate_before * DAYS_PER_MONTH,
+        after: change.rate_after * DAYS_PER_MONTH,
+    })
+}
