@@ -19,4 +19,5 @@ mod intake;
 mod judged;
 mod pages;
 mod search;
+mod statistics;
 mod whole_line;

@@ -96,6 +96,12 @@ impl Knowledge {
         ledger.trends(filter, last_day(&ledger, today))
     }
 
+    /// Cases and tool-months in service by month of the watch, each with its first day.
+    pub fn per_month(&self, filter: &Filter, today: i64) -> Vec<(i64, u64, f64)> {
+        let ledger = self.ledger();
+        ledger.per_month(filter, last_day(&ledger, today))
+    }
+
     /// The time the tools of a selection were watched for.
     pub fn watch(&self, filter: &Filter, today: i64) -> Watch {
         let ledger = self.ledger();

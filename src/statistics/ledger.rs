@@ -105,6 +105,8 @@ pub struct Spread {
     pub sum: f64,
     /// Mean, none without a sample.
     pub mean: Option<f64>,
+    /// Standard deviation, from two values on.
+    pub deviation: Option<f64>,
     /// 95 % interval of the mean, from two values on: bootstrap up to 50, Student's t above.
     pub mean_interval: Option<Interval>,
     /// Median, none without a sample.
@@ -727,6 +729,7 @@ fn spread(sets: &[&Buckets], sample: u64, sum: i128, squares: i128) -> Spread {
         sample,
         sum: sum as f64 / 1e6,
         mean: Some(mean),
+        deviation: (sample > 1).then(|| variance.max(0.0).sqrt()),
         mean_interval: interval,
         median: median.map(|(median, _)| median),
         median_interval: median.and_then(|(_, interval)| interval),

@@ -18,6 +18,7 @@ mod symbols;
 pub mod tables;
 pub mod trend;
 pub mod trends;
+pub mod uptime;
 pub mod wear_out;
 
 pub use case::{Case, NOT_FOUND, Outcome};

@@ -164,6 +164,17 @@ impl Clock {
         self.before.last().copied().unwrap_or_default()
     }
 
+    /// The first day, and the day after the last; none without a tool.
+    pub(super) fn days(&self) -> Option<(i64, i64)> {
+        (self.before.len() > 1).then(|| (self.first, self.first + self.before.len() as i64 - 1))
+    }
+
+    /// Days in service before a day of the watch or the one after it.
+    pub(super) fn before(&self, day: i64) -> f64 {
+        let at = usize::try_from(day - self.first).unwrap_or(0);
+        self.before.get(at).copied().unwrap_or_else(|| self.total())
+    }
+
     /// The middle of a day on this clock; none on a day without a tool.
     pub(super) fn at(&self, day: i64) -> Option<f64> {
         let at = usize::try_from(day - self.first).ok()?;
@@ -341,6 +352,17 @@ mod tests {
                 vec![life(30.0, true), life(10.0, false)],
             ]
         );
+        let months = ledger.per_month(&Filter::default(), 100);
+        assert_eq!(
+            months.iter().map(|month| month.0).collect::<Vec<_>>(),
+            [11, 41, 72]
+        );
+        assert_eq!(
+            months.iter().map(|month| month.1).collect::<Vec<_>>(),
+            [1, 2, 1]
+        );
+        let days: f64 = months.iter().map(|month| 30.4375 * month.2).sum();
+        assert!((days - 160.0).abs() < 1e-9);
         let year = Filter {
             from_day: Some(31),
             to_day: Some(60),

@@ -34,6 +34,18 @@ pub enum Verdict {
     Falling,
 }
 
+impl Verdict {
+    /// As programs name it.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::TooFew => "too-few",
+            Self::NotShown => "not-shown",
+            Self::Rising => "rising",
+            Self::Falling => "falling",
+        }
+    }
+}
+
 /// One stream of cases.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Trend {
@@ -147,6 +159,33 @@ impl Ledger {
             causes,
             tools: by_tool,
         }
+    }
+
+    /// Cases and tool-months in service by month of the watch (of [`DAYS_PER_MONTH`] days,
+    /// rounded to whole ones), each with its first day. The last one may be short.
+    pub fn per_month(&self, filter: &Filter, last_day: i64) -> Vec<(i64, u64, f64)> {
+        let tools = observation::watched(self, filter, last_day);
+        let clock = Clock::of(&tools, None);
+        let Some((first, end)) = clock.days() else {
+            return Vec::new();
+        };
+        let start = |month: usize| first + (month as f64 * DAYS_PER_MONTH).round() as i64;
+        let mut months: Vec<(i64, u64, f64)> = (0..)
+            .map(start)
+            .take_while(|day| *day < end)
+            .map(|day| (day, 0, 0.0))
+            .collect();
+        for at in 0..months.len() {
+            let next = months.get(at + 1).map_or(end, |month| month.0);
+            months[at].2 = (clock.before(next) - clock.before(months[at].0)) / DAYS_PER_MONTH;
+        }
+        for (_, day) in tools.iter().flat_map(|watched| watched.events()) {
+            let at = months.partition_point(|month| month.0 <= day);
+            if let Some(month) = at.checked_sub(1).and_then(|at| months.get_mut(at)) {
+                month.1 += 1;
+            }
+        }
+        months
     }
 
     /// The time the tools of a selection were watched for.

@@ -2,7 +2,10 @@
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use statrs::function::gamma::{gamma_lr, ln_gamma};
+use statrs::{
+    distribution::{ContinuousCDF, Normal},
+    function::gamma::{gamma_lr, ln_gamma},
+};
 
 use super::{
     Interval, StatisticsError,
@@ -43,6 +46,14 @@ impl Weibull {
         let (one, two) = (1.0 / self.shape, 2.0 / self.shape);
         let square = (ln_gamma(1.0 + two).exp() - (2.0 * ln_gamma(1.0 + one)).exp()).max(0.0);
         self.scale * square.sqrt()
+    }
+
+    /// Chance of a shape at least as far from 1 on either side if failures were random, by
+    /// the normal approximation of its logarithm.
+    pub fn p_random(&self) -> f64 {
+        let deviation = self.covariance[0].sqrt();
+        let z = self.shape.ln() / deviation;
+        (2.0 * Normal::standard().sf(z.abs())).min(1.0)
     }
 
     /// Share that outlives a time.
@@ -431,7 +442,7 @@ mod tests {
         let tools = |shape: f64| -> Vec<Vec<Life>> {
             let life = |at: usize| Life {
                 time: 1000.0 * (-(1.0 - (at as f64 + 0.5) / 150.0f64).ln()).powf(1.0 / shape),
-                failed: at % 7 != 0,
+                failed: !at.is_multiple_of(7),
             };
             // A step that shares no factor with 150 mixes short and long lives.
             (0..50)

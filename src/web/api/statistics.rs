@@ -1,12 +1,17 @@
 //! Cause statistics.
 
+use std::{collections::HashMap, sync::Arc};
+
 use axum::{Json, extract::State};
 use jiff::{civil::Date, tz::TimeZone};
 use serde_json::{Value, json};
 
 use crate::{
-    casebook::Refusal,
-    statistics::{Dimension, Filter},
+    casebook::{Refusal, SiteScope},
+    statistics::{
+        Dimension, Filter,
+        trends::{Trend, Verdict},
+    },
     web::{fault::Fault, fields::Asked, state::App},
 };
 
@@ -47,15 +52,30 @@ pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<
     if !refusals.is_empty() {
         return Err(Fault::Refused(refusals));
     }
-    let counted = app.knowledge.by(
-        Dimension::Cause,
-        &Filter {
-            class: class.map(str::to_owned),
-            site: asked.get("site").map(str::to_owned),
-            from_day,
-            to_day,
-        },
-    );
+    let site = match app.asker().scope {
+        SiteScope::Only(own) => Some(own.to_string()),
+        SiteScope::All => asked.get("site").map(str::to_owned),
+    };
+    let filter = Filter {
+        class: class.map(str::to_owned),
+        site,
+        from_day,
+        to_day,
+    };
+    let knowledge = Arc::clone(&app.knowledge);
+    let today = app.now().as_microsecond().div_euclid(DAY);
+    let (counted, trends) = tokio::task::spawn_blocking(move || {
+        (
+            knowledge.by(Dimension::Cause, &filter),
+            knowledge.trends(&filter, today),
+        )
+    })
+    .await?;
+    let trend_of: HashMap<&str, &Trend> = trends
+        .causes
+        .iter()
+        .map(|trend| (trend.id.as_str(), trend))
+        .collect();
     let causes: Vec<_> = counted
         .groups
         .iter()
@@ -74,6 +94,14 @@ pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<
                 "labour_minutes_median": group.labour.median,
                 "down_hours": group.down.sum,
                 "down_hours_median": group.down.median,
+                "labour_minutes_mean": group.labour.mean,
+                "down_hours_mean": group.down.mean,
+                "cumulative_share": group.cumulative,
+                "first_check_found": group.first_check.count,
+                "first_check_sample": group.first_check.sample,
+                "repeats_30_days": group.repeat_30.count,
+                "repeats_90_days": group.repeat_90.count,
+                "trend": trend(trend_of.get(group.id.as_str()).copied()),
                 "recent": group.recent,
             })
         })
@@ -81,9 +109,26 @@ pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<
     Ok(Json(json!({
         "tool_class": class,
         "sample": counted.sample,
+        "tools": trends.watch.tools,
+        "tool_days": trends.watch.tool_days,
         // An empty sum is minus nothing.
         "labour_minutes": counted.all.labour.sum + 0.0,
         "down_hours": counted.all.down.sum + 0.0,
         "causes": causes,
     })))
+}
+
+/// Cases counted against time in service; all of them may lie outside it.
+fn trend(trend: Option<&Trend>) -> Value {
+    let rate = trend.and_then(Trend::rate);
+    json!({
+        "verdict": trend.map_or(Verdict::TooFew, |trend| trend.verdict).id(),
+        "cases": trend.map_or(0, |trend| trend.events),
+        "tool_days": trend.map(|trend| trend.tool_days),
+        "cases_per_tool_month": rate.map(|rate| rate.value),
+        "interval": rate.map(|rate| [rate.interval.low, rate.interval.high]),
+        "laplace_z": trend.and_then(|trend| Some(trend.laplace?.statistic)),
+        "chance": trend.and_then(|trend| Some(trend.laplace?.p())),
+        "chance_adjusted": trend.and_then(|trend| trend.adjusted),
+    })
 }

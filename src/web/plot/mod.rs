@@ -5,6 +5,7 @@
 
 mod axis;
 mod curves;
+mod pareto;
 mod rows;
 
 use std::sync::Arc;
@@ -15,6 +16,7 @@ use super::{fault::Fault, views::SafeHtml};
 
 pub(super) use axis::Axis;
 pub(super) use curves::{Curves, Mark, Series};
+pub(super) use pareto::Pareto;
 pub(super) use rows::{Row, Rows};
 
 /// Width of every drawing, in its own units.

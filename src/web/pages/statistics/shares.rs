@@ -1,0 +1,579 @@
+//! How often, and at what cost: by cause, component, kind, class or site.
+
+use axum::{
+    extract::State,
+    response::{Html, Response},
+};
+
+use super::{SHOWN, Selection, ask, file, number, selection, share, ways};
+use crate::{
+    casebook::Finding,
+    catalogue::{Kind, NOT_FOUND},
+    statistics::{Breakdown, Dimension, Group, Interval, Spread},
+    web::{
+        fault::{self, Fault},
+        fields::{Asked, address},
+        plot::Pareto,
+        show,
+        state::App,
+        views::{
+            Link,
+            bar::ShareBar,
+            chart::{Chart, DataTable},
+            form::{Field, SelectOption},
+            page::{Page, Section},
+            statistics::{KeyFigure, Part, ShareRow, ShareTable, StatisticsPage},
+        },
+    },
+};
+
+const PATH: &str = "/statistics";
+
+/// Below this many cases a page says that little is known.
+const FEW: u64 = 20;
+
+/// Bars of the Pareto plot.
+const BARS: usize = 12;
+
+const DIMENSIONS: [(&str, &str, Dimension); 5] = [
+    ("cause", "Cause", Dimension::Cause),
+    ("component", "Component", Dimension::Component),
+    ("kind", "Kind of cause", Dimension::Kind),
+    ("tool_class", "Tool class", Dimension::Class),
+    ("site", "Site", Dimension::Site),
+];
+
+fn dimension(asked: &Asked) -> (&'static str, &'static str, Dimension) {
+    let by = asked.get("by").unwrap_or_default();
+    DIMENSIONS
+        .into_iter()
+        .find(|(id, _, _)| *id == by)
+        .unwrap_or(DIMENSIONS[0])
+}
+
+pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
+    let selection = selection(&app, &asked).await?;
+    let (by, heading, dimension) = dimension(&asked);
+    let filter = selection.filter.clone();
+    let counted = ask(&app, move |knowledge, _| knowledge.by(dimension, &filter)).await?;
+    let groups = &counted.groups[..counted.groups.len().min(SHOWN)];
+    let left = counted.groups.len() - groups.len();
+    let names: Vec<Name> = groups
+        .iter()
+        .map(|group| name(&app, &selection, dimension, &group.id))
+        .collect();
+    let mut sections = Vec::new();
+    if counted.sample > 0 {
+        let export = asked.address("/statistics/table.csv", "by", by);
+        sections.push(often(
+            &counted, groups, &names, heading, by, &asked, left, &export,
+        )?);
+        sections.push(costs(groups, &names, &counted.all, heading, &export));
+        sections.push(searches(groups, &names, &counted.all, heading, &export));
+        if dimension == Dimension::Cause
+            && let Some(part) = pooled(&app, &selection)
+        {
+            sections.push(part);
+        }
+    }
+    let options = DIMENSIONS
+        .iter()
+        .map(|(id, words, _)| SelectOption::new(*id, *words))
+        .collect();
+    let mut fields = vec![Field::flat_select("by", "Count by", options).with(by)];
+    fields.extend(selection.fields);
+    let mut remarks = Vec::new();
+    if counted.sample > 0 && counted.sample < FEW {
+        remarks.push(format!("Fewer than {FEW} cases: the intervals are wide."));
+    }
+    fault::page(&StatisticsPage {
+        page: Page::new("What the causes cost", Section::Statistics),
+        ways: ways(&asked, PATH),
+        action: PATH.to_owned(),
+        filters: fields,
+        filtered: selection.filtered,
+        summary: show::counted(counted.sample, "closed incident", "closed incidents"),
+        empty: (counted.sample == 0).then(|| {
+            if selection.filtered {
+                "No closed incident matches these filters.".to_owned()
+            } else {
+                "No closed incident is on record yet.".to_owned()
+            }
+        }),
+        figures: if counted.sample == 0 {
+            Vec::new()
+        } else {
+            key_figures(&counted.all)
+        },
+        remarks,
+        sections,
+        method: method(),
+    })
+}
+
+/// `GET /statistics/table.csv`: every group with every figure.
+pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
+    let selection = selection(&app, &asked).await?;
+    let (by, _, dimension) = dimension(&asked);
+    let filter = selection.filter.clone();
+    let counted = ask(&app, move |knowledge, _| knowledge.by(dimension, &filter)).await?;
+    let mut headings = vec![by, "name"];
+    headings.extend(COLUMNS);
+    let rows = counted
+        .groups
+        .iter()
+        .map(|group| {
+            let words = name(&app, &selection, dimension, &group.id).words;
+            let mut row = vec![group.id.clone(), words];
+            row.extend(cells(group));
+            row
+        })
+        .collect();
+    file(&format!("statistics-by-{by}.csv"), &headings, rows)
+}
+
+const COLUMNS: [&str; 29] = [
+    "cases",
+    "sample",
+    "share",
+    "share_low",
+    "share_high",
+    "cumulative_share",
+    "labour_minutes",
+    "labour_minutes_mean",
+    "labour_minutes_mean_low",
+    "labour_minutes_mean_high",
+    "labour_minutes_median",
+    "labour_minutes_median_low",
+    "labour_minutes_median_high",
+    "down_hours",
+    "down_hours_mean",
+    "down_hours_mean_low",
+    "down_hours_mean_high",
+    "down_hours_median",
+    "down_hours_median_low",
+    "down_hours_median_high",
+    "first_check_found",
+    "first_check_sample",
+    "repeats_30_days",
+    "repeats_90_days",
+    "not_found",
+    "first_check_share",
+    "repeat_30_share",
+    "repeat_90_share",
+    "not_found_share",
+];
+
+fn cells(group: &Group) -> Vec<String> {
+    let ends = |interval: Option<Interval>| {
+        [
+            number(interval.map(|interval| interval.low)),
+            number(interval.map(|interval| interval.high)),
+        ]
+    };
+    let spread = |spread: &Spread| {
+        let mut cells = vec![number(Some(spread.sum)), number(spread.mean)];
+        cells.extend(ends(spread.mean_interval));
+        cells.push(number(spread.median));
+        cells.extend(ends(spread.median_interval));
+        cells
+    };
+    let mut row = vec![
+        group.share.count.to_string(),
+        group.share.sample.to_string(),
+        number(group.share.value),
+    ];
+    row.extend(ends(group.share.interval));
+    row.push(number(Some(group.cumulative)));
+    row.extend(spread(&group.labour));
+    row.extend(spread(&group.down));
+    row.extend([
+        group.first_check.count.to_string(),
+        group.first_check.sample.to_string(),
+        group.repeat_30.count.to_string(),
+        group.repeat_90.count.to_string(),
+        group.not_found.count.to_string(),
+        number(group.first_check.value),
+        number(group.repeat_30.value),
+        number(group.repeat_90.value),
+        number(group.not_found.value),
+    ]);
+    row
+}
+
+/// What a group is called, and where it leads.
+struct Name {
+    words: String,
+    href: Option<String>,
+    about: String,
+}
+
+fn name(app: &App, selection: &Selection, dimension: Dimension, id: &str) -> Name {
+    let plain = |words: String| Name {
+        words,
+        href: None,
+        about: String::new(),
+    };
+    if id == NOT_FOUND && dimension != Dimension::Cause {
+        return plain("No cause found".to_owned());
+    }
+    match dimension {
+        Dimension::Cause => {
+            let link = show::cause_link(&Finding::from(id.to_owned()), &app.catalogue);
+            let kind = app.catalogue.cause(id).map(|cause| cause.kind.name());
+            Name {
+                words: link.text,
+                href: Some(link.href),
+                about: kind.unwrap_or_default().to_owned(),
+            }
+        }
+        Dimension::Component => plain(
+            app.catalogue
+                .component(id)
+                .map_or_else(|| id.to_owned(), |component| component.name.clone()),
+        ),
+        Dimension::Kind => plain(
+            id.parse::<Kind>()
+                .map_or_else(|_| id.to_owned(), |kind| show::capital(kind.name())),
+        ),
+        Dimension::Class => plain(show::class_name(&app.catalogue, id)),
+        Dimension::Site => plain(
+            selection
+                .sites
+                .iter()
+                .find(|site| site.code.as_str() == id)
+                .map_or_else(|| id.to_owned(), |site| format!("{} · {}", id, site.name)),
+        ),
+    }
+}
+
+fn key_figures(all: &Group) -> Vec<KeyFigure> {
+    let of = |name: &str, share: &crate::statistics::Share| KeyFigure {
+        name: name.to_owned(),
+        value: share.value.map_or_else(|| "–".to_owned(), show::percent),
+        detail: match share.interval {
+            Some(interval) => format!(
+                "{} to {}, {} of {}",
+                show::percent(interval.low),
+                show::percent(interval.high),
+                share.count,
+                share.sample
+            ),
+            None => "no case".to_owned(),
+        },
+    };
+    let time = |name: &str, spread: &Spread, shown: &dyn Fn(f64) -> String| KeyFigure {
+        name: name.to_owned(),
+        value: shown(spread.sum),
+        detail: format!("{}, n = {}", middle(spread, shown), spread.sample),
+    };
+    vec![
+        time("Labour in all", &all.labour, &show::minutes),
+        time("Time down in all", &all.down, &show::hours),
+        of("First check found something", &all.first_check),
+        of("Same trouble again within 30 days", &all.repeat_30),
+        of("Same trouble again within 90 days", &all.repeat_90),
+        of("No cause found", &all.not_found),
+    ]
+}
+
+/// `median 2 h (1 h 40 min to 2 h 20 min)`.
+fn middle(spread: &Spread, shown: &dyn Fn(f64) -> String) -> String {
+    let Some(median) = spread.median else {
+        return "no case".to_owned();
+    };
+    match spread.median_interval {
+        Some(interval) => format!(
+            "median {} ({} to {})",
+            shown(median),
+            shown(interval.low),
+            shown(interval.high)
+        ),
+        None => format!("median {}", shown(median)),
+    }
+}
+
+#[expect(
+    clippy::too_many_arguments,
+    reason = "a section is made of all of these"
+)]
+fn often(
+    counted: &Breakdown,
+    groups: &[Group],
+    names: &[Name],
+    heading: &str,
+    by: &str,
+    asked: &Asked,
+    left: usize,
+    export: &str,
+) -> Result<Part, Fault> {
+    let highs = groups
+        .iter()
+        .filter_map(|group| Some(group.share.interval?.high));
+    let full = ShareBar::axis_end(highs);
+    let rows = groups
+        .iter()
+        .zip(names)
+        .map(|(group, name)| {
+            let value = group.share.value.unwrap_or_default();
+            let (low, high) = group
+                .share
+                .interval
+                .map_or((0.0, 1.0), |interval| (interval.low, interval.high));
+            // Search knows no components.
+            let searchable = by != "component" && !(by == "kind" && group.id == NOT_FOUND);
+            let mut pairs = vec![(by, group.id.as_str())];
+            if by != "tool_class" {
+                pairs.extend(asked.get("tool_class").map(|class| ("tool_class", class)));
+            }
+            ShareRow {
+                name: name.words.clone(),
+                href: name.href.clone(),
+                about: name.about.clone(),
+                cases: group.share.count,
+                cases_href: (searchable && by != "site").then(|| address("/search", pairs)),
+                share: show::percent(value),
+                interval: format!("{} to {}", show::percent(low), show::percent(high)),
+                bar: ShareBar::new(value, low, high, full),
+                labour: show::minutes(group.labour.sum),
+                down: show::hours(group.down.sum),
+            }
+        })
+        .collect();
+    let description = format!(
+        "Bars: share of {} closed incidents by {}. Line with dots: share of all bars down to there.",
+        counted.sample,
+        heading.to_lowercase()
+    );
+    let title = format!("Few of them make most of it: {}", heading.to_lowercase());
+    let pareto = Pareto {
+        title: &title,
+        description: &description,
+        rows: groups
+            .iter()
+            .zip(names)
+            .take(BARS)
+            .map(|(group, name)| {
+                (
+                    name.words.clone(),
+                    group.share.value.unwrap_or_default(),
+                    group.cumulative,
+                )
+            })
+            .collect(),
+    };
+    let charts = pareto
+        .draw()?
+        .map(|svg| Chart {
+            id: "pareto".to_owned(),
+            title: "Pareto plot".to_owned(),
+            description: description.clone(),
+            svg,
+            table: DataTable {
+                caption: format!("Shares of {} closed incidents, added up", counted.sample),
+                headings: [heading, "Cases", "Share", "All so far"]
+                    .map(str::to_owned)
+                    .to_vec(),
+                rows: groups
+                    .iter()
+                    .zip(names)
+                    .map(|(group, name)| {
+                        vec![
+                            name.words.clone(),
+                            group.share.count.to_string(),
+                            group.share.value.map_or_else(String::new, show::percent),
+                            show::percent(group.cumulative),
+                        ]
+                    })
+                    .collect(),
+            },
+        })
+        .into_iter()
+        .collect();
+    Ok(Part {
+        id: "often".to_owned(),
+        title: format!("How often, by {}", heading.to_lowercase()),
+        intro: if left > 0 {
+            format!("The {SHOWN} most frequent; {left} more are in the file.")
+        } else {
+            String::new()
+        },
+        shares: Some(ShareTable {
+            heading: heading.to_owned(),
+            sample: counted.sample,
+            axis_end: format!("{:.0} %", 100.0 * full),
+            rows,
+        }),
+        charts,
+        export: Some(export.to_owned()),
+        ways: asked
+            .get("tool_class")
+            .map(|class| {
+                Link::new(
+                    "Check sequence of this class",
+                    format!("/sequence/classes/{class}"),
+                )
+            })
+            .into_iter()
+            .collect(),
+        ..Part::default()
+    })
+}
+
+fn costs(groups: &[Group], names: &[Name], all: &Group, heading: &str, export: &str) -> Part {
+    let row = |name: &str, group: &Group| {
+        let mean = |spread: &Spread, shown: &dyn Fn(f64) -> String| match (
+            spread.mean,
+            spread.mean_interval,
+        ) {
+            (Some(mean), Some(i)) => {
+                format!("{} ({} to {})", shown(mean), shown(i.low), shown(i.high))
+            }
+            (Some(mean), None) => format!("{} (no interval from one case)", shown(mean)),
+            _ => String::new(),
+        };
+        let median = |spread: &Spread, shown: &dyn Fn(f64) -> String| {
+            middle(spread, shown)
+                .trim_start_matches("median ")
+                .to_owned()
+        };
+        vec![
+            name.to_owned(),
+            group.share.count.to_string(),
+            show::minutes(group.labour.sum),
+            mean(&group.labour, &show::minutes),
+            median(&group.labour, &show::minutes),
+            show::hours(group.down.sum),
+            mean(&group.down, &show::hours),
+            median(&group.down, &show::hours),
+        ]
+    };
+    Part {
+        id: "costs".to_owned(),
+        title: "What it takes".to_owned(),
+        intro: "Times are skewed: the median is the usual case, the mean is what the sum is made \
+                of. 95 % intervals in brackets; below six cases no interval of a median reaches 95 %."
+            .to_owned(),
+        tables: vec![DataTable {
+            caption: "Labour and time down".to_owned(),
+            headings: [
+                heading,
+                "Cases",
+                "Labour in all",
+                "Labour, mean",
+                "Labour, median",
+                "Down in all",
+                "Down, mean",
+                "Down, median",
+            ]
+            .map(str::to_owned)
+            .to_vec(),
+            rows: with_all(groups, names, all, row),
+        }],
+        export: Some(export.to_owned()),
+        ..Part::default()
+    }
+}
+
+fn searches(groups: &[Group], names: &[Name], all: &Group, heading: &str, export: &str) -> Part {
+    let row = |name: &str, group: &Group| {
+        vec![
+            name.to_owned(),
+            share(&group.first_check),
+            share(&group.repeat_30),
+            share(&group.repeat_90),
+            share(&group.not_found),
+        ]
+    };
+    Part {
+        id: "searches".to_owned(),
+        title: "How the search went, and whether it held".to_owned(),
+        intro: "Share, its 95 % interval, and the cases behind it.".to_owned(),
+        tables: vec![DataTable {
+            caption: "First check, repeats and searches without a cause".to_owned(),
+            headings: [
+                heading,
+                "First check found something",
+                "Again within 30 days",
+                "Again within 90 days",
+                "No cause found",
+            ]
+            .map(str::to_owned)
+            .to_vec(),
+            rows: with_all(groups, names, all, row),
+        }],
+        export: Some(export.to_owned()),
+        ..Part::default()
+    }
+}
+
+fn with_all(
+    groups: &[Group],
+    names: &[Name],
+    all: &Group,
+    row: impl Fn(&str, &Group) -> Vec<String>,
+) -> Vec<Vec<String>> {
+    groups
+        .iter()
+        .zip(names)
+        .map(|(group, name)| row(&name.words, group))
+        .chain([row("All together", all)])
+        .collect()
+}
+
+/// Shares of a class with the fleet's cases and common practice behind them: over all days,
+/// and only for who may see all sites.
+fn pooled(app: &App, selection: &Selection) -> Option<Part> {
+    let filter = &selection.filter;
+    let class = filter.class.as_deref()?;
+    if filter.site.is_some() || filter.from_day.is_some() || filter.to_day.is_some() {
+        return None;
+    }
+    let mut chances = app.knowledge.pooled(class);
+    chances.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+    let rows: Vec<_> = chances
+        .iter()
+        .take(SHOWN)
+        .map(|(cause, chance, interval)| {
+            vec![
+                show::capital(app.catalogue.cause_name(cause)),
+                show::percent(*chance),
+                interval.map_or_else(String::new, |i| {
+                    format!("{} to {}", show::percent(i.low), show::percent(i.high))
+                }),
+            ]
+        })
+        .collect();
+    Some(Part {
+        id: "pooled".to_owned(),
+        title: "What the next case is likely to be".to_owned(),
+        intro:
+            "The class’s own cases, held up by the rest of the fleet and by common practice where \
+                they are few. The check sequence starts from these chances."
+                .to_owned(),
+        tables: vec![DataTable {
+            caption: "Pooled share of each cause with its 95 % posterior interval".to_owned(),
+            headings: ["Cause", "Pooled share", "95 % posterior interval"]
+                .map(str::to_owned)
+                .to_vec(),
+            rows,
+        }],
+        ..Part::default()
+    })
+}
+
+fn method() -> Vec<String> {
+    [
+        "Share: cases over the closed incidents of the selection; interval: 95 % score interval \
+         (Wilson 1927; NIST/SEMATECH e-Handbook 7.2.4.1). Searches that ended without a cause are \
+         counted as not found. Pooled share: posterior mean; interval: equal tails of the Beta \
+         distribution worth as many cases as the pooling gives it.",
+        "Means: up to 50 cases the interval is a percentile bootstrap of 600 resamples (Efron \
+         1979), above that Student’s t. Medians: order statistics, at least 95 % whatever the \
+         distribution (Conover; from memory), where a bootstrap would come out near the same.",
+        "Again within 30 or 90 days: the same tool had had the same cause in that many days \
+         before. First check: the first one noted found something, out of cases with a check.",
+    ]
+    .map(str::to_owned)
+    .to_vec()
+}

@@ -1,0 +1,666 @@
+//! Which parts wear out, and when it is cheapest to replace one by plan.
+
+use axum::{
+    extract::State,
+    response::{Html, Response},
+};
+
+use super::{
+    SHOWN, Selection, ask, figure, figures, file, number, rules_of, selection, watched, ways,
+};
+use crate::{
+    catalogue::Cause,
+    knowledge::Knowledge,
+    statistics::{
+        Dimension, Filter,
+        observation::{Lives, Watch},
+        survival::{SurvivalStep, kaplan_meier},
+        trend::benjamini_hochberg,
+        trends::CALLED,
+        wear_out::{AgeSpread, Replacement, Weibull, age_replacement, bootstrap_age, fit},
+    },
+    web::{
+        fault::{self, Fault},
+        fields::Asked,
+        plot::{Axis, Curves, Mark, Series},
+        show,
+        state::App,
+        views::{
+            Link, Tone,
+            chart::{Chart, DataTable},
+            form::{Field, LineKind, SelectOption},
+            page::{Page, Section},
+            statistics::{self, Part, StatisticsPage},
+        },
+    },
+};
+
+const PATH: &str = "/statistics/wear-out";
+
+/// Failures below which no shape is judged.
+const JUDGED_FROM: usize = 5;
+
+/// What the lives of one part say.
+struct Worn {
+    cause: String,
+    failures: usize,
+    running: usize,
+    unknown: u64,
+    fitted: u64,
+    weibull: Option<Weibull>,
+    /// Chance of such a shape if failures were random, adjusted over the causes judged.
+    adjusted: Option<f64>,
+}
+
+fn worn(knowledge: &Knowledge, causes: &[String], filter: &Filter, today: i64) -> Vec<Worn> {
+    let mut all: Vec<Worn> = causes
+        .iter()
+        .filter_map(|cause| {
+            let lives = knowledge.lives(cause, filter, today);
+            let flat = lives.all();
+            let failures = flat.iter().filter(|life| life.failed).count();
+            (failures > 0 || lives.unknown > 0).then(|| Worn {
+                cause: cause.clone(),
+                failures,
+                running: flat.len() - failures,
+                unknown: lives.unknown,
+                fitted: lives.fitted,
+                weibull: fit(&flat).ok().filter(|_| failures >= JUDGED_FROM),
+                adjusted: None,
+            })
+        })
+        .collect();
+    let chances: Vec<f64> = all
+        .iter()
+        .filter_map(|worn| Some(worn.weibull?.p_random()))
+        .collect();
+    let mut adjusted = benjamini_hochberg(&chances).unwrap_or_default().into_iter();
+    for worn in all.iter_mut().filter(|worn| worn.weibull.is_some()) {
+        worn.adjusted = adjusted.next();
+    }
+    all.sort_by(|a, b| {
+        // Parts that wear out come first: for them something can be done.
+        let rank = |worn: &Worn| match worn.weibull {
+            Some(weibull) if weibull.shape > 1.0 => weibull.p_random(),
+            Some(weibull) => 1.0 + weibull.p_random(),
+            None => 3.0,
+        };
+        rank(a)
+            .total_cmp(&rank(b))
+            .then_with(|| b.failures.cmp(&a.failures))
+            .then_with(|| a.cause.cmp(&b.cause))
+    });
+    all
+}
+
+impl Worn {
+    fn says(&self) -> &'static str {
+        match (self.weibull, self.adjusted) {
+            (Some(weibull), Some(chance)) if chance <= CALLED && weibull.shape > 1.0 => "wears out",
+            (Some(_), Some(chance)) if chance <= CALLED => "fails early after a repair",
+            (Some(_), _) => "looks random",
+            _ => "too few failures to judge",
+        }
+    }
+}
+
+/// One part looked at closely.
+struct Closely {
+    lives: Lives,
+    curve: Vec<SurvivalStep>,
+    weibull: Option<Weibull>,
+    plan: Option<Replacement>,
+    spread: Option<AgeSpread>,
+}
+
+fn closely(
+    knowledge: &Knowledge,
+    cause: &str,
+    filter: &Filter,
+    today: i64,
+    costs: Option<(f64, f64)>,
+) -> Closely {
+    let lives = knowledge.lives(cause, filter, today);
+    let flat = lives.all();
+    let failures = flat.iter().filter(|life| life.failed).count();
+    let weibull = fit(&flat).ok().filter(|_| failures >= JUDGED_FROM);
+    let plan = weibull
+        .as_ref()
+        .zip(costs)
+        .and_then(|(weibull, (planned, failure))| age_replacement(weibull, planned, failure).ok());
+    let spread = match (plan, costs) {
+        (Some(Replacement::Planned { .. }), Some((planned, failure))) => {
+            bootstrap_age(&lives.tools, planned, failure)
+        }
+        _ => None,
+    };
+    Closely {
+        curve: kaplan_meier(&flat).unwrap_or_default(),
+        lives,
+        weibull,
+        plan,
+        spread,
+    }
+}
+
+pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
+    let mut selection = selection(&app, &asked).await?;
+    // Lives begin where they begin: a first day would only cut them.
+    selection.filter.from_day = None;
+    selection.fields.retain(|field| field.id != "from");
+    let causes: Vec<String> = app
+        .catalogue
+        .causes()
+        .map(|cause| cause.id.to_string())
+        .collect();
+    let filter = selection.filter.clone();
+    let (all, watch) = ask(&app, move |knowledge, today| {
+        (
+            worn(knowledge, &causes, &filter, today),
+            knowledge.watch(&filter, today),
+        )
+    })
+    .await?;
+    let chosen = asked
+        .get("cause")
+        .and_then(|id| app.catalogue.cause(id))
+        .or_else(|| app.catalogue.cause(&all.first()?.cause));
+    let mut sections = Vec::new();
+    let mut fields = selection.fields.clone();
+    let empty = all.is_empty().then(|| {
+        if selection.filtered {
+            "No closed incident with a cause matches these filters.".to_owned()
+        } else {
+            "No closed incident with a cause is on record yet.".to_owned()
+        }
+    });
+    if let Some(cause) = chosen.filter(|_| empty.is_none()) {
+        let (part, more) = one_part(&app, &asked, &selection, cause, &all).await?;
+        fields.extend(more);
+        sections.push(part);
+        sections.push(list(&app, &asked, &all));
+    }
+    fault::page(&StatisticsPage {
+        page: Page::new("What wears out", Section::Statistics),
+        ways: ways(&asked, PATH),
+        action: PATH.to_owned(),
+        filters: fields,
+        filtered: selection.filtered || asked.get("cause").is_some(),
+        summary: if empty.is_some() {
+            String::new()
+        } else {
+            format!(
+                "{} with a case on record",
+                show::counted(all.len() as u64, "cause", "causes")
+            )
+        },
+        remarks: empty
+            .is_none()
+            .then(|| watched(&watch))
+            .into_iter()
+            .collect(),
+        empty,
+        sections,
+        method: method(&watch),
+        ..StatisticsPage::default()
+    })
+}
+
+/// `GET /statistics/wear-out.csv`: a row a cause.
+pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
+    let mut selection = selection(&app, &asked).await?;
+    selection.filter.from_day = None;
+    let causes: Vec<String> = app
+        .catalogue
+        .causes()
+        .map(|cause| cause.id.to_string())
+        .collect();
+    let rows = ask(&app, move |knowledge, today| {
+        worn(knowledge, &causes, &selection.filter, today)
+            .iter()
+            .map(|worn| {
+                let weibull = worn.weibull;
+                vec![
+                    worn.cause.clone(),
+                    worn.fitted.to_string(),
+                    worn.failures.to_string(),
+                    worn.running.to_string(),
+                    worn.unknown.to_string(),
+                    number(weibull.map(|w| w.shape)),
+                    number(weibull.map(|w| w.shape_interval.low)),
+                    number(weibull.map(|w| w.shape_interval.high)),
+                    number(weibull.map(|w| w.scale)),
+                    number(weibull.map(|w| w.scale_interval.low)),
+                    number(weibull.map(|w| w.scale_interval.high)),
+                    number(weibull.map(|w| w.mean())),
+                    number(worn.adjusted),
+                    worn.says().to_owned(),
+                ]
+            })
+            .collect::<Vec<_>>()
+    })
+    .await?;
+    let headings = [
+        "cause",
+        "tools_with_the_component",
+        "failures",
+        "still_running",
+        "failures_of_unknown_age",
+        "shape",
+        "shape_low",
+        "shape_high",
+        "scale_days",
+        "scale_days_low",
+        "scale_days_high",
+        "mean_life_days",
+        "chance_if_random_adjusted",
+        "verdict",
+    ];
+    file("wear-out.csv", &headings, rows)
+}
+
+/// The costs, as typed or proposed, in hours down.
+struct Costs {
+    fields: Vec<Field>,
+    both: Option<(f64, f64)>,
+}
+
+fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Costs {
+    let classes: Vec<f64> = app
+        .catalogue
+        .classes()
+        .filter(|class| class.components.contains(&cause.component))
+        .filter(|class| {
+            let wanted = selection.filter.class.as_deref();
+            wanted.is_none_or(|wanted| wanted == class.id.as_str())
+        })
+        .map(|class| class.minutes.vent + class.minutes.pump_down)
+        .collect();
+    let state = classes.iter().sum::<f64>() / classes.len().max(1) as f64;
+    let planned = (cause.fix_minutes + state) / 60.0;
+    let failure = app
+        .knowledge
+        .by(Dimension::Cause, &selection.filter)
+        .groups
+        .into_iter()
+        .find(|group| group.id == cause.id.as_str())
+        .and_then(|group| group.down.mean);
+    let field = |id: &str, label: &str, hint: &str, proposed: Option<f64>| {
+        let proposed = proposed
+            .map(|hours| show::trimmed(hours, 1))
+            .unwrap_or_default();
+        let typed = asked.get(id).unwrap_or(&proposed).to_owned();
+        let number = typed.replace(',', ".").parse::<f64>().ok();
+        let number = number.filter(|number| number.is_finite() && *number > 0.0);
+        let mut field = Field::line(id, label, LineKind::Number)
+            .with(&typed)
+            .suffix("h")
+            .hint(hint)
+            .optional();
+        if number.is_none() && !typed.is_empty() {
+            field.message = Some("is no number above 0".to_owned());
+        }
+        (field, number)
+    };
+    let (planned_field, planned) = field(
+        "planned",
+        "A planned service costs",
+        "Proposed: the catalogue’s time to mend, vent and pump down (common practice, no source).",
+        Some(planned),
+    );
+    let (mut failure_field, failure) = field(
+        "failure",
+        "A failure costs",
+        "Proposed: the mean time down of its cases.",
+        failure,
+    );
+    if let (Some(planned), Some(failure)) = (planned, failure)
+        && failure <= planned
+    {
+        failure_field.message =
+            Some("is no more than a planned service, so that planning cannot pay".to_owned());
+    }
+    Costs {
+        fields: vec![planned_field, failure_field],
+        both: planned.zip(failure),
+    }
+}
+
+async fn one_part(
+    app: &App,
+    asked: &Asked,
+    selection: &Selection,
+    cause: &Cause,
+    all: &[Worn],
+) -> Result<(Part, Vec<Field>), Fault> {
+    let costs = costs(app, asked, selection, cause);
+    let both = costs.both;
+    let (filter, id) = (selection.filter.clone(), cause.id.to_string());
+    let closely = ask(app, move |knowledge, today| {
+        closely(knowledge, &id, &filter, today, both)
+    })
+    .await?;
+    let options = all
+        .iter()
+        .map(|worn| {
+            SelectOption::new(
+                worn.cause.as_str(),
+                format!(
+                    "{} ({})",
+                    show::capital(app.catalogue.cause_name(&worn.cause)),
+                    worn.failures + worn.unknown as usize
+                ),
+            )
+        })
+        .collect();
+    let mut fields =
+        vec![Field::flat_select("cause", "Part that fails by", options).with(cause.id.as_str())];
+    fields.extend(costs.fields);
+    let component = app
+        .catalogue
+        .component(cause.component.as_str())
+        .map_or_else(String::new, |component| component.name.clone());
+    let mut part = Part {
+        id: "part".to_owned(),
+        title: show::capital(&cause.name),
+        intro: format!(
+            "{component}. {} fitted with it.",
+            show::counted(closely.lives.fitted, "watched tool is", "watched tools are")
+        ),
+        verdict: Some(verdict(&closely, both, all, cause)),
+        ways: vec![Link::new(
+            "About this cause",
+            format!("/causes/{}", cause.id),
+        )],
+        ..Part::default()
+    };
+    part.charts.extend(curve(&closely)?);
+    Ok((part, fields))
+}
+
+fn verdict(
+    closely: &Closely,
+    costs: Option<(f64, f64)>,
+    all: &[Worn],
+    cause: &Cause,
+) -> statistics::Verdict {
+    let flat = closely.lives.all();
+    let failures = flat.iter().filter(|life| life.failed).count();
+    let mut reasons = vec![format!(
+        "{} of known age, {} still running, {} whose age is not known and that are left out.",
+        show::counted(failures as u64, "failure", "failures"),
+        show::counted((flat.len() - failures) as u64, "part", "parts"),
+        show::counted(closely.lives.unknown, "failure", "failures"),
+    )];
+    let Some(weibull) = &closely.weibull else {
+        return statistics::Verdict {
+            tone: Tone::Unsure,
+            headline: format!(
+                "Too little to judge: {JUDGED_FROM} failures of known age are needed."
+            ),
+            reasons,
+        };
+    };
+    reasons.push(format!(
+        "Weibull shape {} (95 %: {}); above 1 the part wears out, at 1 failures are random, below 1 \
+         it fails early.",
+        figure(weibull.shape),
+        figures(weibull.shape_interval)
+    ));
+    let longest = flat.iter().map(|life| life.time).fold(0.0, f64::max);
+    reasons.push(format!(
+        "Mean life {} days; 63 % have failed after {} days (95 %: {}){}.",
+        figure(weibull.mean()),
+        figure(weibull.scale),
+        figures(weibull.scale_interval),
+        if weibull.scale > longest {
+            format!(
+                ", which lies beyond the longest life seen, {} days, and is the fit’s word alone",
+                figure(longest)
+            )
+        } else {
+            String::new()
+        }
+    ));
+    let adjusted = all
+        .iter()
+        .find(|worn| worn.cause == cause.id.as_str())
+        .and_then(|worn| worn.adjusted);
+    if let Some(chance) = adjusted.filter(|chance| *chance > CALLED)
+        && weibull.shape_interval.low > 1.0
+    {
+        reasons.push(format!(
+            "Taken alone the shape stands clear of 1; among all the causes looked at it does not \
+             (adjusted chance {}).",
+            figure(chance)
+        ));
+    }
+    let (tone, headline) = match closely.plan {
+        None if costs.is_none_or(|(planned, failure)| failure <= planned) => (
+            Tone::Unsure,
+            "No plan: a planned service has to cost less than a failure.".to_owned(),
+        ),
+        None => (
+            Tone::Unsure,
+            "No plan can be computed from these lives.".to_owned(),
+        ),
+        Some(Replacement::Random { .. }) => (
+            Tone::Unsure,
+            "Do not plan: failures are random, as far as these lives show.".to_owned(),
+        ),
+        Some(Replacement::Planned {
+            age,
+            interval,
+            cost_rate,
+            cost_rate_unplanned,
+        }) => {
+            reasons.push(match closely.spread {
+                Some(AgeSpread {
+                    low,
+                    high: Some(high),
+                    fitted,
+                    ..
+                }) => format!(
+                    "95 % by bootstrap over tools: {} to {} days ({fitted} resamples).",
+                    figure(low),
+                    figure(high)
+                ),
+                Some(AgeSpread { low, never, .. }) => format!(
+                    "95 % by bootstrap over tools: from {} days without an upper limit; in {} of \
+                     the resamples no planned service pays.",
+                    figure(low),
+                    show::percent(never)
+                ),
+                None => format!(
+                    "95 % by the uncertainty of the fit: {} days.",
+                    figures(interval)
+                ),
+            });
+            reasons.push(format!(
+                "Cost in the long run: {} h down a year with the plan, {} h without.",
+                figure(365.25 * cost_rate),
+                figure(365.25 * cost_rate_unplanned)
+            ));
+            (
+                Tone::Good,
+                format!(
+                    "Least cost in the long run: replace every {} days, if it has not failed before.",
+                    figure(age)
+                ),
+            )
+        }
+    };
+    statistics::Verdict {
+        tone,
+        headline,
+        reasons,
+    }
+}
+
+fn curve(closely: &Closely) -> Result<Option<Chart>, Fault> {
+    let flat = closely.lives.all();
+    let longest = flat.iter().map(|life| life.time).fold(0.0, f64::max);
+    let (Some(across), Some(up)) = (
+        Axis::linear("Days since new", [0.0, longest]),
+        Axis::linear("Share still running in %", [0.0, 100.0]),
+    ) else {
+        return Ok(None);
+    };
+    if closely.curve.is_empty() || longest <= 0.0 {
+        return Ok(None);
+    }
+    let mut steps = vec![(0.0, 100.0)];
+    let mut before = 100.0;
+    for step in &closely.curve {
+        let after = 100.0 * step.survival;
+        steps.extend([(step.time, before), (step.time, after)]);
+        before = after;
+    }
+    steps.push((longest, before));
+    let mut series = vec![Series {
+        name: "observed (Kaplan-Meier)".to_owned(),
+        mark: Mark::Line,
+        points: steps,
+    }];
+    if let Some(weibull) = &closely.weibull {
+        series.push(Series {
+            name: "fitted (Weibull)".to_owned(),
+            mark: Mark::Dashes,
+            points: (0..=80)
+                .map(|at| longest * f64::from(at) / 80.0)
+                .map(|time| (time, 100.0 * weibull.survival(time)))
+                .collect(),
+        });
+    }
+    let title = "Share of parts still running";
+    let description = format!(
+        "{} lives of the part, by days since it was new; parts still running count until the end \
+         of the watch.",
+        flat.len()
+    );
+    Ok(Some(Chart {
+        id: "survival".to_owned(),
+        title: title.to_owned(),
+        description: description.clone(),
+        svg: Curves {
+            title,
+            description: &description,
+            across,
+            up,
+            series,
+        }
+        .draw()?,
+        table: DataTable {
+            caption: "Kaplan-Meier estimate with 95 % intervals".to_owned(),
+            headings: [
+                "Days",
+                "At risk",
+                "Failures",
+                "Still running",
+                "95 % interval",
+            ]
+            .map(str::to_owned)
+            .to_vec(),
+            rows: closely
+                .curve
+                .iter()
+                .map(|step| {
+                    vec![
+                        figure(step.time),
+                        step.at_risk.to_string(),
+                        step.failures.to_string(),
+                        show::percent(step.survival),
+                        step.interval.map_or_else(
+                            || "–".to_owned(),
+                            |i| format!("{} to {}", show::percent(i.low), show::percent(i.high)),
+                        ),
+                    ]
+                })
+                .collect(),
+        },
+    }))
+}
+
+fn list(app: &App, asked: &Asked, all: &[Worn]) -> Part {
+    let rows = all
+        .iter()
+        .take(SHOWN)
+        .map(|worn| {
+            vec![
+                show::capital(app.catalogue.cause_name(&worn.cause)),
+                worn.says().to_owned(),
+                worn.failures.to_string(),
+                worn.running.to_string(),
+                worn.unknown.to_string(),
+                worn.weibull.map_or_else(
+                    || "–".to_owned(),
+                    |w| format!("{} ({})", figure(w.shape), figures(w.shape_interval)),
+                ),
+                worn.adjusted.map_or_else(|| "–".to_owned(), figure),
+                worn.weibull
+                    .map_or_else(|| "–".to_owned(), |w| figure(w.mean())),
+            ]
+        })
+        .collect();
+    let left = all.len().saturating_sub(SHOWN);
+    Part {
+        id: "all".to_owned(),
+        title: "All causes".to_owned(),
+        intro: if left > 0 {
+            format!("The {SHOWN} that wear out most clearly; {left} more are in the file.")
+        } else {
+            "Those that wear out most clearly come first.".to_owned()
+        },
+        tables: vec![DataTable {
+            caption: "Shape of the lives that end in each cause".to_owned(),
+            headings: [
+                "Cause",
+                "What the lives show",
+                "Failures",
+                "Still running",
+                "Age not known",
+                "Shape (95 %)",
+                "Chance if random, adjusted",
+                "Mean life, days",
+            ]
+            .map(str::to_owned)
+            .to_vec(),
+            rows,
+        }],
+        export: Some(asked.address("/statistics/wear-out.csv", "by", "")),
+        ..Part::default()
+    }
+}
+
+fn method(watch: &Watch) -> Vec<String> {
+    let lives = [
+        "A life begins when a case of the cause was mended (the part counts as new from then on), \
+         or on the tool’s first day in service if that lies within the record. It ends with the next \
+         case of the same cause; one that has not come by the end of the watch is still running. A \
+         failure before which neither is known has no age and is left out."
+            .to_owned(),
+        "Planned services are not on record: “pump serviced” on a report says neither when nor which \
+         pump. A part replaced by plan therefore counts as running on, which makes lives look longer \
+         than they are where people already replace by plan."
+            .to_owned(),
+    ];
+    let fits = [
+        "Kaplan and Meier (1958), intervals by Greenwood’s variance on the log-minus-log scale. \
+         Weibull by maximum likelihood with lives that have not ended (NIST/SEMATECH e-Handbook \
+         8.4.1.3), intervals by the observed information on the logarithms. Chance if random: that \
+         of the shape’s logarithm against 0, adjusted over the causes with five failures or more by \
+         Benjamini and Hochberg (1995).",
+        "Age replacement of least cost in the long run (Barlow and Proschan 1965, chapter 4; from \
+         memory). It is only given where the 95 % interval of the shape lies above 1. Bootstrap: \
+         whole tools with all their lives are drawn 200 times.",
+        "Lives of different tools are taken as alike. Tools that are used harder mix short lives with \
+         long ones, which makes the shape look smaller. The tool’s manual and the maker’s service \
+         intervals come first.",
+    ]
+    .map(str::to_owned);
+    lives
+        .into_iter()
+        .chain(rules_of(watch))
+        .chain(fits)
+        .collect()
+}
