@@ -110,6 +110,30 @@ async fn tubes_pass_what_the_exact_solution_says() {
         136.5,
         0.002,
     );
+    // Two tubes side by side pass twice as much (Normand, Ind. Eng. Chem. 40 (1948) 783), by the
+    // API and on the page.
+    let beside = |branch: &str| {
+        let mut part = tube(50.0, 1000.0);
+        part["branch"] = json!(branch);
+        part
+    };
+    let request = json!({"parts": [beside("a"), beside("b")]});
+    let report = compute(&app, "conductance", &request).await;
+    close(&report["conductance"]["value"], 27.0, 0.005);
+    let rows: String = ["a", "b"]
+        .iter()
+        .enumerate()
+        .map(|(row, branch)| {
+            format!(
+                "&parts.{row}.shape=tube&parts.{row}.diameter.value=50&parts.{row}.diameter.unit=mm\
+                 &parts.{row}.length.value=1&parts.{row}.length.unit=m&parts.{row}.branch={branch}"
+            )
+        })
+        .collect();
+    app.get(&format!("/calculations/conductance?calculate=yes{rows}"))
+        .await
+        .expect(200)
+        .assert_shows("tube in branch b");
 }
 
 /// Q = p·S (Elsey, Vacuum 25 (1975) 347): 3.3e-7 mbar on top at 500 L/s is 1.65e-4 mbar·L/s.

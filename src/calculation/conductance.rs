@@ -6,8 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::{FieldError, FieldErrors};
 use crate::vacuum::conductance::{
-    Chain, Part, Regime, Shape, TubeFlow, aperture, effective_speed, knudsen_number, long_tube,
-    tube_between,
+    Chain, Part, Regime, Shape, Stage, TubeFlow, aperture, effective_speed, knudsen_number,
+    long_tube, tube_between,
 };
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::{
@@ -19,7 +19,7 @@ use crate::vacuum::units::{
 #[derive(Clone, Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Request {
-    /// The parts, chamber side first.
+    /// The parts, chamber side first. Neighbouring parts of different branches lie side by side.
     pub parts: Vec<PartRequest>,
     /// The gas; air unless given.
     pub gas: Option<Gas>,
@@ -47,6 +47,35 @@ pub struct PartRequest {
     pub angle_degrees: Option<f64>,
     /// Conductance of a valve, for air at 20 °C, as its manual gives it.
     pub conductance: Option<Typed<SpeedUnit>>,
+    /// The branch it belongs to, where the path runs side by side; none for a part that all gas
+    /// passes. Parts of one branch follow each other in the order given.
+    pub branch: Option<BranchName>,
+}
+
+/// A branch of a path that runs side by side with others.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum BranchName {
+    /// The first.
+    A,
+    /// The second.
+    B,
+    /// The third.
+    C,
+    /// The fourth.
+    D,
+}
+
+impl BranchName {
+    /// Its letter.
+    pub fn letter(self) -> &'static str {
+        match self {
+            Self::A => "a",
+            Self::B => "b",
+            Self::C => "c",
+            Self::D => "d",
+        }
+    }
 }
 
 /// The shape of a part.
@@ -113,6 +142,9 @@ pub struct Report {
 pub struct PartReport {
     /// Its shape.
     pub shape: ShapeName,
+    /// The branch it belongs to, if to one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub branch: Option<BranchName>,
     /// The chance that a molecule gets through.
     pub transmission_probability: f64,
     /// Its conductance between two wide volumes, molecular flow.
@@ -128,6 +160,8 @@ pub(super) struct Path {
     pub(super) gas: Gas,
     pub(super) at: Temperature,
     parts: Vec<(ShapeName, Part)>,
+    /// The branch of each part.
+    branches: Vec<Option<BranchName>>,
     chain: Chain,
 }
 
@@ -236,15 +270,18 @@ impl Path {
             .map(|(place, part)| read_part(place, part, gas, at, errors))
             .collect();
         let parts: Vec<(ShapeName, Part)> = parts.into_iter().collect::<Option<_>>()?;
+        let branches: Vec<_> = request.parts.iter().map(|part| part.branch).collect();
+        let stages = stages(&parts, &branches, errors)?;
         let chain = errors.take(
             "parts",
             "at least one part, chamber side first",
-            Chain::new(parts.iter().map(|(_, part)| *part).collect()),
+            Chain::of_stages(stages),
         )?;
         Some(Self {
             gas,
             at: at?,
             parts,
+            branches,
             chain,
         })
     }
@@ -256,6 +293,14 @@ impl Path {
         errors: &mut FieldErrors,
     ) -> Option<Speed> {
         let (speed, inlet) = pump;
+        if inlet.is_none() && matches!(self.branches.last(), Some(Some(_))) {
+            errors.refuse(
+                "pump.inlet_diameter",
+                "is missing, and the path ends in branches, whose diameter says nothing of the pump",
+                "the diameter of the pump's inlet",
+            );
+            return None;
+        }
         let inlet = inlet.or_else(|| self.parts.last().map(|(_, part)| part.diameter))?;
         errors.take(
             "pump",
@@ -275,6 +320,12 @@ impl Path {
         if self.parts.iter().any(|(name, _)| *name == ShapeName::Elbow) {
             assumed.push(
                 "An elbow counts as a tube longer by 1.33 diameters for each 180°, an estimate on the low side"
+                    .to_owned(),
+            );
+        }
+        if self.branches.iter().any(Option::is_some) {
+            assumed.push(
+                "Branches side by side count as one part, whose opening is the sum of theirs; the gas spreads over them evenly"
                     .to_owned(),
             );
         }
@@ -314,7 +365,10 @@ impl Path {
             if Regime::of(knudsen) != Regime::Molecular {
                 errors.refuse(
                     "inlet_pressure",
-                    "puts a part out of molecular flow, and denser flow is computed for a single tube only",
+                    format!(
+                        "puts a part out of molecular flow (it is {} there), and denser flow is computed for a single straight tube, not for a chain or branches",
+                        Regime::of(knudsen).name()
+                    ),
                     ACCEPTED,
                 );
                 return None;
@@ -404,6 +458,7 @@ impl Path {
         };
         Some(PartReport {
             shape,
+            branch: self.branches.get(place).copied().flatten(),
             transmission_probability: transmission,
             conductance_alone: litres(alone),
             long_tube_formula: long.map(litres),
@@ -439,6 +494,47 @@ pub(super) fn read_pump(
         None => None,
     };
     Some((speed?, inlet))
+}
+
+/// Parts that all gas passes, and between them the branches of neighbouring parts that have one.
+fn stages(
+    parts: &[(ShapeName, Part)],
+    branches: &[Option<BranchName>],
+    errors: &mut FieldErrors,
+) -> Option<Vec<Stage>> {
+    let mut stages = Vec::new();
+    let mut place = 0;
+    while let (Some((_, part)), Some(branch)) = (parts.get(place), branches.get(place)) {
+        if branch.is_none() {
+            stages.push(Stage::Part(*part));
+            place += 1;
+            continue;
+        }
+        let first = place;
+        let mut side_by_side: BTreeMap<BranchName, Vec<Part>> = BTreeMap::new();
+        while let (Some((_, part)), Some(Some(branch))) = (parts.get(place), branches.get(place)) {
+            side_by_side.entry(*branch).or_default().push(*part);
+            place += 1;
+        }
+        if side_by_side.len() < 2 {
+            errors.refuse(
+                format!("parts[{first}].branch"),
+                "is a branch with none beside it",
+                "no branch here, or a neighbouring part in another branch",
+            );
+            return None;
+        }
+        let chains = side_by_side
+            .into_values()
+            .map(Chain::new)
+            .collect::<Result<_, _>>();
+        stages.push(Stage::Branches(errors.take(
+            &format!("parts[{first}].branch"),
+            "a part in each branch",
+            chains,
+        )?));
+    }
+    Some(stages)
 }
 
 fn read_part(
@@ -578,6 +674,43 @@ mod tests {
         assert!(report.conductance_by_plain_rule.is_none());
     }
 
+    /// Side by side conductances add, one after another they do not (Normand, Ind. Eng. Chem. 40
+    /// (1948) 783): two tubes of 13.5 L/s behind a wide opening pass 27.0 L/s.
+    #[test]
+    fn branches_lie_side_by_side() {
+        let tube = |branch: &str| {
+            format!(
+                r#"{{"shape": "tube", "diameter": {{"value": 5, "unit": "cm"}},
+                    "length": {{"value": 100, "unit": "cm"}}{branch}}}"#
+            )
+        };
+        let (a, b) = (tube(r#", "branch": "a""#), tube(r#", "branch": "b""#));
+        let opening = r#"{"shape": "opening", "diameter": {"value": 30, "unit": "cm"}}"#;
+        let pump = r#""pump": {"speed": {"value": 300, "unit": "l/s"}"#;
+        let inlet = r#", "inlet_diameter": {"value": 20, "unit": "cm"}}"#;
+        let report = run_json(&format!(
+            r#"{{"parts": [{opening}, {a}, {b}], {pump}{inlet}}}"#
+        ))
+        .unwrap();
+        let close = |value: f64, expected: f64| {
+            assert!((value / expected - 1.0).abs() < 0.005, "{value} {expected}");
+        };
+        close(report.conductance.value, 27.0);
+        assert_eq!(report.parts[2].branch, Some(BranchName::B));
+        assert!(report.assumed.iter().any(|line| line.contains("Branches")));
+        let one = run_json(&format!(r#"{{"parts": [{}]}}"#, tube(""))).unwrap();
+        close(one.conductance.value, 13.5);
+        let fields = |json: String| run_json(&json).unwrap_err()[0].field.clone();
+        assert_eq!(
+            fields(format!(r#"{{"parts": [{opening}, {a}, {b}], {pump}}}}}"#)),
+            "pump.inlet_diameter"
+        );
+        assert_eq!(
+            fields(format!(r#"{{"parts": [{a}, {opening}, {b}]}}"#)),
+            "parts[0].branch"
+        );
+    }
+
     #[test]
     fn every_wrong_field_is_named() {
         let errors = run_json(
@@ -611,6 +744,50 @@ mod tests {
         )
         .unwrap_err();
         assert_eq!(dense[0].field, "inlet_pressure");
+        // A chain of tubes and the same tubes as branches: refused where the flow is not molecular,
+        // computed where it is.
+        for (branches, mbar) in [
+            ("", 1.0),
+            ("ab", 1.0),
+            ("", 1e-2),
+            ("ab", 1e-2),
+            ("ab", 1e-6),
+        ] {
+            let tube = |place: usize| {
+                let branch = branches
+                    .get(place..=place)
+                    .map(|letter| format!(r#", "branch": "{letter}""#))
+                    .unwrap_or_default();
+                format!(
+                    r#"{{"shape": "tube", "diameter": {{"value": 25, "unit": "mm"}},
+                        "length": {{"value": 1, "unit": "m"}}{branch}}}"#
+                )
+            };
+            let chain = run_json(&format!(
+                r#"{{"parts": [{}, {}], "inlet_pressure": {{"value": {mbar}, "unit": "mbar"}},
+                    "outlet_pressure": {{"value": {}, "unit": "mbar"}}}}"#,
+                tube(0),
+                tube(1),
+                0.99 * mbar
+            ));
+            if mbar < 1e-3 {
+                assert_eq!(chain.unwrap().regime, Regime::Molecular);
+                continue;
+            }
+            let chain = chain.unwrap_err();
+            assert_eq!(chain[0].field, "inlet_pressure");
+            let regime = if mbar < 0.1 {
+                "transitional"
+            } else {
+                "viscous"
+            };
+            assert!(
+                chain[0].problem.contains("a single straight tube")
+                    && chain[0].problem.contains(regime),
+                "{}",
+                chain[0]
+            );
+        }
         let too_fast = run_json(
             r#"{"parts": [{"shape": "opening", "diameter": {"value": 1, "unit": "cm"}}],
                 "pump": {"speed": {"value": 300, "unit": "l/s"}}}"#,

@@ -72,27 +72,46 @@ impl Part {
     }
 }
 
-/// Parts joined flange to flange, chamber side first; molecular flow.
+/// One step of a chain.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Stage {
+    /// A single part.
+    Part(Part),
+    /// Chains side by side that leave the same place and meet again.
+    Branches(Vec<Chain>),
+}
+
+/// Stages joined flange to flange, chamber side first; molecular flow.
+///
+/// Branches side by side count as one part whose opening is the sum of theirs, at both ends.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chain {
-    parts: Vec<Part>,
+    stages: Vec<Stage>,
 }
 
 impl Chain {
     /// At least one part, chamber side first.
     pub fn new(parts: Vec<Part>) -> Result<Self, ConductanceError> {
-        if parts.is_empty() {
+        Self::of_stages(parts.into_iter().map(Stage::Part).collect())
+    }
+
+    /// At least one stage, chamber side first, and at least one branch where it branches.
+    pub fn of_stages(stages: Vec<Stage>) -> Result<Self, ConductanceError> {
+        let empty =
+            |stage: &Stage| matches!(stage, Stage::Branches(branches) if branches.is_empty());
+        if stages.is_empty() || stages.iter().any(empty) {
             return Err(ConductanceError::NoParts);
         }
-        Ok(Self { parts })
+        Ok(Self { stages })
     }
 
     /// Conductance of the whole with each opening counted once, m³/s.
     ///
     /// 1/C = 1/C₀ + Σ (1/Wᵢ − 1)/Aᵢ′ + Σ (1/Aᵢ₊₁′ − 1/Aᵢ′) over narrowings, in which A′ is the
-    /// conductance of a part's opening and C₀ that of the first. Good to some per cent.
+    /// conductance of a stage's opening and C₀ that of the first. Branches have (1/Wᵢ − 1)/Aᵢ′ =
+    /// 1/ΣCⱼ − 1/ΣAⱼ′ over their chains. Good to some per cent.
     /// Sources: Oatley, Br. J. Appl. Phys. 8 (1957) 15 (equal diameters); Haefer, Vacuum 30 (1980)
-    /// 217 (unequal); both from memory.
+    /// 217 (unequal); both from memory. That branches count as one part is our own step.
     pub fn conductance(&self, gas: Gas, at: Temperature) -> Result<Conductance, ConductanceError> {
         let resistance = self.resistance(gas, at)?;
         Ok(Conductance::from_cubic_metres_per_second(1.0 / resistance)?)
@@ -105,14 +124,23 @@ impl Chain {
         at: Temperature,
     ) -> Result<Conductance, ConductanceError> {
         let each: Vec<_> = self
-            .parts
+            .stages
             .iter()
-            .map(|part| part.conductance(gas, at))
+            .map(|stage| match stage {
+                Stage::Part(part) => part.conductance(gas, at),
+                Stage::Branches(branches) => {
+                    let each: Vec<_> = branches
+                        .iter()
+                        .map(|branch| branch.conductance_by_plain_rule(gas, at))
+                        .collect::<Result<_, _>>()?;
+                    parallel(&each)
+                }
+            })
             .collect::<Result<_, _>>()?;
         series(&each)
     }
 
-    /// Speed at the chamber of a pump joined to the last part, each opening counted once, m³/s.
+    /// Speed at the chamber of a pump joined to the last stage, each opening counted once, m³/s.
     ///
     /// The pump is a last part that lets through S/A′ of what enters its inlet; refused if S is
     /// above what the inlet passes.
@@ -131,10 +159,9 @@ impl Chain {
         if speed <= 0.0 {
             return Err(ConductanceError::Nothing);
         }
-        let last = self.parts.last().ok_or(ConductanceError::NoParts)?;
-        let last_opening = aperture(last.diameter, gas, at)?.cubic_metres_per_second();
+        let last = self.stages.last().ok_or(ConductanceError::NoParts)?;
         let resistance = self.resistance(gas, at)?
-            + narrowing(last_opening, inlet)
+            + narrowing(last.flow(gas, at)?.exit, inlet)
             + (1.0 / speed - 1.0 / inlet);
         Ok(Speed::from_cubic_metres_per_second(1.0 / resistance)?)
     }
@@ -142,16 +169,57 @@ impl Chain {
     fn resistance(&self, gas: Gas, at: Temperature) -> Result<f64, ConductanceError> {
         let mut resistance = 0.0;
         let mut before = None;
-        for part in &self.parts {
-            let opening = aperture(part.diameter, gas, at)?.cubic_metres_per_second();
+        for stage in &self.stages {
+            let flow = stage.flow(gas, at)?;
             resistance += match before {
-                None => 1.0 / opening,
-                Some(before) => narrowing(before, opening),
+                None => 1.0 / flow.entrance,
+                Some(before) => narrowing(before, flow.entrance),
             };
-            resistance += (1.0 / part.transmission(gas, at)? - 1.0) / opening;
-            before = Some(opening);
+            resistance += flow.inside;
+            before = Some(flow.exit);
         }
         Ok(resistance)
+    }
+}
+
+/// Conductances of a stage's two openings, m³/s, and the resistance between them, s/m³.
+struct StageFlow {
+    entrance: f64,
+    inside: f64,
+    exit: f64,
+}
+
+impl Stage {
+    fn flow(&self, gas: Gas, at: Temperature) -> Result<StageFlow, ConductanceError> {
+        match self {
+            Self::Part(part) => {
+                let opening = aperture(part.diameter, gas, at)?.cubic_metres_per_second();
+                Ok(StageFlow {
+                    entrance: opening,
+                    inside: (1.0 / part.transmission(gas, at)? - 1.0) / opening,
+                    exit: opening,
+                })
+            }
+            Self::Branches(branches) => {
+                let (mut entrance, mut through, mut exit) = (0.0, 0.0, 0.0);
+                for Chain { stages } in branches {
+                    let [first, ..] = &stages[..] else {
+                        return Err(ConductanceError::NoParts);
+                    };
+                    let last = stages.last().unwrap_or(first);
+                    entrance += first.flow(gas, at)?.entrance;
+                    exit += last.flow(gas, at)?.exit;
+                }
+                for branch in branches {
+                    through += 1.0 / branch.resistance(gas, at)?;
+                }
+                Ok(StageFlow {
+                    entrance,
+                    inside: 1.0 / through - 1.0 / entrance,
+                    exit,
+                })
+            }
+        }
     }
 }
 

@@ -14,7 +14,7 @@ mod tube;
 #[cfg(test)]
 mod tests;
 
-pub use chain::{Chain, Part, Shape, effective_speed, parallel, series};
+pub use chain::{Chain, Part, Shape, Stage, effective_speed, parallel, series};
 pub use error::ConductanceError;
 pub use molecular::{aperture, elbow_length, long_tube, short_or_long_tube};
 pub use regime::{Regime, knudsen_number};

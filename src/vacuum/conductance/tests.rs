@@ -174,6 +174,92 @@ fn handbook_constants_are_met() {
     );
 }
 
+/// C = K·d⁴·p̄/L (cm, L/s) for air by Poiseuille's law: K is 134.9 per mbar and 179.8 per Torr at
+/// 1.82e-5 Pa·s, 135.6 at 1.81e-5 and 133.0 at 1.845e-5 per mbar, computed; 135 and about 180 in
+/// handbooks (Roth, chapter 3, from memory).
+#[test]
+fn poiseuille_gives_its_worked_values() {
+    for (pascals, viscosity, constant) in [
+        (100.0, 1.82e-5, 134.9),
+        (101_325.0 / 760.0, 1.82e-5, 179.8),
+        (100.0, 1.81e-5, 135.6),
+        (100.0, 1.845e-5, 133.0),
+    ] {
+        let mean = Pressure::from_pascals(pascals).unwrap();
+        for (d, l) in [(1.0, 100.0), (2.5, 50.0), (4.0, 300.0)] {
+            close(
+                in_litres(poiseuille(cm(d), cm(l), mean, viscosity).unwrap()),
+                constant * f64::powi(d, 4) / l,
+                1e-3,
+            );
+        }
+    }
+}
+
+fn tube(d: f64, length: f64) -> Part {
+    Part {
+        diameter: cm(d),
+        shape: Shape::Tube { length: cm(length) },
+    }
+}
+
+/// A path that narrows, runs side by side and meets again: tubes of these diameters and lengths,
+/// the first and the last passed by all gas, the others branches of one tube each.
+fn branched(tubes: &[(f64, f64)]) -> Chain {
+    let [first, branches @ .., last] = tubes else {
+        panic!("too few tubes")
+    };
+    let branches = branches
+        .iter()
+        .map(|(d, l)| Chain::new(vec![tube(*d, *l)]).unwrap());
+    Chain::of_stages(vec![
+        Stage::Part(tube(first.0, first.1)),
+        Stage::Branches(branches.collect()),
+        Stage::Part(tube(last.0, last.1)),
+    ])
+    .unwrap()
+}
+
+/// Side by side conductances add (Normand, Ind. Eng. Chem. 40 (1948) 783): 100 and 50 L/s pass 150.
+#[test]
+fn branches_add_and_count_each_opening_once() {
+    let valve = |conductance| {
+        Chain::new(vec![Part {
+            diameter: cm(10.0),
+            shape: Shape::Stated {
+                conductance: litres(conductance),
+            },
+        }])
+        .unwrap()
+    };
+    let both = Chain::of_stages(vec![Stage::Branches(vec![valve(100.0), valve(50.0)])]).unwrap();
+    for value in [
+        both.conductance(Gas::Air, ROOM),
+        both.conductance_by_plain_rule(Gas::Air, ROOM),
+    ] {
+        close(in_litres(value.unwrap()), 150.0, 1e-12);
+    }
+    // A single branch is no branch: the same path one after another.
+    let row = Chain::new(vec![tube(10.0, 20.0), tube(6.0, 5.0), tube(8.0, 30.0)]).unwrap();
+    let single = branched(&[(10.0, 20.0), (6.0, 5.0), (8.0, 30.0)]);
+    close(
+        in_litres(single.conductance(Gas::Air, ROOM).unwrap()),
+        in_litres(row.conductance(Gas::Air, ROOM).unwrap()),
+        1e-12,
+    );
+    // Two openings of half the area of the tube before them throttle no more than one of its own
+    // width: the area is counted once.
+    let half = 10.0 / 2.0_f64.sqrt();
+    let split = branched(&[(10.0, 20.0), (half, 1e-9), (half, 1e-9), (10.0, 20.0)]);
+    let straight = Chain::new(vec![tube(10.0, 20.0), tube(10.0, 20.0)]).unwrap();
+    close(
+        in_litres(split.conductance(Gas::Air, ROOM).unwrap()),
+        in_litres(straight.conductance(Gas::Air, ROOM).unwrap()),
+        1e-6,
+    );
+    assert!(Chain::of_stages(vec![Stage::Branches(Vec::new())]).is_err());
+}
+
 /// The formula for long tubes is 12 % high at 20 diameters, and refused for shorter ones.
 #[test]
 fn long_tube_formula_is_high_and_refused_when_short() {
@@ -383,6 +469,55 @@ proptest! {
         prop_assert!(conductance(diameter, Length::from_metres(length.metres() * more).unwrap()) < plain);
         prop_assert!(conductance(diameter * more, length) > plain);
         prop_assert!(plain < aperture(cm(diameter), gas, at).unwrap());
+    }
+
+    #[test]
+    fn a_path_with_branches_passes_less_when_longer_and_more_when_wider(
+        tubes in prop::collection::vec((1.0..30.0_f64, 0.1..60.0_f64), 3..7),
+        which in any::<prop::sample::Index>(), more in 1.01..2.0_f64,
+    ) {
+        let passes = |tubes: &[(f64, f64)]| {
+            in_litres(branched(tubes).conductance(Gas::Air, ROOM).unwrap())
+        };
+        let plain = passes(&tubes);
+        let mut longer = tubes.clone();
+        longer[which.index(tubes.len())].1 *= more;
+        prop_assert!(passes(&longer) < plain);
+        let wider: Vec<_> = tubes.iter().map(|(d, l)| (d * more, *l)).collect();
+        prop_assert!(passes(&wider) > plain);
+        let narrowest = tubes[0].0.min(tubes[tubes.len() - 1].0);
+        prop_assert!(plain < in_litres(aperture(cm(narrowest), Gas::Air, ROOM).unwrap()));
+    }
+
+    #[test]
+    fn denser_flow_too_falls_with_length_and_rises_with_diameter(
+        diameter in 0.5..5.0_f64, ratio in 12.0..300.0_f64, more in 1.01..1.2_f64,
+        decade in -1.0..3.0_f64,
+    ) {
+        let mean = 10_f64.powf(decade);
+        let pressure = |share: f64| Pressure::from_pascals(mean * share).unwrap();
+        let passes = |d: f64, l: f64| {
+            tube_between(cm(d), cm(l), pressure(1.001), pressure(0.999), Gas::Air, ROOM)
+        };
+        let length = diameter * ratio;
+        let (plain, longer, wider) = (
+            passes(diameter, length),
+            passes(diameter, length * more),
+            passes(diameter * more, length),
+        );
+        if let (Ok(plain), Ok(longer)) = (&plain, longer) {
+            prop_assert!(longer.conductance < plain.conductance);
+        }
+        if let (Ok(plain), Ok(wider)) = (&plain, wider) {
+            prop_assert!(wider.conductance > plain.conductance);
+        }
+        // At such a small pressure drop only a turbulent or fast flow is refused.
+        if let Err(error) = plain {
+            prop_assert!(matches!(
+                error,
+                ConductanceError::Turbulent { .. } | ConductanceError::TooFast { .. }
+            ), "{error}");
+        }
     }
 
     #[test]

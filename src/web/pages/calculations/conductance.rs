@@ -6,7 +6,7 @@ use super::{
     result::{cell, common, figure, percent, typed},
 };
 use crate::{
-    calculation::conductance::{Report, Request, ShapeName},
+    calculation::conductance::{PartReport, Report, Request, ShapeName},
     vacuum::units::{LengthUnit, SpeedUnit, TemperatureUnit},
     web::{
         fault::Fault,
@@ -32,7 +32,8 @@ pub(super) const ABOUT: About = About {
              Phys. 12 (1932) 961; Cole, Prog. Astronaut. Aeronaut. 51 (1977) 261; the formula used, \
              Berman, J. Appl. Phys. 36 (1965) 3356, from memory. Parts in a row count each opening \
              once: Oatley, Br. J. Appl. Phys. 8 (1957) 15; Haefer, Vacuum 30 (1980) 217, both from \
-             memory. Denser flow in a single tube: Knudsen, Ann. Phys. 28 (1909) 75, from memory.\n\n\
+             memory. Branches side by side add up and count as one part whose opening is the sum of \
+             theirs. Denser flow in a single tube: Knudsen, Ann. Phys. 28 (1909) 75, from memory.\n\n\
              The plain rule 1/C = 1/C1 + 1/C2 is shown beside it, since many calculate with it.",
 };
 
@@ -109,7 +110,8 @@ pub(super) fn parts(list: &str, names: &[&str], fewest: usize) -> Vec<FieldGroup
             group(
                 &title,
                 if row == 0 {
-                    "Leave rows empty that you do not need. An elbow's length runs along its axis."
+                    "Leave rows empty that you do not need. An elbow's length runs along its axis. Where \
+                     the gas has more than one way, name a branch for each part of these ways."
                 } else {
                     ""
                 },
@@ -131,6 +133,19 @@ pub(super) fn parts(list: &str, names: &[&str], fewest: usize) -> Vec<FieldGroup
                         &id("conductance"),
                         "Conductance of a valve, for air",
                         units!(SpeedUnit, SpeedUnit::LitrePerSecond),
+                    ),
+                    Field::flat_select(
+                        &id("branch"),
+                        "Branch, where it runs side by side",
+                        [
+                            ("", "None, all gas passes it"),
+                            ("a", "Branch a"),
+                            ("b", "Branch b"),
+                            ("c", "Branch c"),
+                            ("d", "Branch d"),
+                        ]
+                        .map(|(value, label)| SelectOption::new(value, label))
+                        .into(),
                     ),
                 ],
             )
@@ -180,12 +195,17 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
     Ok(result)
 }
 
-fn name(shape: ShapeName) -> &'static str {
-    match shape {
+/// The shape of a part, and its branch if it has one.
+fn name(part: &PartReport) -> String {
+    let shape = match part.shape {
         ShapeName::Opening => "opening",
         ShapeName::Tube => "tube",
         ShapeName::Elbow => "elbow",
         ShapeName::Valve => "valve",
+    };
+    match part.branch {
+        Some(branch) => format!("{shape} in branch {}", branch.letter()),
+        None => shape.to_owned(),
     }
 }
 
@@ -196,7 +216,7 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
         .enumerate()
         .map(|(place, part)| {
             Row::value(
-                format!("Part {}, {}, alone", place + 1, name(part.shape)),
+                format!("Part {}, {}, alone", place + 1, name(part)),
                 part.conductance_alone.value,
             )
         })
@@ -258,7 +278,7 @@ fn table(report: &Report) -> DataTable {
             .enumerate()
             .map(|(place, part)| {
                 vec![
-                    format!("{}, {}", place + 1, name(part.shape)),
+                    format!("{}, {}", place + 1, name(part)),
                     format!("{:.4}", part.transmission_probability),
                     cell(Some(part.conductance_alone.value)),
                     cell(part.long_tube_formula.map(|formula| formula.value)),
