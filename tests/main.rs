@@ -16,7 +16,6 @@ mod command_line;
 mod crash;
 mod follow;
 mod intake;
-mod judged;
 mod pages;
 mod search;
 mod statistics;

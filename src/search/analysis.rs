@@ -15,6 +15,7 @@ use tantivy::tokenizer::{
 
 use super::{
     negation,
+    pairs::Learnt,
     pressure::{Reading, readings},
     words::{Concept, WordList},
 };
@@ -94,11 +95,24 @@ pub(super) struct Analysed {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Analysis {
     list: Arc<WordList>,
+    learnt: Arc<Learnt>,
 }
 
 impl Analysis {
     pub(super) fn new(list: Arc<WordList>) -> Self {
-        Self { list }
+        Self {
+            list,
+            learnt: Arc::default(),
+        }
+    }
+
+    /// The same with what a site's pairs of texts teach, for queries.
+    pub(super) fn with_learnt(self, learnt: Arc<Learnt>) -> Self {
+        Self { learnt, ..self }
+    }
+
+    pub(super) fn learnt(&self) -> &Learnt {
+        &self.learnt
     }
 
     pub(super) fn list(&self) -> &WordList {

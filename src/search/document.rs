@@ -132,6 +132,31 @@ pub struct Entry {
 }
 
 impl Entry {
+    /// A case of which nothing is known but what was told of it.
+    pub fn of_text(number: i64, text: &str) -> Self {
+        let unit = PressureUnit::Torr;
+        let mut pressures = Vec::new();
+        written(text, unit, true, &mut pressures);
+        Self {
+            number,
+            revision: 1,
+            status: "open",
+            tool: String::new(),
+            site: String::new(),
+            class: String::new(),
+            kind: None,
+            cause: None,
+            occurred_at: 0,
+            symptom: text.to_owned(),
+            cause_text: String::new(),
+            fix: String::new(),
+            notes: String::new(),
+            facts: String::new(),
+            unit,
+            pressures,
+        }
+    }
+
     /// Gathers what the index needs.
     pub fn new(
         number: i64,

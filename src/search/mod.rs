@@ -14,17 +14,20 @@ mod index;
 mod language;
 mod lexer;
 mod negation;
+mod pairs;
 mod plan;
 mod pressure;
 mod query;
 mod rank;
 mod schema;
 mod shelf;
+mod site;
 mod spelling;
 mod spread;
 #[cfg(test)]
 mod tests;
 mod vocabulary;
+mod vote;
 mod words;
 
 pub use document::Entry;
@@ -34,6 +37,7 @@ pub use index::{Held, Reached, SearchIndex};
 pub use plan::Understood;
 pub use query::{Answer, Filters, Hit, Request};
 pub use shelf::{Found, Shelf, Standing, Why};
+pub use vote::nearest_labels;
 pub use words::WordMistakes;
 
 /// What can go wrong with the index.

@@ -255,6 +255,11 @@ impl Planner<'_> {
             }
         }
         for (at, word) in analysed.words.iter().enumerate().take(2 * MOST_WORDS) {
+            if !word.ruled_out {
+                for meant in self.learnt(text, &analysed.words[at..]) {
+                    add(meant);
+                }
+            }
             if word.common {
                 continue;
             }
@@ -293,6 +298,9 @@ impl Planner<'_> {
             }
             return wanted;
         }
+        if self.analysis.learnt().meanings(&[&word.stem]).is_some() {
+            return wanted;
+        }
         self.spelt += 1;
         wanted.corrected = true;
         let meant = self.vocabulary.meant_by(&word.stem);
@@ -310,6 +318,33 @@ impl Planner<'_> {
                 .push(format!("No case holds the word “{shown}”."));
         }
         wanted
+    }
+
+    /// What a site's pairs of texts say these words mean, each word meant by itself.
+    fn learnt(&self, text: &str, words: &[Word]) -> Vec<Wanted> {
+        let side_by_side = match words {
+            [first, second, ..] if adjoin(text, first, second) => &words[..2],
+            words => &words[..words.len().min(1)],
+        };
+        let stems: Vec<&str> = side_by_side.iter().map(|word| word.stem.as_str()).collect();
+        let Some((count, meanings)) = self.analysis.learnt().meanings(&stems) else {
+            return Vec::new();
+        };
+        let shown = &text[words[0].place.start..words[count - 1].place.end];
+        let longest = meanings.iter().map(|(meaning, _)| meaning.len()).max();
+        let nth = |at: usize| {
+            let terms: Vec<(String, f32)> = meanings
+                .iter()
+                .filter_map(|(meaning, chance)| Some((meaning.get(at)?.clone(), *chance)))
+                .collect();
+            Wanted {
+                shown: shown.to_owned(),
+                terms,
+                corrected: true,
+                ..Wanted::default()
+            }
+        };
+        (0..longest.unwrap_or_default()).map(nth).collect()
     }
 
     /// Two words written apart that others write in one.

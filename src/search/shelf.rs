@@ -23,6 +23,7 @@ use super::{
     document::names,
     index::{damage, look_at, payload, reached},
     schema::{VERSION, can_be_searched},
+    site,
     words::WordList,
 };
 use crate::catalogue::Catalogue;
@@ -140,7 +141,7 @@ impl Standing {
 }
 
 impl Shelf {
-    /// The indexes below `data`, for writing.
+    /// The indexes below `data`, for writing, with the words a site keeps there.
     ///
     /// # Errors
     /// [`SearchError::Busy`] when another process writes to them; a folder that cannot be used.
@@ -163,7 +164,7 @@ impl Shelf {
                 data: data.to_owned(),
                 _lock: lock,
             },
-            analysis: built_in()?,
+            analysis: site::analysis(data)?,
         })
     }
 
@@ -315,7 +316,7 @@ impl SearchIndex {
     /// # Errors
     /// A folder or an index that cannot be read.
     pub fn beside_writer(data: &Path, store: Standing) -> Result<Option<Self>, SearchError> {
-        let analysis = built_in()?;
+        let analysis = site::analysis(data)?;
         let own = Made::with(&analysis);
         for (made, folder) in folders(data)? {
             if made.same_as(own)
@@ -334,7 +335,7 @@ impl SearchIndex {
     /// # Errors
     /// A folder that cannot be read.
     pub fn faults(data: &Path, store: Standing) -> Result<Vec<String>, SearchError> {
-        let own = Made::with(&built_in()?);
+        let own = Made::with(&site::analysis(data)?);
         for (made, folder) in folders(data)? {
             if !made.same_as(own) {
                 continue;

@@ -16,8 +16,8 @@ use super::{
 };
 use crate::catalogue::Mistake;
 
-/// The file in `seed-data`.
-const FILE: &str = "words.toml";
+/// The file in `seed-data`, and in a site's data folder.
+pub(super) const FILE: &str = "words.toml";
 
 /// The most words one form may have.
 const LONGEST_FORM: usize = 5;
@@ -75,35 +75,55 @@ struct Narrower {
 impl WordList {
     /// The list built into the program.
     pub(super) fn built_in() -> Result<Self, WordMistakes> {
-        let file = BuiltIn::get(FILE).ok_or_else(|| {
-            WordMistakes(vec![Mistake {
-                path: FILE.to_owned(),
-                line: 0,
-                problem: "this file was missing when the program was built".to_owned(),
-            }])
-        })?;
-        Self::parse(FILE, &String::from_utf8_lossy(&file.data))
+        Self::parse(FILE, &Self::built_in_text()?)
+    }
+
+    /// The list built in with a site's own: a group that shares a form with one built in joins it.
+    pub(super) fn with_site(path: &str, text: &str) -> Result<Self, WordMistakes> {
+        Self::parse_all(&[(FILE, &Self::built_in_text()?), (path, text)])
     }
 
     /// Reads a list.
     pub(super) fn parse(path: &str, text: &str) -> Result<Self, WordMistakes> {
+        Self::parse_all(&[(path, text)])
+    }
+
+    fn built_in_text() -> Result<String, WordMistakes> {
+        match BuiltIn::get(FILE) {
+            Some(file) => Ok(String::from_utf8_lossy(&file.data).into_owned()),
+            None => Err(WordMistakes(vec![Mistake {
+                path: FILE.to_owned(),
+                line: 0,
+                problem: "this file was missing when the program was built".to_owned(),
+            }])),
+        }
+    }
+
+    fn parse_all(lists: &[(&str, &str)]) -> Result<Self, WordMistakes> {
         let mut reader = Reader {
-            path,
-            text,
+            path: "",
+            text: "",
+            joins: false,
+            count: 0,
             mistakes: Vec::new(),
             list: Self::default(),
             groups: BTreeMap::new(),
             broader: BTreeMap::new(),
         };
-        match toml::from_str::<File>(text) {
-            Ok(file) => reader.file(&file),
-            Err(error) => {
-                let at = error.span().map(|span| span.start);
-                reader.complain(at, error.message().to_owned());
+        for (at, (path, text)) in lists.iter().enumerate() {
+            (reader.path, reader.text, reader.joins) = (path, text, at > 0);
+            match toml::from_str::<File>(text) {
+                Ok(file) => reader.file(&file),
+                Err(error) => {
+                    let at = error.span().map(|span| span.start);
+                    reader.complain(at, error.message().to_owned());
+                }
             }
         }
+        reader.close();
         if reader.mistakes.is_empty() {
-            reader.list.fingerprint = fingerprint(text);
+            let texts: String = lists.iter().map(|(_, text)| *text).collect();
+            reader.list.fingerprint = fingerprint(&texts);
             Ok(reader.list)
         } else {
             Err(WordMistakes(reader.mistakes))
@@ -176,6 +196,10 @@ pub(super) fn adjoin(text: &str, a: &Word, b: &Word) -> bool {
 struct Reader<'a> {
     path: &'a str,
     text: &'a str,
+    /// Whether its groups may join those read before.
+    joins: bool,
+    /// Concepts so far.
+    count: u32,
     mistakes: Vec<Mistake>,
     list: WordList,
     /// The concept of each form.
@@ -201,10 +225,9 @@ impl Reader<'_> {
     }
 
     fn file(&mut self, file: &File) {
-        let mut count = 0;
         for same in &file.same {
-            let concept = Concept(count);
-            count += 1;
+            let before = self.count;
+            let concept = self.group(same);
             self.basis(&same.basis);
             if same.words.len() < 2 {
                 self.complain(
@@ -217,6 +240,9 @@ impl Reader<'_> {
                     continue;
                 };
                 if let Some(other) = self.groups.get(&form).copied() {
+                    if self.joins && other == concept && concept.0 < before {
+                        continue;
+                    }
                     let place = if other == concept {
                         "twice in this group, as word endings and hyphens do not matter"
                     } else {
@@ -236,12 +262,12 @@ impl Reader<'_> {
             let Some(than) = self.form(&narrower.than) else {
                 continue;
             };
-            let wide = self.concept_of(than, &mut count);
+            let wide = self.concept_of(than);
             for word in &narrower.words {
                 let Some(form) = self.form(word) else {
                     continue;
                 };
-                let narrow = self.concept_of(form, &mut count);
+                let narrow = self.concept_of(form);
                 if narrow == wide {
                     self.complain(
                         Some(word.span().start),
@@ -253,9 +279,45 @@ impl Reader<'_> {
                     );
                 }
                 self.broader.entry(narrow).or_default().insert(wide);
+                if narrow != wide && self.wider(narrow).contains(&narrow) {
+                    self.complain(
+                        Some(word.span().start),
+                        format!("{:?} would be narrower than itself", word.get_ref()),
+                    );
+                }
             }
         }
-        self.close(file);
+    }
+
+    /// The concept of a group: a new one, or the one a form of it has in a list read before.
+    fn group(&mut self, same: &Same) -> Concept {
+        let known = same.words.iter().find_map(|word| {
+            let form: Vec<_> = split(word.get_ref(), &[])
+                .into_iter()
+                .map(|w| w.stem)
+                .collect();
+            self.groups.get(&form).copied()
+        });
+        if let Some(concept) = known.filter(|_| self.joins) {
+            return concept;
+        }
+        self.count += 1;
+        Concept(self.count - 1)
+    }
+
+    /// Every concept wider than this one.
+    fn wider(&self, concept: Concept) -> Vec<Concept> {
+        let mut wider: Vec<Concept> = Vec::new();
+        let mut next = vec![concept];
+        while let Some(concept) = next.pop() {
+            for wide in self.broader.get(&concept).into_iter().flatten() {
+                if !wider.contains(wide) {
+                    wider.push(*wide);
+                    next.push(*wide);
+                }
+            }
+        }
+        wider
     }
 
     fn basis(&mut self, basis: &Spanned<String>) {
@@ -301,39 +363,18 @@ impl Reader<'_> {
         Some(words.into_iter().map(|word| word.stem).collect())
     }
 
-    fn concept_of(&mut self, form: Vec<String>, count: &mut u32) -> Concept {
+    fn concept_of(&mut self, form: Vec<String>) -> Concept {
         *self.groups.entry(form).or_insert_with(|| {
-            *count += 1;
-            Concept(*count - 1)
+            self.count += 1;
+            Concept(self.count - 1)
         })
     }
 
-    /// Gives every form its concept and all wider ones; a circle is a mistake.
-    fn close(&mut self, file: &File) {
-        let groups = std::mem::take(&mut self.groups);
-        for (form, concept) in groups {
+    /// Gives every form its concept and all wider ones.
+    fn close(&mut self) {
+        for (form, concept) in std::mem::take(&mut self.groups) {
             let mut concepts = vec![concept];
-            let mut next = 0;
-            while next < concepts.len() {
-                for wide in self.broader.get(&concepts[next]).into_iter().flatten() {
-                    if !concepts.contains(wide) {
-                        concepts.push(*wide);
-                    }
-                }
-                next += 1;
-            }
-            let circle = concepts[1..].iter().any(|wide| {
-                self.broader
-                    .get(wide)
-                    .is_some_and(|wider| wider.contains(&concept))
-            });
-            if circle {
-                let at = file.narrower.first().map(|n| n.than.span().start);
-                self.complain(
-                    at,
-                    format!("{:?} would be narrower than itself", form.join(" ")),
-                );
-            }
+            concepts.extend(self.wider(concept));
             self.list.forms.insert(form, concepts);
         }
     }
