@@ -201,8 +201,9 @@ impl Ledger {
     }
 }
 
-/// Adjusts, judges, and puts the smallest chances first.
-fn judge(trends: &mut [Trend]) {
+/// Adjusts the chances of streams tested together, judges them, and puts the smallest
+/// chances first.
+pub fn judge(trends: &mut [Trend]) {
     let chances: Vec<f64> = trends
         .iter()
         .filter_map(|trend| Some(trend.laplace?.p()))

@@ -12,7 +12,7 @@ use crate::{
     statistics::{
         Filter,
         observation::Watch,
-        trends::{CALLED, Change, TESTED_FROM, Trend, Trends, Verdict},
+        trends::{CALLED, Change, TESTED_FROM, Trend, Trends, Verdict, judge},
     },
     web::{
         fault::{self, Fault},
@@ -50,9 +50,13 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
                 class: Some(class.clone()),
                 ..filter.clone()
             };
-            (class, knowledge.trends(&filter, today).all)
+            Trend {
+                id: class,
+                ..knowledge.trends(&filter, today).all
+            }
         };
-        let classes: Vec<_> = wanted.into_iter().map(of_class).collect();
+        let mut classes: Vec<Trend> = wanted.into_iter().map(of_class).collect();
+        judge(&mut classes);
         (trends, classes, knowledge.per_month(&filter, today))
     })
     .await?;
@@ -71,7 +75,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         if !classes.is_empty() {
             let rows = classes
                 .iter()
-                .map(|(class, trend)| row(&show::class_name(&app.catalogue, class), trend, false))
+                .map(|trend| row(&show::class_name(&app.catalogue, &trend.id), trend, false))
                 .collect();
             sections.push(table_part(
                 "classes",
@@ -324,11 +328,15 @@ fn causes(app: &App, trends: &Trends, export: &str) -> Part {
         reasons.push(format!("More slowly: {}.", better.join("; ")));
     }
     reasons.push(format!(
-        "{tested} of {} causes have the {TESTED_FROM} cases a test needs. Of the trends called, \
-         about one in {:.0} may be false.",
-        trends.causes.len(),
-        1.0 / CALLED
+        "{tested} of {} causes have the {TESTED_FROM} cases a test needs.",
+        trends.causes.len()
     ));
+    if worse.len() + better.len() > 0 {
+        reasons.push(format!(
+            "About one in {:.0} of the trends called may be false.",
+            1.0 / CALLED
+        ));
+    }
     let headline = match (worse.len(), better.len()) {
         (0, 0) => "No cause stands clear of chance.".to_owned(),
         (more, fewer) => format!(
@@ -426,7 +434,11 @@ fn table_part(
 fn row(name: &str, trend: &Trend, with_change: bool) -> Vec<String> {
     let rate = trend.rate();
     let mut shown = words(trend.verdict).to_owned();
-    if let Some(change) = trend.change.filter(|c| with_change && c.chance >= LIKELY) {
+    // A step is looked for in every cause; it is only spoken of where the trend stands
+    // clear of all the tests made.
+    let called = matches!(trend.verdict, Verdict::Rising | Verdict::Falling);
+    let spoken = with_change && called;
+    if let Some(change) = trend.change.filter(|c| spoken && c.chance >= LIKELY) {
         shown = format!("{shown}; changed about {}", day(change.day));
     }
     vec![
@@ -492,7 +504,7 @@ fn method(watch: &Watch) -> Vec<String> {
          test of MIL-HDBK-189, time-truncated, on the summed days in service of the tools, so that \
          a fleet that grows or shrinks is no trend. Both chances are two-sided. Rates: exact \
          Poisson interval (Garwood 1936).",
-        "Over all causes, and over all tools, that have enough cases to be tested, the chances of \
+        "Over all causes, over all tools, and over all classes that have enough cases to be tested, the chances of \
          Laplace’s test are adjusted by Benjamini and Hochberg (1995); below 0.05 adjusted a trend \
          is called. Change: one step of a Poisson rate with a flat prior for its time and even odds \
          beforehand (Raftery and Akman 1986).",
