@@ -13,6 +13,7 @@ pub mod follow;
 pub mod intake;
 pub mod knowledge;
 pub mod refusal;
+pub mod replay;
 pub mod search;
 pub mod statistics;
 pub mod store;

@@ -13,6 +13,7 @@ async fn every_page_of_an_empty_fleet_says_so_kindly() {
         "/search?q=anything",
         "/fleet",
         "/statistics",
+        "/statistics/replay",
         "/sequence",
         "/causes",
         "/checks",
@@ -219,4 +220,26 @@ async fn the_api_is_as_it_describes_itself() {
             }
         }
     }
+}
+
+/// The replay is computed beside the pages; looking again shows it.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_replay_is_shown_once_it_is_computed() {
+    let app = TestApp::demo().await;
+    let first = app.get("/statistics/replay").await.expect(200);
+    first.assert_shows("being computed");
+    let started = std::time::Instant::now();
+    let page = loop {
+        let page = app.get("/statistics/replay").await.expect(200);
+        if !page.text.contains("being computed") {
+            break page;
+        }
+        // A guard against hanging, not a measure.
+        assert!(started.elapsed().as_secs() < 300, "never ends");
+        tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+    };
+    page.assert_shows("410 closed incidents");
+    page.assert_shows("Fixed common-practice order");
+    page.assert_shows("Came true");
+    page.assert_shows("<svg");
 }

@@ -1,8 +1,7 @@
 //! `backtest`.
 
-use std::{collections::HashMap, io, io::Write, process::ExitCode, sync::Arc};
+use std::{io, io::Write, process::ExitCode};
 
-use anyhow::Context;
 use clap::Args;
 use serde_json::{Value, json};
 
@@ -12,16 +11,11 @@ use crate::{
         Replay, Score,
         backtest::{Bin, Times},
     },
-    casebook::{Asker, Tool, ToolId},
-    catalogue::Catalogue,
-    follow::Changed,
-    knowledge::{Knowledge, case_of},
-    statistics::{Case, Share},
-    store::Store,
+    casebook::Asker,
+    knowledge::Knowledge,
+    replay::History,
+    statistics::Share,
 };
-
-/// Incidents read from the store at a time.
-const BATCH: i64 = 1_000;
 
 #[derive(Debug, Args)]
 pub(super) struct Backtest {
@@ -32,56 +26,18 @@ pub(super) struct Backtest {
 impl Backtest {
     pub(super) async fn run(self) -> anyhow::Result<ExitCode> {
         let (store, catalogue) = self.store.open_existing().await?;
-        let tools: HashMap<ToolId, Arc<Tool>> = store
-            .tools(&Asker::console())
-            .await?
-            .into_iter()
-            .map(|tool| (tool.id.clone(), Arc::new(tool)))
-            .collect();
-        let cases = cases(&store, &catalogue, &tools).await?;
-        let bar = super::import::bar(cases.len() as u64);
+        let history = History::read(&store, &catalogue, &Asker::console()).await?;
+        let bar = super::import::bar(history.cases.len() as u64);
         let knowledge = Knowledge::new(&catalogue)?;
-        let components = |id: &str| {
-            let tool = tools.get(id)?;
-            Some(tool.components.iter().map(ToString::to_string).collect())
-        };
+        let components = |id: &str| history.components(id);
         let replay = tokio::task::block_in_place(|| {
-            knowledge.replay(&cases, &components, &mut |done| {
+            knowledge.replay(&history.cases, &components, &mut |done| {
                 bar.set_position(done as u64)
             })
         })?;
         bar.finish_and_clear();
         let text = serde_json::to_string_pretty(&as_json(&replay))? + "\n";
         super::until_pipe_closes(io::stdout().write_all(text.as_bytes()).map_err(Into::into))
-    }
-}
-
-/// Every closed incident of the store as a case.
-async fn cases(
-    store: &Store,
-    catalogue: &Catalogue,
-    tools: &HashMap<ToolId, Arc<Tool>>,
-) -> anyhow::Result<Vec<Case>> {
-    let mut cases = Vec::new();
-    let mut after = 0;
-    loop {
-        let batch = store.filed_after(after, BATCH).await?;
-        let Some(last) = batch.last() else {
-            return Ok(cases);
-        };
-        after = last.number;
-        for filed in batch {
-            let revision = filed.current().clone();
-            let tool = tools
-                .get(&revision.incident.tool)
-                .with_context(|| format!("incident {} names an unknown tool", filed.number))?;
-            let change = Changed {
-                number: filed.number,
-                revision,
-                tool: Arc::clone(tool),
-            };
-            cases.extend(case_of(&change, catalogue));
-        }
     }
 }
 

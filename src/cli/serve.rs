@@ -113,6 +113,7 @@ async fn serve(
         knowledge,
         catalogue,
         patterns,
+        replays: Arc::default(),
         progress: progress.clone(),
     };
     let listener = TcpListener::bind(listen)

@@ -150,6 +150,11 @@ impl Knowledge {
         advice::advise(&self.practice, &learned, &self.untaught, request)
     }
 
+    /// A number that is another one after every change of what is known.
+    pub fn revision(&self) -> u64 {
+        self.ledger().revision()
+    }
+
     /// Replays closed cases in time order, each advised on from what was known before it,
     /// independently of what this memory holds. `components` gives those of a tool;
     /// `progress` hears how many cases are done.

@@ -14,6 +14,7 @@ mod finding;
 mod guard;
 mod pages;
 mod plot;
+mod replaying;
 mod router;
 mod show;
 mod state;

@@ -10,6 +10,8 @@ use crate::{
     search::IndexInUse, store::Store, vacuum::residual_gas::Patterns,
 };
 
+use super::replaying::Replays;
+
 /// The parts of the running program; clones share them.
 #[derive(Clone, Debug)]
 pub struct App {
@@ -23,6 +25,8 @@ pub struct App {
     pub catalogue: Arc<Catalogue>,
     /// The cracking patterns of residual gas.
     pub patterns: Arc<Patterns>,
+    /// The last replay of the closed incidents.
+    pub replays: Arc<Replays>,
     /// How far the copies have come.
     pub progress: watch::Receiver<Progress>,
 }

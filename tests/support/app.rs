@@ -72,6 +72,7 @@ impl TestApp {
             knowledge,
             catalogue: Arc::clone(&catalogue),
             patterns,
+            replays: Arc::default(),
             progress: follower.progress(),
         });
         Self {

@@ -19,6 +19,7 @@ pub mod incident;
 pub mod message;
 pub mod page;
 pub mod pager;
+pub mod replay;
 pub mod report;
 pub mod scale;
 pub mod search;

@@ -2,6 +2,7 @@
 //! losses. Every page shows a selection (class, site, days) and gives its tables as files.
 
 mod reliability;
+mod replay;
 mod shares;
 mod trends;
 mod wear_out;
@@ -50,6 +51,7 @@ pub(super) fn routes() -> Router<App> {
         .route("/statistics/wear-out.csv", get(wear_out::table))
         .route("/statistics/reliability", get(reliability::show))
         .route("/statistics/reliability.csv", get(reliability::table))
+        .route("/statistics/replay", get(replay::show))
 }
 
 /// What was asked for.
@@ -114,6 +116,7 @@ fn ways(asked: &Asked, current: &str) -> Vec<Way> {
         ("/statistics/trends", "Trends"),
         ("/statistics/wear-out", "Wear-out"),
         ("/statistics/reliability", "Time between losses"),
+        ("/statistics/replay", "Would the advice have helped?"),
     ]
     .into_iter()
     .map(|(path, words)| Way {

@@ -1,0 +1,310 @@
+//! Would the advice have helped? The replay of the closed incidents.
+
+use axum::{extract::State, response::Html};
+
+use crate::{
+    advice::{Score, backtest::Times},
+    statistics::Share,
+    web::{
+        fault::{self, Fault},
+        fields::Asked,
+        plot::{Axis, Curves, Mark, Series},
+        replaying::{Kept, MOST},
+        show,
+        state::App,
+        views::{
+            chart::{Chart, DataTable},
+            page::{Page, Section},
+            replay::{ReplayPage, ReplayResult},
+        },
+    },
+};
+
+pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
+    let look = app.replays.look(&app);
+    let page = Page::new("Would the advice have helped?", Section::Statistics);
+    fault::page(&ReplayPage {
+        page,
+        ways: super::ways(&asked, "/statistics/replay"),
+        running: look.running.map(running).unwrap_or_default(),
+        failed: if look.failed {
+            "The replay failed; the log says why. It is tried again once an incident is filed or \
+             corrected."
+                .to_owned()
+        } else {
+            String::new()
+        },
+        result: look
+            .kept
+            .filter(|kept| kept.replay.all.cases > 0)
+            .map(|kept| result(&app, &kept))
+            .transpose()?,
+    })
+}
+
+fn running((done, all): (usize, usize)) -> String {
+    match all {
+        0 => "The replay is being computed.".to_owned(),
+        all => format!(
+            "The replay is being computed: {} of {} done.",
+            show::count(done as u64),
+            show::counted(all as u64, "incident", "incidents")
+        ),
+    }
+}
+
+fn result(app: &App, kept: &Kept) -> Result<ReplayResult, Fault> {
+    let all = &kept.replay.all;
+    let mut summary = format!(
+        "{}, {} of them with a cause that could be timed.",
+        show::counted(all.cases, "closed incident", "closed incidents"),
+        show::count(all.timed)
+    );
+    if kept.older > 0 {
+        summary.push_str(&format!(
+            " The newest {} are replayed; {} before them are not.",
+            show::count(MOST as u64),
+            show::count(kept.older as u64)
+        ));
+    }
+    Ok(ReplayResult {
+        summary,
+        plain: plain(all),
+        times: times(all),
+        classes: classes(app, kept),
+        chances: chances(all),
+        reliability: reliability(all)?,
+        left_out: kept
+            .replay
+            .left_out
+            .iter()
+            .map(|(number, reason)| format!("Incident {number}: {reason}"))
+            .collect(),
+    })
+}
+
+/// What the figures say, also where the advice did worse.
+fn plain(all: &Score) -> Vec<String> {
+    let mut sentences = Vec::new();
+    if all.timed > 0 {
+        sentences.push(format!(
+            "Following the advice would have taken {} to the cause on average: {} the fixed \
+             common-practice order ({}), and {} what people did ({}).",
+            show::minutes(all.advice.minutes),
+            against(all.advice.minutes, all.practice.minutes),
+            show::minutes(all.practice.minutes),
+            against(all.advice.minutes, all.people.minutes),
+            show::minutes(all.people.minutes),
+        ));
+    }
+    sentences.push(if all.log_loss < all.practice_log_loss {
+        "The chances stated with the fleet's cases were better than those of common practice \
+         alone."
+            .to_owned()
+    } else {
+        "The chances stated with the fleet's cases were NOT better than those of common practice \
+         alone: here the cases have not taught it better chances."
+            .to_owned()
+    });
+    sentences
+}
+
+fn against(minutes: f64, other: f64) -> &'static str {
+    match minutes / other {
+        ratio if ratio < 0.99 => "less than",
+        ratio if ratio <= 1.01 => "about as much as",
+        _ => "MORE than",
+    }
+}
+
+fn times(all: &Score) -> DataTable {
+    let row = |who: &str, times: &Times| {
+        vec![
+            who.to_owned(),
+            format!("{:.0}", times.minutes),
+            format!("{:.1}", times.checks),
+        ]
+    };
+    DataTable {
+        caption: format!("Means over {} timed incidents", show::count(all.timed)),
+        headings: ["Order of checks", "Minutes to the cause", "Checks"]
+            .map(str::to_owned)
+            .into(),
+        rows: vec![
+            row("As advised", &all.advice),
+            row("Fixed common-practice order", &all.practice),
+            row("What people did", &all.people),
+            vec![
+                "What the advice had announced, never finding it included".to_owned(),
+                format!("{:.0}", all.announced_minutes),
+                String::new(),
+            ],
+        ],
+    }
+}
+
+fn classes(app: &App, kept: &Kept) -> DataTable {
+    let every = kept
+        .replay
+        .classes
+        .iter()
+        .map(|(id, score)| (show::class_name(&app.catalogue, id), score))
+        .chain([("All classes".to_owned(), &kept.replay.all)]);
+    DataTable {
+        caption: "By tool class: incidents timed, mean minutes to the cause, and how often the \
+                  true cause was the likeliest or among the three likeliest"
+            .to_owned(),
+        headings: [
+            "Tool class",
+            "Incidents",
+            "Timed",
+            "As advised, min",
+            "Common practice, min",
+            "People, min",
+            "Likeliest was true",
+            "Among first three",
+            "Calibration error",
+        ]
+        .map(str::to_owned)
+        .into(),
+        rows: every
+            .map(|(name, score)| {
+                let timed = |minutes: f64| match score.timed {
+                    0 => "none timed".to_owned(),
+                    _ => format!("{minutes:.0}"),
+                };
+                vec![
+                    name,
+                    show::count(score.cases),
+                    show::count(score.timed),
+                    timed(score.advice.minutes),
+                    timed(score.practice.minutes),
+                    timed(score.people.minutes),
+                    score.top_1.as_ref().map_or_else(String::new, share),
+                    score.top_3.as_ref().map_or_else(String::new, share),
+                    format!("{:.3}", score.calibration_error),
+                ]
+            })
+            .collect(),
+    }
+}
+
+fn chances(all: &Score) -> DataTable {
+    let number = |value: f64| format!("{value:.3}");
+    DataTable {
+        caption: format!(
+            "Chances stated before each of {}",
+            show::counted(all.cases, "incident", "incidents")
+        ),
+        headings: ["Measure", "With the cases before", "Common practice alone"]
+            .map(str::to_owned)
+            .into(),
+        rows: vec![
+            vec![
+                "Log loss".to_owned(),
+                number(all.log_loss),
+                number(all.practice_log_loss),
+            ],
+            vec![
+                "Brier score, 0 to 2".to_owned(),
+                number(all.brier),
+                "not computed".to_owned(),
+            ],
+            vec![
+                "Expected calibration error".to_owned(),
+                number(all.calibration_error),
+                "not computed".to_owned(),
+            ],
+        ],
+    }
+}
+
+fn reliability(all: &Score) -> Result<Option<Chart>, Fault> {
+    const ABOUT: &str = "Stated chance of the likeliest cause against how often it was the true \
+                         one, by tenths; on the broken line both agree.";
+    let percent = |share: f64| 100.0 * share;
+    let seen: Vec<(f64, f64)> = all
+        .reliability
+        .iter()
+        .filter_map(|bin| Some((percent(bin.stated), percent(bin.came_true.value?))))
+        .collect();
+    let ends = |end: fn(&crate::statistics::Interval) -> f64| {
+        all.reliability
+            .iter()
+            .filter_map(|bin| {
+                Some((
+                    percent(bin.stated),
+                    percent(end(bin.came_true.interval.as_ref()?)),
+                ))
+            })
+            .collect::<Vec<_>>()
+    };
+    let whole = [0.0, 100.0];
+    let (Some(across), Some(up)) = (
+        Axis::linear("Stated chance in %", whole),
+        Axis::linear("Came true in %", whole),
+    ) else {
+        return Ok(None);
+    };
+    let series = |name: &str, mark, points| Series {
+        name: name.to_owned(),
+        mark,
+        points,
+    };
+    let svg = Curves {
+        title: "Stated chances against what came true",
+        description: ABOUT,
+        across,
+        up,
+        series: vec![
+            series("Came true", Mark::Circles, seen),
+            series("95 % interval, lower end", Mark::Dots, ends(|i| i.low)),
+            series("95 % interval, upper end", Mark::Dots, ends(|i| i.high)),
+            series(
+                "Where both agree",
+                Mark::Dashes,
+                vec![(0.0, 0.0), (100.0, 100.0)],
+            ),
+        ],
+    }
+    .draw()?;
+    Ok(Some(Chart {
+        id: "reliability".to_owned(),
+        title: "Stated chances against what came true".to_owned(),
+        description: ABOUT.to_owned(),
+        svg,
+        table: DataTable {
+            caption: "Stated chance of the likeliest cause and how often it was true".to_owned(),
+            headings: ["Stated between", "Mean stated", "Came true"]
+                .map(str::to_owned)
+                .into(),
+            rows: all
+                .reliability
+                .iter()
+                .map(|bin| {
+                    vec![
+                        format!("{} and {}", show::percent(bin.from), show::percent(bin.to)),
+                        show::percent(bin.stated),
+                        share(&bin.came_true),
+                    ]
+                })
+                .collect(),
+        },
+    }))
+}
+
+/// A share with its interval and what it is out of.
+fn share(share: &Share) -> String {
+    let value = share.value.map(show::percent).unwrap_or_default();
+    let interval = share
+        .interval
+        .as_ref()
+        .map_or_else(String::new, |interval| {
+            format!(
+                ", {} to {}",
+                show::percent(interval.low),
+                show::percent(interval.high)
+            )
+        });
+    format!("{value} ({} of {}{interval})", share.count, share.sample)
+}
