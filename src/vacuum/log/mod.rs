@@ -11,6 +11,7 @@
 
 mod cell;
 mod layout;
+mod plain;
 mod read;
 mod tidy;
 mod time;

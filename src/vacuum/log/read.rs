@@ -4,6 +4,7 @@ use std::io::BufRead;
 
 use super::cell;
 use super::layout::{self, Layout, NoLayout, TimeColumns};
+use super::plain::PlainLines;
 use super::time::{self, Moment};
 use crate::vacuum::units::{PressureUnit, TimeUnit, read_pressure};
 
@@ -167,6 +168,9 @@ pub fn read_log<R: BufRead>(mut input: R, options: &LogOptions) -> Result<Pressu
         reader.take(*line, text)?;
     }
     while next_line(&mut input, &mut buffer, &mut line)? {
+        if reader.take_plain(line, &buffer) {
+            continue;
+        }
         match std::str::from_utf8(&buffer) {
             Ok(text) if !text.contains('\0') => reader.take(line, text)?,
             _ => reader
@@ -203,6 +207,8 @@ struct Reader<'o> {
     /// Empty between lines.
     cells: Vec<&'static str>,
     options: &'o LogOptions,
+    /// The quick way through lines of two plain numbers, if the layout has such.
+    plain: Option<PlainLines>,
     log: PressureLog,
     scale: f64,
     /// Added to clock times, for each midnight passed.
@@ -220,6 +226,7 @@ impl<'o> Reader<'o> {
             .or(options.time_unit.map(layout::seconds_in))
             .unwrap_or(1.0);
         Self {
+            plain: PlainLines::of(&layout, options.pressure_unit),
             layout,
             cells: Vec::new(),
             options,
@@ -231,6 +238,35 @@ impl<'o> Reader<'o> {
             elapsed_seen: false,
             unsure_date: false,
         }
+    }
+
+    /// Takes a line of plain numbers the quick way; `false` leaves it to [`Self::take`].
+    fn take_plain(&mut self, line: u32, bytes: &[u8]) -> bool {
+        let Some(plain) = &self.plain else {
+            return false;
+        };
+        let Some((time, pressure)) = plain.read(bytes) else {
+            return false;
+        };
+        let pascals = pressure * plain.unit.pascals_per_unit();
+        if !(pascals > 0.0 && pascals.is_finite()) || self.log.unit != Some(plain.unit) {
+            return false;
+        }
+        let seconds = self.number_seconds(time);
+        self.log.seconds.push(seconds);
+        self.log.pascals.push(pascals);
+        self.log.lines.push(line);
+        true
+    }
+
+    /// Seconds of a time that is a number alone.
+    fn number_seconds(&mut self, value: f64) -> f64 {
+        if time::is_epoch(value) {
+            self.epoch_seen = true;
+        } else {
+            self.elapsed_seen = true;
+        }
+        time::number_seconds(value, self.scale)
     }
 
     fn take(&mut self, line: u32, text: &str) -> Result<(), LogError> {
@@ -306,12 +342,7 @@ impl<'o> Reader<'o> {
                     if !value.is_finite() {
                         return None;
                     }
-                    if time::is_epoch(value) {
-                        self.epoch_seen = true;
-                    } else {
-                        self.elapsed_seen = true;
-                    }
-                    return Some(time::number_seconds(value, self.scale));
+                    return Some(self.number_seconds(value));
                 }
                 match time::moment(cell)? {
                     Moment::Instant(seconds) => Some(seconds),

@@ -267,6 +267,43 @@ fn takes_out_readings_stuck_at_a_limit() {
     assert_eq!(bottom.pascals.len(), 150);
 }
 
+/// Long logs go a quick way through their plain lines; oddities among them must still be found.
+#[test]
+fn a_long_log_is_read_as_a_short_one_is() {
+    let mut text = "no;time (min);pressure (mbar)\n".to_owned();
+    for row in 0..200 {
+        let line = match row {
+            100 => "100;50;nan\n".to_owned(),
+            101 => "101;50.5;-1e-3\n".to_owned(),
+            102 => "102;51;3e-2 Pa\n".to_owned(),
+            103 => "103;51.5;\n".to_owned(),
+            104 => "104;\"52\";2.5e-4\n".to_owned(),
+            105 => "105;52.5;0.00000000000000000000000000000000250\n".to_owned(),
+            106 => "106; 53 ; 1e-3 \r\n".to_owned(),
+            107 => "107;53.5;1,5e-3\n".to_owned(),
+            108 => "# 108;54;1\n".to_owned(),
+            _ => format!(
+                "{row};{};{:e}\n",
+                0.5 * f64::from(row),
+                1e-4 + 1e-6 * f64::from(row)
+            ),
+        };
+        text.push_str(&line);
+    }
+    let log = read(&text).unwrap();
+    let problems: Vec<u32> = log.problems.listed.iter().map(|p| p.line).collect();
+    assert_eq!(problems, [102, 103, 104, 105], "{:?}", log.problems);
+    let at = |line: u32| {
+        let index = log.lines.iter().position(|l| *l == line).unwrap();
+        (log.seconds[index], log.pascals[index])
+    };
+    assert_eq!(at(104), (3060.0, 3e-2));
+    assert_eq!(at(106), (3120.0, 2.5e-4 * 100.0));
+    assert_eq!(at(107), (3150.0, 2.5e-33 * 100.0));
+    assert_eq!(at(108), (3180.0, 1e-3 * 100.0));
+    assert_eq!(at(199), (98.5 * 60.0, (1e-4 + 1e-6 * 197.0) * 100.0));
+}
+
 proptest! {
     #[test]
     fn never_panics(text in "[-0-9:;,. \te\n/TZapmAPM\"|#µ¹x]{0,300}") {

@@ -3,7 +3,9 @@
 //! Both act on `ln p`, since a gauge errs by a share of its reading. The drift is a stationary
 //! first-order autoregression in continuous time (correlation `exp(-dt / memory)`), so unequal
 //! spacing needs no resampling. Whitening is a scalar Kalman filter: linear in the number of
-//! blocks. The variance parts are found by restricted maximum likelihood (Patterson and Thompson,
+//! blocks. Beside it the gain may change steadily over the record, by a share known only to be of the
+//! order of [`GAIN`]: a record cannot show it, so it widens intervals instead of being fitted.
+//! The variance parts are found by restricted maximum likelihood (Patterson and Thompson,
 //! Biometrika 58 (1971) 545, from memory). Must not import I/O.
 
 use super::reduce::Block;
@@ -24,7 +26,19 @@ pub(crate) struct Noise {
 pub(crate) struct Whitener {
     steps: Vec<Step>,
     log_determinant: f64,
+    slope: Option<Slope>,
 }
+
+/// A steady change of gain: its whitened course, and how much of a projection on it is taken away.
+#[derive(Clone, Debug)]
+struct Slope {
+    course: Vec<f64>,
+    taken: f64,
+}
+
+/// Standard deviation of the steady change of a gauge's gain over a test, as a share (common
+/// practice, no source).
+pub(crate) const GAIN: f64 = 0.015;
 
 #[derive(Clone, Copy, Debug)]
 struct Step {
@@ -63,7 +77,29 @@ impl Whitener {
         Self {
             steps,
             log_determinant,
+            slope: None,
         }
+    }
+
+    /// The same with a gain that changes steadily from the start of the record, by a share of
+    /// standard deviation `gain` at its end.
+    ///
+    /// The covariance grows by `gain² x xᵀ`, whose inverse root is that of a rank-one update: of a
+    /// whitened course `u`, the share `1 - (1 + gain² |u|²)^-1/2` of every projection is taken away.
+    pub(crate) fn with_gain(noise: &Noise, blocks: &[Block], gain: f64) -> Self {
+        let mut whitener = Self::new(noise, blocks);
+        let mut course: Vec<f64> = blocks.iter().map(|block| block.at).collect();
+        whitener.whiten(&mut course);
+        let square = dot(&course, &course);
+        if square > 0.0 {
+            let grown = 1.0 + gain * gain * square;
+            whitener.log_determinant += grown.ln();
+            whitener.slope = Some(Slope {
+                course,
+                taken: (1.0 - grown.sqrt().recip()) / square,
+            });
+        }
+        whitener
     }
 
     /// Whitens `values` in place.
@@ -74,6 +110,12 @@ impl Whitener {
             let surprise = *value - predicted;
             mean = predicted + step.gain * surprise;
             *value = surprise * step.scale;
+        }
+        if let Some(slope) = &self.slope {
+            let taken = slope.taken * dot(&slope.course, values);
+            for (value, course) in values.iter_mut().zip(&slope.course) {
+                *value -= taken * course;
+            }
         }
     }
 

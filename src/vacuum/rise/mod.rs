@@ -18,6 +18,8 @@ pub(crate) mod shape;
 mod weigh;
 
 #[cfg(test)]
+mod held_out;
+#[cfg(test)]
 mod reference;
 #[cfg(test)]
 mod tests;
