@@ -244,6 +244,10 @@ fn verdict(judgement: &Judgement, gases: &[Gas], enough: bool, explained: bool) 
             judgement.fluorinated_oil,
             "Mass 69 and its companions point to a fluorinated pump fluid.",
         ),
+        (
+            judgement.silicone_oil,
+            "Masses 78 and 77 with 51 or 39 point to a silicone pump fluid.",
+        ),
         (judgement.argon_highest, "Argon is the highest peak."),
         (judgement.helium, "Helium shows at mass 4."),
         (judgement.hydrogen_highest, "Hydrogen is the highest peak."),
@@ -283,6 +287,11 @@ fn signs(judgement: &Judgement, argon_is_process_gas: bool) -> BTreeMap<String, 
         Air::Absent => Some(false),
         Air::Undecided => None,
     };
+    let pump_fluid = match (judgement.silicone_oil, judgement.fluorinated_oil) {
+        (Some(true), _) | (_, Some(true)) => Some(true),
+        (Some(false), Some(false)) => Some(false),
+        _ => None,
+    };
     // Only argon is known here as a process gas, so the lack of an argon peak denies the sign
     // only where argon is the process gas.
     let process = judgement
@@ -293,6 +302,7 @@ fn signs(judgement: &Judgement, argon_is_process_gas: bool) -> BTreeMap<String, 
         ("residual-water", judgement.water),
         ("residual-hydrocarbon", judgement.hydrocarbon),
         ("residual-solvent", solvent),
+        ("residual-pump-fluid", pump_fluid),
         ("residual-process-gas", process),
     ]
     .into_iter()
@@ -304,7 +314,12 @@ fn signs(judgement: &Judgement, argon_is_process_gas: bool) -> BTreeMap<String, 
 /// cleaning after solvent or oil, water joints after water.
 fn cautions(judgement: &Judgement) -> Vec<String> {
     let solvent = judgement.isopropanol == Some(true) || judgement.acetone == Some(true);
-    let oil = judgement.hydrocarbon == Some(true) || judgement.fluorinated_oil == Some(true);
+    let oil = [
+        judgement.hydrocarbon,
+        judgement.fluorinated_oil,
+        judgement.silicone_oil,
+    ]
+    .contains(&Some(true));
     [
         ("asphyxiation", judgement.air.air == Air::Present),
         ("water-near-power", judgement.water == Some(true)),
@@ -387,6 +402,34 @@ mod tests {
         for peak in &report.peaks {
             let sum: f64 = peak.parts.iter().map(|part| part.ion_current).sum();
             assert!((sum - peak.fitted).abs() <= 1e-9 * peak.fitted.max(1e-30));
+        }
+    }
+
+    /// Marker masses of pump fluids, from memory.
+    #[test]
+    fn a_pump_fluid_sets_its_sign_and_cautions() {
+        let silicone = "78:1e-9 77:7e-10 51:4e-10 39:2.5e-10";
+        let fluorinated = "69:1e-9 31:2.5e-10 47:2e-10 50:1.5e-10 119:1e-10";
+        for (fluid, sign, gas) in [
+            (silicone.to_owned(), Some(true), "silicone-oil"),
+            (fluorinated.to_owned(), Some(true), "fluorinated-oil"),
+            (
+                "69:0 31:0 47:0 50:0 119:0 78:0 77:0 51:0 39:0".to_owned(),
+                Some(false),
+                "",
+            ),
+            (String::new(), None, ""),
+        ] {
+            let plain = "14:1e-12 17:4.6e-10 18:2e-9 28:1e-11 32:1e-13 40:1e-13 41:0 43:0 44:1e-11 55:0 57:0";
+            let report = run(&asked(&format!("{plain} {fluid}")), &patterns()).unwrap();
+            assert_eq!(report.signs.get("residual-pump-fluid").copied(), sign);
+            let found = sign == Some(true);
+            assert_eq!(report.verdict.contains("pump fluid."), found);
+            assert_eq!(report.cautions.contains(&"pump-oil".to_owned()), found);
+            if found {
+                let share = report.gases.iter().find(|part| part.id == gas).unwrap();
+                assert!(share.ion_current.value > 5e-10, "{share:?}");
+            }
         }
     }
 

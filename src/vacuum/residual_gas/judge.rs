@@ -34,6 +34,9 @@ pub struct Judgement {
     pub acetone: Option<bool>,
     /// Fluorinated pump fluid: 69 with two or more of 31, 47, 50, 119, above the hydrocarbon 55 and 57.
     pub fluorinated_oil: Option<bool>,
+    /// Silicone pump fluid with phenyl groups: 78 with at least 0.3 of it at 77, and 51 or 39, above
+    /// the hydrocarbon 55 and 57. Benzene has less at 77 (some 0.15, from memory).
+    pub silicone_oil: Option<bool>,
     /// Argon is the highest peak.
     pub argon_highest: Option<bool>,
     /// Helium at 4.
@@ -78,6 +81,7 @@ pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
             stands(43),
         ),
         fluorinated_oil: fluorinated(spectrum, limit),
+        silicone_oil: silicone(spectrum, limit),
         argon_highest: at(40).map(|_| highest_mass == 40),
         helium: stands(4),
         hydrogen_highest: at(2).map(|_| highest_mass == 2),
@@ -109,13 +113,28 @@ fn fluorinated(spectrum: &Spectrum, limit: f64) -> Option<bool> {
         .filter_map(|mass| spectrum.at(mass))
         .map(|current| current >= limit)
         .collect();
-    let hydrocarbon = [55, 57]
-        .into_iter()
-        .filter_map(|mass| spectrum.at(mass))
-        .fold(0.0, f64::max);
     (companions.len() >= 2).then(|| {
         at_69 >= limit
-            && at_69 > hydrocarbon
+            && at_69 > highest_of(spectrum, [55, 57])
             && companions.iter().filter(|&&there| there).count() >= 2
     })
+}
+
+fn silicone(spectrum: &Spectrum, limit: f64) -> Option<bool> {
+    let (at_78, at_77) = (spectrum.at(78)?, spectrum.at(77)?);
+    let measured = [51, 39].into_iter().any(|mass| spectrum.at(mass).is_some());
+    measured.then(|| {
+        at_78 >= limit
+            && at_77 >= limit.max(0.3 * at_78)
+            && at_78 > highest_of(spectrum, [55, 57])
+            && highest_of(spectrum, [51, 39]) >= limit
+    })
+}
+
+/// The higher of two peaks; zero where neither was measured.
+fn highest_of(spectrum: &Spectrum, masses: [u16; 2]) -> f64 {
+    masses
+        .into_iter()
+        .filter_map(|mass| spectrum.at(mass))
+        .fold(0.0, f64::max)
 }

@@ -270,6 +270,26 @@ fn each_contaminant_is_told_by_its_own_peaks() {
         (fluid.fluorinated_oil, fluid.hydrocarbon),
         (Some(true), Some(false))
     );
+    let silicone = |text: &str| judged(text, plain).silicone_oil;
+    let beside = "18:1e-8 17:2e-9 43:0 41:0 55:0 57:0";
+    // Phenyl groups: 78, 77, 51 and 39, from memory.
+    assert_eq!(
+        silicone(&format!("{beside} 78:1e-9 77:7e-10 51:4e-10 39:2e-10")),
+        Some(true)
+    );
+    // Benzene, NIST Chemistry WebBook, 70 eV, from memory: 77 is 14 to 15 % of 78.
+    assert_eq!(
+        silicone(&format!(
+            "{beside} 78:1e-9 77:1.45e-10 51:1.9e-10 39:1.4e-10"
+        )),
+        Some(false)
+    );
+    assert_eq!(silicone(&format!("{beside} 78:1e-9 51:4e-10")), None);
+    assert_eq!(silicone(&format!("{beside} 78:1e-9 77:7e-10")), None);
+    assert_eq!(
+        silicone("18:1e-8 39:3e-10 41:9e-10 43:1e-9 55:6e-10 57:7e-10 77:2e-10 78:1e-10 51:1e-10"),
+        Some(false)
+    );
     assert_eq!(judged("4:1e-9 18:1e-8 28:1e-9", plain).helium, Some(true));
     assert_eq!(
         judged("18:1e-8 17:8e-9 28:1e-9", plain).excess_at_17,
