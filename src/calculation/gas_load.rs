@@ -1,7 +1,7 @@
 //! Base-pressure balance: the extra gas load between a healthy and a faulty pressure, and whether
 //! the foreline can explain it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
@@ -91,7 +91,9 @@ pub struct Report {
     pub concluded: bool,
     /// Signs set by it.
     pub signs: BTreeMap<String, bool>,
-    /// Cautions that go before what it suggests: none.
+    /// Ids of the checks that decide between what it leaves open.
+    pub next_checks: Vec<String>,
+    /// Ids of the cautions that go before these checks.
     pub cautions: Vec<String>,
 }
 
@@ -142,6 +144,7 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     let foreline = foreline.flatten();
     let concluded = extra.is_shown();
     let size = concluded.then(|| FaultSize::of(extra.extra));
+    let (next_checks, cautions) = follow_up(size, foreline.as_ref());
     let atmosphere = Pressure::from_pascals(101_325.0).ok();
     Ok(Report {
         speed_at_chamber: litres(speed),
@@ -172,8 +175,39 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         } else {
             BTreeMap::new()
         },
-        cautions: Vec::new(),
+        next_checks,
+        cautions,
     })
+}
+
+/// Ids of the checks that tell a gas load from lost speed, air from water, and whether the foreline
+/// matters, with the cautions before them.
+fn follow_up(
+    size: Option<FaultSize>,
+    foreline: Option<&ForelineReport>,
+) -> (Vec<String>, Vec<String>) {
+    let Some(size) = size else {
+        return (Vec::new(), Vec::new());
+    };
+    let mut checks = vec!["pressure-rise-test", "residual-gas-scan"];
+    let mut cautions = vec!["rotating-parts", "high-voltage", "hot-parts"];
+    if matches!(size, FaultSize::Traces | FaultSize::Fine) {
+        checks.push("helium-leak-test");
+        cautions.extend([
+            "asphyxiation",
+            "compressed-air",
+            "lifting",
+            "turbo-stored-energy",
+        ]);
+    }
+    if foreline.is_some() {
+        checks.push("turbo-health-check");
+        cautions.extend(["turbo-stored-energy", "mains-electricity"]);
+    }
+    let mut told = BTreeSet::new();
+    cautions.retain(|id| told.insert(*id));
+    let owned = |ids: Vec<&str>| ids.into_iter().map(str::to_owned).collect();
+    (owned(checks), owned(cautions))
 }
 
 /// Signs that the whole interval of the ratio decides.
@@ -399,6 +433,30 @@ mod tests {
         let foreline = report.foreline.unwrap();
         assert_eq!(foreline.finding, Some(ForelineVerdict::CannotExplain));
         assert!((foreline.compression_that_would_explain / 2e3 - 1.0).abs() < 1e-9);
+    }
+
+    /// Every size of load, with and without a foreline: the cautions of the checks named stand before
+    /// them.
+    #[test]
+    fn cautions_of_the_next_checks_stand_before_them() {
+        let mut sizes = BTreeSet::new();
+        for faulty in [5.1e-9, 1e-8, 2e-7, 2e-5, 2e-3] {
+            for foreline in [
+                "",
+                r#", "foreline": {"pressure": {"value": 1e-2, "unit": "mbar"}}"#,
+            ] {
+                let report = run_json(&format!(
+                    r#"{{"healthy": {{"value": 5e-9, "unit": "mbar"}},
+                        "faulty": {{"value": {faulty:e}, "unit": "mbar"}},
+                        "speed_at_chamber": {{"value": 100, "unit": "l/s"}}{foreline}}}"#
+                ))
+                .unwrap();
+                sizes.insert(format!("{:?}", report.fault_size));
+                assert_eq!(report.next_checks.is_empty(), !report.concluded);
+                crate::calculation::assert_cautions(&report.next_checks, &report.cautions);
+            }
+        }
+        assert_eq!(sizes.len(), 5, "{sizes:?}");
     }
 
     #[test]

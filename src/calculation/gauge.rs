@@ -265,6 +265,22 @@ mod tests {
     }
 
     #[test]
+    fn cautions_of_the_next_checks_stand_before_them() {
+        for verdict in [
+            Verdict::Consistent,
+            Verdict::StuckAtPiraniLimit,
+            Verdict::StuckDecadesLower,
+            Verdict::NotLit,
+            Verdict::GasDependent,
+            Verdict::PiraniZeroOff,
+            Verdict::CannotTell,
+        ] {
+            let (checks, cautions) = follow_up(verdict);
+            crate::calculation::assert_cautions(checks, cautions);
+        }
+    }
+
+    #[test]
     fn a_stuck_combination_gauge_sets_its_sign() {
         let report = run_json(
             r#"{"readings": [{"kind": "combination-cold-cathode",

@@ -83,3 +83,28 @@ impl FieldErrors {
         self.0
     }
 }
+
+/// Fails unless the catalogue has these checks, and each caution of each is among these.
+#[cfg(test)]
+#[track_caller]
+fn assert_cautions(checks: &[impl AsRef<str>], cautions: &[impl AsRef<str>]) {
+    let catalogue = crate::catalogue::source::built_in().expect("the shipped catalogue");
+    for id in checks {
+        let id = id.as_ref();
+        let check = catalogue
+            .check(id)
+            .unwrap_or_else(|| panic!("no check {id}"));
+        for caution in &check.cautions {
+            assert!(
+                cautions
+                    .iter()
+                    .any(|given| caution.to_string() == given.as_ref()),
+                "{id} needs {caution}"
+            );
+        }
+    }
+    for id in cautions {
+        let id = id.as_ref();
+        assert!(catalogue.caution(id).is_some(), "no caution {id}");
+    }
+}

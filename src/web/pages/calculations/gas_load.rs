@@ -3,10 +3,11 @@
 use super::{
     About, conductance,
     form::{gas, group, pressure, units},
-    result::{cell, common, ends, figure, figures, other_throughputs, percent, range, typed},
+    result::{cell, common, ends, figure, figures, next, other_throughputs, percent, range, typed},
 };
 use crate::{
     calculation::gas_load::Report,
+    catalogue::Catalogue,
     vacuum::units::{LengthUnit, SpeedUnit},
     web::{
         fault::Fault,
@@ -131,7 +132,7 @@ pub(super) fn form(names: &[&str]) -> CalculationForm {
     }
 }
 
-pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
+pub(super) fn show(report: &Report, catalogue: &Catalogue) -> Result<CalculationResult, Fault> {
     let mut result = common(
         &report.verdict,
         report.concluded,
@@ -186,6 +187,7 @@ pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
         );
         result.figures.push(line);
     }
+    result.next = next(&report.next_checks, catalogue);
     result.charts.extend(chart(report)?);
     Ok(result)
 }

@@ -3,7 +3,7 @@
 use super::{
     About,
     form::{gas, group, pressure, rows},
-    result::{cell, common, figure, figures, percent, sentence, typed},
+    result::{cell, common, figure, figures, next, percent, sentence, typed},
 };
 use crate::{
     calculation::gauge::{Report, Request},
@@ -16,7 +16,7 @@ use crate::{
         fault::Fault,
         plot::{Row, Rows},
         views::{
-            Link, Tone,
+            Tone,
             calculation::{CalculationForm, CalculationResult},
             chart::{Chart, DataTable},
             form::{Field, SelectOption},
@@ -111,12 +111,7 @@ pub(super) fn show(
             .figures
             .push(figure("The same, corrected for the gas", figures(factor)));
     }
-    result.next = report
-        .next_checks
-        .iter()
-        .filter_map(|id| catalogue.check(id))
-        .map(|check| Link::new(check.name.clone(), format!("/checks/{}", check.id)))
-        .collect();
+    result.next = next(&report.next_checks, catalogue);
     result.charts.extend(chart(request, report)?);
     if !report.corrected.is_empty() {
         result.tables.push(corrected(report));

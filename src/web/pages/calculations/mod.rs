@@ -176,7 +176,7 @@ fn shown(computed: &Computed, catalogue: &Catalogue) -> Result<CalculationResult
     match computed {
         Computed::Rise(both) => rise::show(&both.0, &both.1),
         Computed::PumpDown(both) => pump_down::show(&both.0, &both.1),
-        Computed::GasLoad(both) => gas_load::show(&both.1),
+        Computed::GasLoad(both) => gas_load::show(&both.1, catalogue),
         Computed::Gauge(both) => gauge::show(&both.0, &both.1, catalogue),
         Computed::ResidualGas(both) => residual_gas::show(&both.1),
         Computed::LeakConversion(both) => leak_conversion::show(&both.0, &both.1),

@@ -4,12 +4,13 @@ use std::fmt::Display;
 
 use crate::{
     calculation::{Interval, rise::Ranged},
+    catalogue::Catalogue,
     vacuum::{
         log::{LineProblem, Mark},
         units::{PressureUnit, ThroughputUnit, Typed},
     },
     web::views::{
-        Tone,
+        Link, Tone,
         calculation::{CalculationResult, Figure, Verdict},
     },
 };
@@ -167,4 +168,13 @@ pub(super) fn percent(share: f64) -> String {
 /// A cell of a table: a number as written on paper, or a dash for none.
 pub(super) fn cell(value: Option<f64>) -> String {
     value.map_or_else(|| "–".to_owned(), figures)
+}
+
+/// The checks of these ids, to be opened in this order.
+pub(super) fn next(checks: &[String], catalogue: &Catalogue) -> Vec<Link> {
+    checks
+        .iter()
+        .filter_map(|id| catalogue.check(id))
+        .map(|check| Link::new(check.name.clone(), format!("/checks/{}", check.id)))
+        .collect()
 }
