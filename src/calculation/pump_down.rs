@@ -62,6 +62,8 @@ pub struct Report {
     pub leaves: Option<LeavesReport>,
     /// Explanations, best first.
     pub explanations: Vec<ExplanationReport>,
+    /// Unit in which pressures are shown: as chosen, else that of the log's first reading.
+    pub pressure_unit: Option<PressureUnit>,
     /// Points to plot, at most 400, with the fitted outgassing phase.
     pub points: Vec<Point>,
     /// Points of the healthy record, at most 400.
@@ -135,7 +137,11 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         errors.refuse("log", "no log was given", "`log` or `readings`");
     }
     errors.finish()?;
-    Ok(judge(log.unwrap_or_default(), healthy, volume, speed))
+    let log = log.unwrap_or_default();
+    let unit = request.pressure_unit.or(log.unit);
+    let mut report = judge(log, healthy, volume, speed);
+    report.pressure_unit = unit;
+    Ok(report)
 }
 
 fn source(
@@ -217,6 +223,7 @@ fn judge(
             .flat_map(|comparison| &comparison.explanations)
             .map(|explanation| explained(explanation, speed))
             .collect(),
+        pressure_unit: None,
         points: points(&record, late.as_ref()),
         healthy_points: healthy
             .as_ref()

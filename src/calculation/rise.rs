@@ -5,13 +5,14 @@ use std::io::BufRead;
 
 use serde::{Deserialize, Serialize};
 
+use super::healthy_rise::{Healthy, HealthyRise, held_against};
 use super::{FieldError, FieldErrors};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::leak::equivalent_diameter;
 use crate::vacuum::log::{
     LineProblem, LogError, LogOptions, Mark, PressureLog, TidyRecord, read_log, tidy,
 };
-use crate::vacuum::rise::{Interval, RiseShape, RiseTest, RiseVerdict, Weighed, examine};
+use crate::vacuum::rise::{Doubt, Interval, RiseShape, RiseTest, RiseVerdict, Weighed, examine};
 use crate::vacuum::units::{
     LengthUnit, Pressure, PressureUnit, Seconds, Speed, SpeedUnit, Temperature, Throughput,
     ThroughputUnit, TimeUnit, Typed, Volume, VolumeUnit,
@@ -38,6 +39,10 @@ pub struct Request {
     /// Whether the gauge is a cold cathode left on, which pumps; no unless given.
     #[serde(default)]
     pub cold_cathode_left_on: bool,
+    /// The gas load of the same tool when it was healthy; a test attached to an incident takes the
+    /// newest kept one of its tool that was made after a fix.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub healthy: Option<HealthyRise>,
 }
 
 /// Readings in columns.
@@ -51,7 +56,7 @@ pub struct Columns {
 }
 
 /// A value with the 95 % interval around it.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Ranged<U> {
     /// The likeliest value.
     pub value: f64,
@@ -115,6 +120,11 @@ pub struct Report {
     pub readings: usize,
     /// Time over which the used readings run.
     pub used_seconds: [f64; 2],
+    /// Whether the record is sound enough for its gas load to be held against another test's: there
+    /// is one, and no doubt but of the shape.
+    pub comparable: bool,
+    /// Unit in which pressures are shown: as chosen, else that of the log's first reading.
+    pub pressure_unit: Option<PressureUnit>,
     /// Points to plot, at most 400, with the fitted pressure where there is one.
     pub points: Vec<Point>,
     /// What was odd in the record, by time.
@@ -147,7 +157,7 @@ pub struct ShapeReport {
 }
 
 /// One point of the plot.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Point {
     /// Seconds from the first reading.
     pub seconds: f64,
@@ -155,6 +165,43 @@ pub struct Point {
     pub pascals: f64,
     /// Fitted pressure in Pa.
     pub fitted_pascals: Option<f64>,
+}
+
+/// What is read of a kept report, whichever version of the program made it; what it lacks is left
+/// out.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct KeptRise {
+    /// The verdict in plain words.
+    pub verdict: String,
+    /// Whole rise times volume over time.
+    pub gas_load: Option<Ranged<ThroughputUnit>>,
+    /// Steady inflow.
+    pub leak_rate: Option<Ranged<ThroughputUnit>>,
+    /// Gas from inside.
+    pub outgassing_rate: Option<Ranged<ThroughputUnit>>,
+    /// Time over which the used readings run.
+    pub used_seconds: [f64; 2],
+    /// Whether its gas load may be held against another's.
+    pub comparable: bool,
+    /// Unit in which pressures are shown.
+    pub pressure_unit: Option<PressureUnit>,
+    /// Points to plot.
+    pub points: Vec<Point>,
+}
+
+impl KeptRise {
+    /// Reads a kept report; of one that cannot be read, the verdict alone.
+    pub fn of(report: &serde_json::Value) -> Self {
+        Self::deserialize(report).unwrap_or_else(|_| Self {
+            verdict: report
+                .get("verdict")
+                .and_then(serde_json::Value::as_str)
+                .unwrap_or_default()
+                .to_owned(),
+            ..Self::default()
+        })
+    }
 }
 
 /// The most points of a plot.
@@ -268,6 +315,7 @@ struct Given {
     volume: Option<Volume>,
     speed: Option<Speed>,
     pumped_for: Option<Seconds>,
+    healthy: Option<Healthy>,
 }
 
 fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>> {
@@ -282,11 +330,15 @@ fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>>
         pumped_for: request
             .pumped_for
             .and_then(|time| errors.quantity("pumped_for", time)),
+        healthy: request
+            .healthy
+            .and_then(|healthy| healthy.checked(&mut errors)),
     };
     errors.finish()?;
     let readings = log.seconds.len();
     let problems = log.problems.clone();
     let mut assumed = log.assumed.clone();
+    let unit = request.pressure_unit.or(log.unit);
     let record = tidy(log);
     let test = examine(&record, request.cold_cathode_left_on);
     assumed.extend(assumptions(&given, &test));
@@ -309,6 +361,8 @@ fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>>
         readings_used: test.readings,
         readings,
         used_seconds: [test.used.0, test.used.1],
+        comparable: false,
+        pressure_unit: unit,
         points: points(&record, &test),
         flags: test.marks.clone(),
         line_problems: problems.listed,
@@ -325,7 +379,28 @@ fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>>
         report.reasons.push(doubt);
     }
     conclude(&mut report);
+    report.comparable = report.gas_load.is_some()
+        && test
+            .doubts
+            .iter()
+            .all(|doubt| matches!(doubt, Doubt::Alike { .. } | Doubt::LittleRise { .. }));
+    compare(&mut report, given.healthy.as_ref());
     Ok(report)
+}
+
+/// Holds the rise against that of the healthy tool, and sets the sign where that tells.
+fn compare(report: &mut Report, healthy: Option<&Healthy>) {
+    let (Some(load), Some(healthy), true) = (&report.gas_load, healthy, report.comparable) else {
+        return;
+    };
+    let seconds = report.used_seconds[1] - report.used_seconds[0];
+    let (as_healthy, words) = held_against(load, seconds, healthy);
+    report.reasons.push(words);
+    if let Some(as_healthy) = as_healthy {
+        report
+            .signs
+            .insert("rise-as-healthy".to_owned(), as_healthy);
+    }
 }
 
 fn assumptions(given: &Given, test: &RiseTest) -> Vec<String> {

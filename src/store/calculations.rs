@@ -1,6 +1,7 @@
 //! Calculations kept with incidents. Attached once, never changed or deleted.
 
 use jiff::Timestamp;
+use serde_json::Value;
 use sqlx::{FromRow, SqliteConnection};
 
 use super::{
@@ -49,6 +50,50 @@ impl TryFrom<Row> for Attached {
                 by: row.author,
                 program_version: row.version,
             },
+        })
+    }
+}
+
+/// The report of a kept calculation, without what went into it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KeptReport {
+    /// Its number, over all incidents.
+    pub id: i64,
+    /// The incident with which it is kept.
+    pub incident: i64,
+    /// When it was made.
+    pub made_at: Timestamp,
+    /// Whether it was made after a fix: its incident is closed with the pressure restored below
+    /// the faulty one, it was made no earlier than the closing, and no other incident of the tool
+    /// was open at the time.
+    pub after_fix: bool,
+    /// What came out.
+    pub report: Value,
+}
+
+#[derive(FromRow)]
+struct ReportRow {
+    id: i64,
+    number: i64,
+    at: i64,
+    report: String,
+    after_fix: i64,
+}
+
+impl TryFrom<ReportRow> for KeptReport {
+    type Error = StoreError;
+
+    fn try_from(row: ReportRow) -> Result<Self, StoreError> {
+        let damaged = |problem: String| StoreError::Damaged {
+            what: format!("calculation {}", row.id),
+            problem,
+        };
+        Ok(Self {
+            id: row.id,
+            incident: row.number,
+            made_at: Timestamp::from_microsecond(row.at).map_err(|e| damaged(e.to_string()))?,
+            after_fix: row.after_fix == 1,
+            report: serde_json::from_str(&row.report).map_err(|e| damaged(e.to_string()))?,
         })
     }
 }
@@ -137,6 +182,67 @@ impl Store {
         .fetch_all(&self.read)
         .await?;
         rows.into_iter().map(Attached::try_from).collect()
+    }
+
+    /// The reports of one kind kept with the incidents of a tool that the asker may see, newest
+    /// first and at most so many; those made after a fix alone if asked.
+    ///
+    /// # Errors
+    /// The database failing or holding something unreadable.
+    pub async fn kept_reports(
+        &self,
+        asker: &Asker,
+        tool: &str,
+        kind: &str,
+        only_after_fix: bool,
+        limit: i64,
+    ) -> Result<Vec<KeptReport>, StoreError> {
+        let rows: Vec<ReportRow> = sqlx::query_as(
+            "select * from (select c.id, c.number, c.at, c.report, \
+             case when i.status = 'closed' and c.at >= i.closed_at \
+             and i.restored_pa < i.faulty_pa and not exists (select 1 from incident other \
+             where other.tool = i.tool and other.number <> i.number \
+             and other.occurred_at <= c.at \
+             and (other.closed_at is null or other.closed_at > c.at)) \
+             then 1 else 0 end as after_fix \
+             from calculation c \
+             join incident i on i.number = c.number join tool t on t.id = i.tool \
+             where i.tool = $1 and c.name = $2 \
+             and (cast($3 as text) is null or t.site = $3)) kept \
+             where cast($4 as integer) = 0 or after_fix = 1 order by at desc, id desc limit $5",
+        )
+        .bind(tool)
+        .bind(kind)
+        .bind(scope(asker))
+        .bind(i64::from(only_after_fix))
+        .bind(limit)
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(KeptReport::try_from).collect()
+    }
+
+    /// How many calculations of one kind are kept with the incidents of a tool that the asker may
+    /// see.
+    ///
+    /// # Errors
+    /// The database failing.
+    pub async fn kept_count(
+        &self,
+        asker: &Asker,
+        tool: &str,
+        kind: &str,
+    ) -> Result<i64, StoreError> {
+        Ok(sqlx::query_scalar(
+            "select count(*) from calculation c \
+             join incident i on i.number = c.number join tool t on t.id = i.tool \
+             where i.tool = $1 and c.name = $2 \
+             and (cast($3 as text) is null or t.site = $3)",
+        )
+        .bind(tool)
+        .bind(kind)
+        .bind(scope(asker))
+        .fetch_one(&self.read)
+        .await?)
     }
 
     /// The numbers of the incidents that hold calculations, from the lowest.

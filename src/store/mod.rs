@@ -21,7 +21,7 @@ use sqlx::{
 };
 use tokio::sync::watch;
 
-pub use calculations::Attached;
+pub use calculations::{Attached, KeptReport};
 pub use changes::Change;
 pub use error::StoreError;
 pub use fleet::ToolCount;

@@ -10,10 +10,13 @@ use crate::{
     calculation::{
         FieldError,
         again::{Difference, differences},
+        healthy_rise::HealthyRise,
         named::{Computed, Named},
+        rise::KeptRise,
     },
     casebook::Calculation,
     store::{Attached, Keyed},
+    vacuum::units::Typed,
 };
 
 /// The largest request that is kept with an incident, in bytes.
@@ -48,7 +51,11 @@ pub(super) async fn attach(
     if wanted.request.len() > KEPT {
         return Err(Fault::TooLarge);
     }
-    let computed = match computing::compute(app, wanted.named, wanted.request).await? {
+    let request = match wanted.named {
+        Named::Rise => beside_healthy(app, wanted.number, wanted.request).await?,
+        _ => wanted.request,
+    };
+    let computed = match computing::compute(app, wanted.named, request).await? {
         Ok(computed) => computed,
         Err(errors) => return Ok(Err(errors)),
     };
@@ -65,6 +72,53 @@ pub(super) async fn attach(
         .attach(wanted.number, calculation.clone(), wanted.key)
         .await?;
     Ok(Ok(Attached { id, calculation }))
+}
+
+/// How many rise tests after fixes are looked through for a comparable one.
+const LOOKED_THROUGH: i64 = 20;
+
+/// The gas load of a tool when it was healthy: that of the newest comparable rise test kept after
+/// a fix, if the asker may see one.
+///
+/// # Errors
+/// The store failing.
+pub(super) async fn healthy_rise(app: &App, tool: &str) -> Result<Option<HealthyRise>, Fault> {
+    let kept = app
+        .store
+        .kept_reports(&app.asker(), tool, Named::Rise.id(), true, LOOKED_THROUGH)
+        .await?;
+    Ok(kept.iter().find_map(|kept| {
+        let report = KeptRise::of(&kept.report);
+        let load = report.gas_load.filter(|_| report.comparable)?;
+        let end = |value| Typed::new(value, load.unit);
+        (load.low > 0.0).then(|| HealthyRise {
+            low: end(load.low),
+            high: end(load.high),
+            seconds: Some(report.used_seconds[1] - report.used_seconds[0]),
+            incident: Some(kept.incident),
+            calculation: Some(kept.id),
+        })
+    }))
+}
+
+/// The request of a rise test with the gas load of the incident's tool when it was healthy, unless
+/// it gives one itself. Kept so, it gives the same result again whatever is kept later.
+async fn beside_healthy(app: &App, number: i64, request: Vec<u8>) -> Result<Vec<u8>, Fault> {
+    let Ok(Value::Object(mut fields)) = serde_json::from_slice(&request) else {
+        return Ok(request);
+    };
+    if fields.get("healthy").is_some_and(|given| !given.is_null()) {
+        return Ok(request);
+    }
+    let Some(filed) = app.store.incident(&app.asker(), number).await? else {
+        return Ok(request);
+    };
+    let tool = filed.current().incident.tool.clone();
+    let Some(healthy) = healthy_rise(app, tool.as_str()).await? else {
+        return Ok(request);
+    };
+    fields.insert("healthy".to_owned(), json(serde_json::to_string(&healthy))?);
+    Ok(Value::Object(fields).to_string().into_bytes())
 }
 
 /// What today's program makes of a kept calculation.

@@ -7,6 +7,7 @@ use axum::{
     response::Html,
 };
 
+use super::calculations::overlay_link;
 use crate::{
     casebook::{Status, Tool, ToolId},
     store::Listing,
@@ -192,6 +193,7 @@ pub(super) async fn tool(
                 address("/search", [("q", tool.id.as_str())]),
             )
         }),
+        rises: overlay_link(tool.id.as_str()),
         sequence: place("/sequence/tools", tool.id.as_str()),
         report: address("/incidents/new", [("tool", tool.id.as_str())]),
     })

@@ -10,6 +10,7 @@ use super::{
     search::{beside, filed},
 };
 use crate::{
+    calculation::named::Named,
     casebook::{Filed, Incident, Outcome, Revision, Status, Tool},
     vacuum::units::TypedPressure,
     web::{
@@ -50,6 +51,10 @@ pub(super) async fn show(
         asked_sequence::address_for(&current.incident, attaching::signs(&app, &attached)),
     ));
     view.calculations = calculations::lines(&attached, filed.number);
+    view.rises = attached
+        .iter()
+        .any(|kept| Named::of(&kept.calculation.kind) == Some(Named::Rise))
+        .then(|| calculations::overlay_link(current.incident.tool.as_str()));
     view.calculate = Some(Link::new(
         "Calculate for this incident",
         address(
@@ -207,6 +212,7 @@ fn view(app: &App, filed: &Filed, revision: &Revision, tool: Option<&Tool>) -> I
         sequence: None,
         calculations: Vec::new(),
         calculate: None,
+        rises: None,
     }
 }
 

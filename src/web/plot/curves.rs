@@ -5,6 +5,7 @@ use plotters::{
     element::DashedPathElement,
     prelude::*,
     series::{DashedLineSeries, LineSeries},
+    style::text_anchor::{HPos, Pos, VPos},
 };
 
 use super::{Axis, FONT, GRID, INK, LETTERS, WIDTH, colour, failed, finished, letters};
@@ -28,6 +29,8 @@ pub(in crate::web) enum Mark {
     Dashes,
     /// A stem from the ground to each value.
     Stems,
+    /// A line with its number on it, from 1 to 9; broken above 4, where colours begin anew.
+    Numbered(u8),
 }
 
 /// Values that belong together.
@@ -121,6 +124,28 @@ impl Curves<'_> {
                         colour.stroke_width(3),
                     ))?;
                 }
+                Mark::Numbered(number) => {
+                    let label = points.get(numbered_at(number, points.len())).copied();
+                    if number > 4 {
+                        chart.draw_series(DashedLineSeries::new(
+                            points,
+                            9,
+                            6,
+                            colour.stroke_width(2),
+                        ))?;
+                    } else {
+                        chart.draw_series(LineSeries::new(points, colour.stroke_width(2)))?;
+                    }
+                    let style = (FONT, LETTERS)
+                        .into_font()
+                        .color(&colour)
+                        .pos(Pos::new(HPos::Right, VPos::Bottom));
+                    chart.draw_series(
+                        label
+                            .into_iter()
+                            .map(|at| Text::new(number.to_string(), at, style.clone())),
+                    )?;
+                }
                 Mark::Stems => {
                     chart.draw_series(points.iter().map(|(x, y)| {
                         PathElement::new([(*x, ground), (*x, *y)], colour.stroke_width(5))
@@ -155,13 +180,20 @@ impl Curves<'_> {
             Mark::Dashes => {
                 legend.draw(&DashedPathElement::new(ends, 9, 6, colour.stroke_width(3)))?;
             }
+            Mark::Numbered(number) if number > 4 => {
+                legend.draw(&DashedPathElement::new(ends, 9, 6, colour.stroke_width(2)))?;
+            }
+            Mark::Numbered(_) => legend.draw(&PathElement::new(ends, colour.stroke_width(2)))?,
             Mark::Stems => legend.draw(&PathElement::new(ends, colour.stroke_width(5)))?,
         }
-        let style = letters().pos(plotters::style::text_anchor::Pos::new(
-            plotters::style::text_anchor::HPos::Left,
-            plotters::style::text_anchor::VPos::Center,
-        ));
+        let style = letters().pos(Pos::new(HPos::Left, VPos::Center));
         legend.draw(&Text::new(series.name.clone(), (56, middle), style))?;
         Ok(())
     }
+}
+
+/// Where along its points a line carries its number: each further back, so that they stand apart.
+fn numbered_at(number: u8, points: usize) -> usize {
+    let share = 1.0 - 0.09 * f64::from(number);
+    (share.max(0.0) * points.saturating_sub(1) as f64) as usize
 }

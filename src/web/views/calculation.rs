@@ -48,6 +48,8 @@ pub struct CalculationPage {
     pub result: Option<CalculationResult>,
     /// The formulas and where they are from, sanitised.
     pub method: SafeHtml,
+    /// Other results of the same tool beside this one.
+    pub beside: Option<Link>,
     /// Keeping the result with an incident; none without a result.
     pub attach: Option<AttachForm>,
 }

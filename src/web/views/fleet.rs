@@ -55,7 +55,7 @@ pub struct ToolLine {
 }
 
 /// One tool.
-#[derive(Clone, Debug, Default, Template)]
+#[derive(Clone, Debug, Template)]
 #[template(path = "tool.html")]
 pub struct ToolPage {
     /// The frame.
@@ -82,6 +82,8 @@ pub struct ToolPage {
     pub incident_summary: String,
     /// Address of all its incidents, if not all are shown.
     pub all_incidents: Option<Link>,
+    /// Its rise tests laid over each other.
+    pub rises: Link,
     /// The check sequence of this tool.
     pub sequence: String,
     /// Where a report about it is started.

@@ -70,6 +70,8 @@ pub struct IncidentPage {
     pub calculations: Vec<AttachedLine>,
     /// Where to calculate for it; none on an earlier revision.
     pub calculate: Option<Link>,
+    /// The rise tests of the tool laid over each other, if this incident holds one.
+    pub rises: Option<Link>,
 }
 
 /// That an earlier revision is shown.

@@ -17,6 +17,7 @@ pub mod form;
 pub mod home;
 pub mod incident;
 pub mod message;
+pub mod overlay;
 pub mod page;
 pub mod pager;
 pub mod replay;

@@ -9,6 +9,7 @@ mod form;
 mod gas_load;
 mod gauge;
 mod leak_conversion;
+mod overlay;
 mod pump_down;
 mod residual_gas;
 mod result;
@@ -24,17 +25,19 @@ use axum::{
 };
 
 pub(super) use attached::lines;
+pub(super) use overlay::link as overlay_link;
 
 use super::{checks::cautions, markdown};
 use crate::{
     calculation::{
         FieldError,
+        healthy_rise::HealthyRise,
         named::{Computed, Named},
     },
     casebook::Tool,
     catalogue::{Catalogue, CautionId},
     web::{
-        attaching::KEPT,
+        attaching::{self, KEPT},
         computing::{self, FILE_LIMIT, FILE_MARGIN},
         fault::{self, Fault},
         fields::{Asked, address, place},
@@ -67,7 +70,8 @@ pub(super) fn routes() -> Router<App> {
         .route(
             "/incidents/{number}/calculations/{id}",
             get(attached::show_again),
-        );
+        )
+        .route("/tools/{tool}/rises", get(overlay::show));
     Named::ALL
         .into_iter()
         .filter(|named| named.takes_file())
@@ -98,7 +102,7 @@ struct About {
     method: &'static str,
 }
 
-/// Formulas and sources; of residual gas also the patterns in use.
+/// Formulas and sources; of residual gas also the patterns in use, of a rise test its rule.
 fn method(app: &App, named: Named) -> SafeHtml {
     let method = about(named).method;
     match named {
@@ -106,6 +110,7 @@ fn method(app: &App, named: Named) -> SafeHtml {
             "{method}\n\n{}",
             residual_gas::patterns(&app.patterns)
         )),
+        Named::Rise => markdown::render(&format!("{method}\n\n{}", rise::AS_HEALTHY)),
         _ => markdown::render(method),
     }
 }
@@ -148,6 +153,9 @@ fn form(named: Named, names: &[&str], context: &Context) -> CalculationForm {
     if let Some(tool) = &context.tool {
         prefill(&mut form, tool);
     }
+    if let (Named::Rise, Some(healthy)) = (named, &context.healthy_rise) {
+        rise::prefill(&mut form, healthy);
+    }
     form
 }
 
@@ -174,8 +182,8 @@ fn prefill(form: &mut CalculationForm, tool: &Tool) {
 /// The result of a calculation as a page shows it.
 fn shown(computed: &Computed, catalogue: &Catalogue) -> Result<CalculationResult, Fault> {
     match computed {
-        Computed::Rise(both) => rise::show(&both.0, &both.1),
-        Computed::PumpDown(both) => pump_down::show(&both.0, &both.1),
+        Computed::Rise(both) => rise::shown(&both.1),
+        Computed::PumpDown(both) => pump_down::show(&both.1),
         Computed::GasLoad(both) => gas_load::show(&both.1, catalogue),
         Computed::Gauge(both) => gauge::show(&both.0, &both.1, catalogue),
         Computed::ResidualGas(both) => residual_gas::show(&both.1),
@@ -329,6 +337,10 @@ fn page(
         form,
         result,
         method: method(app, named),
+        beside: match (named, &context.tool) {
+            (Named::Rise, Some(tool)) => Some(overlay::link(tool.id.as_str())),
+            _ => None,
+        },
         attach: match computed {
             Some(computed) => Some(attached::form(computed, &context.incident)?),
             None => None,
@@ -371,6 +383,8 @@ fn next(app: &App, tool: Option<&Tool>, computed: &Computed) -> Option<Link> {
 struct Context {
     /// The tool, of which volume and speed are known.
     tool: Option<Tool>,
+    /// Its gas load when it was healthy, where a rise test after a fix is kept.
+    healthy_rise: Option<HealthyRise>,
     /// The number of the incident, as asked; empty for none.
     incident: String,
 }
@@ -384,8 +398,13 @@ impl Context {
                     Fault::NotFound(format!("The fleet has no tool called {id:?}."))
                 })?),
             };
+        let healthy_rise = match &tool {
+            None => None,
+            Some(tool) => attaching::healthy_rise(app, tool.id.as_str()).await?,
+        };
         Ok(Self {
             tool,
+            healthy_rise,
             incident: incident.unwrap_or_default().to_owned(),
         })
     }

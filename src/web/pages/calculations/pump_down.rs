@@ -8,7 +8,7 @@ use super::{
     },
 };
 use crate::{
-    calculation::pump_down::{Report, Request},
+    calculation::pump_down::Report,
     vacuum::{
         pump_down::ExplanationKind,
         units::{Pressure, PressureUnit, SpeedUnit, VolumeUnit},
@@ -90,7 +90,7 @@ pub(super) fn form() -> CalculationForm {
     }
 }
 
-pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResult, Fault> {
+pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
     let healthy = report
         .explanations
         .iter()
@@ -103,7 +103,7 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
             .extend(report.reasons.iter().map(|reason| sentence(reason)));
     }
     result.figures = phases(report);
-    result.charts.extend(chart(request, report)?);
+    result.charts.extend(chart(report)?);
     if !report.explanations.is_empty() {
         result.tables.push(explanations(report));
     }
@@ -191,8 +191,8 @@ fn explanations(report: &Report) -> DataTable {
     }
 }
 
-fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
-    let unit = request.pressure_unit.unwrap_or(PressureUnit::Torr);
+fn chart(report: &Report) -> Result<Option<Chart>, Fault> {
+    let unit = report.pressure_unit.unwrap_or(PressureUnit::Torr);
     let shown = |pascals: f64| Pressure::from_pascals(pascals).map_or(0.0, |p| p.in_unit(unit));
     let curve = |points: &[crate::calculation::rise::Point]| -> Vec<(f64, f64)> {
         points

@@ -6,19 +6,23 @@ use super::{
     result::{cell, common, ends, figure, figures, in_torr, marks, ranged, sentence, throughput},
 };
 use crate::{
-    calculation::rise::{Report, Request},
+    calculation::{healthy_rise::HealthyRise, rise::Report},
     vacuum::{
         rise::RiseVerdict,
-        units::{Pressure, PressureUnit, SpeedUnit, TimeUnit, VolumeUnit},
+        units::{
+            FlowTemperatures, Pressure, PressureUnit, SpeedUnit, ThroughputUnit, TimeUnit,
+            VolumeUnit,
+        },
     },
     web::{
         fault::Fault,
         plot::{Axis, Curves, Mark, Series},
+        show,
         views::{
             Tone,
-            calculation::{CalculationForm, CalculationResult},
+            calculation::{CalculationForm, CalculationResult, FieldGroup},
             chart::{Chart, DataTable},
-            form::Field,
+            form::{Field, Fields, LineKind},
         },
     },
 };
@@ -39,6 +43,17 @@ pub(super) const ABOUT: About = About {
              The equivalent opening is the round hole that would pass as much air: a measure of size, \
              not the hole.",
 };
+
+/// When a rise is as on the healthy tool, in Markdown.
+pub(super) const AS_HEALTHY: &str = "A rise is *as on the healthy tool* if its gas load (whole rise \
+    times volume over time) is not above that of the healthy tool beyond both 95 % intervals. The \
+    healthy tool is the newest comparable rise test of the same tool made after a fix: kept with a \
+    closed incident whose pressure was restored, attached after the closing, while no other incident \
+    of the tool was open. Or its gas load is given.\n\n\
+    It is *not* as on the healthy tool if it is more than twice as fast, beyond both intervals. Nothing \
+    is said between the two, where an interval is wider than a factor of two, or where one test is more \
+    than twice as long as the other, since gas from inside slows (cuts: common practice, no source). \
+    For the same reason, lay tests over each other that followed about the same time of pumping.";
 
 /// Rows of the table beside the plot.
 const LISTED: usize = 40;
@@ -87,12 +102,58 @@ pub(super) fn form() -> CalculationForm {
                     ),
                 ],
             ),
+            healthy(),
         ],
         ..CalculationForm::default()
     }
 }
 
-pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResult, Fault> {
+/// The gas load of the healthy tool, which a tool's own tests may fill.
+fn healthy() -> FieldGroup {
+    let mut ends = [
+        ("healthy.low", "Gas load when healthy, from"),
+        ("healthy.high", "to"),
+    ]
+    .map(|(name, label)| {
+        Field::quantity(
+            name,
+            label,
+            units!(ThroughputUnit, ThroughputUnit::MillibarLitre),
+        )
+        .optional()
+    })
+    .to_vec();
+    ends.push(
+        Field::line(
+            "healthy.seconds",
+            "Length of that test in s",
+            LineKind::Number,
+        )
+        .optional(),
+    );
+    group(
+        "Healthy tool",
+        "From a rise test of the same tool when it was well: its 95 % interval of both together.",
+        ends,
+    )
+}
+
+/// Fills the form with the gas load of the healthy tool.
+pub(super) fn prefill(form: &mut CalculationForm, healthy: &HealthyRise) {
+    for (name, end) in [("healthy.low", healthy.low), ("healthy.high", healthy.high)] {
+        let unit = ThroughputUnit::MillibarLitre;
+        if let Ok(rate) = end.throughput(FlowTemperatures::default()) {
+            let value = rate.in_unit(unit, FlowTemperatures::default());
+            form.fill(&format!("{name}.value"), &format!("{value:.3e}"));
+            form.fill(&format!("{name}.unit"), unit.id());
+        }
+    }
+    if let Some(seconds) = healthy.seconds {
+        form.fill("healthy.seconds", &show::trimmed(seconds, 1));
+    }
+}
+
+pub(super) fn shown(report: &Report) -> Result<CalculationResult, Fault> {
     let tone = match report.conclusion {
         RiseVerdict::Leak | RiseVerdict::LeakAndOutgassing => Tone::Bad,
         RiseVerdict::Outgassing | RiseVerdict::CannotTell => Tone::Plain,
@@ -143,7 +204,7 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
             .map_or_else(String::new, |s| format!(", scatter {} %", figures(s)))
     );
     result.figures.push(readings);
-    result.charts.extend(chart(request, report)?);
+    result.charts.extend(chart(report)?);
     if !report.shapes.is_empty() {
         result.tables.push(shapes(report));
     }
@@ -171,7 +232,7 @@ fn shapes(report: &Report) -> DataTable {
             .iter()
             .map(|shape| {
                 vec![
-                    crate::web::show::capital(shape.words),
+                    show::capital(shape.words),
                     cell(Some(shape.criterion_above_best)),
                     cell(shape.time_constant.map(|time| time.value)),
                     cell(shape.exponent),
@@ -181,8 +242,8 @@ fn shapes(report: &Report) -> DataTable {
     }
 }
 
-fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
-    let unit = request.pressure_unit.unwrap_or(PressureUnit::Torr);
+fn chart(report: &Report) -> Result<Option<Chart>, Fault> {
+    let unit = report.pressure_unit.unwrap_or(PressureUnit::Torr);
     let shown = |pascals: f64| Pressure::from_pascals(pascals).map_or(0.0, |p| p.in_unit(unit));
     let readings: Vec<_> = report
         .points

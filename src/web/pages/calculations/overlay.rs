@@ -1,0 +1,336 @@
+//! Rise tests of one tool laid over each other: rise above its start against time since the rise
+//! began, on common axes, with the rates beside it. Shows the results as kept, computes nothing
+//! again.
+
+use axum::{
+    extract::{Path, State},
+    response::Html,
+};
+
+use super::{
+    form::units,
+    result::{cell, figures},
+    rise,
+};
+use crate::{
+    calculation::{
+        named::Named,
+        rise::{KeptRise, Ranged},
+    },
+    casebook::Refusal,
+    store::KeptReport,
+    vacuum::units::{Pressure, PressureUnit, ThroughputUnit},
+    web::{
+        fault::{self, Fault},
+        fields::{Asked, address, place},
+        pages::markdown,
+        plot::{Axis, Curves, Mark, Series},
+        show,
+        state::App,
+        views::{
+            Link,
+            chart::{Chart, DataTable},
+            form::{Field, SelectOption},
+            overlay::{RiseLine, RisesPage},
+            page::{Page, Section},
+        },
+    },
+};
+
+/// The most tests in one plot, the newest.
+const SHOWN: i64 = 8;
+/// Rows a test in the table beside the plot.
+const LISTED: usize = 10;
+/// Rises that differ by more than this factor at their ends are drawn by decades.
+const APART: f64 = 30.0;
+/// Above this many seconds time is shown in minutes.
+const LONG: f64 = 1200.0;
+
+/// Where the rise tests of a tool are laid over each other.
+pub(in crate::web::pages) fn link(tool: &str) -> Link {
+    Link::new("Rise tests of this tool", page_of(tool))
+}
+
+fn page_of(tool: &str) -> String {
+    format!("{}/rises", place("/tools", tool))
+}
+
+/// One kept test.
+struct Test {
+    kept: KeptReport,
+    rise: KeptRise,
+    /// Seconds since the rise began, and Pa above its start.
+    curve: Vec<(f64, f64)>,
+}
+
+pub(super) async fn show(
+    State(app): State<App>,
+    Path(id): Path<String>,
+    asked: Asked,
+) -> Result<Html<String>, Fault> {
+    let asker = app.asker();
+    let tool = app
+        .store
+        .tool(&asker, &id)
+        .await?
+        .ok_or_else(|| Fault::NotFound(format!("The fleet has no tool called {id:?}.")))?;
+    let kind = Named::Rise.id();
+    let tests: Vec<Test> = app
+        .store
+        .kept_reports(&asker, tool.id.as_str(), kind, false, SHOWN)
+        .await?
+        .into_iter()
+        .map(|kept| {
+            let rise = KeptRise::of(&kept.report);
+            let curve = curve(&rise);
+            Test { kept, rise, curve }
+        })
+        .collect();
+    let all = app
+        .store
+        .kept_count(&asker, tool.id.as_str(), kind)
+        .await?
+        .unsigned_abs();
+    let unit = match asked.get("unit").filter(|text| !text.is_empty()) {
+        Some(text) => text.parse().map_err(|_| {
+            Fault::Refused(vec![Refusal::new(
+                "unit",
+                format!("{text:?} is not a unit of pressure"),
+                PressureUnit::ALL.map(PressureUnit::id).join(", "),
+            )])
+        })?,
+        None => tests
+            .iter()
+            .find_map(|test| test.rise.pressure_unit)
+            .unwrap_or(tool.healthy_base.unit),
+    };
+    let chart = chart(&tests, unit)?;
+    let mut page = Page::new(format!("Rise tests of {}", tool.id), Section::Fleet);
+    page.trail = vec![
+        Link::new("Fleet", "/fleet"),
+        Link::new(tool.id.as_str(), place("/tools", tool.id.as_str())),
+    ];
+    let kept = show::counted(all, "rise test", "rise tests");
+    let summary = if all > tests.len() as u64 {
+        format!("{kept} kept with its incidents; the newest {SHOWN} are shown")
+    } else {
+        format!("{kept} kept with its incidents")
+    };
+    fault::page(&RisesPage {
+        page,
+        code: tool.id.to_string(),
+        summary,
+        comparison: comparison(&tests),
+        unit: chart.is_some().then(|| {
+            let options: Vec<SelectOption> = units!(PressureUnit, unit);
+            Field::flat_select("unit", "Unit of the plot", options).with(unit.id())
+        }),
+        action: page_of(tool.id.as_str()),
+        chart,
+        tests: tests
+            .iter()
+            .enumerate()
+            .map(|(place, test)| line(place + 1, test))
+            .collect(),
+        rule: markdown::render(rise::AS_HEALTHY),
+        calculate: address(
+            &format!("/calculations/{kind}"),
+            [("tool", tool.id.as_str())],
+        ),
+    })
+}
+
+/// The used readings above the pressure at which the rise began: fitted where there is a fit,
+/// since one reading scatters, else the first reading.
+fn curve(rise: &KeptRise) -> Vec<(f64, f64)> {
+    let [begin, end] = rise.used_seconds;
+    let mut used = rise
+        .points
+        .iter()
+        .filter(|point| (begin..=end).contains(&point.seconds))
+        .peekable();
+    let Some(start) = used
+        .peek()
+        .map(|point| point.fitted_pascals.unwrap_or(point.pascals))
+    else {
+        return Vec::new();
+    };
+    used.map(|point| (point.seconds - begin, point.pascals - start))
+        .collect()
+}
+
+fn line(number: usize, test: &Test) -> RiseLine {
+    let in_millibar = |rate: &Option<Ranged<ThroughputUnit>>| match rate {
+        None => ("–".to_owned(), String::new()),
+        Some(rate) => (
+            figures(10.0 * rate.value),
+            format!(
+                "{} to {}",
+                figures(10.0 * rate.low),
+                figures(10.0 * rate.high)
+            ),
+        ),
+    };
+    let (leak, leak_interval) = in_millibar(&test.rise.leak_rate);
+    let (outgassing, outgassing_interval) = in_millibar(&test.rise.outgassing_rate);
+    let KeptReport { id, incident, .. } = test.kept;
+    RiseLine {
+        number,
+        when: show::moment(test.kept.made_at),
+        href: format!("/incidents/{incident}/calculations/{id}"),
+        incident,
+        leak,
+        leak_interval,
+        outgassing,
+        outgassing_interval,
+        verdict: test.rise.verdict.clone(),
+        after_fix: test.kept.after_fix,
+    }
+}
+
+/// The newest against the one before, in one sentence.
+fn comparison(tests: &[Test]) -> String {
+    let (newest, before) = match tests {
+        [] => return String::new(),
+        [_] => return "There is one test alone, and none before it to compare it with.".to_owned(),
+        [newest, before, ..] => (newest, before),
+    };
+    let against = |what: &str,
+                   newest: &Option<Ranged<ThroughputUnit>>,
+                   before: &Option<Ranged<ThroughputUnit>>| {
+        match (newest, before) {
+            (Some(newest), Some(before)) if newest.low > before.high => {
+                format!("{what} is higher beyond both intervals")
+            }
+            (Some(newest), Some(before)) if newest.high < before.low => {
+                format!("{what} is lower beyond both intervals")
+            }
+            (Some(_), Some(_)) => format!("{what} cannot be told apart"),
+            _ => format!("{what} is not compared, since it is not known of both"),
+        }
+    };
+    format!(
+        "The newest test ({}) against the one before ({}): {}, and {}.",
+        show::day(newest.kept.made_at),
+        show::day(before.kept.made_at),
+        against(
+            "the leak rate",
+            &newest.rise.leak_rate,
+            &before.rise.leak_rate
+        ),
+        against(
+            "gas from inside",
+            &newest.rise.outgassing_rate,
+            &before.rise.outgassing_rate
+        ),
+    )
+}
+
+fn chart(tests: &[Test], unit: PressureUnit) -> Result<Option<Chart>, Fault> {
+    let longest = tests
+        .iter()
+        .flat_map(|test| test.curve.last())
+        .map(|last| last.0)
+        .fold(0.0, f64::max);
+    let (time_unit, seconds) = if longest > LONG {
+        ("min", 60.0)
+    } else {
+        ("s", 1.0)
+    };
+    // A pressure below the start is a difference, which no pressure can be.
+    let per_pascal = Pressure::from_pascals(1.0).map_or(1.0, |one| one.in_unit(unit));
+    let curves: Vec<Vec<(f64, f64)>> = tests
+        .iter()
+        .map(|test| {
+            test.curve
+                .iter()
+                .map(|(time, rise)| (time / seconds, rise * per_pascal))
+                .collect()
+        })
+        .collect();
+    let tops: Vec<f64> = curves
+        .iter()
+        .filter_map(|curve| curve.iter().map(|point| point.1).reduce(f64::max))
+        .filter(|top| *top > 0.0)
+        .collect();
+    let highest = tops.iter().copied().fold(0.0, f64::max);
+    let lowest = tops.iter().copied().fold(f64::INFINITY, f64::min);
+    let decades = highest > APART * lowest;
+    let all = || curves.iter().flatten();
+    let across = format!("Time since the valve closed in {time_unit}");
+    let up = format!("Rise above the start in {unit}");
+    // By decades the first scattered readings would stretch the axes over nothing.
+    let shown = |point: &&(f64, f64)| !decades || (point.0 > 0.0 && point.1 > 1e-3 * lowest);
+    let times: Vec<f64> = all().filter(shown).map(|point| point.0).collect();
+    let rises: Vec<f64> = all().filter(shown).map(|point| point.1).collect();
+    let axes = if decades {
+        Axis::decades(&across, times).zip(Axis::decades(&up, rises))
+    } else {
+        Axis::linear(&across, times).zip(Axis::linear(&up, rises))
+    };
+    let Some((across, up)) = axes else {
+        return Ok(None);
+    };
+    let title = "Rise against time since the valve closed";
+    let description = format!(
+        "{}, each as its rise above the pressure at its start; {}.",
+        show::counted(
+            tops.len() as u64,
+            "rise test",
+            "rise tests laid over each other"
+        ),
+        if decades {
+            "both axes by decades, since the rises differ widely"
+        } else {
+            "both axes linear"
+        }
+    );
+    let drawn: Vec<Series> = tests
+        .iter()
+        .zip(&curves)
+        .zip(1u8..)
+        .map(|((test, curve), number)| Series {
+            name: format!(
+                "{number}: {}, incident {}",
+                show::day(test.kept.made_at),
+                test.kept.incident
+            ),
+            mark: Mark::Numbered(number),
+            points: curve.iter().filter(shown).copied().collect(),
+        })
+        .collect();
+    let rows = drawn
+        .iter()
+        .zip(1..)
+        .flat_map(|(series, number)| {
+            let step = series.points.len().div_ceil(LISTED).max(1);
+            let listed = series.points.iter().step_by(step);
+            listed.map(move |(time, rise)| {
+                vec![format!("{number}"), cell(Some(*time)), cell(Some(*rise))]
+            })
+        })
+        .collect();
+    let svg = Curves {
+        title,
+        description: &description,
+        across,
+        up,
+        series: drawn,
+    }
+    .draw()?;
+    Ok(Some(Chart {
+        id: "chart-rises".to_owned(),
+        title: title.to_owned(),
+        description,
+        svg,
+        table: DataTable {
+            caption: format!("Rise above the start, about {LISTED} points of each test"),
+            headings: vec![
+                "Test".to_owned(),
+                format!("Time in {time_unit}"),
+                format!("Rise in {unit}"),
+            ],
+            rows,
+        },
+    }))
+}

@@ -1,0 +1,59 @@
+//! Rise tests of one tool laid over each other.
+
+use askama::Template;
+
+use super::SafeHtml;
+use super::chart::Chart;
+use super::form::Field;
+use super::page::Page;
+
+/// The rise tests of one tool in one plot, with their rates beside it.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "rises.html")]
+pub struct RisesPage {
+    /// The frame.
+    pub page: Page,
+    /// The tool.
+    pub code: String,
+    /// How many are kept and shown, in words.
+    pub summary: String,
+    /// The newest against the one before, in one sentence; empty without two.
+    pub comparison: String,
+    /// The choice of unit, sent back by GET; none where nothing is drawn.
+    pub unit: Option<Field>,
+    /// Where it is sent.
+    pub action: String,
+    /// The plot; none where no test has readings.
+    pub chart: Option<Chart>,
+    /// The tests, newest first.
+    pub tests: Vec<RiseLine>,
+    /// When a rise is as on the healthy tool, sanitised.
+    pub rule: SafeHtml,
+    /// Where a rise test of this tool is made.
+    pub calculate: String,
+}
+
+/// One rise test.
+#[derive(Clone, Debug, Default)]
+pub struct RiseLine {
+    /// Its number in the plot.
+    pub number: usize,
+    /// When it was made.
+    pub when: String,
+    /// The calculation as kept.
+    pub href: String,
+    /// The incident with which it is kept.
+    pub incident: i64,
+    /// Steady inflow with its unit; a dash for none.
+    pub leak: String,
+    /// Its interval; empty for none.
+    pub leak_interval: String,
+    /// Gas from inside with its unit; a dash for none.
+    pub outgassing: String,
+    /// Its interval; empty for none.
+    pub outgassing_interval: String,
+    /// The verdict in words.
+    pub verdict: String,
+    /// Whether it was made after a fix.
+    pub after_fix: bool,
+}
