@@ -211,8 +211,8 @@ fn comparison(tests: &[Test]) -> String {
     };
     format!(
         "The newest test ({}) against the one before ({}): {}, and {}.",
-        show::day(newest.kept.made_at),
-        show::day(before.kept.made_at),
+        show::moment(newest.kept.made_at),
+        show::moment(before.kept.made_at),
         against(
             "the leak rate",
             &newest.rise.leak_rate,
