@@ -172,10 +172,10 @@ async fn write(
         };
         let text = text.map_err(|refusal| changed(vec![refusal]))?;
         let filing = row::read(&text, catalogue, &tools, now).map_err(changed)?;
-        bulk.add(&filing).await?;
-        if let Some((_, tool)) = filing.new_tool {
-            tools.insert(tool.id.clone(), tool);
+        if let Some((_, tool)) = &filing.new_tool {
+            tools.insert(tool.id.clone(), tool.clone());
         }
+        bulk.add(filing).await?;
     }
     Ok(bulk.commit().await?)
 }

@@ -17,6 +17,9 @@ use crate::casebook::{
 };
 use crate::vacuum::units::TypedPressure;
 
+/// Rows that a bulk filing writes in one statement.
+const TOGETHER: usize = 200;
+
 /// The most numbers asked for in one statement.
 const BATCH: usize = 500;
 
@@ -131,10 +134,16 @@ impl Store {
     /// # Errors
     /// The database failing.
     pub async fn begin_filing(&self) -> Result<BulkFiling, StoreError> {
+        let mut tx = self.begin().await?;
+        let incidents = counted(&mut tx, "incident").await?;
+        let changes = counted(&mut tx, "change").await?;
         Ok(BulkFiling {
             store: self.clone(),
-            tx: self.begin().await?,
-            last: None,
+            tx,
+            incidents,
+            changes,
+            waiting: Vec::new(),
+            filed: false,
         })
     }
 
@@ -350,11 +359,19 @@ impl Store {
 
 /// Many reports on their way into the store. Dropped without [`BulkFiling::commit`],
 /// none of them is stored.
+///
+/// The write lock is held from the start, so the counters are kept here and written once,
+/// and rows go in by the hundred: one statement for each would take longer than all else.
 #[derive(Debug)]
 pub struct BulkFiling {
     store: Store,
     tx: Transaction<'static, Sqlite>,
-    last: Option<i64>,
+    /// The last number given to an incident.
+    incidents: i64,
+    /// The last number given to a change.
+    changes: i64,
+    waiting: Vec<(i64, Filing)>,
+    filed: bool,
 }
 
 impl BulkFiling {
@@ -363,9 +380,26 @@ impl BulkFiling {
     /// # Errors
     /// [`StoreError::NumberTaken`], after which others can still be added; the database
     /// failing.
-    pub async fn add(&mut self, filing: &Filing) -> Result<i64, StoreError> {
-        let (number, seq) = file_one(&mut self.tx, filing).await?;
-        self.last = Some(seq);
+    pub async fn add(&mut self, filing: Filing) -> Result<i64, StoreError> {
+        let number = match filing.number {
+            None => self.incidents + 1,
+            Some(number) => {
+                let waiting = self.waiting.iter().any(|(other, _)| *other == number);
+                if waiting || taken(&mut self.tx, number).await? {
+                    return Err(StoreError::NumberTaken(number));
+                }
+                number
+            }
+        };
+        if let Some((site, tool)) = &filing.new_tool {
+            add_site(&mut self.tx, site).await?;
+            add_tool(&mut self.tx, tool).await?;
+        }
+        self.incidents = self.incidents.max(number);
+        self.waiting.push((number, filing));
+        if self.waiting.len() == TOGETHER {
+            self.write().await?;
+        }
         Ok(number)
     }
 
@@ -373,13 +407,108 @@ impl BulkFiling {
     ///
     /// # Errors
     /// The database failing; nothing is stored then.
-    pub async fn commit(self) -> Result<(), StoreError> {
+    pub async fn commit(mut self) -> Result<(), StoreError> {
+        self.write().await?;
+        for (counter, value) in [("incident", self.incidents), ("change", self.changes)] {
+            sqlx::query("update counter set value = $1 where name = $2")
+                .bind(value)
+                .bind(counter)
+                .execute(&mut *self.tx)
+                .await?;
+        }
         self.tx.commit().await?;
-        if let Some(seq) = self.last {
-            self.store.announce(seq);
+        if self.filed {
+            self.store.announce(self.changes);
         }
         Ok(())
     }
+
+    /// Writes what waits.
+    async fn write(&mut self) -> Result<(), StoreError> {
+        if self.waiting.is_empty() {
+            return Ok(());
+        }
+        let waiting = std::mem::take(&mut self.waiting);
+        let mut present = QueryBuilder::<Sqlite>::new(
+            "insert into incident (number, revision, tool, status, occurred_at, closed_at, cause, \
+             healthy_pa, faulty_pa, restored_pa, labour_minutes, down_hours) ",
+        );
+        present.push_values(&waiting, |mut row, (number, filing)| {
+            let incident = &filing.incident;
+            row.push_bind(*number)
+                .push_bind(filing.earlier.len() as i64 + 1)
+                .push_bind(incident.tool.as_str())
+                .push_bind(incident.status.id())
+                .push_bind(incident.occurred_at.as_microsecond())
+                .push_bind(incident.closed_at.map(Timestamp::as_microsecond))
+                .push_bind(incident.cause.as_ref().map(|cause| cause.id()))
+                .push_bind(pascals(incident.pressures.healthy))
+                .push_bind(pascals(incident.pressures.faulty))
+                .push_bind(pascals(incident.pressures.restored))
+                .push_bind(incident.labour_minutes)
+                .push_bind(incident.down_hours);
+        });
+        present.build().execute(&mut *self.tx).await?;
+        let mut newest = Vec::with_capacity(waiting.len());
+        for (number, filing) in &waiting {
+            for revision in &filing.earlier {
+                put_revision(&mut self.tx, *number, revision).await?;
+            }
+            for calculation in &filing.calculations {
+                put_calculation(&mut self.tx, *number, calculation).await?;
+            }
+            newest.push(serde_json::to_string(&filing.incident).map_err(encode)?);
+        }
+        let mut revisions = QueryBuilder::<Sqlite>::new(
+            "insert into revision (number, revision, at, author, reason, record) ",
+        );
+        revisions.push_values(
+            waiting.iter().zip(&newest),
+            |mut row, ((number, filing), record)| {
+                row.push_bind(*number)
+                    .push_bind(filing.earlier.len() as i64 + 1)
+                    .push_bind(filing.at.as_microsecond())
+                    .push_bind(filing.author.as_str())
+                    .push_bind(filing.reason.as_str())
+                    .push_bind(record.as_str());
+            },
+        );
+        revisions.build().execute(&mut *self.tx).await?;
+        let mut changes =
+            QueryBuilder::<Sqlite>::new("insert into change (seq, number, revision) ");
+        let first = self.changes + 1;
+        changes.push_values(
+            waiting.iter().zip(first..),
+            |mut row, ((number, filing), seq)| {
+                row.push_bind(seq)
+                    .push_bind(*number)
+                    .push_bind(filing.earlier.len() as i64 + 1);
+            },
+        );
+        changes.build().execute(&mut *self.tx).await?;
+        self.changes += waiting.len() as i64;
+        self.filed = true;
+        Ok(())
+    }
+}
+
+async fn counted(connection: &mut SqliteConnection, counter: &str) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar("select value from counter where name = $1")
+        .bind(counter)
+        .fetch_one(connection)
+        .await
+}
+
+async fn taken(connection: &mut SqliteConnection, number: i64) -> Result<bool, sqlx::Error> {
+    let taken: Option<i64> = sqlx::query_scalar("select number from incident where number = $1")
+        .bind(number)
+        .fetch_optional(connection)
+        .await?;
+    Ok(taken.is_some())
+}
+
+fn pascals(typed: Option<TypedPressure>) -> Option<f64> {
+    Some(typed?.pressure().ok()?.pascals())
 }
 
 async fn file_one(
@@ -393,12 +522,7 @@ async fn file_one(
     let number = match filing.number {
         None => next(connection, "incident").await?,
         Some(number) => {
-            let taken: Option<i64> =
-                sqlx::query_scalar("select number from incident where number = $1")
-                    .bind(number)
-                    .fetch_optional(&mut *connection)
-                    .await?;
-            if taken.is_some() {
+            if taken(connection, number).await? {
                 return Err(StoreError::NumberTaken(number));
             }
             sqlx::query(
@@ -435,11 +559,6 @@ async fn put_present(
     revision: i64,
     incident: &Incident,
 ) -> Result<(), sqlx::Error> {
-    let pascals = |typed: Option<TypedPressure>| {
-        typed
-            .and_then(|typed| typed.pressure().ok())
-            .map(|pressure| pressure.pascals())
-    };
     sqlx::query(
         "insert into incident (number, revision, tool, status, occurred_at, closed_at, cause, \
          healthy_pa, faulty_pa, restored_pa, labour_minutes, down_hours) \
