@@ -6,11 +6,11 @@
 //! so is marked as ruled out; words too common to tell anything are dropped, their places kept.
 //! Pure. Nothing here knows of the index beyond the form of its terms.
 
-use std::{ops::Range, sync::Arc};
+use std::{cell::RefCell, collections::HashMap, ops::Range, sync::Arc};
 
 use tantivy::tokenizer::{
-    AsciiFoldingFilter, Language, LowerCaser, RemoveLongFilter, SimpleTokenizer, Stemmer,
-    TextAnalyzer, Token, TokenStream, Tokenizer,
+    AsciiFoldingFilter, Language, LowerCaser, RawTokenizer, RemoveLongFilter, SimpleTokenizer,
+    Stemmer, TextAnalyzer, Token, TokenStream, Tokenizer,
 };
 
 use super::{
@@ -25,6 +25,9 @@ pub(super) const NAME: &str = "incident-text";
 
 /// Longer words are numbers pasted from somewhere, never words.
 const LONGEST_WORD: usize = 40;
+
+/// Stems each thread keeps at most.
+const STEMS_KEPT: usize = 50_000;
 
 /// What stands before the index term of a word that is ruled out.
 const RULED_OUT: char = '!';
@@ -175,21 +178,20 @@ pub(super) fn is_written(term: &str) -> bool {
 
 /// The words of a text with pressures left out; not yet judged for what is ruled out.
 pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
-    let plain = tokens(text, false);
-    let stems = tokens(text, true);
+    let plain = tokens(text);
     let mut words: Vec<Word> = Vec::with_capacity(plain.len());
-    let mut push = |plain: &str, stem: &str, place: Range<usize>| {
+    let mut push = |plain: &str, stem: String, place: Range<usize>| {
         words.push(Word {
             position: words.len(),
             plain: plain.to_owned(),
-            stem: stem.to_owned(),
+            stem,
             place,
             ruled_out: false,
             common: STOP_WORDS.contains(&plain),
         });
     };
     let mut readings = readings.iter().peekable();
-    for (plain, stem) in plain.iter().zip(&stems) {
+    for plain in &plain {
         let place = plain.offset_from..plain.offset_to;
         while readings.next_if(|r| r.place.end <= place.start).is_some() {}
         if readings.peek().is_some_and(|r| r.place.start < place.end) {
@@ -198,10 +200,10 @@ pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
         match glued(&plain.text) {
             Some(at) if place.len() == plain.text.len() => {
                 let (figures, unit) = plain.text.split_at(at);
-                push(figures, figures, place.start..place.start + at);
-                push(unit, unit, place.start + at..place.end);
+                push(figures, figures.to_owned(), place.start..place.start + at);
+                push(unit, unit.to_owned(), place.start + at..place.end);
             }
-            _ => push(&plain.text, &stem.text, place),
+            _ => push(&plain.text, stem(&plain.text), place),
         }
     }
     words
@@ -213,22 +215,44 @@ fn glued(word: &str) -> Option<usize> {
     (at > 0 && UNITS.contains(&&word[at..])).then_some(at)
 }
 
-fn tokens(text: &str, stemmed: bool) -> Vec<Token> {
-    let plain = TextAnalyzer::builder(SimpleTokenizer::default())
+fn tokens(text: &str) -> Vec<Token> {
+    let mut analyser = TextAnalyzer::builder(SimpleTokenizer::default())
         .filter(RemoveLongFilter::limit(LONGEST_WORD))
         .filter(LowerCaser)
-        .filter(AsciiFoldingFilter);
-    let mut analyser = if stemmed {
-        plain.filter(Stemmer::new(Language::English)).build()
-    } else {
-        plain.build()
-    };
+        .filter(AsciiFoldingFilter)
+        .build();
     let mut stream = analyser.token_stream(text);
     let mut tokens = Vec::new();
     while let Some(token) = stream.next() {
         tokens.push(token.clone());
     }
     tokens
+}
+
+thread_local! {
+    /// Stems found before: a fleet's cases are told in few words, over and over.
+    static STEMS: RefCell<HashMap<String, String>> = RefCell::default();
+}
+
+/// The stem of a word in plain small letters.
+fn stem(word: &str) -> String {
+    STEMS.with_borrow_mut(|known| {
+        if let Some(stem) = known.get(word) {
+            return stem.clone();
+        }
+        let mut stemmer = TextAnalyzer::builder(RawTokenizer::default())
+            .filter(Stemmer::new(Language::English))
+            .build();
+        let mut stream = stemmer.token_stream(word);
+        let stem = stream
+            .next()
+            .map_or_else(|| word.to_owned(), |token| token.text.clone());
+        if known.len() == STEMS_KEPT {
+            known.clear();
+        }
+        known.insert(word.to_owned(), stem.clone());
+        stem
+    })
 }
 
 impl Tokenizer for Analysis {
