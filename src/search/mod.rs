@@ -21,6 +21,7 @@ mod query;
 mod rank;
 mod schema;
 mod shelf;
+mod shortlist;
 mod site;
 mod spelling;
 mod spread;

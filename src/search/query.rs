@@ -23,7 +23,7 @@ use super::{
     plan::{AskedPressure, Strict, Understood, Wanted},
     pressure::{Reading, Told},
     rank::{self, Scorer},
-    spread,
+    shortlist, spread,
 };
 use crate::{
     casebook::{Asker, SiteScope},
@@ -101,6 +101,8 @@ impl Hit {
 pub struct Answer {
     /// How many incidents fit at all.
     pub total: usize,
+    /// Whether more may fit: in a large index not every match is looked at.
+    pub or_more: bool,
     /// The best of them.
     pub hits: Vec<Hit>,
     /// What the search was understood to ask.
@@ -306,6 +308,23 @@ impl SearchIndex {
         let words = self.clauses(searcher, asked, more)?;
         let query = self.narrowed(words, &request.filters);
         let end = request.skip + request.limit.max(1);
+        let cut = request.skip.min(end)..end;
+        if searcher.num_docs() > shortlist::WHOLE
+            && end <= shortlist::LENGTH / 2
+            && request.filters == Filters::default()
+            && let Some((words, held)) = self.words_alone(searcher, asked)?
+        {
+            let found = shortlist::weighed(searcher, &words, query.as_ref(), &asked.pressures)?;
+            let total = held.max(found.len());
+            let hits = spread::out(searcher, found)?;
+            return Ok(Answer {
+                total,
+                or_more: true,
+                hits: page(hits, cut),
+                understood: Arc::new(asked.clone()),
+                relaxed: Vec::new(),
+            });
+        }
         let pressures = asked.pressures.clone();
         let top = TopDocs::with_limit(end.max(spread::LOOKED_AT)).tweak_score(
             move |segment: &SegmentReader| {
@@ -314,18 +333,54 @@ impl SearchIndex {
             },
         );
         let (found, total) = searcher.search(&query, &(top, Count))?;
-        let cut = request.skip.min(end)..end;
         let hits = spread::out(searcher, found)?;
         Ok(Answer {
             total,
+            or_more: false,
             hits: page(hits, cut),
             understood: Arc::new(asked.clone()),
             relaxed: Vec::new(),
         })
     }
 
+    /// The words asked for as one flat union, and how many cases the commonest of them
+    /// alone finds; none where a short list by words would not do: where cases are left out,
+    /// and where a word was taken for two.
+    pub(super) fn words_alone(
+        &self,
+        searcher: &Searcher,
+        asked: &Understood,
+    ) -> Result<Option<(BooleanQuery, usize)>, SearchError> {
+        if asked.is_strict()
+            || asked.pressures.iter().any(|p| p.reading.bounded)
+            || asked.wanted.iter().any(|wanted| wanted.pair.is_some())
+        {
+            return Ok(None);
+        }
+        let mut terms: Vec<Box<dyn Query>> = Vec::new();
+        let mut held = 0;
+        for (form, worth) in asked.wanted.iter().flat_map(|wanted| &wanted.terms) {
+            for part in Part::ALL {
+                let term = Term::from_field_text(self.fields.part(part), form);
+                let holding = searcher.doc_freq(&term)?;
+                if holding > 0 {
+                    held = held.max(holding);
+                    terms.push(weighted(scored(term), part.weight() * worth));
+                }
+            }
+        }
+        // Cases taken out or replaced are counted until their segments are merged.
+        let gone: u64 = searcher
+            .segment_readers()
+            .iter()
+            .map(|segment| u64::from(segment.num_deleted_docs()))
+            .sum();
+        let held = usize::try_from(held.saturating_sub(gone)).unwrap_or(usize::MAX);
+        Ok((!terms.is_empty()).then(|| (BooleanQuery::union(terms), held)))
+    }
+
     /// Everything asked as one query.
-    fn clauses(
+    pub(super) fn clauses(
         &self,
         searcher: &Searcher,
         asked: &Understood,

@@ -3,12 +3,20 @@
 use std::sync::Arc;
 
 use proptest::prelude::*;
+use tantivy::{
+    DocId, Score, SegmentReader,
+    collector::{Count, TopDocs},
+};
 
 use super::{
-    Request, SearchIndex,
+    Entry, Reached, Request, SearchIndex,
     analysis::{Analysed, Analysis},
+    document::{Measured, When},
     language::parse,
+    plan::Understood,
     pressure::{Reading, Told, readings},
+    rank::Scorer,
+    shortlist,
     words::WordList,
 };
 use crate::{casebook::Asker, vacuum::units::PressureUnit};
@@ -306,5 +314,86 @@ proptest! {
         let reading = one(&text);
         prop_assert_eq!(reading.unit, Some(unit));
         prop_assert!((10_f64.powf(reading.low) / value - 1.0).abs() < 0.01);
+    }
+}
+
+fn told(number: i64, symptom: &str, power: f64) -> Entry {
+    Entry {
+        number,
+        revision: 1,
+        status: "closed",
+        tool: "T-01".to_owned(),
+        site: "T".to_owned(),
+        class: "cryo-evaporator".to_owned(),
+        kind: None,
+        cause: None,
+        occurred_at: number,
+        symptom: symptom.to_owned(),
+        cause_text: String::new(),
+        fix: "door seal cleaned".to_owned(),
+        notes: String::new(),
+        facts: String::new(),
+        unit: PressureUnit::Pascal,
+        pressures: vec![Measured {
+            power,
+            when: When::Fault,
+            shown: String::new(),
+        }],
+    }
+}
+
+/// Where the short list holds every match, it orders them as weighing all of them does.
+#[test]
+fn a_short_list_is_ordered_as_the_whole_is() {
+    let words = ["foil", "door", "seal", "water", "gate", "slow", "rough"];
+    let entries: Vec<_> = (1..=300_i64)
+        .map(|number| {
+            let symptom: Vec<_> = words
+                .iter()
+                .enumerate()
+                .filter(|(at, _)| (number * 37 + 11) >> at & 1 == 1)
+                .map(|(_, word)| *word)
+                .collect();
+            told(
+                number,
+                &symptom.join(" "),
+                -6.0 + (number % 17) as f64 / 8.0,
+            )
+        })
+        .collect();
+    let index = SearchIndex::in_memory(analysis()).expect("an index");
+    for part in entries.chunks(120) {
+        index.add(part).expect("kept");
+        index.commit(Reached::default()).expect("kept");
+    }
+    let searcher = index.reader.searcher();
+    let vocabulary = index.vocabulary(&searcher).expect("words");
+    for typed in [
+        "foil 2e-5 Pa",
+        "water at the gate, door seal",
+        "rough 3e-6 Pa slow",
+    ] {
+        let asked = Understood::new(typed, &index.analysis, &vocabulary);
+        let query = index
+            .clauses(&searcher, &asked, Vec::new())
+            .expect("a query");
+        let (flat, held) = index
+            .words_alone(&searcher, &asked)
+            .expect("readable")
+            .expect("words");
+        let pressures = asked.pressures.clone();
+        let all = TopDocs::with_limit(300).tweak_score(move |segment: &SegmentReader| {
+            let scorer = Scorer::new(&pressures, segment);
+            move |case: DocId, score: Score| score + scorer.worth(case)
+        });
+        let (whole, total) = searcher.search(&query, &(all, Count)).expect("found");
+        let listed = shortlist::weighed(&searcher, &flat, query.as_ref(), &asked.pressures)
+            .expect("weighed");
+        let worded: Vec<_> = whole
+            .into_iter()
+            .filter(|(_, address)| listed.iter().any(|(_, other)| other == address))
+            .collect();
+        assert_eq!(worded, listed, "{typed}");
+        assert!(held > 100 && held <= total, "{typed}: {held} of {total}");
     }
 }

@@ -23,6 +23,8 @@ const MOST: usize = 200;
 #[derive(Debug, Serialize)]
 pub(super) struct Found {
     total: usize,
+    /// Whether more than `total` may fit.
+    or_more: bool,
     remarks: Vec<String>,
     hits: Vec<FoundHit>,
 }
@@ -107,6 +109,7 @@ async fn found(
         .collect();
     Ok(Found {
         total: answer.total,
+        or_more: answer.or_more,
         remarks: finding::remarks(app, answer),
         hits,
     })

@@ -91,11 +91,11 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         page,
         query,
         filters: view,
-        summary: show::counted(total as u64, "case", "cases"),
+        summary: cases(&answer),
         remarks: remarks(&app, &answer),
         nearest,
         sequence,
-        pager: pager(&asked, "/search", place, total, hits.len()),
+        pager: pager(&asked, "/search", place, &answer, hits.len()),
         hits,
         suggestions,
     })
@@ -126,7 +126,7 @@ pub(super) async fn similar(
         filters: view,
         summary: format!(
             "{} with words in common with number {number}",
-            show::counted(answer.total as u64, "case", "cases")
+            cases(&answer)
         ),
         remarks: remarks(&app, &answer),
         nearest: causes_of(&app, &asker, &tools, &answer).await?.0,
@@ -134,7 +134,7 @@ pub(super) async fn similar(
             format!("What to check next on {}", filed.current().incident.tool),
             asked_sequence::address_for(&filed.current().incident, BTreeMap::new()),
         )),
-        pager: pager(&asked, &here, place, answer.total, hits.len()),
+        pager: pager(&asked, &here, place, &answer, hits.len()),
         hits,
         suggestions: Vec::new(),
     })
@@ -152,10 +152,11 @@ pub(super) async fn beside(
         hits: hits(app, asker, tools, &answer).await?,
         all: (answer.total > BESIDE).then(|| {
             Link::new(
-                format!(
-                    "All {}",
-                    show::counted(answer.total as u64, "case", "cases")
-                ),
+                if answer.or_more {
+                    "More cases like this".to_owned()
+                } else {
+                    format!("All {}", cases(&answer))
+                },
                 format!("/incidents/{}/similar", filed.number),
             )
         }),
@@ -282,7 +283,18 @@ fn page_number(asked: &Asked) -> usize {
         .clamp(1, LAST_PAGE)
 }
 
-fn pager(asked: &Asked, path: &str, place: usize, total: usize, shown: usize) -> Pager {
+/// `132 cases`, or `at least 10,400 cases` where not every match was looked at.
+fn cases(answer: &Answer) -> String {
+    let cases = show::counted(answer.total as u64, "case", "cases");
+    if answer.or_more {
+        format!("at least {cases}")
+    } else {
+        cases
+    }
+}
+
+fn pager(asked: &Asked, path: &str, place: usize, answer: &Answer, shown: usize) -> Pager {
+    let total = answer.total;
     let first = (place - 1) * PAGE;
     let step = |to: usize| {
         let to = if to == 1 {
@@ -297,9 +309,10 @@ fn pager(asked: &Asked, path: &str, place: usize, total: usize, shown: usize) ->
             String::new()
         } else {
             format!(
-                "{} to {} of {}",
+                "{} to {} of {}{}",
                 show::count(first as u64 + 1),
                 show::count((first + shown) as u64),
+                if answer.or_more { "at least " } else { "" },
                 show::count(total as u64)
             )
         },
