@@ -1,7 +1,7 @@
 //! The store's closed incidents as cases, to be replayed in time order.
 //!
 //! The command line and the page replay the same cases; the replay itself is
-//! [`crate::advice::backtest`].
+//! [`crate::advice::backtest()`].
 
 use std::{collections::HashMap, sync::Arc};
 

@@ -1,7 +1,7 @@
 //! A pressure rise held against that of the same tool when it was healthy.
 //!
 //! Two gas loads (whole rise times volume over time) are compared by their 95 % intervals. The
-//! rule is [`held_against`]; its cuts are common practice, no source. Which test counts as the
+//! rule is `held_against`; its cuts are common practice, no source. Which test counts as the
 //! healthy one is for whoever asks: the web takes the newest kept one made after a fix.
 
 use serde::{Deserialize, Serialize};
