@@ -9,6 +9,7 @@ use super::{
     digest::Digest,
     pressure::{Told, readings, scale},
     schema::Fields,
+    surface,
 };
 use crate::{
     casebook::{Finding, Incident, Tool},
@@ -303,6 +304,9 @@ impl Entry {
         }
         document.add_f64(fields.unit, scale(self.unit));
         document.add_u64(fields.alike, self.alike());
+        for digest in surface::digests(&self.symptom) {
+            document.add_u64(fields.surface, digest);
+        }
         document.add_u64(fields.digest, self.digest());
         document
     }

@@ -25,6 +25,7 @@ mod shortlist;
 mod site;
 mod spelling;
 mod spread;
+mod surface;
 #[cfg(test)]
 mod tests;
 mod vocabulary;

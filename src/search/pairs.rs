@@ -33,8 +33,11 @@ const LEAST: f32 = 0.1;
 /// Meanings kept for one form.
 const KEPT: usize = 3;
 
-/// What a form means: stems side by side, and how likely.
-pub(super) type Meaning = (Vec<String>, f32);
+/// What a form means: words side by side, each with its stem, and how likely.
+pub(super) type Meaning = (Vec<Meant>, f32);
+
+/// A word as meant: as written, and its stem.
+pub(super) type Meant = (String, String);
 
 /// The meanings learnt.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -42,7 +45,7 @@ pub(super) struct Learnt {
     forms: HashMap<Vec<String>, Vec<Meaning>>,
 }
 
-type Counts = HashMap<Vec<String>, HashMap<Vec<String>, f64>>;
+type Counts = HashMap<Vec<String>, HashMap<Vec<Meant>, f64>>;
 
 impl Learnt {
     /// Learns from texts as written and as meant.
@@ -50,7 +53,7 @@ impl Learnt {
         let pairs: Vec<_> = pairs
             .into_iter()
             .take(MOST_PAIRS)
-            .map(|(written, meant)| (stems(written), stems(meant)))
+            .map(|(written, meant)| (stems(written), words(meant)))
             .collect();
         let mut counts = Counts::new();
         for _ in 0..ROUNDS {
@@ -80,7 +83,8 @@ impl Learnt {
                 .collect();
             meanings.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
             meanings.truncate(KEPT);
-            let says = meanings.iter().any(|(meaning, _)| *meaning != form);
+            let own = |meaning: &[Meant]| meaning.iter().map(|(_, stem)| stem).eq(&form);
+            let says = meanings.iter().any(|(meaning, _)| !own(meaning));
             says.then_some((form, meanings))
         });
         Self {
@@ -104,8 +108,15 @@ impl Learnt {
 }
 
 fn stems(text: &str) -> Vec<String> {
+    words(text).into_iter().map(|(_, stem)| stem).collect()
+}
+
+fn words(text: &str) -> Vec<Meant> {
     let words = split(text, &[]).into_iter();
-    words.map(|word| word.stem).take(MOST_WORDS).collect()
+    words
+        .map(|word| (word.plain, word.stem))
+        .take(MOST_WORDS)
+        .collect()
 }
 
 /// The shape of a word that has figures in it.
@@ -119,7 +130,7 @@ fn shape(word: &str) -> Option<String> {
 }
 
 /// The cheapest way to lay the two side by side, in order.
-fn align(written: &[String], meant: &[String], counts: &Counts) -> Vec<(Vec<String>, Vec<String>)> {
+fn align(written: &[String], meant: &[Meant], counts: &Counts) -> Vec<(Vec<String>, Vec<Meant>)> {
     let (rows, columns) = (written.len() + 1, meant.len() + 1);
     let mut best = vec![(f64::INFINITY, 0, 0); rows * columns];
     best[0].0 = 0.0;
@@ -153,7 +164,7 @@ fn align(written: &[String], meant: &[String], counts: &Counts) -> Vec<(Vec<Stri
     pieces
 }
 
-fn cost(form: &[String], meaning: &[String], counts: &Counts) -> f64 {
+fn cost(form: &[String], meaning: &[Meant], counts: &Counts) -> f64 {
     let further = (form.len() - 1 + meaning.len().saturating_sub(1)) as f64;
     let first = match meaning {
         [] => ALONE,
@@ -169,12 +180,13 @@ fn cost(form: &[String], meaning: &[String], counts: &Counts) -> f64 {
 }
 
 /// How little a word looks like what it may stand for.
-fn unlike(word: &str, meaning: &[String]) -> f64 {
-    let whole = meaning.concat();
+fn unlike(word: &str, meaning: &[Meant]) -> f64 {
+    let stems = || meaning.iter().map(|(_, stem)| stem.as_str());
+    let whole: String = stems().collect();
     if word == whole {
         return 0.0;
     }
-    let initials: String = meaning.iter().filter_map(|m| m.chars().next()).collect();
+    let initials: String = stems().filter_map(|stem| stem.chars().next()).collect();
     let mut letters = whole.chars();
     let within = word.chars().all(|c| letters.any(|other| other == c));
     let begins = word.chars().next() == whole.chars().next();
@@ -197,7 +209,10 @@ mod tests {
         let stems: Vec<&str> = stems.iter().map(String::as_str).collect();
         learnt
             .meanings(&stems)
-            .map_or(String::new(), |(_, meanings)| meanings[0].0.join(" "))
+            .map_or(String::new(), |(_, meanings)| {
+                let meant: Vec<_> = meanings[0].0.iter().map(|(_, s)| s.as_str()).collect();
+                meant.join(" ")
+            })
     }
 
     #[test]

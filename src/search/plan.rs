@@ -12,6 +12,7 @@ use super::{
     document::Part,
     language::{Named, Query, Within, parse},
     pressure::Reading,
+    surface::Surface,
     vocabulary::Vocabulary,
     words::adjoin,
 };
@@ -79,6 +80,8 @@ pub struct Understood {
     pub(super) pressures: Vec<AskedPressure>,
     pub(super) named: Vec<(Named, String)>,
     pub(super) kind: Option<Kind>,
+    /// The words typed, or as meant, for a comparison letter by letter.
+    pub(super) surface: Surface,
     pub(super) remarks: Vec<String>,
     places: HashMap<String, (usize, usize)>,
 }
@@ -123,6 +126,7 @@ impl Understood {
             pressures,
             named,
             kind,
+            surface: Surface::of_query(&analysed, analysis.learnt()),
             remarks: planner.remarks,
             places: HashMap::new(),
         }
@@ -134,11 +138,13 @@ impl Understood {
         analysis: &Analysis,
         wanted: Vec<Wanted>,
         pressures: Vec<AskedPressure>,
+        surface: Surface,
     ) -> Self {
         Self {
             analysis: analysis.clone(),
             wanted,
             pressures,
+            surface,
             ..Self::default()
         }
         .indexed()
@@ -335,7 +341,7 @@ impl Planner<'_> {
         let nth = |at: usize| {
             let terms: Vec<(String, f32)> = meanings
                 .iter()
-                .filter_map(|(meaning, chance)| Some((meaning.get(at)?.clone(), *chance)))
+                .filter_map(|(meaning, chance)| Some((meaning.get(at)?.1.clone(), *chance)))
                 .collect();
             Wanted {
                 shown: shown.to_owned(),

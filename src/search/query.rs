@@ -24,6 +24,7 @@ use super::{
     pressure::{Reading, Told},
     rank::{self, Scorer},
     shortlist, spread,
+    surface::Surface,
 };
 use crate::{
     casebook::{Asker, SiteScope},
@@ -280,7 +281,9 @@ impl SearchIndex {
                 shown: measured.shown.clone(),
             })
             .collect();
-        let asked = Understood::of_terms(&self.analysis, wanted, pressures);
+        let told = self.analysis.read(&entry.symptom);
+        let surface = Surface::of_query(&told, self.analysis.learnt());
+        let asked = Understood::of_terms(&self.analysis, wanted, pressures, surface);
         let own = Term::from_field_i64(self.fields.number, entry.number);
         self.ranked(
             &searcher,
@@ -316,7 +319,7 @@ impl SearchIndex {
         {
             let found = shortlist::weighed(searcher, &words, query.as_ref(), &asked.pressures)?;
             let total = held.max(found.len());
-            let hits = spread::out(searcher, found)?;
+            let hits = spread::out(searcher, &asked.surface, found)?;
             return Ok(Answer {
                 total,
                 or_more: true,
@@ -333,7 +336,7 @@ impl SearchIndex {
             },
         );
         let (found, total) = searcher.search(&query, &(top, Count))?;
-        let hits = spread::out(searcher, found)?;
+        let hits = spread::out(searcher, &asked.surface, found)?;
         Ok(Answer {
             total,
             or_more: false,

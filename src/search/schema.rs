@@ -8,7 +8,7 @@ use super::{analysis, document::Part};
 
 /// Counted up whenever fields or analysis change; an index of another version is not
 /// opened but built anew beside it.
-pub(super) const VERSION: u32 = 3;
+pub(super) const VERSION: u32 = 4;
 
 /// Handles on the fields.
 #[derive(Clone, Copy, Debug)]
@@ -31,6 +31,8 @@ pub(super) struct Fields {
     pub(super) unit: Field,
     /// The same for cases told in the same words.
     pub(super) alike: Field,
+    /// Digests of the symptom's words as written.
+    pub(super) surface: Field,
     /// [`super::Entry::digest`], for comparing with the store; never searched.
     pub(super) digest: Field,
 }
@@ -41,6 +43,7 @@ pub(super) const BEFORE: &str = "pressure_before";
 pub(super) const OTHER: &str = "pressure_other";
 pub(super) const UNIT: &str = "unit";
 pub(super) const ALIKE: &str = "alike";
+pub(super) const SURFACE: &str = "surface";
 pub(super) const CAUSE: &str = "cause_id";
 pub(super) const DIGEST: &str = "digest";
 
@@ -80,6 +83,7 @@ pub(super) fn schema() -> (Schema, Fields) {
         other: builder.add_f64_field(OTHER, INDEXED | FAST),
         unit: builder.add_f64_field(UNIT, FAST),
         alike: builder.add_u64_field(ALIKE, FAST),
+        surface: builder.add_u64_field(SURFACE, FAST),
         digest: builder.add_u64_field(DIGEST, FAST),
     };
     (builder.build(), fields)

@@ -1,0 +1,123 @@
+//! How alike two texts are letter by letter: which words they share as written, endings and common
+//! words counted, against how many each has. It tells apart texts whose stems are the same.
+//!
+//! Words are kept as short digests in a column of the index, so that only the first hits have to be
+//! looked up and no text is read. Pure.
+
+use std::collections::BTreeSet;
+
+use super::{
+    analysis::{Analysed, split},
+    pairs::Learnt,
+    pressure::readings,
+};
+
+/// Words of a text that are compared.
+const MOST_WORDS: usize = 32;
+
+/// The words of a query, each with what it may stand for and how likely.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct Surface {
+    words: Vec<Vec<(u64, f32)>>,
+}
+
+/// The digests of a text's words, each once.
+pub(super) fn digests(text: &str) -> BTreeSet<u64> {
+    let words = split(text, &readings(text));
+    words
+        .iter()
+        .take(MOST_WORDS)
+        .map(|word| digest(&word.plain))
+        .collect()
+}
+
+impl Surface {
+    /// Of a query, where words may be meant otherwise. With a pressure in it, its words are not all
+    /// that is asked, and nothing is like it.
+    pub(super) fn of_query(query: &Analysed, learnt: &Learnt) -> Self {
+        if !query.readings.is_empty() {
+            return Self::default();
+        }
+        let words = &query.words[..query.words.len().min(MOST_WORDS)];
+        let mut surface = Self::default();
+        let mut at = 0;
+        while let Some(word) = words.get(at) {
+            let stems = words[at..].iter().take(2);
+            let stems: Vec<&str> = stems.map(|word| word.stem.as_str()).collect();
+            match learnt.meanings(&stems) {
+                Some((count, meanings)) => {
+                    for place in 0..meanings[0].0.len() {
+                        let mut either: Vec<_> = meanings
+                            .iter()
+                            .filter_map(|(meant, chance)| {
+                                Some((digest(&meant.get(place)?.0), *chance))
+                            })
+                            .collect();
+                        either.push((digest(&word.plain), 1.0));
+                        surface.words.push(either);
+                    }
+                    at += count;
+                }
+                None => {
+                    surface.words.push(vec![(digest(&word.plain), 1.0)]);
+                    at += 1;
+                }
+            }
+        }
+        surface
+    }
+
+    /// From 0, nothing shared, to 1, the same words (the coefficient of Dice 1945).
+    pub(super) fn likeness(&self, own: &BTreeSet<u64>) -> f32 {
+        let all = self.words.len() + own.len();
+        if all == 0 {
+            return 0.0;
+        }
+        let shared = self.words.iter().map(|either| {
+            let held = either.iter().filter(|(digest, _)| own.contains(digest));
+            held.map(|(_, chance)| *chance).fold(0.0, f32::max)
+        });
+        (2.0 * shared.sum::<f32>() / all as f32).min(1.0)
+    }
+}
+
+/// FNV-1a, folded to 16 bits: two different words rarely share one, and then little is lost.
+fn digest(word: &str) -> u64 {
+    let sum = word.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |sum, byte| {
+        (sum ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
+    });
+    (sum ^ (sum >> 16) ^ (sum >> 32) ^ (sum >> 48)) & 0xffff
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::search::analysis::Analysis;
+
+    fn likeness(a: &str, b: &str) -> f32 {
+        let query = Analysis::new(Arc::default()).read(a);
+        Surface::of_query(&query, &Learnt::default()).likeness(&digests(b))
+    }
+
+    #[test]
+    fn endings_and_common_words_tell_texts_apart() {
+        let same = likeness("light out on door", "light out on door");
+        assert!((same - 1.0).abs() < 1e-6);
+        assert!(likeness("light out on door", "lights out on door") < same);
+        assert!(likeness("light out", "light out on door") < same);
+        assert!(likeness("foil", "hair").abs() < 1e-6);
+    }
+
+    proptest! {
+        /// The coefficient lies between 0 and 1.
+        #[test]
+        fn likeness_is_a_share(a in ".{0,60}", b in ".{0,60}") {
+            let likeness = likeness(&a, &b);
+            prop_assert!((0.0..=1.0).contains(&likeness));
+        }
+    }
+}
