@@ -133,18 +133,31 @@ impl Understood {
         .indexed()
     }
 
+    /// What a text has to be compared by, in all its forms; minus, quotes and field words are plain text in it.
+    pub(super) fn wanted_of(
+        text: &str,
+        analysis: &Analysis,
+        vocabulary: &Vocabulary,
+    ) -> Vec<Wanted> {
+        let mut planner = Planner {
+            analysis,
+            vocabulary,
+            spelt: 0,
+            remarks: Vec::new(),
+        };
+        planner.wanted(text, &analysis.read(text))
+    }
+
     /// What a case is compared by: given terms, and its pressure at the fault.
     pub(super) fn of_terms(
         analysis: &Analysis,
         wanted: Vec<Wanted>,
         pressures: Vec<AskedPressure>,
-        surface: Surface,
     ) -> Self {
         Self {
             analysis: analysis.clone(),
             wanted,
             pressures,
-            surface,
             ..Self::default()
         }
         .indexed()

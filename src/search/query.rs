@@ -17,14 +17,12 @@ use tantivy::{
 
 use super::{
     Entry, SearchError, SearchIndex,
-    analysis::{concept_term, stem_term},
     document::{Part, When},
     language::Named,
     plan::{AskedPressure, Strict, Understood, Wanted},
     pressure::{Reading, Told},
     rank::{self, Scorer},
     shortlist, spread,
-    surface::Surface,
 };
 use crate::{
     casebook::{Asker, SiteScope},
@@ -225,32 +223,22 @@ impl SearchIndex {
     ) -> Result<Answer, SearchError> {
         let request = &request.seen_by(asker);
         let searcher = self.reader.searcher();
+        let vocabulary = self.vocabulary(&searcher)?;
         let mut telling: Vec<(f32, Wanted)> = Vec::new();
         for text in [&entry.symptom, &entry.facts] {
-            let analysed = self.analysis.read(text);
-            let words = analysed.words.iter().filter(|word| !word.common);
-            let words = words.map(|word| {
-                let shown = &text[word.place.clone()];
-                (shown, stem_term(&word.stem, word.ruled_out))
-            });
-            let mentions = analysed.mentions.iter().filter_map(|mention| {
-                let words = &analysed.words[mention.words.clone()];
-                let (first, last) = (words.first()?, words.last()?);
-                let term = concept_term(*mention.concepts.first()?, first.ruled_out);
-                Some((&text[first.place.start..last.place.end], term))
-            });
-            for (shown, term) in words.chain(mentions) {
-                if telling.iter().any(|(_, known)| known.terms[0].0 == term) {
+            for wanted in Understood::wanted_of(text, &self.analysis, &vocabulary) {
+                if telling
+                    .iter()
+                    .any(|(_, known)| known.terms[0].0 == wanted.terms[0].0)
+                {
                     continue;
                 }
-                let frequency = self.frequency(&searcher, &term)?;
-                if frequency > 1 {
+                let mut frequency = 0;
+                for (term, _) in &wanted.terms {
+                    frequency = frequency.max(self.frequency(&searcher, term)?);
+                }
+                if frequency > 0 {
                     let rarity = (searcher.num_docs() as f32 / frequency as f32).ln();
-                    let wanted = Wanted {
-                        shown: shown.to_owned(),
-                        terms: vec![(term, 1.0)],
-                        ..Wanted::default()
-                    };
                     telling.push((rarity, wanted));
                 }
             }
@@ -281,9 +269,7 @@ impl SearchIndex {
                 shown: measured.shown.clone(),
             })
             .collect();
-        let told = self.analysis.read(&entry.symptom);
-        let surface = Surface::of_query(&told, self.analysis.learnt());
-        let asked = Understood::of_terms(&self.analysis, wanted, pressures, surface);
+        let asked = Understood::of_terms(&self.analysis, wanted, pressures);
         let own = Term::from_field_i64(self.fields.number, entry.number);
         self.ranked(
             &searcher,
