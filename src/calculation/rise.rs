@@ -374,11 +374,16 @@ fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>>
     if let Some(weighed) = &test.weighed {
         fill(&mut report, weighed, &given);
     }
-    if let Some(doubt) = steady_outgassing(&report, &given) {
+    let doubt = steady_outgassing(&report, &given);
+    if doubt.is_some() {
         report.conclusion = RiseVerdict::CannotTell;
-        report.reasons.push(doubt);
     }
     conclude(&mut report);
+    if let Some(doubt) = doubt {
+        report.reasons.push(doubt);
+        // It sends people to a mass spectrometer.
+        report.cautions = ["high-voltage", "hot-parts"].map(str::to_owned).into();
+    }
     report.comparable = report.gas_load.is_some()
         && test
             .doubts
@@ -653,7 +658,9 @@ mod tests {
             request.pumped_for = Some(Typed::new(pumped, TimeUnit::Hour));
             run(&request).unwrap()
         };
-        assert!(!small(10.0).concluded);
+        let doubtful = small(10.0);
+        assert!(!doubtful.concluded);
+        assert_eq!(doubtful.cautions, ["high-voltage", "hot-parts"]);
         assert!(small(0.1).concluded);
     }
 
