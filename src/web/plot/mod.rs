@@ -5,6 +5,7 @@
 
 mod axis;
 mod curves;
+mod listed;
 mod pareto;
 mod rows;
 

@@ -1,12 +1,8 @@
 //! Amounts by falling size, with the line of what all so far amount to.
 
-use plotters::{
-    prelude::*,
-    series::LineSeries,
-    style::text_anchor::{HPos, Pos, VPos},
-};
+use plotters::{prelude::*, series::LineSeries};
 
-use super::{Axis, FONT, GRID, INK, LETTERS, WIDTH, colour, failed, finished, letters};
+use super::{Axis, WIDTH, colour, failed, finished, listed};
 use crate::web::{fault::Fault, views::SafeHtml};
 
 /// Height of one row: its name and its bar below it.
@@ -41,33 +37,15 @@ impl Pareto<'_> {
         let count = self.rows.len();
         let height = 70 + ROW * count as u32;
         let root = SVGBackend::with_string(svg, (WIDTH, height)).into_drawing_area();
-        let mut chart = ChartBuilder::on(&root)
-            .margin_left(14)
-            .margin_right(18)
-            .margin_top(4)
-            .x_label_area_size(58)
-            .build_cartesian_2d(axis.clone(), 0.0..count as f64)?;
-        chart
-            .configure_mesh()
-            .disable_y_mesh()
-            .disable_y_axis()
-            .bold_line_style(GRID)
-            .light_line_style(TRANSPARENT)
-            .axis_style(INK)
-            .label_style((FONT, LETTERS).into_font().color(&INK))
-            .axis_desc_style((FONT, LETTERS).into_font().color(&INK))
-            .x_desc(axis.title.as_str())
-            .x_label_formatter(&|place| axis.label(*place))
-            .draw()?;
-        let name = letters().pos(Pos::new(HPos::Left, VPos::Center));
+        let mut chart = listed::frame(&root, axis, count)?;
+        let name = listed::names();
         let middle = |place: usize| count as f64 - place as f64 - 0.74;
-        for (place, (words, share, _)) in self.rows.iter().enumerate() {
+        for (place, (_, share, _)) in self.rows.iter().enumerate() {
             let at = middle(place);
             chart.draw_series([Rectangle::new(
                 [(0.0, at - 0.17), (100.0 * share, at + 0.17)],
                 colour(0).filled(),
             )])?;
-            chart.draw_series([Text::new(shortened(words), (0.0, at + 0.46), name.clone())])?;
         }
         let line: Vec<(f64, f64)> = self
             .rows
@@ -80,6 +58,11 @@ impl Pareto<'_> {
             line.into_iter()
                 .map(|at| Circle::new(at, 5, colour(1).filled())),
         )?;
+        // Over the line, which crosses them.
+        for (place, (words, _, _)) in self.rows.iter().enumerate() {
+            let at = (0.0, middle(place) + 0.46);
+            chart.draw_series([Text::new(shortened(words), at, name.clone())])?;
+        }
         root.present()?;
         Ok(())
     }

@@ -1,12 +1,8 @@
 //! Named amounts below each other on one axis of decades, each with its interval.
 
-use plotters::{
-    coord::ranged1d::Ranged,
-    prelude::*,
-    style::text_anchor::{HPos, Pos, VPos},
-};
+use plotters::{coord::ranged1d::Ranged, prelude::*};
 
-use super::{Axis, FONT, GRID, INK, LETTERS, WIDTH, colour, failed, finished, letters};
+use super::{Axis, WIDTH, colour, failed, finished, listed};
 use crate::web::{fault::Fault, views::SafeHtml};
 
 /// Height of one row: its name and its mark below it.
@@ -81,25 +77,8 @@ impl Rows<'_> {
         let count = self.rows.len();
         let height = 66 + ROW * count as u32;
         let root = SVGBackend::with_string(svg, (WIDTH, height)).into_drawing_area();
-        let mut chart = ChartBuilder::on(&root)
-            .margin_left(12)
-            .margin_right(18)
-            .margin_top(4)
-            .x_label_area_size(58)
-            .build_cartesian_2d(axis.clone(), 0.0..count as f64)?;
-        chart
-            .configure_mesh()
-            .disable_y_mesh()
-            .disable_y_axis()
-            .bold_line_style(GRID)
-            .light_line_style(TRANSPARENT)
-            .axis_style(INK)
-            .label_style((FONT, LETTERS).into_font().color(&INK))
-            .axis_desc_style((FONT, LETTERS).into_font().color(&INK))
-            .x_desc(axis.title.as_str())
-            .x_label_formatter(&|place| axis.label(*place))
-            .draw()?;
-        let name = letters().pos(Pos::new(HPos::Left, VPos::Center));
+        let mut chart = listed::frame(&root, axis, count)?;
+        let name = listed::names();
         for (place, row) in self.rows.iter().enumerate() {
             let top = count as f64 - place as f64;
             let (words, mark) = (top - 0.28, top - 0.72);
