@@ -5,8 +5,9 @@ use serde_json::Value;
 use sqlx::{FromRow, SqliteConnection};
 
 use super::{
-    Keyed, Store, StoreError,
+    Store, StoreError,
     fleet::{encode, scope},
+    key::{Asking, Keyed},
     next,
 };
 use crate::casebook::{Asker, CALCULATION_BYTES, CALCULATION_LIMIT, Calculation};
@@ -116,18 +117,10 @@ impl Store {
         // A task of its own, so that a client that hangs up cannot stop a write half-way.
         tokio::spawn(async move {
             let mut tx = store.begin().await?;
-            if let Some(key) = &key {
-                let known: Option<(String, i64)> = sqlx::query_as(
-                    "select digest, calculation from calculation_key where key = $1",
-                )
-                .bind(&key.key)
-                .fetch_optional(&mut *tx)
-                .await?;
-                match known {
-                    Some((digest, id)) if digest == key.digest => return Ok(id),
-                    Some(_) => return Err(StoreError::KeyReused(key.key.clone())),
-                    None => {}
-                }
+            if let Some(key) = &key
+                && let Some(id) = key.answered(&mut tx, Asking::Attaching).await?
+            {
+                return Ok(id);
             }
             let known: Option<i64> =
                 sqlx::query_scalar("select number from incident where number = $1")
@@ -147,14 +140,7 @@ impl Store {
                 return Err(StoreError::Full { number });
             }
             if let Some(key) = &key {
-                sqlx::query(
-                    "insert into calculation_key (key, digest, calculation) values ($1, $2, $3)",
-                )
-                .bind(&key.key)
-                .bind(&key.digest)
-                .bind(id)
-                .execute(&mut *tx)
-                .await?;
+                key.keep(&mut tx, Asking::Attaching, id).await?;
             }
             tx.commit().await?;
             Ok(id)
@@ -171,14 +157,38 @@ impl Store {
         asker: &Asker,
         number: i64,
     ) -> Result<Vec<Attached>, StoreError> {
+        self.kept(asker, number, None).await
+    }
+
+    /// One calculation of an incident that the asker may see.
+    ///
+    /// # Errors
+    /// The database failing or holding something unreadable.
+    pub async fn calculation(
+        &self,
+        asker: &Asker,
+        number: i64,
+        id: i64,
+    ) -> Result<Option<Attached>, StoreError> {
+        Ok(self.kept(asker, number, Some(id)).await?.pop())
+    }
+
+    async fn kept(
+        &self,
+        asker: &Asker,
+        number: i64,
+        id: Option<i64>,
+    ) -> Result<Vec<Attached>, StoreError> {
         let rows: Vec<Row> = sqlx::query_as(
             "select c.id, c.name, c.at, c.author, c.version, c.request, c.report \
              from calculation c \
              join incident i on i.number = c.number join tool t on t.id = i.tool \
-             where c.number = $1 and (cast($2 as text) is null or t.site = $2) order by c.id",
+             where c.number = $1 and (cast($2 as text) is null or t.site = $2) \
+             and (cast($3 as bigint) is null or c.id = $3) order by c.id",
         )
         .bind(number)
         .bind(scope(asker))
+        .bind(id)
         .fetch_all(&self.read)
         .await?;
         rows.into_iter().map(Attached::try_from).collect()

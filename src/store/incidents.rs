@@ -9,6 +9,7 @@ use super::{
     Store, StoreError,
     calculations::put_calculation,
     fleet::{add_site, add_tool, encode, scope},
+    key::{Asking, Keyed},
     next,
     row::RevisionRow,
 };
@@ -22,15 +23,6 @@ const TOGETHER: usize = 200;
 
 /// The most numbers asked for in one statement.
 const BATCH: usize = 500;
-
-/// A request key with a digest of what came with it.
-#[derive(Clone, Debug)]
-pub struct Keyed {
-    /// The key the client chose.
-    pub key: String,
-    /// A digest of the request, so that a key cannot be used for two.
-    pub digest: String,
-}
 
 /// A report about to be stored.
 #[derive(Clone, Debug)]
@@ -101,26 +93,14 @@ impl Store {
         // A task of its own, so that a client that hangs up cannot stop a write half-way.
         tokio::spawn(async move {
             let mut tx = store.begin().await?;
-            if let Some(key) = &key {
-                let known: Option<(String, i64)> =
-                    sqlx::query_as("select digest, number from filing_key where key = $1")
-                        .bind(&key.key)
-                        .fetch_optional(&mut *tx)
-                        .await?;
-                match known {
-                    Some((digest, number)) if digest == key.digest => return Ok(number),
-                    Some(_) => return Err(StoreError::KeyReused(key.key.clone())),
-                    None => {}
-                }
+            if let Some(key) = &key
+                && let Some(number) = key.answered(&mut tx, Asking::Filing).await?
+            {
+                return Ok(number);
             }
             let (number, seq) = file_one(&mut tx, &filing).await?;
             if let Some(key) = &key {
-                sqlx::query("insert into filing_key (key, digest, number) values ($1, $2, $3)")
-                    .bind(&key.key)
-                    .bind(&key.digest)
-                    .bind(number)
-                    .execute(&mut *tx)
-                    .await?;
+                key.keep(&mut tx, Asking::Filing, number).await?;
             }
             tx.commit().await?;
             store.announce(seq);

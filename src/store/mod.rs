@@ -10,6 +10,7 @@ mod changes;
 mod error;
 mod fleet;
 mod incidents;
+mod key;
 mod row;
 
 use std::{str::FromStr, time::Duration};
@@ -25,7 +26,8 @@ pub use calculations::{Attached, KeptReport};
 pub use changes::Change;
 pub use error::StoreError;
 pub use fleet::ToolCount;
-pub use incidents::{BulkFiling, Filing, Keyed, Listing, Overview};
+pub use incidents::{BulkFiling, Filing, Listing, Overview};
+pub use key::Keyed;
 
 static MIGRATIONS: Migrator = sqlx::migrate!("./migrations/sqlite");
 

@@ -123,8 +123,15 @@ async fn beside_healthy(app: &App, number: i64, request: Vec<u8>) -> Result<Vec<
 
 /// What today's program makes of a kept calculation.
 pub(super) enum Again {
-    /// A report, and where it differs from the one kept.
-    Computed(Computed, Vec<Difference>),
+    /// What came out.
+    Computed {
+        /// As computed.
+        computed: Computed,
+        /// Its report as JSON.
+        report: Value,
+        /// Where it differs from the one kept.
+        differences: Vec<Difference>,
+    },
     /// It refuses these fields of the request.
     Refused(Vec<FieldError>),
 }
@@ -145,7 +152,11 @@ pub(super) async fn again(app: &App, kept: &Calculation) -> Result<Again, Fault>
             Ok(computed) => {
                 let report = json(computed.report())?;
                 let differences = differences(&kept.report, &report);
-                Again::Computed(computed, differences)
+                Again::Computed {
+                    computed,
+                    report,
+                    differences,
+                }
             }
             Err(errors) => Again::Refused(errors),
         },
@@ -157,13 +168,11 @@ pub(super) async fn again(app: &App, kept: &Calculation) -> Result<Again, Fault>
 /// # Errors
 /// None of this number there.
 pub(super) async fn find(app: &App, number: i64, id: &str) -> Result<Attached, Fault> {
-    let wanted = id.parse::<i64>().ok();
-    app.store
-        .calculations(&app.asker(), number)
-        .await?
-        .into_iter()
-        .find(|attached| Some(attached.id) == wanted)
-        .ok_or_else(|| Fault::NotFound(format!("Incident {number} has no calculation {id:?}.")))
+    let kept = match id.parse() {
+        Ok(id) => app.store.calculation(&app.asker(), number, id).await?,
+        Err(_) => None,
+    };
+    kept.ok_or_else(|| Fault::NotFound(format!("Incident {number} has no calculation {id:?}.")))
 }
 
 /// The signs of this catalogue that the calculations of an incident set; a later one outweighs

@@ -114,20 +114,18 @@ async fn again(
     let attached = attaching::find(&app, number, &id).await?;
     let calculation = &attached.calculation;
     Ok(Json(match attaching::again(&app, calculation).await? {
-        Again::Computed(computed, differences) => {
-            let report: Value = computed
-                .report()
-                .and_then(|text| serde_json::from_str(&text))
-                .map_err(|error| Fault::Internal(std::sync::Arc::new(error.into())))?;
-            json!({
-                "id": attached.id,
-                "program_version_then": calculation.program_version,
-                "program_version": VERSION,
-                "same": differences.is_empty(),
-                "differences": differences,
-                "report": report,
-            })
-        }
+        Again::Computed {
+            report,
+            differences,
+            ..
+        } => json!({
+            "id": attached.id,
+            "program_version_then": calculation.program_version,
+            "program_version": VERSION,
+            "same": differences.is_empty(),
+            "differences": differences,
+            "report": report,
+        }),
         Again::Refused(errors) => json!({
             "id": attached.id,
             "program_version_then": calculation.program_version,

@@ -115,17 +115,17 @@ pub(super) async fn show_again(
         ))
     })?;
     let again = attaching::again(&app, kept).await?;
-    let (result, same) = match &again {
-        Again::Computed(computed, differences) => {
+    let (result, same, computed) = match &again {
+        Again::Computed {
+            computed,
+            differences,
+            ..
+        } => {
             let mut result = shown(computed, &app.catalogue)?;
             result.tables.extend(table(differences));
-            (result, differences.is_empty())
+            (result, differences.is_empty(), Some(computed))
         }
-        Again::Refused(errors) => (no_longer(kept, errors), false),
-    };
-    let computed = match &again {
-        Again::Computed(computed, _) => Some(computed),
-        Again::Refused(_) => None,
+        Again::Refused(errors) => (no_longer(kept, errors), false, None),
     };
     let about = about(named);
     let mut page = Page::new(about.name, Section::Search);
