@@ -186,11 +186,19 @@ async fn whole_line(scripts: bool) {
     browser.close().await.expect("the browser ends");
 }
 
-/// By keyboard, as a form is sent fastest.
+/// By keyboard, as a form is sent fastest. Returns once another page stands in place of the
+/// form: what is typed before that would be typed into the old one and be lost.
 async fn save(browser: &Client) {
     let author = browser
         .find(Locator::Css("[name='author']"))
         .await
         .expect("the author's field");
     author.send_keys(&Key::Enter).await.expect("sent");
+    for _ in 0..600 {
+        if author.tag_name().await.is_err() {
+            return;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    panic!("the form was not sent");
 }
