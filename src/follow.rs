@@ -401,7 +401,8 @@ impl Follower {
     }
 }
 
-async fn standing(store: &Store, catalogue: &Catalogue) -> Result<Standing, StoreError> {
+/// What the index of this store has to agree with just now.
+pub(crate) async fn standing(store: &Store, catalogue: &Catalogue) -> Result<Standing, StoreError> {
     Ok(Standing::new(
         store.identity().await?,
         store.last_change().await?,

@@ -21,9 +21,9 @@ use crate::{
     },
     casebook::Asker,
     catalogue::Catalogue,
-    follow::Follower,
+    follow::{Follower, standing},
     knowledge::Knowledge,
-    search::{Entry, Held, SearchError, SearchIndex, Shelf, Standing},
+    search::{Entry, Held, SearchError, SearchIndex, Shelf},
     store::{Attached, Store},
     vacuum::residual_gas::Patterns,
 };
@@ -278,12 +278,4 @@ async fn wait_for(
         }
         tokio::time::sleep(PAUSE).await;
     }
-}
-
-async fn standing(store: &Store, catalogue: &Catalogue) -> anyhow::Result<Standing> {
-    Ok(Standing::new(
-        store.identity().await?,
-        store.last_change().await?,
-        catalogue,
-    ))
 }
