@@ -29,7 +29,6 @@ mod surface;
 #[cfg(test)]
 mod tests;
 mod vocabulary;
-mod vote;
 mod words;
 
 pub use document::Entry;
@@ -39,7 +38,6 @@ pub use index::{Held, Reached, SearchIndex};
 pub use plan::Understood;
 pub use query::{Answer, Filters, Hit, Request};
 pub use shelf::{Found, Shelf, Standing, Why};
-pub use vote::nearest_labels;
 pub use words::WordMistakes;
 
 /// What can go wrong with the index.

@@ -15,6 +15,7 @@ mod measure;
 mod open_text;
 mod peers;
 mod task;
+mod vote;
 
 use std::path::Path;
 

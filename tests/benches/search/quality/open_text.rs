@@ -7,7 +7,6 @@ use std::{
     path::Path,
 };
 
-use coldtrap::search::nearest_labels;
 use rand::{SeedableRng, seq::SliceRandom};
 use rand_chacha::ChaCha8Rng;
 use serde::Deserialize;
@@ -15,6 +14,7 @@ use serde::Deserialize;
 use super::{
     measure::{Guesses, Row, mean},
     task::{Asked, Ranking, Task},
+    vote::nearest_labels,
 };
 
 /// The nearest cases whose labels are asked for.
