@@ -298,34 +298,36 @@ impl SearchIndex {
         let query = self.narrowed(words, &request.filters);
         let end = request.skip + request.limit.max(1);
         let cut = request.skip.min(end)..end;
-        if searcher.num_docs() > shortlist::WHOLE
+        let short = if searcher.num_docs() > shortlist::WHOLE
             && end <= shortlist::LENGTH / 2
             && request.filters == Filters::default()
-            && let Some((words, held)) = self.words_alone(searcher, asked)?
         {
-            let found = shortlist::weighed(searcher, &words, query.as_ref(), &asked.pressures)?;
-            let total = held.max(found.len());
-            let hits = spread::out(searcher, &asked.surface, found)?;
-            return Ok(Answer {
-                total,
-                or_more: true,
-                hits: page(hits, cut),
-                understood: Arc::new(asked.clone()),
-                relaxed: Vec::new(),
-            });
-        }
-        let pressures = asked.pressures.clone();
-        let top = TopDocs::with_limit(end.max(spread::LOOKED_AT)).tweak_score(
-            move |segment: &SegmentReader| {
-                let scorer = Scorer::new(&pressures, segment);
-                move |case: DocId, score: Score| score + scorer.worth(case)
-            },
-        );
-        let (found, total) = searcher.search(&query, &(top, Count))?;
+            self.words_alone(searcher, asked)?
+        } else {
+            None
+        };
+        let or_more = short.is_some();
+        let (found, total) = match short {
+            Some((words, held)) => {
+                let found = shortlist::weighed(searcher, &words, query.as_ref(), &asked.pressures)?;
+                let total = held.max(found.len());
+                (found, total)
+            }
+            None => {
+                let pressures = asked.pressures.clone();
+                let top = TopDocs::with_limit(end.max(spread::LOOKED_AT)).tweak_score(
+                    move |segment: &SegmentReader| {
+                        let scorer = Scorer::new(&pressures, segment);
+                        move |case: DocId, score: Score| score + scorer.worth(case)
+                    },
+                );
+                searcher.search(&query, &(top, Count))?
+            }
+        };
         let hits = spread::out(searcher, &asked.surface, found)?;
         Ok(Answer {
             total,
-            or_more: false,
+            or_more,
             hits: page(hits, cut),
             understood: Arc::new(asked.clone()),
             relaxed: Vec::new(),
