@@ -3,15 +3,14 @@
 //! The command line and the page replay the same cases; the replay itself is
 //! [`crate::advice::backtest()`].
 
-use std::{collections::HashMap, sync::Arc};
+use std::collections::HashMap;
 
 use crate::{
-    casebook::{Asker, Tool, ToolId},
+    casebook::{Asker, Status, Tool, ToolId},
     catalogue::Catalogue,
-    follow::Changed,
     knowledge::case_of,
     statistics::Case,
-    store::{Store, StoreError},
+    store::{Listing, Store, StoreError},
 };
 
 /// Incidents read from the store at a time.
@@ -20,13 +19,15 @@ const BATCH: i64 = 1_000;
 /// Closed cases with the tools they happened on.
 #[derive(Debug, Default)]
 pub struct History {
-    /// The cases, oldest first.
+    /// The cases, by number.
     pub cases: Vec<Case>,
-    tools: HashMap<ToolId, Arc<Tool>>,
+    /// How many closed incidents were left out, all older.
+    pub older: usize,
+    tools: HashMap<ToolId, Tool>,
 }
 
 impl History {
-    /// The closed incidents the asker may see.
+    /// The newest closed incidents the asker may see, at most so many.
     ///
     /// # Errors
     /// The database failing or holding something unreadable.
@@ -34,47 +35,46 @@ impl History {
         store: &Store,
         catalogue: &Catalogue,
         asker: &Asker,
+        most: usize,
     ) -> Result<Self, StoreError> {
-        // Tools of every site, so that an incident elsewhere is told apart from one on a
-        // tool nobody knows.
-        let tools: HashMap<ToolId, Arc<Tool>> = store
-            .tools(&Asker::console())
-            .await?
+        let tools = store.tools(asker).await?;
+        let tools: HashMap<_, _> = tools
             .into_iter()
-            .map(|tool| (tool.id.clone(), Arc::new(tool)))
+            .map(|tool| (tool.id.clone(), tool))
             .collect();
-        let mut cases = Vec::new();
-        let mut after = 0;
-        loop {
-            let batch = store.filed_after(after, BATCH).await?;
-            let Some(last) = batch.last() else { break };
-            after = last.number;
-            for filed in batch {
-                let revision = filed.current().clone();
-                let tool = tools.get(&revision.incident.tool).cloned();
-                let Some(tool) = tool.filter(|tool| asker.sees(&tool.site)) else {
-                    continue;
-                };
-                let change = Changed {
-                    number: filed.number,
-                    revision,
-                    tool,
-                };
-                cases.extend(case_of(&change, catalogue));
+        let mut cases: Vec<Case> = Vec::new();
+        let mut read = 0;
+        let all = loop {
+            let left = most.saturating_sub(read);
+            let listing = Listing {
+                status: Some(Status::Closed),
+                skip: i64::try_from(read).unwrap_or(i64::MAX),
+                limit: i64::try_from(left).unwrap_or(BATCH).min(BATCH),
+                ..Listing::default()
+            };
+            let (batch, all) = store.list(asker, &listing).await?;
+            read += batch.len();
+            cases.extend(batch.iter().filter_map(|filed| {
+                let tool = tools.get(&filed.incident.tool)?;
+                case_of(filed.number, &filed.incident, tool, catalogue)
+            }));
+            if batch.is_empty() || read >= most {
+                break all;
             }
-        }
-        cases.sort_by_key(|case| (case.occurred_day, case.number));
-        Ok(Self { cases, tools })
+        };
+        // A report filed meanwhile moves others into the next batch, where they come again.
+        cases.sort_by_key(|case| case.number);
+        cases.dedup_by_key(|case| case.number);
+        Ok(Self {
+            cases,
+            older: usize::try_from(all)
+                .unwrap_or_default()
+                .saturating_sub(read),
+            tools,
+        })
     }
 
-    /// Leaves out the oldest cases beyond `most`; how many those were.
-    pub fn keep_newest(&mut self, most: usize) -> usize {
-        let older = self.cases.len().saturating_sub(most);
-        self.cases.drain(..older);
-        older
-    }
-
-    /// The components of a tool, if the store knows it.
+    /// The components of a tool, if the asker may see it.
     pub fn components(&self, tool: &str) -> Option<Vec<String>> {
         let tool = self.tools.get(tool)?;
         Some(tool.components.iter().map(ToString::to_string).collect())

@@ -26,7 +26,7 @@ pub(super) struct Backtest {
 impl Backtest {
     pub(super) async fn run(self) -> anyhow::Result<ExitCode> {
         let (store, catalogue) = self.store.open_existing().await?;
-        let history = History::read(&store, &catalogue, &Asker::console()).await?;
+        let history = History::read(&store, &catalogue, &Asker::console(), usize::MAX).await?;
         let bar = super::import::bar(history.cases.len() as u64);
         let knowledge = Knowledge::new(&catalogue)?;
         let components = |id: &str| history.components(id);

@@ -2,23 +2,27 @@
 
 use super::practice::outcome;
 use crate::{
-    casebook::{Finding, Tool},
+    casebook::{Finding, Incident, Tool},
     catalogue::Catalogue,
-    follow::Changed,
     statistics::{Case, ToolService},
 };
 
 /// Microseconds in a day.
 const DAY: i64 = 86_400_000_000;
 
-pub(super) fn of(change: &Changed, cause: &Finding, catalogue: &Catalogue) -> Case {
-    let incident = &change.revision.incident;
+pub(super) fn of(
+    number: i64,
+    incident: &Incident,
+    tool: &Tool,
+    cause: &Finding,
+    catalogue: &Catalogue,
+) -> Case {
     let known = catalogue.cause(cause.id());
     Case {
-        number: change.number,
-        tool: change.tool.id.to_string(),
-        tool_class: change.tool.class.to_string(),
-        site: change.tool.site.to_string(),
+        number,
+        tool: tool.id.to_string(),
+        tool_class: tool.class.to_string(),
+        site: tool.site.to_string(),
         cause: cause.id().to_owned(),
         component: known.map(|cause| cause.component.to_string()),
         kind: known.map(|cause| cause.kind.id().to_owned()),

@@ -13,7 +13,7 @@ use std::sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard};
 
 use crate::{
     advice::{self, Advice, AdviceError, Learned, Replay, Request},
-    casebook::{Status, Tool},
+    casebook::{Incident, Status, Tool},
     catalogue::Catalogue,
     follow::Changed,
     statistics::{
@@ -26,11 +26,15 @@ use crate::{
 
 pub use practice::{of as practice, outcome, state};
 
-/// The case an incident comes to, if it is closed.
-pub fn case_of(change: &Changed, catalogue: &Catalogue) -> Option<Case> {
-    let incident = &change.revision.incident;
+/// The case an incident of `tool` comes to, if it is closed.
+pub fn case_of(
+    number: i64,
+    incident: &Incident,
+    tool: &Tool,
+    catalogue: &Catalogue,
+) -> Option<Case> {
     match (&incident.cause, incident.status) {
-        (Some(cause), Status::Closed) => Some(case::of(change, cause, catalogue)),
+        (Some(cause), Status::Closed) => Some(case::of(number, incident, tool, cause, catalogue)),
         _ => None,
     }
 }
@@ -66,7 +70,8 @@ impl Knowledge {
     pub fn take(&self, changed: &[Changed], catalogue: &Catalogue) {
         let mut ledger = self.ledger.write().unwrap_or_else(PoisonError::into_inner);
         for change in changed {
-            let case = case_of(change, catalogue);
+            let incident = &change.revision.incident;
+            let case = case_of(change.number, incident, &change.tool, catalogue);
             if let Err(error) = ledger.apply(change.number, case.as_ref()) {
                 // The rules let no such incident in; one that is there all the same must
                 // not stop the others.

@@ -112,8 +112,8 @@ async fn replay(
     asker: &Asker,
     running: Arc<Running>,
 ) -> anyhow::Result<(Replay, usize)> {
-    let mut history = History::read(&app.store, &app.catalogue, asker).await?;
-    let older = history.keep_newest(MOST);
+    let history = History::read(&app.store, &app.catalogue, asker, MOST).await?;
+    let older = history.older;
     running.all.store(history.cases.len(), Ordering::Relaxed);
     let knowledge = Arc::clone(&app.knowledge);
     let replay = tokio::task::spawn_blocking(move || {

@@ -2,9 +2,9 @@
 
 use axum::{extract::State, response::Html};
 
+use super::{share, ways};
 use crate::{
     advice::{Score, backtest::Times},
-    statistics::Share,
     web::{
         fault::{self, Fault},
         fields::Asked,
@@ -25,7 +25,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
     let page = Page::new("Would the advice have helped?", Section::Statistics);
     fault::page(&ReplayPage {
         page,
-        ways: super::ways(&asked, "/statistics/replay"),
+        ways: ways(&asked, "/statistics/replay"),
         running: look.running.map(running).unwrap_or_default(),
         failed: if look.failed {
             "The replay failed; the log says why. It is tried again once an incident is filed or \
@@ -291,20 +291,4 @@ fn reliability(all: &Score) -> Result<Option<Chart>, Fault> {
                 .collect(),
         },
     }))
-}
-
-/// A share with its interval and what it is out of.
-fn share(share: &Share) -> String {
-    let value = share.value.map(show::percent).unwrap_or_default();
-    let interval = share
-        .interval
-        .as_ref()
-        .map_or_else(String::new, |interval| {
-            format!(
-                ", {} to {}",
-                show::percent(interval.low),
-                show::percent(interval.high)
-            )
-        });
-    format!("{value} ({} of {}{interval})", share.count, share.sample)
 }
