@@ -51,6 +51,9 @@ impl Excerpt {
     }
 }
 
+/// The most words that a reason names; a case like another shares dozens.
+const NAMED: usize = 6;
+
 /// A hit in a text: where, the words as written, and as they were searched for if otherwise.
 struct Found {
     place: Range<usize>,
@@ -76,14 +79,19 @@ impl Matches {
                         .entry(hit.written.to_lowercase())
                         .or_insert_with(|| hit.meant.clone());
                 }
+                let more = match distinct.len().saturating_sub(NAMED) {
+                    0 => String::new(),
+                    more => format!(" and {more} more"),
+                };
                 let words: Vec<_> = distinct
                     .into_iter()
+                    .take(NAMED)
                     .map(|(written, meant)| match meant {
                         Some(meant) => format!("{written} (for {meant})"),
                         None => written,
                     })
                     .collect();
-                why.push(format!("{}: {}", part.name(), words.join(", ")));
+                why.push(format!("{}: {}{more}", part.name(), words.join(", ")));
             }
             let mut places: Vec<_> = found.into_iter().map(|hit| hit.place).collect();
             let told = places.len();
