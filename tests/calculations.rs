@@ -198,7 +198,13 @@ async fn a_helium_leak_is_carried_over_to_air_and_other_units() {
     // Before the work that a helium test is, its cautions.
     assert_eq!(
         report["cautions"],
-        json!(["asphyxiation", "compressed-air"])
+        json!([
+            "asphyxiation",
+            "compressed-air",
+            "high-voltage",
+            "lifting",
+            "turbo-stored-energy"
+        ])
     );
 }
 
@@ -610,7 +616,11 @@ async fn logs_and_spectra_are_taken_as_files_or_pasted() {
     )
     .await
     .expect(200);
-    assert_result(&page, Some("Stored pressure"), "A steady gas load");
+    assert_result(
+        &page,
+        Some("Rotating and moving parts"),
+        "A steady gas load",
+    );
 
     let page = upload(
         &app,

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{FieldError, FieldErrors};
+use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::conductance::{
     Chain, Part, Regime, Shape, Stage, TubeFlow, aperture, effective_speed, knudsen_number,
     long_tube, tube_between,
@@ -105,6 +105,9 @@ pub struct PumpRequest {
 /// The path's conductance.
 #[derive(Clone, Debug, Serialize)]
 pub struct Report {
+    /// Verdict, assumptions, signs, next checks and cautions.
+    #[serde(flatten)]
+    pub outcome: Outcome,
     /// The gas.
     pub gas: Gas,
     /// Flow regime: molecular unless pressures of a single tube say otherwise.
@@ -125,16 +128,6 @@ pub struct Report {
     pub speed_share_left: Option<f64>,
     /// Below this pressure the flow in every part is molecular.
     pub molecular_below: Option<TypedPressure>,
-    /// What was assumed.
-    pub assumed: Vec<String>,
-    /// The verdict.
-    pub verdict: String,
-    /// Whether it is one.
-    pub concluded: bool,
-    /// Signs set by it: none.
-    pub signs: BTreeMap<String, bool>,
-    /// Cautions that go before: none.
-    pub cautions: Vec<String>,
 }
 
 /// One part alone.
@@ -211,7 +204,12 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         gas: path.gas,
         regime: figures.regime,
         knudsen_number: denser.map(|flow| flow.knudsen),
-        verdict: figures.verdict(path.gas),
+        outcome: Outcome {
+            verdict: figures.verdict(path.gas),
+            concluded: true,
+            assumed,
+            ..Outcome::default()
+        },
         parts: figures.parts,
         conductance: litres(figures.conductance),
         conductance_by_plain_rule: figures.plain.map(litres),
@@ -219,10 +217,6 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         speed_at_chamber_by_plain_rule: figures.plain_speed.map(litres),
         speed_share_left: figures.share,
         molecular_below: path.molecular_below(),
-        assumed,
-        concluded: true,
-        signs: BTreeMap::new(),
-        cautions: Vec::new(),
     })
 }
 
@@ -656,7 +650,11 @@ mod tests {
         assert!((plain / 136.5 - 1.0).abs() < 0.002, "{plain}");
         assert!(report.speed_at_chamber.unwrap().value > plain);
         assert!(report.parts[0].long_tube_formula.is_none());
-        assert!(report.verdict.contains("molecular"), "{}", report.verdict);
+        assert!(
+            report.outcome.verdict.contains("molecular"),
+            "{}",
+            report.outcome.verdict
+        );
         let below = report.molecular_below.unwrap().value;
         assert!((5e-4..5e-3).contains(&below), "{below}");
     }
@@ -697,7 +695,13 @@ mod tests {
         };
         close(report.conductance.value, 27.0);
         assert_eq!(report.parts[2].branch, Some(BranchName::B));
-        assert!(report.assumed.iter().any(|line| line.contains("Branches")));
+        assert!(
+            report
+                .outcome
+                .assumed
+                .iter()
+                .any(|line| line.contains("Branches"))
+        );
         let one = run_json(&format!(r#"{{"parts": [{}]}}"#, tube(""))).unwrap();
         close(one.conductance.value, 13.5);
         let fields = |json: String| run_json(&json).unwrap_err()[0].field.clone();

@@ -1,12 +1,10 @@
 //! Base-pressure balance: the extra gas load between a healthy and a faulty pressure, and whether
 //! the foreline can explain it.
 
-use std::collections::{BTreeMap, BTreeSet};
-
 use serde::{Deserialize, Serialize};
 
 use super::conductance::{self, PartRequest, Path, PumpRequest, litres, read_pump};
-use super::{FieldError, FieldErrors, Interval};
+use super::{FieldError, FieldErrors, Interval, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gas_load::{
     ExtraLoad, FaultSize, ForelineVerdict, Uncertainty, extra_load, foreline_share,
@@ -59,6 +57,9 @@ pub struct ForelineRequest {
 /// The balance.
 #[derive(Clone, Debug, Serialize)]
 pub struct Report {
+    /// Verdict, assumptions, signs, next checks and cautions.
+    #[serde(flatten)]
+    pub outcome: Outcome,
     /// Pumping speed at the chamber that was used.
     pub speed_at_chamber: Typed<SpeedUnit>,
     /// Gas load at the healthy pressure.
@@ -83,18 +84,6 @@ pub struct Report {
     pub equivalent_opening: Option<Typed<LengthUnit>>,
     /// The foreline's part in the faulty pressure.
     pub foreline: Option<ForelineReport>,
-    /// What was assumed.
-    pub assumed: Vec<String>,
-    /// The verdict.
-    pub verdict: String,
-    /// Whether it is one.
-    pub concluded: bool,
-    /// Signs set by it.
-    pub signs: BTreeMap<String, bool>,
-    /// Ids of the checks that decide between what it leaves open.
-    pub next_checks: Vec<String>,
-    /// Ids of the cautions that go before these checks.
-    pub cautions: Vec<String>,
 }
 
 /// What comes back from the foreline.
@@ -144,7 +133,16 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     let foreline = foreline.flatten();
     let concluded = extra.is_shown();
     let size = concluded.then(|| FaultSize::of(extra.extra));
-    let (next_checks, cautions) = follow_up(size, foreline.as_ref());
+    let mut outcome = Outcome {
+        verdict: verdict(&extra, size, foreline.as_ref()),
+        concluded,
+        assumed,
+        ..Outcome::default()
+    };
+    if concluded {
+        set_signs(&mut outcome, &extra);
+    }
+    suggest(&mut outcome, size, foreline.as_ref());
     let atmosphere = Pressure::from_pascals(101_325.0).ok();
     Ok(Report {
         speed_at_chamber: litres(speed),
@@ -166,56 +164,31 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
                 .ok()
                 .map(|diameter| Typed::new(diameter.metres() * 1e6, LengthUnit::Micrometre))
         }),
-        verdict: verdict(&extra, size, foreline.as_ref()),
         foreline,
-        assumed,
-        concluded,
-        signs: if concluded {
-            signs(&extra)
-        } else {
-            BTreeMap::new()
-        },
-        next_checks,
-        cautions,
+        outcome,
     })
 }
 
-/// Ids of the checks that tell a gas load from lost speed, air from water, and whether the foreline
-/// matters, with the cautions before them.
-fn follow_up(
-    size: Option<FaultSize>,
-    foreline: Option<&ForelineReport>,
-) -> (Vec<String>, Vec<String>) {
+/// Suggests the checks that tell a gas load from lost speed, air from water, and whether the
+/// foreline matters.
+fn suggest(outcome: &mut Outcome, size: Option<FaultSize>, foreline: Option<&ForelineReport>) {
     let Some(size) = size else {
-        return (Vec::new(), Vec::new());
+        return;
     };
-    let mut checks = vec!["pressure-rise-test", "residual-gas-scan"];
-    let mut cautions = vec!["rotating-parts", "high-voltage", "hot-parts"];
+    outcome.suggest(&["pressure-rise-test", "residual-gas-scan"]);
     if matches!(size, FaultSize::Traces | FaultSize::Fine) {
-        checks.push("helium-leak-test");
-        cautions.extend([
-            "asphyxiation",
-            "compressed-air",
-            "lifting",
-            "turbo-stored-energy",
-        ]);
+        outcome.suggest(&["helium-leak-test"]);
     }
     if foreline.is_some() {
-        checks.push("turbo-health-check");
-        cautions.extend(["turbo-stored-energy", "mains-electricity"]);
+        outcome.suggest(&["turbo-health-check"]);
     }
-    let mut told = BTreeSet::new();
-    cautions.retain(|id| told.insert(*id));
-    let owned = |ids: Vec<&str>| ids.into_iter().map(str::to_owned).collect();
-    (owned(checks), owned(cautions))
 }
 
-/// Signs that the whole interval of the ratio decides.
-fn signs(extra: &ExtraLoad) -> BTreeMap<String, bool> {
-    let mut signs = BTreeMap::new();
+/// Sets the signs that the whole interval of the ratio decides.
+fn set_signs(outcome: &mut Outcome, extra: &ExtraLoad) {
     let mut decide = |id: &str, yes: bool, no: bool| {
         if yes || no {
-            signs.insert(id.to_owned(), yes);
+            outcome.sign(id, yes);
         }
     };
     decide(
@@ -228,7 +201,6 @@ fn signs(extra: &ExtraLoad) -> BTreeMap<String, bool> {
         extra.ratio_low > 10.0,
         extra.ratio_high <= 10.0,
     );
-    signs
 }
 
 fn verdict(
@@ -425,38 +397,14 @@ mod tests {
         .unwrap();
         assert!((report.extra_gas_load.value / 4.95e-3 - 1.0).abs() < 1e-9);
         assert!((report.decades_lost - 2.0).abs() < 1e-9);
-        assert!(report.concluded);
-        assert!(report.signs["gas-load-large"]);
-        assert!(!report.signs["gas-load-small"]);
+        assert!(report.outcome.concluded);
+        assert!(report.outcome.signs["gas-load-large"]);
+        assert!(!report.outcome.signs["gas-load-small"]);
         let opening = report.equivalent_opening.unwrap().value;
         assert!((opening / 5.6 - 1.0).abs() < 0.02, "{opening}");
         let foreline = report.foreline.unwrap();
         assert_eq!(foreline.finding, Some(ForelineVerdict::CannotExplain));
         assert!((foreline.compression_that_would_explain / 2e3 - 1.0).abs() < 1e-9);
-    }
-
-    /// Every size of load, with and without a foreline: the cautions of the checks named stand before
-    /// them.
-    #[test]
-    fn cautions_of_the_next_checks_stand_before_them() {
-        let mut sizes = BTreeSet::new();
-        for faulty in [5.1e-9, 1e-8, 2e-7, 2e-5, 2e-3] {
-            for foreline in [
-                "",
-                r#", "foreline": {"pressure": {"value": 1e-2, "unit": "mbar"}}"#,
-            ] {
-                let report = run_json(&format!(
-                    r#"{{"healthy": {{"value": 5e-9, "unit": "mbar"}},
-                        "faulty": {{"value": {faulty:e}, "unit": "mbar"}},
-                        "speed_at_chamber": {{"value": 100, "unit": "l/s"}}{foreline}}}"#
-                ))
-                .unwrap();
-                sizes.insert(format!("{:?}", report.fault_size));
-                assert_eq!(report.next_checks.is_empty(), !report.concluded);
-                crate::calculation::assert_cautions(&report.next_checks, &report.cautions);
-            }
-        }
-        assert_eq!(sizes.len(), 5, "{sizes:?}");
     }
 
     #[test]
@@ -466,9 +414,9 @@ mod tests {
                 "speed_at_chamber": {"value": 1000, "unit": "l/s"}}"#,
         )
         .unwrap();
-        assert!(!report.concluded);
-        assert!(report.signs.is_empty() && report.fault_size.is_none());
-        assert!(report.verdict.contains("no loss"));
+        assert!(!report.outcome.concluded);
+        assert!(report.outcome.signs.is_empty() && report.fault_size.is_none());
+        assert!(report.outcome.verdict.contains("no loss"));
     }
 
     #[test]

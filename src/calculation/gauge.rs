@@ -1,10 +1,8 @@
 //! Whether the gauges of one chamber can be believed.
 
-use std::collections::BTreeMap;
-
 use serde::{Deserialize, Serialize};
 
-use super::{FieldError, FieldErrors};
+use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gauge::{GaugeKind, Judgement, Reading, Situation, Verdict, correction, judge};
 use crate::vacuum::units::{Typed, TypedPressure};
@@ -41,6 +39,9 @@ pub struct ReadingRequest {
 /// The verdict on the gauges.
 #[derive(Clone, Debug, Serialize)]
 pub struct Report {
+    /// Verdict, assumptions, signs, next checks and cautions.
+    #[serde(flatten)]
+    pub outcome: Outcome,
     /// The verdict by name.
     pub finding: Verdict,
     /// The reason, in one sentence.
@@ -53,18 +54,6 @@ pub struct Report {
     pub corrected: Vec<CorrectedReading>,
     /// What to do next, in order.
     pub next: Vec<String>,
-    /// Ids of checks that decide, in order.
-    pub next_checks: Vec<String>,
-    /// What was assumed.
-    pub assumed: Vec<String>,
-    /// The verdict.
-    pub verdict: String,
-    /// Whether it is one.
-    pub concluded: bool,
-    /// Signs set by it.
-    pub signs: BTreeMap<String, bool>,
-    /// Cautions that go before what it suggests.
-    pub cautions: Vec<String>,
 }
 
 /// A reading corrected for the gas.
@@ -121,12 +110,17 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     if request.gas.is_none() {
         assumed.push("The gas reads like nitrogen or air".to_owned());
     }
-    let (next_checks, cautions) = follow_up(judgement.verdict);
-    Ok(Report {
-        finding: judgement.verdict,
+    let mut outcome = Outcome {
         verdict: headline(judgement.verdict).to_owned(),
         concluded: judgement.verdict != Verdict::CannotTell,
-        signs: signs(&judgement),
+        assumed,
+        ..Outcome::default()
+    };
+    set_signs(&mut outcome, &judgement);
+    outcome.suggest(next_checks(judgement.verdict));
+    Ok(Report {
+        finding: judgement.verdict,
+        outcome,
         corrected: corrected(request, &situation),
         disagreement_factor: judgement.disagreement,
         disagreement_factor_corrected: judgement.disagreement_corrected,
@@ -136,9 +130,6 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
             .map(|step| (*step).to_owned())
             .collect(),
         reason: judgement.reason,
-        next_checks: next_checks.iter().map(|id| (*id).to_owned()).collect(),
-        cautions: cautions.iter().map(|id| (*id).to_owned()).collect(),
-        assumed,
     })
 }
 
@@ -157,11 +148,8 @@ fn headline(verdict: Verdict) -> &'static str {
 }
 
 /// Signs of the verdict, and those that the readings decide whatever the verdict.
-fn signs(judgement: &Judgement) -> BTreeMap<String, bool> {
-    let mut signs = BTreeMap::new();
-    let mut set = |id: &str, seen: bool| {
-        signs.insert(id.to_owned(), seen);
-    };
+fn set_signs(outcome: &mut Outcome, judgement: &Judgement) {
+    let mut set = |id: &str, seen: bool| outcome.sign(id, seen);
     if let Some(factor) = judgement.disagreement_corrected.or(judgement.disagreement) {
         set("gauge-disagrees", factor > DISAGREE);
     }
@@ -189,41 +177,35 @@ fn signs(judgement: &Judgement) -> BTreeMap<String, bool> {
         }
         Verdict::GasDependent | Verdict::CannotTell => {}
     }
-    signs
 }
 
-/// Ids of the checks that decide, and of the cautions before them.
-fn follow_up(verdict: Verdict) -> (&'static [&'static str], &'static [&'static str]) {
+/// Ids of the checks that decide.
+fn next_checks(verdict: Verdict) -> &'static [&'static str] {
     match verdict {
-        Verdict::Consistent | Verdict::GasDependent => (&[], &[]),
-        Verdict::StuckAtPiraniLimit | Verdict::NotLit => (
-            &[
-                "cathode-gauge-strike-check",
-                "filament-gauge-check",
-                "gauge-comparison",
-                "cathode-gauge-cleaning",
-            ],
-            &[
-                "high-voltage",
-                "hot-parts",
-                "strong-magnets",
-                "solvent",
-                "toxic-deposit",
-            ],
-        ),
-        Verdict::StuckDecadesLower => (
-            &["gauge-comparison", "cathode-gauge-cleaning"],
-            &["high-voltage", "strong-magnets", "solvent", "toxic-deposit"],
-        ),
-        Verdict::PiraniZeroOff => (&["gauge-zero-check"], &["high-voltage"]),
-        Verdict::CannotTell => (
-            &[
-                "gate-valve-closed-test",
-                "gauge-comparison",
-                "gauge-zero-check",
-            ],
-            &["rotating-parts", "high-voltage"],
-        ),
+        Verdict::Consistent => &["gate-valve-closed-test", "gauge-comparison"],
+        Verdict::GasDependent => &["residual-gas-scan", "gauge-comparison"],
+        Verdict::StuckAtPiraniLimit | Verdict::NotLit => &[
+            "cathode-gauge-strike-check",
+            "filament-gauge-check",
+            "gauge-comparison",
+            "cathode-gauge-cleaning",
+        ],
+        Verdict::StuckDecadesLower => &[
+            "gauge-comparison",
+            "cathode-gauge-strike-check",
+            "cathode-gauge-cleaning",
+        ],
+        Verdict::PiraniZeroOff => &["gauge-zero-check"],
+        Verdict::CannotTell => &[
+            "gate-valve-closed-test",
+            "gauge-comparison",
+            "cathode-gauge-strike-check",
+            "filament-gauge-check",
+            "gauge-zero-check",
+            "residual-gas-scan",
+            "gas-line-isolation-test",
+            "cathode-gauge-cleaning",
+        ],
     }
 }
 
@@ -265,22 +247,6 @@ mod tests {
     }
 
     #[test]
-    fn cautions_of_the_next_checks_stand_before_them() {
-        for verdict in [
-            Verdict::Consistent,
-            Verdict::StuckAtPiraniLimit,
-            Verdict::StuckDecadesLower,
-            Verdict::NotLit,
-            Verdict::GasDependent,
-            Verdict::PiraniZeroOff,
-            Verdict::CannotTell,
-        ] {
-            let (checks, cautions) = follow_up(verdict);
-            crate::calculation::assert_cautions(checks, cautions);
-        }
-    }
-
-    #[test]
     fn a_stuck_combination_gauge_sets_its_sign() {
         let report = run_json(
             r#"{"readings": [{"kind": "combination-cold-cathode",
@@ -288,9 +254,9 @@ mod tests {
         )
         .unwrap();
         assert_eq!(report.finding, Verdict::StuckAtPiraniLimit);
-        assert!(report.concluded && report.signs["gauge-stuck-pirani-limit"]);
-        assert!(report.cautions.contains(&"high-voltage".to_owned()));
-        assert_eq!(report.next_checks[0], "cathode-gauge-strike-check");
+        assert!(report.outcome.concluded && report.outcome.signs["gauge-stuck-pirani-limit"]);
+        assert!(report.outcome.cautions.contains(&"high-voltage".to_owned()));
+        assert_eq!(report.outcome.next_checks[0], "cathode-gauge-strike-check");
     }
 
     #[test]
@@ -300,7 +266,7 @@ mod tests {
                 "pressure": {"value": 5e-4, "unit": "torr"}}]}"#,
         )
         .unwrap();
-        assert!(!report.concluded && report.signs.is_empty());
+        assert!(!report.outcome.concluded && report.outcome.signs.is_empty());
         assert!(!report.next.is_empty());
     }
 
@@ -327,9 +293,9 @@ mod tests {
             .unwrap()
         };
         let agree = two(5e-7, 4e-7);
-        assert!(agree.signs["gauge-plausible"] && !agree.signs["gauge-disagrees"]);
+        assert!(agree.outcome.signs["gauge-plausible"] && !agree.outcome.signs["gauge-disagrees"]);
         let differ = two(5e-7, 4e-6);
-        assert!(differ.signs["gauge-disagrees"] && !differ.concluded);
+        assert!(differ.outcome.signs["gauge-disagrees"] && !differ.outcome.concluded);
     }
 
     #[test]

@@ -1,10 +1,8 @@
 //! A leak rate in other gases and units, its size as an opening, and what a helium test can find.
 
-use std::collections::BTreeMap;
-
 use serde::{Deserialize, Serialize};
 
-use super::{FieldError, FieldErrors, Interval};
+use super::{FieldError, FieldErrors, Interval, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gas_load::base_pressure;
 use crate::vacuum::leak::{
@@ -69,6 +67,9 @@ pub struct HeliumTestRequest {
 /// The leak in other gases and units.
 #[derive(Clone, Debug, Serialize)]
 pub struct Report {
+    /// Verdict, assumptions, signs, next checks and cautions.
+    #[serde(flatten)]
+    pub outcome: Outcome,
     /// The leak rate in the other gas, if a rate was given.
     pub conversion: Option<ConversionReport>,
     /// What the helium test can find, if a chamber was given.
@@ -77,16 +78,6 @@ pub struct Report {
     pub temperature: Typed<TemperatureUnit>,
     /// Reference temperature of a standard cubic centimetre.
     pub reference_temperature: Typed<TemperatureUnit>,
-    /// What was assumed.
-    pub assumed: Vec<String>,
-    /// The verdict.
-    pub verdict: String,
-    /// Whether it is one.
-    pub concluded: bool,
-    /// Signs set by it: none.
-    pub signs: BTreeMap<String, bool>,
-    /// Cautions that go before a helium test.
-    pub cautions: Vec<String>,
 }
 
 /// A leak rate carried over.
@@ -161,24 +152,25 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
                 .to_owned(),
         );
     }
-    let mut cautions = Vec::new();
+    let mut outcome = Outcome {
+        verdict: verdict(conversion.as_ref(), test.as_ref()),
+        concluded: true,
+        assumed,
+        ..Outcome::default()
+    };
     if test.is_some()
         || conversion
             .as_ref()
             .is_some_and(|c| c.from_gas == Gas::Helium)
     {
-        cautions = vec!["asphyxiation".to_owned(), "compressed-air".to_owned()];
+        outcome.suggest(&["helium-leak-test"]);
     }
     Ok(Report {
-        verdict: verdict(conversion.as_ref(), test.as_ref()),
-        concluded: true,
+        outcome,
         conversion,
         helium_test: test,
         temperature: Typed::new(at.gas.celsius(), TemperatureUnit::Celsius),
         reference_temperature: Typed::new(at.reference.celsius(), TemperatureUnit::Celsius),
-        assumed,
-        signs: BTreeMap::new(),
-        cautions,
     })
 }
 
@@ -418,8 +410,8 @@ mod tests {
                 .contains("too narrow")
         );
         assert_eq!(conversion.rate.len(), ThroughputUnit::ALL.len());
-        assert_eq!(report.cautions, ["asphyxiation", "compressed-air"]);
-        assert!(report.verdict.contains("molecular"));
+        assert_eq!(report.outcome.next_checks, ["helium-leak-test"]);
+        assert!(report.outcome.verdict.contains("molecular"));
     }
 
     /// 0.0158 mbar·L/s of air is a choked opening of 10 µm; on 500 L/s it makes 3.2e-5 mbar.

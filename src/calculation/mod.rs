@@ -11,11 +11,14 @@ pub mod gauge;
 pub mod healthy_rise;
 pub mod leak_conversion;
 pub mod named;
+pub mod outcome;
 pub mod pump_down;
 pub mod residual_gas;
 pub mod rise;
 
 use serde::Serialize;
+
+pub use outcome::Outcome;
 
 use crate::vacuum::units::{Typed, Unit};
 
@@ -82,30 +85,5 @@ impl FieldErrors {
     /// All errors noted.
     pub fn into_vec(self) -> Vec<FieldError> {
         self.0
-    }
-}
-
-/// Fails unless the catalogue has these checks, and each caution of each is among these.
-#[cfg(test)]
-#[track_caller]
-fn assert_cautions(checks: &[impl AsRef<str>], cautions: &[impl AsRef<str>]) {
-    let catalogue = crate::catalogue::source::built_in().expect("the shipped catalogue");
-    for id in checks {
-        let id = id.as_ref();
-        let check = catalogue
-            .check(id)
-            .unwrap_or_else(|| panic!("no check {id}"));
-        for caution in &check.cautions {
-            assert!(
-                cautions
-                    .iter()
-                    .any(|given| caution.to_string() == given.as_ref()),
-                "{id} needs {caution}"
-            );
-        }
-    }
-    for id in cautions {
-        let id = id.as_ref();
-        assert!(catalogue.caution(id).is_some(), "no caution {id}");
     }
 }

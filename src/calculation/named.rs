@@ -4,12 +4,13 @@
 //! request all go through [`run`]. Fields that are unknown or of the wrong type are named with
 //! what would be taken, as the calculations themselves name values out of range.
 
-use std::{borrow::Cow, collections::BTreeMap};
+use std::borrow::Cow;
 
 use serde::{Serialize, de::DeserializeOwned};
 
 use super::{
-    FieldError, conductance, gas_load, gauge, leak_conversion, pump_down, residual_gas, rise,
+    FieldError, Outcome, conductance, gas_load, gauge, leak_conversion, pump_down, residual_gas,
+    rise,
 };
 use crate::vacuum::residual_gas::Patterns;
 
@@ -49,21 +50,6 @@ pub enum Computed {
     LeakConversion(Box<(leak_conversion::Request, leak_conversion::Report)>),
     /// Conductance and speed at the chamber.
     Conductance(Box<(conductance::Request, conductance::Report)>),
-}
-
-/// What every report has.
-#[derive(Clone, Copy, Debug)]
-pub struct Gist<'a> {
-    /// The verdict in plain words.
-    pub verdict: &'a str,
-    /// Whether it is one, and no refusal to conclude.
-    pub concluded: bool,
-    /// Signs of the catalogue that it sets.
-    pub signs: &'a BTreeMap<String, bool>,
-    /// Ids of cautions that stand before what it suggests.
-    pub cautions: &'a [String],
-    /// What was assumed.
-    pub assumed: &'a [String],
 }
 
 /// Why there is no report.
@@ -126,26 +112,15 @@ impl Computed {
     }
 
     /// What every report has.
-    pub fn gist(&self) -> Gist<'_> {
-        macro_rules! gist {
-            ($both:expr) => {
-                Gist {
-                    verdict: &$both.1.verdict,
-                    concluded: $both.1.concluded,
-                    signs: &$both.1.signs,
-                    cautions: &$both.1.cautions,
-                    assumed: &$both.1.assumed,
-                }
-            };
-        }
+    pub fn outcome(&self) -> &Outcome {
         match self {
-            Self::Rise(both) => gist!(both),
-            Self::PumpDown(both) => gist!(both),
-            Self::GasLoad(both) => gist!(both),
-            Self::Gauge(both) => gist!(both),
-            Self::ResidualGas(both) => gist!(both),
-            Self::LeakConversion(both) => gist!(both),
-            Self::Conductance(both) => gist!(both),
+            Self::Rise(both) => &both.1.outcome,
+            Self::PumpDown(both) => &both.1.outcome,
+            Self::GasLoad(both) => &both.1.outcome,
+            Self::Gauge(both) => &both.1.outcome,
+            Self::ResidualGas(both) => &both.1.outcome,
+            Self::LeakConversion(both) => &both.1.outcome,
+            Self::Conductance(both) => &both.1.outcome,
         }
     }
 

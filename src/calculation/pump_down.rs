@@ -1,12 +1,10 @@
 //! A pump-down as a page or the API asks for it: a log and a healthy log in, phases and explanations
 //! out.
 
-use std::collections::BTreeMap;
-
 use serde::{Deserialize, Serialize};
 
 use super::rise::{Columns, Point, Ranged, from_columns, log_error, thinned};
-use super::{FieldError, FieldErrors};
+use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::log::{LineProblem, LogOptions, Mark, PressureLog, TidyRecord, read_log, tidy};
 use crate::vacuum::pump_down::{
     Comparison, Explanation, ExplanationKind, LatePhase, VOLUME_PHASE_ENDS, compare, late_phase,
@@ -42,10 +40,9 @@ pub struct Request {
 /// What a pump-down says.
 #[derive(Clone, Debug, Serialize)]
 pub struct Report {
-    /// The verdict in plain words.
-    pub verdict: String,
-    /// Whether it is one.
-    pub concluded: bool,
+    /// Verdict, assumptions, signs, next checks and cautions.
+    #[serde(flatten)]
+    pub outcome: Outcome,
     /// Its reasons, or those against one.
     pub reasons: Vec<String>,
     /// Speed over volume in the volume phase, per second: value, low, high.
@@ -74,12 +71,6 @@ pub struct Report {
     pub line_problems: Vec<LineProblem>,
     /// How many such lines there are, listed or not.
     pub line_problem_count: usize,
-    /// What was assumed.
-    pub assumed: Vec<String>,
-    /// Signs that the result sets.
-    pub signs: BTreeMap<String, bool>,
-    /// Cautions that go before what the result suggests.
-    pub cautions: Vec<String>,
 }
 
 /// Where a curve leaves the healthy one for good.
@@ -192,8 +183,10 @@ fn judge(
     let volume_part = volume_phase(&record);
     let comparison = healthy.as_ref().map(|healthy| compare(&record, healthy));
     let mut report = Report {
-        verdict: String::new(),
-        concluded: false,
+        outcome: Outcome {
+            assumed,
+            ..Outcome::default()
+        },
         reasons: Vec::new(),
         speed_over_volume_per_second: volume_part.map(|part| three(part.speed_over_volume)),
         roughing_speed: volume_part.zip(volume).map(|(part, volume)| {
@@ -231,9 +224,6 @@ fn judge(
         flags: record.marks.clone(),
         line_problems: problems.listed,
         line_problem_count: problems.count,
-        assumed,
-        signs: BTreeMap::new(),
-        cautions: Vec::new(),
     };
     if let Some(part) = volume_part
         && !(0.6..=1.6).contains(&part.later_over_earlier)
@@ -247,7 +237,7 @@ fn judge(
         Some(comparison) => conclude(&mut report, comparison),
         None => {
             "The phases are given; without a healthy pump-down of this tool there is no verdict"
-                .clone_into(&mut report.verdict);
+                .clone_into(&mut report.outcome.verdict);
             report
                 .reasons
                 .push("no healthy record was given to compare with".to_owned());
@@ -291,9 +281,7 @@ fn words(kind: ExplanationKind) -> &'static str {
 fn conclude(report: &mut Report, comparison: &Comparison) {
     let slower_volume = comparison.volume_speed_ratio.map(|ratio| ratio.high < 0.85);
     if let Some(slower) = slower_volume {
-        report
-            .signs
-            .insert("pump-down-slower-volume-phase".to_owned(), slower);
+        report.outcome.sign("pump-down-slower-volume-phase", slower);
     }
     let fitting: Vec<ExplanationKind> = comparison
         .explanations
@@ -321,7 +309,7 @@ fn conclude(report: &mut Report, comparison: &Comparison) {
         ""
     };
     if comparison.stands_still {
-        report.verdict = format!(
+        report.outcome.verdict = format!(
             "{slow_start}The reading stands still at the end, as that of a gauge at its limit: no verdict on the gas"
         );
         return;
@@ -329,34 +317,38 @@ fn conclude(report: &mut Report, comparison: &Comparison) {
     match fitting.as_slice() {
         [] => {
             if slower_volume == Some(true) {
-                report.concluded = true;
+                report.outcome.concluded = true;
                 "Pumping is slower from the start, in the roughing phase"
-                    .clone_into(&mut report.verdict);
+                    .clone_into(&mut report.outcome.verdict);
             } else {
                 "The records share no outgassing phase long enough to compare"
-                    .clone_into(&mut report.verdict);
+                    .clone_into(&mut report.outcome.verdict);
             }
         }
         several if several.contains(&ExplanationKind::AsHealthy) && comparison.leaves.is_none() => {
-            report.concluded = true;
-            report.verdict = format!("{slow_start}{}", sentence(ExplanationKind::AsHealthy));
+            report.outcome.concluded = true;
+            report.outcome.verdict =
+                format!("{slow_start}{}", sentence(ExplanationKind::AsHealthy));
             set_signs(report, ExplanationKind::AsHealthy);
         }
         [only] => {
-            report.concluded = true;
-            report.verdict = format!("{slow_start}{}", sentence(*only));
+            report.outcome.concluded = true;
+            report.outcome.verdict = format!("{slow_start}{}", sentence(*only));
             set_signs(report, *only);
         }
         several => {
             let list: Vec<&str> = several.iter().map(|kind| words(*kind)).collect();
-            report.verdict = format!(
+            report.outcome.verdict = format!(
                 "{slow_start}the curve does not tell: these fit alike: {}",
                 list.join("; ")
             );
         }
     }
     if slower_volume == Some(true) {
-        report.cautions.push("rotating-parts".to_owned());
+        report.outcome.suggest(&[
+            "roughing-pump-ultimate-check",
+            "roughing-line-bore-inspection",
+        ]);
     }
 }
 
@@ -389,16 +381,17 @@ fn set_signs(report: &mut Report, kind: ExplanationKind) {
         ("pump-down-slower-outgassing-phase", falling),
     ] {
         if let Some(value) = value {
-            report.signs.insert(sign.to_owned(), value);
+            report.outcome.sign(sign, value);
         }
     }
-    let cautions: &[&str] = match kind {
-        ExplanationKind::SteadyLoad => &["stored-pressure", "asphyxiation"],
-        ExplanationKind::MoreOutgassing => &["toxic-deposit", "hot-parts", "solvent"],
-        ExplanationKind::LowerSpeedOrGauge => &["high-voltage", "rotating-parts"],
+    report.outcome.suggest(match kind {
+        ExplanationKind::SteadyLoad => &["pressure-rise-test", "residual-gas-scan"],
+        ExplanationKind::MoreOutgassing => {
+            &["pressure-rise-test", "shields-and-deposit-inspection"]
+        }
+        ExplanationKind::LowerSpeedOrGauge => &["gauge-comparison", "gate-valve-opening-check"],
         ExplanationKind::AsHealthy => &[],
-    };
-    report.cautions = cautions.iter().map(|id| (*id).to_owned()).collect();
+    });
 }
 
 /// Points against the time since pumping began.
@@ -450,12 +443,12 @@ mod tests {
     fn a_leak_raises_the_floor() {
         let report = run(&request(log(0.02, 5e-6, 2e-6))).unwrap();
         assert!(
-            report.concluded,
+            report.outcome.concluded,
             "{} {:?}",
-            report.verdict, report.explanations
+            report.outcome.verdict, report.explanations
         );
-        assert!(report.signs["pump-down-higher-floor"]);
-        assert!(!report.signs["pump-down-slower-volume-phase"]);
+        assert!(report.outcome.signs["pump-down-higher-floor"]);
+        assert!(!report.outcome.signs["pump-down-slower-volume-phase"]);
         // 5e-6 mbar at 1000 L/s is 5e-3 mbar·L/s, or 5e-4 Pa·m³/s.
         let load = report.explanations[0].extra_gas_load.unwrap();
         assert!(load.low <= 5e-4 && 5e-4 <= load.high, "{load:?}");
@@ -468,9 +461,9 @@ mod tests {
     #[test]
     fn slow_roughing_and_a_healthy_end_are_told_apart() {
         let report = run(&request(log(0.01, 0.0, 2e-6))).unwrap();
-        assert!(report.signs["pump-down-slower-volume-phase"]);
+        assert!(report.outcome.signs["pump-down-slower-volume-phase"]);
         let healthy = run(&request(log(0.02, 0.0, 2.1e-6))).unwrap();
-        assert!(healthy.concluded, "{}", healthy.verdict);
+        assert!(healthy.outcome.concluded, "{}", healthy.outcome.verdict);
         assert!(healthy.leaves.is_none());
     }
 
@@ -479,7 +472,7 @@ mod tests {
         let mut request = request(log(0.02, 0.0, 2e-6));
         request.healthy_log = None;
         let report = run(&request).unwrap();
-        assert!(!report.concluded);
+        assert!(!report.outcome.concluded);
         let [_, low, high] = report.outgassing_exponent.unwrap();
         assert!(low <= 1.0 && 1.0 <= high, "{low} {high}");
         assert_eq!(run(&Request::default()).unwrap_err()[0].field, "log");

@@ -1,10 +1,8 @@
 //! Residual gas: which gas is in the chamber, from a mass spectrum.
 
-use std::collections::BTreeMap;
-
 use serde::{Deserialize, Serialize};
 
-use super::{FieldError, FieldErrors};
+use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::residual_gas::{
     Air, Circumstances, Judgement, Patterns, Spectrum, decompose, judge,
 };
@@ -85,19 +83,11 @@ pub struct Peak {
 /// The answer.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Report {
-    /// In plain words.
-    pub verdict: String,
-    /// False if the spectrum cannot tell whether there is air.
-    pub concluded: bool,
+    /// Verdict, assumptions, signs, next checks and cautions.
+    #[serde(flatten)]
+    pub outcome: Outcome,
     /// Why, one sentence each.
     pub reasons: Vec<String>,
-    /// Signs found (true) or tested and not found (false), by id of the catalogue; a sign that the
-    /// spectrum cannot answer is not there.
-    pub signs: BTreeMap<String, bool>,
-    /// Ids of the cautions that stand before what the verdict suggests.
-    pub cautions: Vec<String>,
-    /// What was assumed, and what was passed over in reading.
-    pub assumed: Vec<String>,
     /// The gases, largest share first.
     pub gases: Vec<Gas>,
     /// The spectrum by mass.
@@ -160,21 +150,19 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     let explained = fit.unexplained <= UNEXPLAINED;
     let enough = judgement.standing >= FEWEST_PEAKS;
     let concluded = enough && explained && judgement.air.air != Air::Undecided;
-    let (signs, cautions) = if enough {
-        (
-            signs(&judgement, request.argon_is_process_gas),
-            cautions(&judgement),
-        )
-    } else {
-        (BTreeMap::new(), Vec::new())
-    };
-    Ok(Report {
+    let mut outcome = Outcome {
         verdict: verdict(&judgement, &gases, enough, explained),
         concluded,
-        reasons: reasons(&judgement, fit.unexplained),
-        signs,
-        cautions,
         assumed: assumed(request, &spectrum, &fit.untried),
+        ..Outcome::default()
+    };
+    if enough {
+        set_signs(&mut outcome, &judgement, request.argon_is_process_gas);
+        suggest(&mut outcome, &judgement);
+    }
+    Ok(Report {
+        outcome,
+        reasons: reasons(&judgement, fit.unexplained),
         gases,
         peaks: fit
             .peaks
@@ -276,7 +264,7 @@ fn reasons(judgement: &Judgement, unexplained: f64) -> Vec<String> {
     reasons
 }
 
-fn signs(judgement: &Judgement, argon_is_process_gas: bool) -> BTreeMap<String, bool> {
+fn set_signs(outcome: &mut Outcome, judgement: &Judgement, argon_is_process_gas: bool) {
     let solvent = match (judgement.isopropanol, judgement.acetone) {
         (Some(true), _) | (_, Some(true)) => Some(true),
         (Some(false), Some(false)) => Some(false),
@@ -297,39 +285,57 @@ fn signs(judgement: &Judgement, argon_is_process_gas: bool) -> BTreeMap<String, 
     let process = judgement
         .argon_highest
         .filter(|&highest| highest || argon_is_process_gas);
-    [
+    for (sign, answer) in [
         ("residual-air", air),
         ("residual-water", judgement.water),
         ("residual-hydrocarbon", judgement.hydrocarbon),
         ("residual-solvent", solvent),
         ("residual-pump-fluid", pump_fluid),
         ("residual-process-gas", process),
-    ]
-    .into_iter()
-    .filter_map(|(sign, answer)| Some((sign.to_owned(), answer?)))
-    .collect()
+    ] {
+        if let Some(answer) = answer {
+            outcome.sign(sign, answer);
+        }
+    }
 }
 
-/// Cautions of the catalogue for what the findings lead a person to: a helium leak test after air,
-/// cleaning after solvent or oil, water joints after water.
-fn cautions(judgement: &Judgement) -> Vec<String> {
+/// Suggests the checks that what was found leads a person to.
+fn suggest(outcome: &mut Outcome, judgement: &Judgement) {
     let solvent = judgement.isopropanol == Some(true) || judgement.acetone == Some(true);
-    let oil = [
-        judgement.hydrocarbon,
-        judgement.fluorinated_oil,
-        judgement.silicone_oil,
-    ]
-    .contains(&Some(true));
-    [
-        ("asphyxiation", judgement.air.air == Air::Present),
-        ("water-near-power", judgement.water == Some(true)),
-        ("solvent", solvent || oil),
-        ("pump-oil", oil),
-    ]
-    .into_iter()
-    .filter(|&(_, applies)| applies)
-    .map(|(id, _)| id.to_owned())
-    .collect()
+    let fluid = judgement.fluorinated_oil == Some(true) || judgement.silicone_oil == Some(true);
+    let light = judgement.helium == Some(true) || judgement.hydrogen_highest == Some(true);
+    let checks: [(bool, &[&str]); 7] = [
+        (
+            judgement.air.air == Air::Present,
+            &["pressure-rise-test", "helium-leak-test"],
+        ),
+        (
+            judgement.air.air == Air::Undecided,
+            &["residual-gas-scan", "pressure-rise-test"],
+        ),
+        (
+            judgement.water == Some(true),
+            &["cooling-water-off-test", "extended-pumping-or-bake"],
+        ),
+        (
+            solvent || judgement.hydrocarbon == Some(true),
+            &["change-review", "shields-and-deposit-inspection"],
+        ),
+        (
+            fluid || judgement.hydrocarbon == Some(true),
+            &["backing-pump-quick-look", "roughing-pump-test"],
+        ),
+        (
+            judgement.argon_highest == Some(true),
+            &["gas-line-isolation-test"],
+        ),
+        (light, &["cryo-temperature-watch", "turbo-health-check"]),
+    ];
+    for (found, checks) in checks {
+        if found {
+            outcome.suggest(checks);
+        }
+    }
 }
 
 fn assumed(request: &Request, spectrum: &Spectrum, untried: &[String]) -> Vec<String> {
@@ -392,12 +398,18 @@ mod tests {
     #[test]
     fn air_is_concluded_with_its_signs_and_reasons() {
         let report = run(&asked(AIR), &patterns()).unwrap();
-        assert!(report.concluded, "{report:?}");
-        assert!(report.verdict.starts_with("Air is in the chamber"));
-        assert_eq!(report.signs.get("residual-air"), Some(&true));
-        assert_eq!(report.signs.get("residual-solvent"), Some(&false));
-        assert_eq!(report.signs.get("residual-hydrocarbon"), Some(&false));
-        assert_eq!(report.cautions, ["asphyxiation"]);
+        assert!(report.outcome.concluded, "{report:?}");
+        assert!(report.outcome.verdict.starts_with("Air is in the chamber"));
+        assert_eq!(report.outcome.signs.get("residual-air"), Some(&true));
+        assert_eq!(report.outcome.signs.get("residual-solvent"), Some(&false));
+        assert_eq!(
+            report.outcome.signs.get("residual-hydrocarbon"),
+            Some(&false)
+        );
+        assert_eq!(
+            report.outcome.next_checks,
+            ["pressure-rise-test", "helium-leak-test"]
+        );
         assert_eq!(report.gases[0].id, "nitrogen");
         for peak in &report.peaks {
             let sum: f64 = peak.parts.iter().map(|part| part.ion_current).sum();
@@ -407,7 +419,7 @@ mod tests {
 
     /// Marker masses of pump fluids, from memory.
     #[test]
-    fn a_pump_fluid_sets_its_sign_and_cautions() {
+    fn a_pump_fluid_sets_its_sign_and_sends_to_the_pumps() {
         let silicone = "78:1e-9 77:7e-10 51:4e-10 39:2.5e-10";
         let fluorinated = "69:1e-9 31:2.5e-10 47:2e-10 50:1.5e-10 119:1e-10";
         for (fluid, sign, gas) in [
@@ -422,10 +434,14 @@ mod tests {
         ] {
             let plain = "14:1e-12 17:4.6e-10 18:2e-9 28:1e-11 32:1e-13 40:1e-13 41:0 43:0 44:1e-11 55:0 57:0";
             let report = run(&asked(&format!("{plain} {fluid}")), &patterns()).unwrap();
-            assert_eq!(report.signs.get("residual-pump-fluid").copied(), sign);
+            assert_eq!(
+                report.outcome.signs.get("residual-pump-fluid").copied(),
+                sign
+            );
             let found = sign == Some(true);
-            assert_eq!(report.verdict.contains("pump fluid."), found);
-            assert_eq!(report.cautions.contains(&"pump-oil".to_owned()), found);
+            assert_eq!(report.outcome.verdict.contains("pump fluid."), found);
+            let looked_at = "backing-pump-quick-look".to_owned();
+            assert_eq!(report.outcome.next_checks.contains(&looked_at), found);
             if found {
                 let share = report.gases.iter().find(|part| part.id == gas).unwrap();
                 assert!(share.ion_current.value > 5e-10, "{share:?}");
@@ -447,22 +463,23 @@ mod tests {
     fn what_cannot_be_told_is_not_concluded() {
         let without_argon =
             run(&asked("14:5e-10 18:2e-9 28:7.8e-9 32:2.1e-9"), &patterns()).unwrap();
-        assert!(!without_argon.concluded);
-        assert!(!without_argon.signs.contains_key("residual-air"));
+        assert!(!without_argon.outcome.concluded);
+        assert!(!without_argon.outcome.signs.contains_key("residual-air"));
         assert!(
             without_argon
+                .outcome
                 .assumed
                 .iter()
                 .any(|line| line.contains("40, 44"))
         );
         let two = run(&asked("18:2e-9 28:7.8e-9"), &patterns()).unwrap();
-        assert!(!two.concluded && two.signs.is_empty());
+        assert!(!two.outcome.concluded && two.outcome.signs.is_empty());
         let unknown = run(
             &asked("18:1e-10 28:1e-10 32:1e-11 40:1e-13 14:1e-12 93:9e-9 95:8e-9"),
             &patterns(),
         )
         .unwrap();
-        assert!(!unknown.concluded && unknown.unexplained_percent > 30.0);
+        assert!(!unknown.outcome.concluded && unknown.unexplained_percent > 30.0);
     }
 
     #[test]

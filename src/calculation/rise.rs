@@ -1,12 +1,11 @@
 //! The pressure-rise test as a page or the API asks for it: a log in, leak and outgassing out.
 
-use std::collections::BTreeMap;
 use std::io::BufRead;
 
 use serde::{Deserialize, Serialize};
 
 use super::healthy_rise::{Healthy, HealthyRise, held_against};
-use super::{FieldError, FieldErrors};
+use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::leak::equivalent_diameter;
 use crate::vacuum::log::{
@@ -83,12 +82,11 @@ impl<U> Ranged<U> {
 /// What a pressure-rise test says.
 #[derive(Clone, Debug, Serialize)]
 pub struct Report {
-    /// The verdict in plain words.
-    pub verdict: String,
+    /// Verdict, assumptions, signs, next checks and cautions.
+    #[serde(flatten)]
+    pub outcome: Outcome,
     /// The verdict as a word.
     pub conclusion: RiseVerdict,
-    /// Whether it is one.
-    pub concluded: bool,
     /// Its reasons, or those against one.
     pub reasons: Vec<String>,
     /// Whole rise times volume over time.
@@ -133,12 +131,6 @@ pub struct Report {
     pub line_problems: Vec<LineProblem>,
     /// How many such lines there are, listed or not.
     pub line_problem_count: usize,
-    /// What was assumed.
-    pub assumed: Vec<String>,
-    /// Signs that the result sets.
-    pub signs: BTreeMap<String, bool>,
-    /// Cautions that go before what the result suggests.
-    pub cautions: Vec<String>,
 }
 
 /// One shape.
@@ -343,9 +335,11 @@ fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>>
     let test = examine(&record, request.cold_cathode_left_on);
     assumed.extend(assumptions(&given, &test));
     let mut report = Report {
-        verdict: String::new(),
+        outcome: Outcome {
+            assumed,
+            ..Outcome::default()
+        },
         conclusion: test.verdict,
-        concluded: false,
         reasons: test.doubts.iter().map(ToString::to_string).collect(),
         gas_load: None,
         leak_rate: None,
@@ -367,9 +361,6 @@ fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>>
         flags: test.marks.clone(),
         line_problems: problems.listed,
         line_problem_count: problems.count,
-        assumed,
-        signs: BTreeMap::new(),
-        cautions: Vec::new(),
     };
     if let Some(weighed) = &test.weighed {
         fill(&mut report, weighed, &given);
@@ -381,8 +372,6 @@ fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>>
     conclude(&mut report);
     if let Some(doubt) = doubt {
         report.reasons.push(doubt);
-        // It sends people to a mass spectrometer.
-        report.cautions = ["high-voltage", "hot-parts"].map(str::to_owned).into();
     }
     report.comparable = report.gas_load.is_some()
         && test
@@ -402,9 +391,7 @@ fn compare(report: &mut Report, healthy: Option<&Healthy>) {
     let (as_healthy, words) = held_against(load, seconds, healthy);
     report.reasons.push(words);
     if let Some(as_healthy) = as_healthy {
-        report
-            .signs
-            .insert("rise-as-healthy".to_owned(), as_healthy);
+        report.outcome.sign("rise-as-healthy", as_healthy);
     }
 }
 
@@ -518,7 +505,7 @@ fn steady_outgassing(report: &Report, given: &Given) -> Option<String> {
 }
 
 fn conclude(report: &mut Report) {
-    report.concluded = report.conclusion != RiseVerdict::CannotTell;
+    report.outcome.concluded = report.conclusion != RiseVerdict::CannotTell;
     let percent = |share: f64| format!("{:.0} %", 100.0 * share);
     let share = report
         .leak_share
@@ -531,7 +518,7 @@ fn conclude(report: &mut Report) {
             10.0 * ranged.high
         )
     };
-    report.verdict = match report.conclusion {
+    report.outcome.verdict = match report.conclusion {
         RiseVerdict::Leak => "A leak: the pressure rises straight".to_owned(),
         RiseVerdict::LeakAndOutgassing => {
             "A leak, and gas from inside: the rise slows but does not level off".to_owned()
@@ -541,7 +528,7 @@ fn conclude(report: &mut Report) {
         }
         RiseVerdict::CannotTell => "These readings do not tell a leak from gas inside".to_owned(),
     };
-    if let (true, Some(share)) = (report.concluded, share) {
+    if let (true, Some(share)) = (report.outcome.concluded, share) {
         report
             .reasons
             .push(format!("a steady inflow makes {share} of the rise (95 %)"));
@@ -560,27 +547,29 @@ fn conclude(report: &mut Report) {
         };
         report.reasons.push(words);
     }
+    let outcome = &mut report.outcome;
     match report.conclusion {
         RiseVerdict::Leak => {
-            report.signs.insert("rise-linear".to_owned(), true);
-            report.signs.insert("rise-flattens".to_owned(), false);
+            outcome.sign("rise-linear", true);
+            outcome.sign("rise-flattens", false);
         }
         RiseVerdict::Outgassing => {
-            report.signs.insert("rise-linear".to_owned(), false);
-            report.signs.insert("rise-flattens".to_owned(), true);
+            outcome.sign("rise-linear", false);
+            outcome.sign("rise-flattens", true);
         }
-        RiseVerdict::LeakAndOutgassing => {
-            report.signs.insert("rise-linear".to_owned(), false);
-        }
+        RiseVerdict::LeakAndOutgassing => outcome.sign("rise-linear", false),
         RiseVerdict::CannotTell => {}
     }
-    let cautions: &[&str] = match report.conclusion {
-        RiseVerdict::Leak => &["stored-pressure", "asphyxiation"],
-        RiseVerdict::LeakAndOutgassing => &["stored-pressure", "asphyxiation", "toxic-deposit"],
-        RiseVerdict::Outgassing => &["toxic-deposit", "hot-parts", "solvent"],
-        RiseVerdict::CannotTell => &[],
-    };
-    report.cautions = cautions.iter().map(|id| (*id).to_owned()).collect();
+    outcome.suggest(match report.conclusion {
+        RiseVerdict::Leak => &["helium-leak-test", "gas-line-isolation-test"],
+        RiseVerdict::LeakAndOutgassing => &["helium-leak-test", "residual-gas-scan"],
+        RiseVerdict::Outgassing => &[
+            "residual-gas-scan",
+            "trapped-volume-review",
+            "extended-pumping-or-bake",
+        ],
+        RiseVerdict::CannotTell => &["pressure-rise-test", "residual-gas-scan"],
+    });
 }
 
 fn points(record: &TidyRecord, test: &RiseTest) -> Vec<Point> {
@@ -641,8 +630,8 @@ mod tests {
             (opening.value / (1.65f64 / 1.58).sqrt() - 1.0).abs() < 0.02,
             "{opening:?}"
         );
-        assert!(report.signs["rise-linear"]);
-        assert!(!report.cautions.is_empty());
+        assert!(report.outcome.signs["rise-linear"]);
+        assert!(!report.outcome.cautions.is_empty());
         assert_eq!(report.points.len(), 301);
         let text = serde_json::to_string(&report).unwrap();
         assert!(
@@ -659,9 +648,9 @@ mod tests {
             run(&request).unwrap()
         };
         let doubtful = small(10.0);
-        assert!(!doubtful.concluded);
-        assert_eq!(doubtful.cautions, ["high-voltage", "hot-parts"]);
-        assert!(small(0.1).concluded);
+        assert!(!doubtful.outcome.concluded);
+        assert!(doubtful.outcome.cautions.contains(&"hot-parts".to_owned()));
+        assert!(small(0.1).outcome.concluded);
     }
 
     #[test]

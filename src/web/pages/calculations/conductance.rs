@@ -154,12 +154,7 @@ pub(super) fn parts(list: &str, names: &[&str], fewest: usize) -> Vec<FieldGroup
 }
 
 pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResult, Fault> {
-    let mut result = common(
-        &report.verdict,
-        report.concluded,
-        &report.assumed,
-        Tone::Plain,
-    );
+    let mut result = common(&report.outcome, Tone::Plain);
     let mut path = figure("Conductance of the path", typed(report.conductance));
     path.note = format!("{}, {} flow", report.gas.name(), report.regime.name());
     result.figures.push(path);

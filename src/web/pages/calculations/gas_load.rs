@@ -3,11 +3,10 @@
 use super::{
     About, conductance,
     form::{gas, group, pressure, units},
-    result::{cell, common, ends, figure, figures, next, other_throughputs, percent, range, typed},
+    result::{cell, common, ends, figure, figures, other_throughputs, percent, range, typed},
 };
 use crate::{
     calculation::gas_load::Report,
-    catalogue::Catalogue,
     vacuum::units::{LengthUnit, SpeedUnit},
     web::{
         fault::Fault,
@@ -132,13 +131,8 @@ pub(super) fn form(names: &[&str]) -> CalculationForm {
     }
 }
 
-pub(super) fn show(report: &Report, catalogue: &Catalogue) -> Result<CalculationResult, Fault> {
-    let mut result = common(
-        &report.verdict,
-        report.concluded,
-        &report.assumed,
-        Tone::Bad,
-    );
+pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
+    let mut result = common(&report.outcome, Tone::Bad);
     let mut extra = figure("Extra gas load", typed(report.extra_gas_load));
     extra.interval = range(&report.extra_gas_load_interval_95);
     extra.note = other_throughputs(report.extra_gas_load.value);
@@ -187,7 +181,6 @@ pub(super) fn show(report: &Report, catalogue: &Catalogue) -> Result<Calculation
         );
         result.figures.push(line);
     }
-    result.next = next(&report.next_checks, catalogue);
     result.charts.extend(chart(report)?);
     Ok(result)
 }

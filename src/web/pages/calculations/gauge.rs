@@ -3,11 +3,10 @@
 use super::{
     About,
     form::{gas, group, pressure, rows},
-    result::{cell, common, figure, figures, next, percent, sentence, typed},
+    result::{cell, common, figure, figures, percent, sentence, typed},
 };
 use crate::{
     calculation::gauge::{Report, Request},
-    catalogue::Catalogue,
     vacuum::{
         gauge::{GaugeKind, Verdict},
         units::{Pressure, PressureUnit},
@@ -85,16 +84,12 @@ pub(super) fn form(names: &[&str]) -> CalculationForm {
     }
 }
 
-pub(super) fn show(
-    request: &Request,
-    report: &Report,
-    catalogue: &Catalogue,
-) -> Result<CalculationResult, Fault> {
+pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResult, Fault> {
     let tone = match report.finding {
         Verdict::Consistent | Verdict::GasDependent => Tone::Plain,
         _ => Tone::Bad,
     };
-    let mut result = common(&report.verdict, report.concluded, &report.assumed, tone);
+    let mut result = common(&report.outcome, tone);
     if let Some(verdict) = &mut result.verdict {
         verdict.reasons.push(sentence(&report.reason));
         verdict
@@ -111,7 +106,6 @@ pub(super) fn show(
             .figures
             .push(figure("The same, corrected for the gas", figures(factor)));
     }
-    result.next = next(&report.next_checks, catalogue);
     result.charts.extend(chart(request, report)?);
     if !report.corrected.is_empty() {
         result.tables.push(corrected(report));

@@ -142,12 +142,7 @@ pub(super) fn form() -> CalculationForm {
 }
 
 pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResult, Fault> {
-    let mut result = common(
-        &report.verdict,
-        report.concluded,
-        &report.assumed,
-        Tone::Plain,
-    );
+    let mut result = common(&report.outcome, Tone::Plain);
     if let Some(c) = &report.conversion {
         let regime = match c.regime {
             LeakRegime::Molecular => "molecular by its size",

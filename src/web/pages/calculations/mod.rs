@@ -181,35 +181,41 @@ fn prefill(form: &mut CalculationForm, tool: &Tool) {
 
 /// The result of a calculation as a page shows it.
 fn shown(computed: &Computed, catalogue: &Catalogue) -> Result<CalculationResult, Fault> {
-    match computed {
+    let mut result = match computed {
         Computed::Rise(both) => rise::shown(&both.1),
         Computed::PumpDown(both) => pump_down::show(&both.1),
-        Computed::GasLoad(both) => gas_load::show(&both.1, catalogue),
-        Computed::Gauge(both) => gauge::show(&both.0, &both.1, catalogue),
+        Computed::GasLoad(both) => gas_load::show(&both.1),
+        Computed::Gauge(both) => gauge::show(&both.0, &both.1),
         Computed::ResidualGas(both) => residual_gas::show(&both.1),
         Computed::LeakConversion(both) => leak_conversion::show(&both.0, &both.1),
         Computed::Conductance(both) => conductance::show(&both.0, &both.1),
-    }
+    }?;
+    result.next = result::next(&computed.outcome().next_checks, catalogue);
+    Ok(result)
 }
 
-/// The cautions of measuring for it, then those of what its result suggests.
+/// The cautions of measuring for it, then those of what its result suggests: as the report names
+/// them, and as the catalogue in use has them for the checks suggested.
 fn all_cautions(app: &App, named: Named, computed: Option<&Computed>) -> Vec<CautionBox> {
-    let mut ids: Vec<CautionId> = about(named)
-        .check
-        .and_then(|id| app.catalogue.check(id))
-        .map(|check| check.cautions.clone())
-        .unwrap_or_default();
-    for id in computed
-        .iter()
-        .flat_map(|computed| computed.gist().cautions)
-    {
-        if let Some(caution) = app.catalogue.caution(id)
-            && !ids.contains(&caution.id)
-        {
-            ids.push(caution.id.clone());
+    let catalogue = &app.catalogue;
+    let of_check = |id: &str| {
+        let check = catalogue.check(id);
+        check
+            .map(|check| check.cautions.clone())
+            .unwrap_or_default()
+    };
+    let mut ids: Vec<CautionId> = about(named).check.map(of_check).unwrap_or_default();
+    for outcome in computed.iter().map(|computed| computed.outcome()) {
+        let told = outcome.cautions.iter();
+        let told = told.filter_map(|id| catalogue.caution(id).map(|caution| caution.id.clone()));
+        let suggested = outcome.next_checks.iter().flat_map(|id| of_check(id));
+        for id in told.chain(suggested) {
+            if !ids.contains(&id) {
+                ids.push(id);
+            }
         }
     }
-    cautions(ids.iter(), &app.catalogue)
+    cautions(ids.iter(), catalogue)
 }
 
 async fn list(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
@@ -350,7 +356,7 @@ fn page(
 
 /// The check sequence with the signs that the result sets.
 fn next(app: &App, tool: Option<&Tool>, computed: &Computed) -> Option<Link> {
-    let signs = computed.gist().signs;
+    let signs = &computed.outcome().signs;
     let tool = tool?;
     if signs.is_empty() {
         return None;

@@ -96,7 +96,7 @@ pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
         .iter()
         .any(|explanation| explanation.fits && explanation.kind == ExplanationKind::AsHealthy);
     let tone = if healthy { Tone::Plain } else { Tone::Bad };
-    let mut result = common(&report.verdict, report.concluded, &report.assumed, tone);
+    let mut result = common(&report.outcome, tone);
     if let Some(verdict) = &mut result.verdict {
         verdict
             .reasons

@@ -99,9 +99,9 @@ pub(super) fn form() -> CalculationForm {
 }
 
 pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
-    let air = report.signs.get("residual-air") == Some(&true);
+    let air = report.outcome.signs.get("residual-air") == Some(&true);
     let tone = if air { Tone::Bad } else { Tone::Plain };
-    let mut result = common(&report.verdict, report.concluded, &report.assumed, tone);
+    let mut result = common(&report.outcome, tone);
     if let Some(verdict) = &mut result.verdict {
         verdict
             .reasons

@@ -3,7 +3,7 @@
 use std::fmt::Display;
 
 use crate::{
-    calculation::{Interval, rise::Ranged},
+    calculation::{Interval, Outcome, rise::Ranged},
     catalogue::Catalogue,
     vacuum::{
         log::{LineProblem, Mark},
@@ -16,23 +16,23 @@ use crate::{
 };
 
 /// The parts of a result that every report has, with the verdict read in this tone.
-pub(super) fn common(
-    verdict: &str,
-    concluded: bool,
-    assumed: &[String],
-    tone: Tone,
-) -> CalculationResult {
-    let mut clauses = verdict
+pub(super) fn common(outcome: &Outcome, tone: Tone) -> CalculationResult {
+    let mut clauses = outcome
+        .verdict
         .split(". ")
         .flat_map(|sentence| sentence.split("; "));
     let headline = clauses.next().unwrap_or_default();
     CalculationResult {
         verdict: Some(Verdict {
-            tone: if concluded { tone } else { Tone::Unsure },
+            tone: if outcome.concluded {
+                tone
+            } else {
+                Tone::Unsure
+            },
             headline: headline.trim_end_matches('.').to_owned(),
             reasons: clauses.map(sentence).collect(),
         }),
-        assumptions: assumed.iter().map(|line| sentence(line)).collect(),
+        assumptions: outcome.assumed.iter().map(|line| sentence(line)).collect(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
         ..CalculationResult::default()
     }

@@ -158,7 +158,7 @@ pub(super) fn shown(report: &Report) -> Result<CalculationResult, Fault> {
         RiseVerdict::Leak | RiseVerdict::LeakAndOutgassing => Tone::Bad,
         RiseVerdict::Outgassing | RiseVerdict::CannotTell => Tone::Plain,
     };
-    let mut result = common(&report.verdict, report.concluded, &report.assumed, tone);
+    let mut result = common(&report.outcome, tone);
     if let Some(verdict) = &mut result.verdict {
         verdict
             .reasons
