@@ -49,6 +49,8 @@ fn each_mistake_names_its_file_and_line() {
             "component = \"doorbell\"",
         ),
         ("causes.toml", "weight = ", "weight = -"),
+        ("causes.toml", "fix_state = \"", "fix_state = \"half-"),
+        ("causes.toml", "fix_minutes = ", "fix_minutes = -"),
         ("causes.toml", "residual-air = 0.75", "residual-air = 1.75"),
         ("causes.toml", "rise-linear = 0.75", "rise-crooked = 0.75"),
         (
@@ -164,6 +166,17 @@ fn every_system_of_the_trade_is_covered() {
             "nothing can go wrong with {component}"
         );
     }
+    let mended = |cause: &str| catalogue.cause(cause).expect("a cause").fix_state;
+    assert_eq!(mended("gauge-cable-or-controller"), ToolState::Pumped);
+    assert_eq!(mended("viewport-cracked"), ToolState::Vented);
+    assert_eq!(mended("cryo-saturated"), ToolState::StoppedPurged);
+    let (mistakes, _) = broken("causes.toml", "fix_state = \"vented\"\n", "");
+    assert!(
+        mistakes
+            .iter()
+            .any(|mistake| mistake.line > 0 && mistake.problem.contains("fix_state")),
+        "{mistakes:?}"
+    );
     for cause in catalogue.causes() {
         assert!(!cause.basis.is_empty(), "{} has no basis", cause.id);
     }

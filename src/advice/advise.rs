@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::{
-    AdviceError, Belief, Evidence, Knowledge, Learned, State,
+    AdviceError, Belief, CauseFacts, Evidence, Knowledge, Learned, State,
     belief::{SUREST_CHECK, found_chance},
     error::minutes,
     learned::normalise,
@@ -42,13 +42,19 @@ pub struct Advice {
     pub expected_minutes: f64,
     /// The same in the fixed common-practice order.
     pub practice_minutes: f64,
+    /// Expected minutes until the cause is found, mended, and the fix proven by pumping down
+    /// again: what the order makes least. A search that finds nothing ends unmended.
+    pub mended_minutes: f64,
+    /// The same in the fixed common-practice order.
+    pub practice_mended_minutes: f64,
     /// That order.
     pub practice_order: Vec<String>,
-    /// No order has fewer expected minutes.
+    /// `expected_minutes` less what another order could save of `mended_minutes` at most.
     pub lower_bound: f64,
     /// Whether this order is proven to have the fewest.
     pub proven: bool,
-    /// How far above the lower bound it is at most, as a share of its minutes, 0 to 1.
+    /// What another order could save at most, as a share of the minutes that depend on the
+    /// order, 0 to 1.
     pub gap: f64,
     /// Checks that cannot be made because one that has to come first cannot.
     pub blocked: Vec<Blocked>,
@@ -163,8 +169,10 @@ pub fn advise(
         ..problem.clone()
     };
     let practice_order = sequence::fixed_order(&before, request.effort)?;
-    let practice_minutes = sequence::expected_minutes(&problem, &practice_order)?;
+    let (practice_minutes, practice_finish) = sequence::fixed(&problem, &practice_order)?;
     let plan = sequence::plan(&problem, request.effort)?;
+    let expected_minutes = plan.expected_minutes - plan.finish_minutes;
+    let mending = mending(knowledge, request, &belief, &problem)?;
     let name = |at: usize| knowledge.checks[checks[at]].id.clone();
     let mut running = belief.chances.clone();
     let mut steps = Vec::new();
@@ -245,13 +253,15 @@ pub fn advise(
     Ok(Advice {
         stop: request
             .price_of_help
-            .and_then(|price| stop(&steps, plan.expected_minutes, price)),
+            .and_then(|price| stop(&steps, expected_minutes, price)),
         without_check: named(knowledge, &belief.present, &belief.chances, &unanswered),
         gap: plan.gap(),
-        expected_minutes: plan.expected_minutes,
-        lower_bound: plan.lower_bound,
+        expected_minutes,
+        mended_minutes: plan.expected_minutes + mending,
+        lower_bound: (expected_minutes + plan.lower_bound - plan.expected_minutes).max(0.0),
         proven: plan.proven,
-        practice_minutes,
+        practice_minutes: practice_minutes - practice_finish,
+        practice_mended_minutes: practice_minutes + mending,
         practice_order: practice_order.into_iter().map(name).collect(),
         steps,
         blocked,
@@ -378,13 +388,10 @@ fn problem(
     let counted = present
         .iter()
         .any(|&cause| knowledge.causes[cause].fix_state.is_some());
+    // What mending takes from any state adds up the same in every order.
     let finish = |&cause: &usize| {
-        let facts = &knowledge.causes[cause];
-        facts.fix_state.map_or([0.0; 3], |state| {
-            let state = state as usize;
-            let back = facts.fix_minutes + changes[state][State::Pumped as usize];
-            [0, 1, 2].map(|from| changes[from][state] + back)
-        })
+        let minutes = back(&knowledge.causes[cause], &changes);
+        minutes.map(|from| from - least(minutes))
     };
     Ok(Problem {
         chances: listed(chances),
@@ -397,6 +404,55 @@ fn problem(
             Vec::new()
         },
     })
+}
+
+/// Minutes, from each state, to bring the tool into a state in which a cause can be mended
+/// and from there back under vacuum, which proves the fix; none if it is not known which
+/// state that is. What can be mended on a pumped tool can be mended in any state, what on a
+/// vented one also with the pump stopped.
+fn back(cause: &CauseFacts, changes: &[[f64; 3]; 3]) -> [f64; 3] {
+    let Some(need) = cause.fix_state else {
+        return [0.0; 3];
+    };
+    let way = |from: usize| {
+        State::ALL
+            .into_iter()
+            .filter(|state| *state >= need)
+            .map(|state| changes[from][state as usize] + changes[state as usize][0])
+            .fold(f64::INFINITY, f64::min)
+    };
+    [0, 1, 2].map(way)
+}
+
+fn least(minutes: [f64; 3]) -> f64 {
+    minutes.into_iter().fold(f64::INFINITY, f64::min)
+}
+
+/// Expected minutes of mending and proof that no order changes, over the causes that the
+/// checks find in the end.
+fn mending(
+    knowledge: &Knowledge,
+    request: &Request,
+    belief: &Belief,
+    problem: &Problem,
+) -> Result<f64, AdviceError> {
+    let changes = knowledge.class(&request.class)?.changes();
+    let mut left = problem.chances.clone();
+    for check in problem.checks.iter().filter(|check| !check.isolating) {
+        for &(cause, chance) in &check.reveals {
+            left[cause] *= 1.0 - chance;
+        }
+    }
+    let found = problem.chances.iter().zip(&left);
+    Ok(belief
+        .present
+        .iter()
+        .zip(found)
+        .map(|(&cause, (chance, left))| {
+            let facts = &knowledge.causes[cause];
+            (chance - left).max(0.0) * (facts.fix_minutes + least(back(facts, &changes)))
+        })
+        .sum())
 }
 
 /// Chances without the last, which is of the cause that is not listed.

@@ -34,7 +34,8 @@ pub struct CauseFacts {
     pub weights: BTreeMap<String, f64>,
     /// Minutes to mend it.
     pub fix_minutes: f64,
-    /// The state mending needs, if the time to finish is to count in the order.
+    /// The least state mending and its proof need (one further on in [`State::ALL`] does as
+    /// well), if the time to finish is to count in the order.
     pub fix_state: Option<State>,
     /// Chance of each sign if this is the cause; one not listed has its background chance.
     pub signs: BTreeMap<String, f64>,

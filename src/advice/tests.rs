@@ -410,6 +410,49 @@ fn advice_orders_safely_and_gives_reasons() {
     assert!(!dry.steps.iter().any(|step| step.check == "pressure-test"));
 }
 
+/// By hand: venting takes 15 minutes and pumping down 60. Looking from outside (20 minutes)
+/// finds the fault soonest, but it is mended with the tool vented, so that looking inside
+/// (10 minutes) finds it where it can be mended at once.
+#[test]
+fn mending_and_proof_count_where_the_order_can_save_them() {
+    let order = |fix_state: Option<State>| {
+        let mut door = cause("door-dirty", "door", 5.0, &[]);
+        door.fix_state = fix_state;
+        let knowledge = Knowledge::new(
+            vec![class("box", &["door"])],
+            vec![door],
+            Vec::new(),
+            Vec::new(),
+            vec![
+                check("from-outside", State::Pumped, 20.0, &[("door-dirty", 1.0)]),
+                check("from-inside", State::Vented, 10.0, &[("door-dirty", 1.0)]),
+            ],
+        )
+        .unwrap();
+        let learned = Learned::from(&knowledge, &Tables::default());
+        let advice = advise(&knowledge, &learned, &learned, &request("box")).unwrap();
+        let chance = advice.belief.causes[0].chance;
+        (advice, chance)
+    };
+    let (plain, chance) = order(None);
+    assert_eq!(plain.steps[0].check, "from-outside");
+    let after = plain.mended_minutes - plain.expected_minutes;
+    assert!((after - 20.0 * chance).abs() < 0.01, "{after}");
+    let (mended, chance) = order(Some(State::Vented));
+    assert_eq!(mended.steps[0].check, "from-inside");
+    assert!(mended.expected_minutes > plain.expected_minutes);
+    let after = mended.mended_minutes - mended.expected_minutes;
+    assert!((after - (20.0 + 60.0) * chance).abs() < 0.05, "{after}");
+    assert!(mended.mended_minutes <= mended.practice_mended_minutes + 1e-9);
+    // With the pump stopped the tool is vented as well, and has to be restarted anyway.
+    let (stopped, _) = order(Some(State::StoppedPurged));
+    let after = stopped.mended_minutes - stopped.expected_minutes;
+    assert!(after > 200.0 * chance, "{after}");
+    // Mended on a pumped tool, it can be mended in any state.
+    let (pumped, _) = order(Some(State::Pumped));
+    assert_eq!(pumped.steps[0].check, "from-outside");
+}
+
 #[test]
 fn what_cannot_come_first_blocks_what_waits_for_it() {
     let mut purge = check("purge", State::StoppedPurged, 5.0, &[]);

@@ -83,6 +83,10 @@ pub struct Cause {
     pub weights: BTreeMap<ClassId, f64>,
     /// Minutes to mend it once found.
     pub fix_minutes: f64,
+    /// The least the tool has to be brought to for mending, and for a proof that means
+    /// something. What can be mended on a pumped tool can be mended in any state, what on a
+    /// vented one also with the pump stopped.
+    pub fix_state: ToolState,
     /// Where the numbers come from.
     pub basis: String,
     /// Chance of each sign if this is the cause.

@@ -146,6 +146,7 @@ struct RawCause {
     #[serde(default)]
     weights: Chances,
     fix_minutes: Spanned<f64>,
+    fix_state: Spanned<String>,
     basis: String,
     #[serde(default)]
     signs: Chances,
@@ -370,6 +371,25 @@ impl<'a> Reader<'a> {
         number
     }
 
+    fn state(&mut self, place: Place<'_>, what: &str, raw: &Reference) -> ToolState {
+        let state = ToolState::ALL
+            .into_iter()
+            .find(|state| state.id() == raw.get_ref());
+        if state.is_none() {
+            let accepted: Vec<_> = ToolState::ALL.iter().map(|state| state.id()).collect();
+            self.complain(
+                place.path,
+                place.line(raw.span().start),
+                format!(
+                    "{what} {:?} is not known; accepted are {}",
+                    raw.get_ref(),
+                    accepted.join(", ")
+                ),
+            );
+        }
+        state.unwrap_or(ToolState::Pumped)
+    }
+
     fn cautions(&mut self, place: Place<'_>, raw: CautionFile, into: &mut Catalogue) {
         for entry in raw.caution {
             let seen = into.cautions.contains_key(entry.id.get_ref().as_str());
@@ -534,6 +554,7 @@ impl<'a> Reader<'a> {
             };
             let weight = self.number(place, "weight", &entry.weight, 0.0..=1e6);
             let fix_minutes = self.number(place, "fix_minutes", &entry.fix_minutes, 0.0..=1e6);
+            let fix_state = self.state(place, "fix_state", &entry.fix_state);
             let mut weights = BTreeMap::new();
             for (class, value) in &entry.weights {
                 let known = into.classes.contains_key(class.get_ref().as_str());
@@ -579,6 +600,7 @@ impl<'a> Reader<'a> {
                     weight,
                     weights,
                     fix_minutes,
+                    fix_state,
                     basis: entry.basis,
                     signs,
                     antecedents,
@@ -660,21 +682,7 @@ impl<'a> Reader<'a> {
         catalogue: &Catalogue,
         known_checks: &BTreeSet<&str>,
     ) -> Check {
-        let state = ToolState::ALL
-            .into_iter()
-            .find(|state| state.id() == raw.state.get_ref());
-        if state.is_none() {
-            let accepted: Vec<_> = ToolState::ALL.iter().map(|state| state.id()).collect();
-            self.complain(
-                place.path,
-                place.line(raw.state.span().start),
-                format!(
-                    "state {:?} is not known; accepted are {}",
-                    raw.state.get_ref(),
-                    accepted.join(", ")
-                ),
-            );
-        }
+        let state = self.state(place, "state", &raw.state);
         let minutes = self.number(place, "minutes", &raw.minutes, 0.0..=1e6);
         let false_alarm = raw
             .false_alarm
@@ -721,7 +729,7 @@ impl<'a> Reader<'a> {
         Check {
             id: CheckId::new(stem),
             name: raw.name,
-            state: state.unwrap_or(ToolState::Pumped),
+            state,
             minutes,
             isolating: raw.isolating,
             false_alarm,

@@ -38,7 +38,7 @@ pub fn of(catalogue: &Catalogue) -> Result<Knowledge, AdviceError> {
             weight: cause.weight,
             weights: named(&cause.weights),
             fix_minutes: cause.fix_minutes,
-            fix_state: None,
+            fix_state: Some(state(cause.fix_state)),
             signs: named(&cause.signs),
             antecedents: named(&cause.antecedents),
             decades: cause.decades,

@@ -62,6 +62,8 @@ pub struct ModelCause<'a> {
     pub loss_decades: [f64; 2],
     /// Median minutes of the fix.
     pub fix_minutes: f64,
+    /// State the tool has at least to be brought to for the fix.
+    pub fix_state: &'a str,
 }
 
 /// What is true of a check.
@@ -125,6 +127,7 @@ impl<'a> Model<'a> {
                 antecedents: antecedents.collect(),
                 loss_decades: [low, high],
                 fix_minutes: cause.fix_minutes,
+                fix_state: cause.fix_state.id(),
             }
         };
         let checks = catalogue.checks().map(|check| {

@@ -17,32 +17,28 @@
 //! enters only where the state changes; an outcome of an isolating check splits `F` and
 //! leaves its sum alone.
 
-use super::task::Task;
+use super::{
+    list,
+    task::{Policy, Task},
+};
 use crate::statistics::Outcome;
 
-pub(super) struct Solved {
-    pub(super) minutes: f64,
-    /// Checks in order with the outcome taken for granted: clear, or of an isolating check
-    /// the likelier one.
-    pub(super) path: Vec<(usize, Outcome)>,
-}
-
 /// Solves for `direct` and `isolating`, which have to hold all they need; `tail` gives the
-/// value of what comes after them from weights and state.
-pub(super) fn solve(
-    task: &Task,
-    direct: &[usize],
-    isolating: &[usize],
-    tail: &dyn Fn(&[f64], usize) -> f64,
-) -> Solved {
+/// value of what comes after them from weights and state, and that of finishing in it.
+pub(super) fn solve(task: &Task, direct: &[usize], isolating: &[usize], tail: &Tail<'_>) -> Policy {
     let mut table = Table::new(task, direct, isolating);
     table.fill(tail);
     let finish = table.finish_from(&task.weights, task.start);
-    Solved {
+    let (path, finishing) = table.path(tail);
+    Policy {
         minutes: table.value(0, table.row[task.start], table.no_outcome()) + finish,
-        path: table.path(tail),
+        finish: finishing,
+        path,
     }
 }
+
+/// Minutes of what comes after the exact part, and those of them after the cause is found.
+type Tail<'t> = dyn Fn(&[f64], usize) -> (f64, f64) + 't;
 
 /// Outcomes of the isolating checks that lie side by side.
 struct Lanes {
@@ -201,14 +197,14 @@ impl<'t> Table<'t> {
         finish.map(|(finish, weight)| finish[state] * weight).sum()
     }
 
-    fn fill(&mut self, tail: &dyn Fn(&[f64], usize) -> f64) {
+    fn fill(&mut self, tail: &Tail<'_>) {
         let weights: Vec<Vec<f64>> = (0..self.width()).map(|lane| self.weights(lane)).collect();
         let mut last = vec![0.0; self.stride()];
         for (lane, weights) in weights.iter().enumerate() {
             let weights = self.all_clear(weights);
             for (row, &state) in self.states.iter().enumerate() {
                 last[row * self.width() + lane] =
-                    tail(&weights, state) - self.finish_from(&weights, state);
+                    tail(&weights, state).0 - self.finish_from(&weights, state);
             }
         }
         let sums = Sums::new(self, &weights);
@@ -265,85 +261,115 @@ impl<'t> Table<'t> {
         )
     }
 
-    fn path(&self, tail: &dyn Fn(&[f64], usize) -> f64) -> Vec<(usize, Outcome)> {
+    /// The way through the policy on which what is likelier comes true, and the minutes to
+    /// finish over all its ways.
+    fn path(&self, tail: &Tail<'_>) -> (Vec<(usize, Outcome)>, f64) {
+        let start = Place {
+            set: 0,
+            state: self.task.start,
+            lane: self.no_outcome(),
+            weights: self.task.weights.clone(),
+        };
+        self.path_from(start, tail)
+    }
+
+    fn path_from(&self, mut at: Place, tail: &Tail<'_>) -> (Vec<(usize, Outcome)>, f64) {
         let full = (1usize << self.direct.len()) - 1;
-        let (mut lane, mut state, mut set) = (self.no_outcome(), self.task.start, 0);
-        let mut weights = self.task.weights.clone();
-        let mut path = Vec::new();
-        while set != full {
-            let mass: f64 = weights.iter().sum();
-            let value = |set: usize, state: usize, lane: usize, weights: &[f64]| {
-                if set == full {
-                    tail(weights, state)
-                } else {
-                    self.value(set, self.row[state], lane) + self.finish_from(weights, state)
+        let (mut path, mut finish) = (Vec::new(), 0.0);
+        while at.set != full {
+            match self.next(&at, full, tail) {
+                None => return (path, finish),
+                Some(Next::Direct(check)) => {
+                    finish += list::found(self.task, &mut at.weights, self.direct[check]);
+                    at.state = self.task.checks[self.direct[check]].state;
+                    at.set |= 1 << check;
+                    path.push((self.direct[check], Outcome::Clear));
                 }
-            };
-            let mut best: Option<(f64, Next)> = None;
-            let mut offer = |value: f64, next: Next| {
-                if best.as_ref().is_none_or(|(least, _)| value < *least) {
-                    best = Some((value, next));
-                }
-            };
-            for (at, step) in self.steps.iter().enumerate() {
-                let may = step.lanes.as_ref().is_none_or(|lanes| lanes[lane]);
-                if set & 1 << at != 0 || step.needs & !set != 0 || !may {
-                    continue;
-                }
-                let item = &self.task.checks[self.direct[at]];
-                let mut left = weights.clone();
-                let mut minutes = (self.task.changes[state][item.state] + item.minutes) * mass;
-                for &(cause, chance) in &item.reveals {
-                    let found = left[cause] * chance;
-                    left[cause] -= found;
-                    let finish = self.task.finish.get(cause);
-                    minutes += found * finish.map_or(0.0, |finish| finish[item.state]);
-                }
-                minutes += value(set | 1 << at, item.state, lane, &left);
-                offer(minutes, Next::Direct(at, left));
-            }
-            for &Telling {
-                check: at,
-                found,
-                clear,
-            } in &self.lanes.telling[lane]
-            {
-                if self.told_needs[at] & !set != 0 {
-                    continue;
-                }
-                let check = self.isolating[at];
-                let item = &self.task.checks[check];
-                let mut minutes = (self.task.changes[state][item.state] + item.minutes) * mass;
-                let sides = [(found, true), (clear, false)]
-                    .map(|(lane, told)| (lane, self.task.told(&weights, check, told)));
-                for (lane, weights) in &sides {
-                    minutes += value(set, item.state, *lane, weights);
-                }
-                offer(minutes, Next::Telling(at, sides));
-            }
-            match best {
-                None => return path,
-                Some((_, Next::Direct(at, left))) => {
-                    state = self.task.checks[self.direct[at]].state;
-                    set |= 1 << at;
-                    weights = left;
-                    path.push((self.direct[at], Outcome::Clear));
-                }
-                Some((_, Next::Telling(at, [found, clear]))) => {
-                    let chance = |side: &(usize, Vec<f64>)| side.1.iter().sum::<f64>();
-                    let (likelier, outcome) = if chance(&found) > chance(&clear) {
-                        (found, Outcome::Found)
+                Some(Next::Telling(check, sides)) => {
+                    let state = self.task.checks[self.isolating[check]].state;
+                    let [found, clear] = sides.map(|(lane, weights)| {
+                        let chance: f64 = weights.iter().sum();
+                        let set = at.set;
+                        let next = Place {
+                            set,
+                            state,
+                            lane,
+                            weights,
+                        };
+                        (chance, self.path_from(next, tail))
+                    });
+                    finish += found.1.1 + clear.1.1;
+                    let (outcome, on) = if found.0 > clear.0 {
+                        (Outcome::Found, found.1.0)
                     } else {
-                        (clear, Outcome::Clear)
+                        (Outcome::Clear, clear.1.0)
                     };
-                    state = self.task.checks[self.isolating[at]].state;
-                    (lane, weights) = likelier;
-                    path.push((self.isolating[at], outcome));
+                    path.push((self.isolating[check], outcome));
+                    path.extend(on);
+                    return (path, finish);
                 }
             }
         }
-        path
+        (path, finish + tail(&at.weights, at.state).1)
     }
+
+    /// The best thing to do at a place.
+    fn next(&self, at: &Place, full: usize, tail: &Tail<'_>) -> Option<Next> {
+        let (task, weights) = (self.task, &at.weights);
+        let mass: f64 = weights.iter().sum();
+        let value = |set: usize, state: usize, lane: usize, weights: &[f64]| {
+            if set == full {
+                tail(weights, state).0
+            } else {
+                self.value(set, self.row[state], lane) + self.finish_from(weights, state)
+            }
+        };
+        let mut best: Option<(f64, Next)> = None;
+        let mut offer = |value: f64, next: Next| {
+            if best.as_ref().is_none_or(|(least, _)| value < *least) {
+                best = Some((value, next));
+            }
+        };
+        for (check, step) in self.steps.iter().enumerate() {
+            let may = step.lanes.as_ref().is_none_or(|lanes| lanes[at.lane]);
+            if at.set & 1 << check != 0 || step.needs & !at.set != 0 || !may {
+                continue;
+            }
+            let item = &task.checks[self.direct[check]];
+            let mut left = weights.clone();
+            let minutes = (task.changes[at.state][item.state] + item.minutes) * mass
+                + list::found(task, &mut left, self.direct[check])
+                + value(at.set | 1 << check, item.state, at.lane, &left);
+            offer(minutes, Next::Direct(check));
+        }
+        for &Telling {
+            check,
+            found,
+            clear,
+        } in &self.lanes.telling[at.lane]
+        {
+            if self.told_needs[check] & !at.set != 0 {
+                continue;
+            }
+            let item = &task.checks[self.isolating[check]];
+            let mut minutes = (task.changes[at.state][item.state] + item.minutes) * mass;
+            let sides = [(found, true), (clear, false)]
+                .map(|(lane, told)| (lane, task.told(weights, self.isolating[check], told)));
+            for (lane, weights) in &sides {
+                minutes += value(at.set, item.state, *lane, weights);
+            }
+            offer(minutes, Next::Telling(check, sides));
+        }
+        best.map(|(_, next)| next)
+    }
+}
+
+/// Where a policy has got to.
+struct Place {
+    set: usize,
+    state: usize,
+    lane: usize,
+    weights: Vec<f64>,
 }
 
 impl<'t> Block<'t> {
@@ -436,8 +462,9 @@ impl<'t> Block<'t> {
     }
 }
 
+/// What to do, by position.
 enum Next {
-    Direct(usize, Vec<f64>),
+    Direct(usize),
     /// With lane and weights of found and clear.
     Telling(usize, [(usize, Vec<f64>); 2]),
 }

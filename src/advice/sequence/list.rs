@@ -32,6 +32,31 @@ pub(super) fn cost(task: &Task, weights: &[f64], state: usize, order: &[usize], 
     minutes
 }
 
+/// Those of the minutes of [`cost`] that come after the cause is found.
+pub(super) fn finishing(task: &Task, weights: &[f64], order: &[usize]) -> f64 {
+    if task.finish.is_empty() {
+        return 0.0;
+    }
+    let mut weights = weights.to_vec();
+    order.iter().fold(0.0, |minutes, &check| {
+        minutes + found(task, &mut weights, check)
+    })
+}
+
+/// Minutes to finish what a check finds, which is taken out of the weights.
+pub(super) fn found(task: &Task, weights: &mut [f64], check: usize) -> f64 {
+    let item = &task.checks[check];
+    if item.isolating {
+        return 0.0;
+    }
+    item.reveals.iter().fold(0.0, |minutes, &(cause, chance)| {
+        let found = weights[cause] * chance;
+        weights[cause] -= found;
+        let finish = task.finish.get(cause);
+        minutes + found * finish.map_or(0.0, |finish| finish[item.state])
+    })
+}
+
 /// Orders all checks not yet `done` that are not isolating (and isolating ones others
 /// wait for): at each place, of the states the tool could be brought into, the one whose
 /// best batch of checks finds most per minute, the change of state included.

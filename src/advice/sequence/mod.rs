@@ -20,7 +20,7 @@ mod tree;
 
 use super::{error::AdviceError, knowledge::State};
 use crate::statistics::Outcome;
-use task::Task;
+use task::{Policy, Task};
 
 /// Cells of the dynamic programme that are still worked through: 16 checks and 3 isolating
 /// ones need 1 769 472.
@@ -57,7 +57,7 @@ pub struct Problem {
     /// The state now.
     pub state: State,
     /// Minutes left once the cause is found, by cause and by the state in which it is
-    /// found: to mend it and to bring the tool back. Empty if not counted.
+    /// found, as far as they depend on that state. Empty if not counted.
     pub finish: Vec<[f64; 3]>,
 }
 
@@ -86,8 +86,10 @@ pub struct Place {
 pub struct Plan {
     /// The checks in order, as long as the assumed outcomes hold.
     pub places: Vec<Place>,
-    /// Expected minutes of the policy.
+    /// Expected minutes of the policy, those to finish included.
     pub expected_minutes: f64,
+    /// Those of them that come after the cause is found.
+    pub finish_minutes: f64,
     /// No policy has fewer expected minutes than this.
     pub lower_bound: f64,
     /// Whether no policy is better.
@@ -119,10 +121,11 @@ pub fn plan(problem: &Problem, effort: Effort) -> Result<Plan, AdviceError> {
     let small = direct.len() < 24 && cells.is_some_and(|cells| cells <= MOST_CELLS);
     let few = direct.len() <= 8 && isolating.len() <= 2;
     if small && (effort == Effort::Full || few) {
-        let solved = exact::solve(&task, &direct, &isolating, &|_, _| 0.0);
+        let solved = exact::solve(&task, &direct, &isolating, &|_, _| (0.0, 0.0));
         return Ok(Plan {
             places: task.places(&solved.path),
             expected_minutes: solved.minutes,
+            finish_minutes: solved.finish,
             lower_bound: solved.minutes,
             proven: true,
         });
@@ -130,12 +133,20 @@ pub fn plan(problem: &Problem, effort: Effort) -> Result<Plan, AdviceError> {
     Ok(searched(&task, effort))
 }
 
-/// Expected minutes of a fixed order, whatever isolating checks in it say. Checks that are
-/// left out are taken as never made.
+/// Expected minutes of a fixed order, whatever isolating checks in it say, those to finish
+/// included. Checks that are left out are taken as never made.
 ///
 /// # Errors
 /// As [`plan`]; an order that holds a check twice.
 pub fn expected_minutes(problem: &Problem, order: &[usize]) -> Result<f64, AdviceError> {
+    fixed(problem, order).map(|(minutes, _)| minutes)
+}
+
+/// As [`expected_minutes`], and those of them that come after the cause is found.
+///
+/// # Errors
+/// As [`expected_minutes`].
+pub fn fixed(problem: &Problem, order: &[usize]) -> Result<(f64, f64), AdviceError> {
     let task = Task::new(problem)?;
     let mut seen = vec![false; task.checks.len()];
     for &check in order {
@@ -155,12 +166,10 @@ pub fn expected_minutes(problem: &Problem, order: &[usize]) -> Result<f64, Advic
             Some(seen) => *seen = true,
         }
     }
-    Ok(list::cost(
-        &task,
-        &task.weights,
-        task.start,
-        order,
-        f64::INFINITY,
+    let (weights, start) = (&task.weights, task.start);
+    Ok((
+        list::cost(&task, weights, start, order, f64::INFINITY),
+        list::finishing(&task, weights, order),
     ))
 }
 
@@ -194,33 +203,28 @@ fn searched(task: &Task, effort: Effort) -> Plan {
         Effort::Quick => (6, 2, 1),
         Effort::Full => (12, 3, 3),
     };
-    let (headed, headed_path) = exact_head(task, &order, listed, size, most);
-    let (branched, branched_path) = tree::branched(task, &order, depth);
-    let (minutes, path) = if branched <= headed {
-        (branched, branched_path)
+    let headed = exact_head(task, &order, listed, size, most);
+    let branched = tree::branched(task, &order, depth);
+    let best = if branched.minutes <= headed.minutes {
+        branched
     } else {
-        (headed, headed_path)
+        headed
     };
     let bound = match effort {
         Effort::Quick => 0.0,
         Effort::Full => bound::lower(task),
     };
     Plan {
-        places: task.places(&path),
-        expected_minutes: minutes,
-        lower_bound: bound.min(minutes),
+        places: task.places(&best.path),
+        expected_minutes: best.minutes,
+        finish_minutes: best.finish,
+        lower_bound: bound.min(best.minutes),
         proven: false,
     }
 }
 
 /// An exact policy of `size` foremost checks and `most` isolating ones, then the rest.
-fn exact_head(
-    task: &Task,
-    order: &[usize],
-    listed: f64,
-    size: usize,
-    most: usize,
-) -> (f64, Vec<(usize, Outcome)>) {
+fn exact_head(task: &Task, order: &[usize], listed: f64, size: usize, most: usize) -> Policy {
     let isolating = best_isolating(task, listed, most);
     let (head, isolating) = head(task, order, &isolating, size);
     let in_head = |check: usize| head.contains(&check) || isolating.contains(&check);
@@ -240,17 +244,14 @@ fn exact_head(
             (kept, rest.clone())
         }
     };
-    let solved = exact::solve(task, &head, &isolating, &|weights, state| {
-        tail(weights, state).0
+    let mut solved = exact::solve(task, &head, &isolating, &|weights, state| {
+        let (minutes, last) = tail(weights, state);
+        (minutes, list::finishing(task, weights, &last))
     });
     let (weights, state) = task.after(&solved.path);
     let (_, last) = tail(&weights, state);
-    let path = solved
-        .path
-        .into_iter()
-        .chain(task.all_clear(&last))
-        .collect();
-    (solved.minutes, path)
+    solved.path.extend(task.all_clear(&last));
+    solved
 }
 
 /// The isolating checks that save most if made first, at most `most` of them.

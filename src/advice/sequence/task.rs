@@ -6,6 +6,17 @@ use crate::{
     statistics::Outcome,
 };
 
+/// A policy as it comes out of a search.
+pub(super) struct Policy {
+    /// Expected minutes, those to finish included.
+    pub(super) minutes: f64,
+    /// Those of them that come after the cause is found.
+    pub(super) finish: f64,
+    /// Checks in order with the outcome taken for granted: clear, or of an isolating check
+    /// the likelier one.
+    pub(super) path: Vec<(usize, Outcome)>,
+}
+
 pub(super) struct Item {
     /// Minutes of the check and, on average, of its false alarms.
     pub(super) minutes: f64,

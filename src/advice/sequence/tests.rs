@@ -257,6 +257,45 @@ fn searched_orders_lie_between_the_bound_and_little_above_the_best() {
     );
 }
 
+/// Minutes to finish that are the same everywhere change no order: a policy then spends them
+/// once for each chance that something is found, by whichever search it comes about.
+#[test]
+fn the_minutes_after_the_cause_is_found_are_told_apart() {
+    let mut rng = ChaCha8Rng::seed_from_u64(77);
+    for _ in 0..60 {
+        let (checks, isolating) = (rng.random_range(1..=9), rng.random_range(0..=2));
+        let mut problem = drawn(&mut rng, checks, isolating, 7);
+        problem.finish.clear();
+        let mut finishing = problem.clone();
+        finishing.finish = vec![[40.0; 3]; problem.chances.len()];
+        let mut left = problem.chances.clone();
+        for check in problem.checks.iter().filter(|check| !check.isolating) {
+            for &(cause, chance) in &check.reveals {
+                left[cause] *= 1.0 - chance;
+            }
+        }
+        let found: f64 = problem.chances.iter().sum::<f64>() - left.iter().sum::<f64>();
+        for effort in [Effort::Quick, Effort::Full] {
+            let (with, without) = (
+                plan(&finishing, effort).unwrap(),
+                plan(&problem, effort).unwrap(),
+            );
+            assert!((with.finish_minutes - 40.0 * found).abs() < 1e-9);
+            assert_eq!(without.finish_minutes, 0.0);
+            let until_found = with.expected_minutes - with.finish_minutes;
+            assert!((until_found - without.expected_minutes).abs() < 1e-9);
+            let task = Task::new(&finishing).unwrap();
+            let searched = searched(&task, effort);
+            assert!((searched.finish_minutes - 40.0 * found).abs() < 1e-9);
+            let order = fixed_order(&finishing, effort).unwrap();
+            let (minutes, finish) = fixed(&finishing, &order).unwrap();
+            assert!((finish - 40.0 * found).abs() < 1e-9);
+            let plain = expected_minutes(&problem, &order).unwrap();
+            assert!((minutes - finish - plain).abs() < 1e-9);
+        }
+    }
+}
+
 #[test]
 fn what_has_to_come_first_comes_first_whatever_it_costs() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);

@@ -3,7 +3,10 @@
 //! From a list, each isolating check is tried at some places, both outcomes going on with
 //! a list of their own; the best stays and its branches are treated the same way.
 
-use super::{list, task::Task};
+use super::{
+    list,
+    task::{Policy, Task},
+};
 use crate::statistics::Outcome;
 
 /// Places in a list at which isolating checks are tried.
@@ -11,7 +14,7 @@ const PLACES: [usize; 8] = [0, 1, 2, 3, 4, 6, 9, 13];
 
 /// Expected minutes of the best order found that begins from the list `order`, with at
 /// most `depth` isolating checks on any way through it, and the way taken for granted.
-pub(super) fn branched(task: &Task, order: &[usize], depth: usize) -> (f64, Vec<(usize, Outcome)>) {
+pub(super) fn branched(task: &Task, order: &[usize], depth: usize) -> Policy {
     let made = vec![false; task.checks.len()];
     let at = Node {
         weights: task.weights.clone(),
@@ -29,7 +32,7 @@ struct Node {
 }
 
 impl Node {
-    fn best(&self, task: &Task, order: Vec<usize>, depth: usize) -> (f64, Vec<(usize, Outcome)>) {
+    fn best(&self, task: &Task, order: Vec<usize>, depth: usize) -> Policy {
         let plain = list::cost(task, &self.weights, self.state, &order, f64::INFINITY);
         let mut best: (f64, Option<(usize, usize, Node)>) = (plain, None);
         if depth > 0 {
@@ -50,26 +53,36 @@ impl Node {
             }
         }
         let Some((place, check, node)) = best.1 else {
-            return (plain, task.all_clear(&order));
+            return Policy {
+                minutes: plain,
+                finish: list::finishing(task, &self.weights, &order),
+                path: task.all_clear(&order),
+            };
         };
         let before = &order[..place];
-        let (mut minutes, mut likelier) = (0.0, (f64::NEG_INFINITY, Outcome::Clear, Vec::new()));
-        minutes += list::cost(task, &self.weights, self.state, before, f64::INFINITY);
+        let mut likelier = (f64::NEG_INFINITY, Outcome::Clear, Vec::new());
+        let mut minutes = list::cost(task, &self.weights, self.state, before, f64::INFINITY);
+        let mut finish = list::finishing(task, &self.weights, before);
         minutes += node.change(task, check);
         for (found, outcome) in [(false, Outcome::Clear), (true, Outcome::Found)] {
             let next = node.told(task, check, found);
             let order = list::greedy(task, &next.weights, next.state, &next.made);
-            let (more, path) = next.best(task, order, depth - 1);
-            minutes += more;
+            let more = next.best(task, order, depth - 1);
+            minutes += more.minutes;
+            finish += more.finish;
             let chance: f64 = next.weights.iter().sum();
             if chance > likelier.0 {
-                likelier = (chance, outcome, path);
+                likelier = (chance, outcome, more.path);
             }
         }
         let mut path = task.all_clear(before);
         path.push((check, likelier.1));
         path.extend(likelier.2);
-        (minutes, path)
+        Policy {
+            minutes,
+            finish,
+            path,
+        }
     }
 
     /// Expected minutes of making an isolating check now and going on with lists; none if

@@ -132,6 +132,8 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         "fleet_cases": advice.belief.fleet_cases,
         "expected_minutes": advice.expected_minutes,
         "common_practice_minutes": advice.practice_minutes,
+        "mended_minutes": advice.mended_minutes,
+        "common_practice_mended_minutes": advice.practice_mended_minutes,
         "common_practice_order": advice.practice_order,
         "proven_optimal": advice.proven,
         "lower_bound_minutes": advice.lower_bound,

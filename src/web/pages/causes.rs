@@ -8,7 +8,7 @@ use axum::{
 };
 
 use crate::{
-    catalogue::Kind,
+    catalogue::{Kind, ToolState},
     statistics::{Dimension, Filter, Share},
     web::{
         fault::{self, Fault},
@@ -94,6 +94,7 @@ pub(super) async fn show(
         ),
         Fact::new("Mechanism", cause.mechanism.clone()),
         Fact::new("Time to mend", show::minutes(cause.fix_minutes)),
+        Fact::new("Mending needs the tool", mending(cause.fix_state)),
     ];
     if let Some((low, high)) = cause.decades {
         facts.push(Fact::new(
@@ -191,6 +192,14 @@ fn shares(app: &App, id: &str) -> Vec<Fact> {
             ))
         })
         .collect()
+}
+
+fn mending(state: ToolState) -> &'static str {
+    match state {
+        ToolState::Pumped => "pumped or in any other state",
+        ToolState::Vented => "vented",
+        ToolState::StoppedPurged => "with its pump stopped and purged",
+    }
 }
 
 fn about(kind: Kind) -> &'static str {

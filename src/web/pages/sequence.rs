@@ -161,7 +161,7 @@ async fn view(
     for (field, message) in messages {
         evidence.refuse(&field, &message);
     }
-    let saved = advice.practice_minutes - advice.expected_minutes;
+    let saved = advice.practice_mended_minutes - advice.mended_minutes;
     let mut page = Page::new("What to check next", Section::Sequence);
     page.trail = vec![Link::new("Next check", "/sequence")];
     Ok(SequencePage {
@@ -172,6 +172,8 @@ async fn view(
         steps: steps(catalogue, &answer, state),
         expected: show::minutes(advice.expected_minutes),
         practice: show::minutes(advice.practice_minutes),
+        mended: show::minutes(advice.mended_minutes),
+        practice_mended: show::minutes(advice.practice_mended_minutes),
         saving: if saved.round() >= 1.0 {
             format!("{} less than common practice", show::minutes(saved))
         } else {
@@ -196,14 +198,15 @@ fn basis(advice: &Advice) -> String {
 }
 
 fn method(advice: &Advice) -> String {
-    let counted = "Minutes of venting, pumping down and starting the pump again are counted.";
+    let counted = "Minutes of venting, pumping down and starting the pump again are counted, and \
+                   that a fix may need the tool in another state than the check that finds it.";
     if advice.proven {
-        format!("{counted} No other order has fewer expected minutes.")
+        format!("{counted} No other order has fewer expected minutes until the fix is proven.")
     } else {
         format!(
             "{counted} Too many checks are left to try every order: the best one could be up to \
              {} shorter.",
-            show::percent(advice.gap)
+            show::minutes(advice.expected_minutes - advice.lower_bound)
         )
     }
 }

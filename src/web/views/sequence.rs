@@ -45,6 +45,10 @@ pub struct SequencePage {
     pub expected: String,
     /// The same of the common-practice order.
     pub practice: String,
+    /// Expected time until the fix is proven, in this order.
+    pub mended: String,
+    /// The same in the common-practice order.
+    pub practice_mended: String,
     /// What that comes to, such as "42 min less than common practice".
     pub saving: String,
     /// Whether this order is proven to be the least expected time.
