@@ -426,7 +426,7 @@ async fn logs_may_be_large_and_other_requests_may_not() {
 }
 
 /// A form with files, as a browser sends it.
-async fn upload(
+pub(crate) async fn upload(
     app: &TestApp,
     name: &str,
     fields: &[(&str, &str)],

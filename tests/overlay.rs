@@ -1,11 +1,14 @@
-//! Rise tests of one tool laid over each other and held against the healthy tool, and the units
-//! of plots.
+//! Rise tests of one tool laid over each other, rises and pump-downs held against the healthy tool,
+//! and the units of plots.
 
 use coldtrap::casebook::{Asker, SiteCode, SiteScope};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 
-use crate::support::{app::TestApp, record};
+use crate::{
+    calculations::upload,
+    support::{app::TestApp, record},
+};
 
 /// Two seconds apart with a scatter of 1 %, the same at every run.
 fn log(rows: u32, unit: &str, pressure: impl Fn(f64) -> f64) -> String {
@@ -311,4 +314,74 @@ async fn plots_use_the_unit_chosen_or_else_that_of_the_data() {
             page.assert_shows(&format!("Pressure in {shown}\n"));
         }
     }
+}
+
+/// Five hours of pumping after a minute at atmosphere, with a steady load of so many mbar on top.
+fn pump_down(steady: f64) -> String {
+    let mut text = "time (s),pressure (mbar)\n".to_owned();
+    for row in 0..1800 {
+        let time = 10.0 * f64::from(row);
+        let pumped = f64::max(time - 60.0, 0.0);
+        let scatter = 0.02 * ((f64::from(row) * 0.618_033_988_75).fract() - 0.5);
+        let pressure =
+            1013.0 * (-0.02 * pumped).exp() + 2e-6 * 3600.0 / pumped.max(72.0) + 5e-8 + steady;
+        text.push_str(&format!("{time},{:e}\n", pressure * (1.0 + scatter)));
+    }
+    text
+}
+
+#[tokio::test]
+async fn a_pump_down_is_held_against_the_newest_made_after_a_fix() {
+    let app = TestApp::empty().await;
+    let kept = |number: i64, steady: f64| {
+        let app = &app;
+        async move { attach(app, number, "pump-down", &json!({"log": pump_down(steady)})).await }
+    };
+    let fixed = incident(&app, false).await;
+    let first = kept(fixed, 0.0).await;
+    assert_eq!(first["report"]["concluded"], false);
+    assert_eq!(first["request"]["healthy_from"], Value::Null);
+    // One found worse than the healthy one is no healthy one.
+    let worse = kept(fixed, 5e-6).await;
+    assert_eq!(
+        worse["report"]["signs"]["pump-down-higher-floor"], true,
+        "{}",
+        worse["report"]["verdict"]
+    );
+    let number = incident(&app, true).await;
+    let from = json!({"incident": fixed, "calculation": first["id"]});
+    for (steady, higher_floor) in [(5e-6, true), (0.0, false)] {
+        let kept = kept(number, steady).await;
+        assert_eq!(kept["request"]["healthy_from"], from);
+        assert_eq!(kept["report"]["healthy_from"], from);
+        let report = &kept["report"];
+        assert_eq!(report["concluded"], true, "{}", report["verdict"]);
+        assert_eq!(report["signs"]["pump-down-higher-floor"], higher_floor);
+        // What it was held against is kept with it, and linked.
+        let place = format!("/incidents/{number}/calculations/{}", kept["id"]);
+        let again = app.get(&format!("/api{place}/again")).await.expect(200);
+        assert_eq!(again.json()["same"], true);
+        let healthy = format!("/incidents/{fixed}/calculations/{}", first["id"]);
+        app.get(&place)
+            .await
+            .expect(200)
+            .assert_shows(&format!("href=\"{healthy}\""));
+    }
+    // A later one made after a fix takes its place; while another incident is open, none is made.
+    let by_page = async |fields: &[(&str, &str)]| {
+        let files = [("log_file", &*pump_down(5e-6))];
+        let page = upload(&app, "pump-down", fields, &files).await.expect(200);
+        page.assert_shows("A steady gas load");
+        page
+    };
+    app.get("/calculations/pump-down?tool=TST-01")
+        .await
+        .expect(200)
+        .assert_shows(&format!("the one kept with incident {fixed} on"));
+    let page = by_page(&[("tool", "TST-01")]).await;
+    page.assert_shows(&format!("after the fix of incident {fixed}"));
+    // One that is given counts instead.
+    let given = [("tool", "TST-01"), ("healthy_log", &*pump_down(1e-8))];
+    let page = by_page(&given).await;
+    assert!(!page.text.contains("after the fix of incident"));
 }

@@ -8,6 +8,7 @@ pub mod again;
 pub mod conductance;
 pub mod gas_load;
 pub mod gauge;
+pub mod healthy_pump_down;
 pub mod healthy_rise;
 pub mod leak_conversion;
 pub mod named;

@@ -27,6 +27,12 @@ pub struct Request {
     pub healthy_log: Option<String>,
     /// The same in columns.
     pub healthy_readings: Option<Columns>,
+    /// Unit of the healthy record's pressures, where its log gives none; `pressure_unit` unless given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub healthy_pressure_unit: Option<PressureUnit>,
+    /// Where the healthy record is kept, if it is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub healthy_from: Option<HealthyFrom>,
     /// Unit of pressures for which the logs give none.
     pub pressure_unit: Option<PressureUnit>,
     /// Unit of elapsed times for which the logs give none; seconds unless given.
@@ -35,6 +41,16 @@ pub struct Request {
     pub volume: Option<Typed<VolumeUnit>>,
     /// Pumping speed at the chamber in high vacuum, for the extra gas load.
     pub speed: Option<Typed<SpeedUnit>>,
+}
+
+/// Where a healthy record is kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HealthyFrom {
+    /// The incident after whose fix it was made.
+    pub incident: i64,
+    /// Its number as a kept calculation.
+    pub calculation: i64,
 }
 
 /// What a pump-down says.
@@ -51,6 +67,13 @@ pub struct Report {
     pub roughing_speed: Option<Ranged<SpeedUnit>>,
     /// The same over that of the healthy record: value, low, high.
     pub roughing_speed_over_healthy: Option<[f64; 3]>,
+    /// Readings at atmosphere over those of the healthy record: value, low, high.
+    pub atmosphere_over_healthy: Option<[f64; 3]>,
+    /// Rate at which the chamber's own air leaves in high vacuum over that of the healthy record, if
+    /// both logs are fast enough to see it: value, low, high.
+    pub high_vacuum_fall_over_healthy: Option<[f64; 3]>,
+    /// Where the healthy record is kept, if it is.
+    pub healthy_from: Option<HealthyFrom>,
     /// Exponent of the fall with time in the outgassing phase: value, low, high.
     pub outgassing_exponent: Option<[f64; 3]>,
     /// The floor.
@@ -91,8 +114,10 @@ pub struct ExplanationReport {
     pub kind: ExplanationKind,
     /// The same in words.
     pub words: &'static str,
-    /// Whether it fits about as well as the best.
+    /// Whether it fits about as well as the best, and nothing speaks against it.
     pub fits: bool,
+    /// What elsewhere in the records speaks against it.
+    pub against: Option<&'static str>,
     /// Information criterion above that of the best; above 10 is strong evidence against.
     pub criterion_above_best: f64,
     /// Multiple of the healthy pressure: value, low, high.
@@ -106,16 +131,19 @@ pub struct ExplanationReport {
 /// Judges the pump-down of a request.
 pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     let log = source(
-        request,
         "log",
         request.log.as_deref(),
         request.readings.as_ref(),
+        (request.pressure_unit, request.time_unit),
     )?;
     let healthy = source(
-        request,
         "healthy_log",
         request.healthy_log.as_deref(),
         request.healthy_readings.as_ref(),
+        (
+            request.healthy_pressure_unit.or(request.pressure_unit),
+            request.time_unit,
+        ),
     )?;
     let mut errors = FieldErrors::new();
     let volume = request
@@ -130,20 +158,23 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     errors.finish()?;
     let log = log.unwrap_or_default();
     let unit = request.pressure_unit.or(log.unit);
+    let given = healthy.is_some();
     let mut report = judge(log, healthy, volume, speed);
     report.pressure_unit = unit;
+    report.healthy_from = request.healthy_from.filter(|_| given);
     Ok(report)
 }
 
-fn source(
-    request: &Request,
+/// One of the two records, from text or columns.
+pub(super) fn source(
     field: &str,
     text: Option<&str>,
     columns: Option<&Columns>,
+    (pressure_unit, time_unit): (Option<PressureUnit>, Option<TimeUnit>),
 ) -> Result<Option<PressureLog>, Vec<FieldError>> {
     let options = LogOptions {
-        pressure_unit: request.pressure_unit,
-        time_unit: request.time_unit,
+        pressure_unit,
+        time_unit,
     };
     match (text, columns) {
         (None, None) => Ok(None),
@@ -156,7 +187,7 @@ fn source(
                 }
                 vec![error]
             }),
-        (None, Some(columns)) => from_columns(columns, request.pressure_unit).map(Some),
+        (None, Some(columns)) => from_columns(columns, pressure_unit).map(Some),
         (Some(_), Some(_)) => Err(vec![FieldError::new(
             field,
             "both a log and readings were given",
@@ -199,6 +230,15 @@ fn judge(
             .as_ref()
             .and_then(|comparison| comparison.volume_speed_ratio)
             .map(three),
+        atmosphere_over_healthy: comparison
+            .as_ref()
+            .and_then(|comparison| comparison.evidence.atmosphere)
+            .map(three),
+        high_vacuum_fall_over_healthy: comparison
+            .as_ref()
+            .and_then(|comparison| comparison.evidence.fall)
+            .map(three),
+        healthy_from: None,
         outgassing_exponent: late.as_ref().map(|late| three(late.exponent)),
         floor: late
             .as_ref()
@@ -241,6 +281,7 @@ fn judge(
             report
                 .reasons
                 .push("no healthy record was given to compare with".to_owned());
+            report.outcome.suggest(&["pump-down-comparison"]);
         }
     }
     report
@@ -251,12 +292,16 @@ fn three(interval: Interval) -> [f64; 3] {
 }
 
 fn explained(explanation: &Explanation, speed: Option<Speed>) -> ExplanationReport {
-    let multiple = explanation.kind == ExplanationKind::LowerSpeedOrGauge;
+    let multiple = matches!(
+        explanation.kind,
+        ExplanationKind::LowerSpeed | ExplanationKind::GaugeScale
+    );
     let extra = explanation.size.filter(|_| !multiple);
     ExplanationReport {
         kind: explanation.kind,
         words: words(explanation.kind),
         fits: explanation.fits,
+        against: explanation.against,
         criterion_above_best: explanation.criterion_above_best,
         factor: explanation.size.filter(|_| multiple).map(three),
         extra_pressure: extra.map(|extra| Ranged::new(extra, PressureUnit::Pascal)),
@@ -272,8 +317,10 @@ fn explained(explanation: &Explanation, speed: Option<Speed>) -> ExplanationRepo
 fn words(kind: ExplanationKind) -> &'static str {
     match kind {
         ExplanationKind::AsHealthy => "as the healthy pump-down",
-        ExplanationKind::LowerSpeedOrGauge => "less pumping speed, or a gauge that reads high",
+        ExplanationKind::LowerSpeed => "less pumping speed in high vacuum",
+        ExplanationKind::GaugeScale => "a gauge or a log whose scale is off",
         ExplanationKind::SteadyLoad => "a steady gas load on top, such as a leak",
+        ExplanationKind::GaugeZero => "a heat-loss gauge whose zero is off",
         ExplanationKind::MoreOutgassing => "more gas from inside, falling with time",
     }
 }
@@ -283,17 +330,56 @@ fn conclude(report: &mut Report, comparison: &Comparison) {
     if let Some(slower) = slower_volume {
         report.outcome.sign("pump-down-slower-volume-phase", slower);
     }
-    let fitting: Vec<ExplanationKind> = comparison
-        .explanations
-        .iter()
-        .filter(|explanation| explanation.fits)
-        .map(|explanation| explanation.kind)
-        .collect();
-    if let Some(ratio) = comparison.volume_speed_ratio {
+    tell_evidence(report, comparison);
+    let slow_start = slower_volume == Some(true);
+    let verdict = high_vacuum_verdict(report, comparison);
+    report.outcome.concluded = verdict.as_ref().is_some_and(|(_, concluded)| *concluded)
+        || (slow_start && verdict.is_none());
+    report.outcome.verdict = match (slow_start, verdict) {
+        (true, Some((words, _))) => {
+            format!("Pumping is slower from the start, in the roughing phase; {words}")
+        }
+        (true, None) => "Pumping is slower from the start, in the roughing phase".to_owned(),
+        (false, Some((words, _))) => words,
+        (false, None) => "The records share no outgassing phase long enough to compare".to_owned(),
+    };
+    if slow_start {
+        report.outcome.suggest(&[
+            "roughing-pump-ultimate-check",
+            "roughing-line-bore-inspection",
+        ]);
+    } else if report.outcome.next_checks.is_empty() && !report.outcome.concluded {
+        report.outcome.suggest(&["pump-down-comparison"]);
+    }
+}
+
+/// The comparison's figures as reasons.
+fn tell_evidence(report: &mut Report, comparison: &Comparison) {
+    let mut tell = |what: &str, interval: Interval| {
         report.reasons.push(format!(
-            "speed in the volume phase against the healthy one: {:.2} (95 %: {:.2} to {:.2})",
-            ratio.best, ratio.low, ratio.high
+            "{what}: {:.2} (95 %: {:.2} to {:.2})",
+            interval.best, interval.low, interval.high
         ));
+    };
+    if let Some(ratio) = comparison.volume_speed_ratio {
+        tell("speed in the volume phase over the healthy one", ratio);
+    }
+    if let Some(ratio) = comparison.evidence.fall {
+        tell(
+            "rate at which the chamber's own air leaves in high vacuum over the healthy one",
+            ratio,
+        );
+    }
+    if let Some(level) = comparison.evidence.atmosphere {
+        let off = level.low > 1.1 || level.high < 0.9;
+        tell(
+            if off {
+                "the scale of the gauge or the unit of one log is off: readings at atmosphere over the healthy ones"
+            } else {
+                "readings at atmosphere over the healthy ones"
+            },
+            level,
+        );
     }
     if let Some(leaves) = &comparison.leaves {
         report.reasons.push(format!(
@@ -303,79 +389,113 @@ fn conclude(report: &mut Report, comparison: &Comparison) {
             leaves.factor_at_end
         ));
     }
-    let slow_start = if slower_volume == Some(true) {
-        "Pumping is slower from the start, in the roughing phase; "
-    } else {
-        ""
+}
+
+/// The verdict on the outgassing phase and whether it is one, with its signs and next checks; none
+/// where the records share no such phase.
+fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(String, bool)> {
+    use ExplanationKind::{
+        AsHealthy, GaugeScale, GaugeZero, LowerSpeed, MoreOutgassing, SteadyLoad,
     };
     if comparison.stands_still {
-        report.outcome.verdict = format!(
-            "{slow_start}The reading stands still at the end, as that of a gauge at its limit: no verdict on the gas"
-        );
-        return;
+        report.outcome.suggest(&["gauge-comparison"]);
+        return Some((
+            "The reading stands still at the end, as that of a gauge at its limit: no verdict on the gas"
+                .to_owned(),
+            false,
+        ));
     }
-    match fitting.as_slice() {
-        [] => {
-            if slower_volume == Some(true) {
-                report.outcome.concluded = true;
-                "Pumping is slower from the start, in the roughing phase"
-                    .clone_into(&mut report.outcome.verdict);
-            } else {
-                "The records share no outgassing phase long enough to compare"
-                    .clone_into(&mut report.outcome.verdict);
-            }
-        }
-        several if several.contains(&ExplanationKind::AsHealthy) && comparison.leaves.is_none() => {
-            report.outcome.concluded = true;
-            report.outcome.verdict =
-                format!("{slow_start}{}", sentence(ExplanationKind::AsHealthy));
-            set_signs(report, ExplanationKind::AsHealthy);
-        }
-        [only] => {
-            report.outcome.concluded = true;
-            report.outcome.verdict = format!("{slow_start}{}", sentence(*only));
-            set_signs(report, *only);
-        }
+    if comparison.explanations.is_empty() {
+        return None;
+    }
+    let fitting: Vec<&Explanation> = comparison
+        .explanations
+        .iter()
+        .filter(|explanation| explanation.fits)
+        .collect();
+    let mut kinds: Vec<ExplanationKind> = fitting.iter().map(|one| one.kind).collect();
+    if kinds.contains(&AsHealthy) && comparison.leaves.is_none() {
+        kinds = vec![AsHealthy];
+    }
+    set_signs(report, &kinds);
+    for kind in &kinds {
+        report.outcome.suggest(checks(*kind));
+    }
+    let below = fitting
+        .iter()
+        .any(|one| one.kind == GaugeScale && one.size.is_some_and(|size| size.high < 1.0));
+    Some(match kinds.as_slice() {
+        [AsHealthy] => (
+            "In high vacuum the curve does not differ from the healthy one by more than two healthy ones do".to_owned(),
+            true,
+        ),
+        [LowerSpeed] => (
+            "Less pumping speed in high vacuum: the pressure is a multiple of the healthy one throughout, and the chamber's own air leaves more slowly".to_owned(),
+            true,
+        ),
+        [GaugeScale] if below => (
+            "The pressure is below the healthy one throughout: less gas than then, or a gauge that reads low".to_owned(),
+            false,
+        ),
+        [GaugeScale] => (
+            "A gauge or a log whose scale is off: the reading is a multiple of the healthy one throughout, and what tells the speed has not changed".to_owned(),
+            true,
+        ),
+        [SteadyLoad] => (
+            "A steady gas load on top of the healthy one, such as a leak: the curve ends on a higher floor".to_owned(),
+            true,
+        ),
+        [GaugeZero] => (
+            "A heat-loss gauge whose zero is off: the curve ends on a higher floor".to_owned(),
+            true,
+        ),
+        [MoreOutgassing] => (
+            "More gas from inside, still falling: water, a trapped volume or new surfaces".to_owned(),
+            true,
+        ),
+        [LowerSpeed, GaugeScale] => (
+            "Less pumping speed in high vacuum or a gauge that reads high, and these readings do not tell which: the pressure is a multiple of the healthy one throughout; a second gauge tells".to_owned(),
+            false,
+        ),
+        [SteadyLoad, GaugeZero] => (
+            "A steady gas load such as a leak, or a heat-loss gauge whose zero is off, and these readings do not tell which: the curve ends on a higher floor; the gauge's zero tells".to_owned(),
+            false,
+        ),
+        [] => (
+            "Nothing known here fits the curve and the rest of the record together".to_owned(),
+            false,
+        ),
         several => {
             let list: Vec<&str> = several.iter().map(|kind| words(*kind)).collect();
-            report.outcome.verdict = format!(
-                "{slow_start}the curve does not tell: these fit alike: {}",
-                list.join("; ")
-            );
+            (
+                format!(
+                    "The curve does not tell: these fit alike: {}",
+                    list.join(", ")
+                ),
+                false,
+            )
         }
-    }
-    if slower_volume == Some(true) {
-        report.outcome.suggest(&[
-            "roughing-pump-ultimate-check",
-            "roughing-line-bore-inspection",
-        ]);
-    }
+    })
 }
 
-fn sentence(kind: ExplanationKind) -> &'static str {
-    match kind {
-        ExplanationKind::AsHealthy => {
-            "In high vacuum the curve does not differ from the healthy one by more than two healthy ones do"
-        }
-        ExplanationKind::LowerSpeedOrGauge => {
-            "Less pumping speed in high vacuum, or a gauge that reads high: the pressure is a multiple of the healthy one throughout; a second gauge tells which"
-        }
-        ExplanationKind::SteadyLoad => {
-            "A steady gas load on top of the healthy one, such as a leak: the curve ends on a higher floor"
-        }
-        ExplanationKind::MoreOutgassing => {
-            "More gas from inside, still falling: water, a trapped volume or new surfaces"
-        }
-    }
-}
-
-fn set_signs(report: &mut Report, kind: ExplanationKind) {
-    let (floor, falling) = match kind {
+/// Sets the signs on which all explanations that fit agree.
+fn set_signs(report: &mut Report, kinds: &[ExplanationKind]) {
+    let answers = |kind: &ExplanationKind| match kind {
         ExplanationKind::AsHealthy => (Some(false), Some(false)),
-        ExplanationKind::SteadyLoad => (Some(true), Some(false)),
+        ExplanationKind::SteadyLoad | ExplanationKind::GaugeZero => (Some(true), Some(false)),
         ExplanationKind::MoreOutgassing => (Some(false), Some(true)),
-        ExplanationKind::LowerSpeedOrGauge => (None, None),
+        ExplanationKind::LowerSpeed | ExplanationKind::GaugeScale => (None, None),
     };
+    let Some((first, rest)) = kinds.split_first() else {
+        return;
+    };
+    let (floor, falling) = rest.iter().fold(answers(first), |(floor, falling), kind| {
+        let (also_floor, also_falling) = answers(kind);
+        (
+            floor.filter(|_| floor == also_floor),
+            falling.filter(|_| falling == also_falling),
+        )
+    });
     for (sign, value) in [
         ("pump-down-higher-floor", floor),
         ("pump-down-slower-outgassing-phase", falling),
@@ -384,14 +504,24 @@ fn set_signs(report: &mut Report, kind: ExplanationKind) {
             report.outcome.sign(sign, value);
         }
     }
-    report.outcome.suggest(match kind {
+}
+
+/// The checks that an explanation leads to.
+fn checks(kind: ExplanationKind) -> &'static [&'static str] {
+    match kind {
+        ExplanationKind::AsHealthy => &[],
+        ExplanationKind::LowerSpeed => &[
+            "gate-valve-opening-check",
+            "cryo-temperature-watch",
+            "turbo-health-check",
+        ],
+        ExplanationKind::GaugeScale => &["gauge-comparison"],
         ExplanationKind::SteadyLoad => &["pressure-rise-test", "residual-gas-scan"],
+        ExplanationKind::GaugeZero => &["gauge-zero-check"],
         ExplanationKind::MoreOutgassing => {
             &["pressure-rise-test", "shields-and-deposit-inspection"]
         }
-        ExplanationKind::LowerSpeedOrGauge => &["gauge-comparison", "gate-valve-opening-check"],
-        ExplanationKind::AsHealthy => &[],
-    });
+    }
 }
 
 /// Points against the time since pumping began.

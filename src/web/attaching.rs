@@ -3,19 +3,21 @@
 
 use std::collections::BTreeMap;
 
-use serde_json::Value;
+use serde_json::{Map, Value};
 
 use super::{computing, fault::Fault, state::App};
 use crate::{
     calculation::{
         FieldError,
         again::{Difference, differences},
+        healthy_pump_down::{HealthyPumpDown, may_be_healthy},
         healthy_rise::HealthyRise,
         named::{Computed, Named},
+        pump_down::HealthyFrom,
         rise::KeptRise,
     },
     casebook::Calculation,
-    store::{Attached, Keyed},
+    store::{Attached, KeptReport, Keyed},
     vacuum::units::Typed,
 };
 
@@ -52,7 +54,16 @@ pub(super) async fn attach(
         return Err(Fault::TooLarge);
     }
     let request = match wanted.named {
-        Named::Rise => beside_healthy(app, wanted.number, wanted.request).await?,
+        Named::Rise | Named::PumpDown => {
+            let filed = app.store.incident(&app.asker(), wanted.number).await?;
+            match filed {
+                Some(filed) => {
+                    let tool = filed.current().incident.tool.clone();
+                    beside_healthy(app, wanted.named, tool.as_str(), wanted.request).await?
+                }
+                None => wanted.request,
+            }
+        }
         _ => wanted.request,
     };
     let computed = match computing::compute(app, wanted.named, request).await? {
@@ -74,7 +85,7 @@ pub(super) async fn attach(
     Ok(Ok(Attached { id, calculation }))
 }
 
-/// How many rise tests after fixes are looked through for a comparable one.
+/// How many calculations made after fixes are looked through for one that can be compared with.
 const LOOKED_THROUGH: i64 = 20;
 
 /// The gas load of a tool when it was healthy: that of the newest comparable rise test kept after
@@ -101,24 +112,79 @@ pub(super) async fn healthy_rise(app: &App, tool: &str) -> Result<Option<Healthy
     }))
 }
 
-/// The request of a rise test with the gas load of the incident's tool when it was healthy, unless
-/// it gives one itself. Kept so, it gives the same result again whatever is kept later.
-async fn beside_healthy(app: &App, number: i64, request: Vec<u8>) -> Result<Vec<u8>, Fault> {
+/// Where the healthy pump-down of a tool is kept, if the asker may see one: the newest made after a
+/// fix that has a phase to compare and was not itself found worse.
+///
+/// # Errors
+/// The store failing.
+pub(super) async fn healthy_pump_down(app: &App, tool: &str) -> Result<Option<KeptReport>, Fault> {
+    let kind = Named::PumpDown.id();
+    let kept = app
+        .store
+        .kept_reports(&app.asker(), tool, kind, true, LOOKED_THROUGH)
+        .await?;
+    Ok(kept.into_iter().find(|kept| may_be_healthy(&kept.report)))
+}
+
+/// The request of a rise test or a pump-down with what is kept of the tool when it was healthy,
+/// unless it gives that itself. Kept so, it gives the same result again whatever is kept later.
+///
+/// # Errors
+/// The store failing.
+pub(super) async fn beside_healthy(
+    app: &App,
+    named: Named,
+    tool: &str,
+    request: Vec<u8>,
+) -> Result<Vec<u8>, Fault> {
     let Ok(Value::Object(mut fields)) = serde_json::from_slice(&request) else {
         return Ok(request);
     };
-    if fields.get("healthy").is_some_and(|given| !given.is_null()) {
-        return Ok(request);
-    }
-    let Some(filed) = app.store.incident(&app.asker(), number).await? else {
-        return Ok(request);
+    let put = match named {
+        Named::Rise => {
+            let given = fields.get("healthy").is_some_and(|given| !given.is_null());
+            match healthy_rise(app, tool).await?.filter(|_| !given) {
+                Some(healthy) => {
+                    fields.insert("healthy".to_owned(), json(serde_json::to_string(&healthy))?);
+                    true
+                }
+                None => false,
+            }
+        }
+        Named::PumpDown => match healthy_pump_down(app, tool).await? {
+            Some(kept) => put_pump_down(app, &kept, &mut fields).await?,
+            None => false,
+        },
+        _ => false,
     };
-    let tool = filed.current().incident.tool.clone();
-    let Some(healthy) = healthy_rise(app, tool.as_str()).await? else {
-        return Ok(request);
+    Ok(if put {
+        Value::Object(fields).to_string().into_bytes()
+    } else {
+        request
+    })
+}
+
+/// Puts the record of a kept pump-down into a request; gives whether it did.
+async fn put_pump_down(
+    app: &App,
+    kept: &KeptReport,
+    fields: &mut Map<String, Value>,
+) -> Result<bool, Fault> {
+    let attached = app
+        .store
+        .calculation(&app.asker(), kept.incident, kept.id)
+        .await?;
+    let from = HealthyFrom {
+        incident: kept.incident,
+        calculation: kept.id,
     };
-    fields.insert("healthy".to_owned(), json(serde_json::to_string(&healthy))?);
-    Ok(Value::Object(fields).to_string().into_bytes())
+    let Some(attached) = attached else {
+        return Ok(false);
+    };
+    // Its log may be long.
+    let read = move || HealthyPumpDown::of(&attached.calculation.request, from);
+    let healthy = tokio::task::spawn_blocking(read).await?;
+    Ok(healthy.is_some_and(|healthy| healthy.put_into(fields)))
 }
 
 /// What today's program makes of a kept calculation.

@@ -1,7 +1,8 @@
 //! A pump-down against the same tool's healthy one: where it leaves, and what explains it.
 
 use super::late::{Part, part};
-use super::{VolumePhase, pumping_begins, volume_phase};
+use super::speed_or_gauge::{Evidence, LEAST_ZERO, quotient};
+use super::{pumping_begins, volume_phase};
 use crate::vacuum::log::TidyRecord;
 use crate::vacuum::rise::Interval;
 use crate::vacuum::rise::drift::{self, Noise, Whitener};
@@ -10,16 +11,20 @@ use crate::vacuum::rise::fit::{
 };
 use crate::vacuum::rise::reduce::{Block, blocks};
 
-/// What can explain that a curve lies above the healthy one.
+/// What can explain that a curve is not the healthy one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ExplanationKind {
     /// Nothing: the curve is the healthy one.
     AsHealthy,
-    /// Less pumping speed, or a gauge that reads high: the pressure is a multiple of the healthy one.
-    LowerSpeedOrGauge,
-    /// A steady gas load: a leak, or a gauge at its limit.
+    /// Less pumping speed: the pressure is a multiple of the healthy one.
+    LowerSpeed,
+    /// A gauge or log whose scale is off: the reading is a multiple of the healthy one.
+    GaugeScale,
+    /// A steady gas load, such as a leak.
     SteadyLoad,
+    /// A gauge whose zero is off: as much is added to every reading.
+    GaugeZero,
     /// Gas from inside that falls with time: water, a trapped volume, new surfaces.
     MoreOutgassing,
 }
@@ -29,12 +34,15 @@ pub enum ExplanationKind {
 pub struct Explanation {
     /// Which one.
     pub kind: ExplanationKind,
-    /// Information criterion above that of the best explanation.
+    /// Information criterion above that of the best explanation. Less speed and the gauge's scale
+    /// have the same shape there, and so have a steady load and the gauge's zero.
     pub criterion_above_best: f64,
-    /// Its size, 95 %: the multiple for [`ExplanationKind::LowerSpeedOrGauge`], otherwise the extra
+    /// Its size, 95 %: the multiple for less speed and the gauge's scale, otherwise the extra
     /// pressure in Pa at the end of the common time; none for [`ExplanationKind::AsHealthy`].
     pub size: Option<Interval>,
-    /// Whether it explains the curve about as well as the best.
+    /// What elsewhere in the records speaks against it, in words.
+    pub against: Option<&'static str>,
+    /// Whether it explains the curve about as well as the best, and nothing speaks against it.
     pub fits: bool,
 }
 
@@ -56,6 +64,8 @@ pub struct Comparison {
     pub leaves: Option<Leaves>,
     /// Speed over volume against the healthy one in the volume phase, with its interval.
     pub volume_speed_ratio: Option<Interval>,
+    /// What tells less speed from a gauge.
+    pub evidence: Evidence,
     /// Explanations of the outgassing phase, best first; empty if the records share none.
     pub explanations: Vec<Explanation>,
     /// Seconds since pumping began over which both records have an outgassing phase.
@@ -76,9 +86,18 @@ const CUT: f64 = 5.0;
 
 /// Compares a record with a healthy one of the same tool.
 pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
+    let (volume, healthy_volume) = (volume_phase(record), volume_phase(healthy));
+    let evidence = Evidence::of(
+        (record, volume.as_ref()),
+        (healthy, healthy_volume.as_ref()),
+    );
     let mut comparison = Comparison {
         leaves: leaves(record, healthy),
-        volume_speed_ratio: ratio(volume_phase(record), volume_phase(healthy)),
+        // Volumes are the same.
+        volume_speed_ratio: volume
+            .zip(healthy_volume)
+            .and_then(|(now, then)| quotient(now.speed_over_volume, then.speed_over_volume)),
+        evidence,
         explanations: Vec::new(),
         common: None,
         stands_still: stands_still(record),
@@ -93,25 +112,9 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
         return comparison;
     }
     comparison.common = Some((from, to));
-    comparison.explanations = explanations(&now, &healthy, from, to).unwrap_or_default();
+    let shapes = shapes(&now, &healthy, from, to).unwrap_or_default();
+    comparison.explanations = explanations(&shapes, &evidence);
     comparison
-}
-
-/// Speeds over one another; volumes are the same. The ends are those of the quotient of independent
-/// intervals.
-fn ratio(now: Option<VolumePhase>, then: Option<VolumePhase>) -> Option<Interval> {
-    let (now, then) = (now?.speed_over_volume, then?.speed_over_volume);
-    if now.low <= 0.0 || then.low <= 0.0 {
-        return None;
-    }
-    let best = now.best / then.best;
-    let below = ((now.best / now.low).ln().powi(2) + (then.high / then.best).ln().powi(2)).sqrt();
-    let above = ((now.high / now.best).ln().powi(2) + (then.best / then.low).ln().powi(2)).sqrt();
-    Some(Interval {
-        best,
-        low: best * (-below).exp(),
-        high: best * above.exp(),
-    })
 }
 
 fn leaves(record: &TidyRecord, healthy: &TidyRecord) -> Option<Leaves> {
@@ -268,7 +271,70 @@ impl Curve for Against<'_> {
     }
 }
 
-fn explanations(now: &Part, then: &Track, from: f64, to: f64) -> Option<Vec<Explanation>> {
+/// A shape of the outgassing phase against the healthy one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Shape {
+    Same,
+    Multiple,
+    Steady,
+    Falling,
+}
+
+const TOO_SMALL_A_ZERO: &str =
+    "it is less than the zero of a heat-loss gauge can be off, and an ion gauge has none";
+
+/// A shape as fitted.
+struct Weighed {
+    shape: Shape,
+    criterion: f64,
+    size: Option<Interval>,
+}
+
+/// What the shapes may come from, best first, with what speaks against it.
+fn explanations(shapes: &[Weighed], evidence: &Evidence) -> Vec<Explanation> {
+    let Some(lowest) = shapes
+        .iter()
+        .map(|one| one.criterion)
+        .min_by(f64::total_cmp)
+    else {
+        return Vec::new();
+    };
+    let multiple = shapes
+        .iter()
+        .filter(|one| one.shape == Shape::Multiple && one.criterion - lowest < MUCH_WORSE)
+        .find_map(|one| one.size);
+    let against_gas = multiple.and_then(|factor| evidence.against_gas(factor));
+    let mut explanations = Vec::new();
+    for weighed in shapes {
+        let above = weighed.criterion - lowest;
+        let mut explain = |kind, against: Option<&'static str>| {
+            explanations.push(Explanation {
+                kind,
+                criterion_above_best: above,
+                size: weighed.size,
+                against,
+                fits: above < MUCH_WORSE && against.is_none(),
+            });
+        };
+        match (weighed.shape, weighed.size) {
+            (Shape::Multiple, Some(factor)) => {
+                explain(ExplanationKind::LowerSpeed, evidence.against_speed(factor));
+                explain(ExplanationKind::GaugeScale, evidence.against_scale());
+            }
+            (Shape::Steady, Some(extra)) => {
+                explain(ExplanationKind::SteadyLoad, against_gas);
+                let too_small = (extra.high < LEAST_ZERO).then_some(TOO_SMALL_A_ZERO);
+                explain(ExplanationKind::GaugeZero, too_small.or(against_gas));
+            }
+            (Shape::Falling, _) => explain(ExplanationKind::MoreOutgassing, against_gas),
+            _ => explain(ExplanationKind::AsHealthy, None),
+        }
+    }
+    explanations.sort_by(|a, b| a.criterion_above_best.total_cmp(&b.criterion_above_best));
+    explanations
+}
+
+fn shapes(now: &Part, then: &Track, from: f64, to: f64) -> Option<Vec<Weighed>> {
     let now = restricted(now, from, to);
     let log_scale = then.at(to)?;
     // The healthy curve on the same abscissa as the blocks.
@@ -293,24 +359,20 @@ fn explanations(now: &Part, then: &Track, from: f64, to: f64) -> Option<Vec<Expl
     let start = excess.max(0.05);
     let log_factor = (1.0 + excess).max(0.5).ln();
     let none = [false; PARAMETERS];
-    let cases: [(ExplanationKind, Free, Vec<Parameters>); 4] = [
+    let cases: [(Shape, Free, Vec<Parameters>); 4] = [
+        (Shape::Same, none, vec![[0.0, 0.0, 0.0, 1.0, 0.0]]),
         (
-            ExplanationKind::AsHealthy,
-            none,
-            vec![[0.0, 0.0, 0.0, 1.0, 0.0]],
-        ),
-        (
-            ExplanationKind::LowerSpeedOrGauge,
+            Shape::Multiple,
             [true, false, false, false, false],
             vec![[log_factor, 0.0, 0.0, 1.0, 0.0]],
         ),
         (
-            ExplanationKind::SteadyLoad,
+            Shape::Steady,
             [false, true, false, false, false],
             vec![[0.0, start, 0.0, 1.0, 0.0]],
         ),
         (
-            ExplanationKind::MoreOutgassing,
+            Shape::Falling,
             [false, false, true, true, false],
             vec![[0.0, 0.0, start, 1.0, 0.0], [0.0, 0.0, start, 0.5, 0.0]],
         ),
@@ -342,9 +404,9 @@ fn explanations(now: &Part, then: &Track, from: f64, to: f64) -> Option<Vec<Expl
     let whitener = Whitener::new(&noise, &now);
     let problem = Problem::new(&now, &whitener, log_scale);
     let effective = whitener.effective_count(&noise).max(2.0);
-    let mut explanations: Vec<Explanation> = fit_all(&problem)
+    let shapes = fit_all(&problem)
         .into_iter()
-        .map(|(kind, fit)| {
+        .map(|(shape, fit)| {
             let sized = |index: usize| {
                 let (low, high) = profile(&problem, &[fit], index, fit.deviance, CUT);
                 Interval {
@@ -353,9 +415,9 @@ fn explanations(now: &Part, then: &Track, from: f64, to: f64) -> Option<Vec<Expl
                     high,
                 }
             };
-            let size = match kind {
-                ExplanationKind::AsHealthy => None,
-                ExplanationKind::LowerSpeedOrGauge => {
+            let size = match shape {
+                Shape::Same => None,
+                Shape::Multiple => {
                     let log = sized(0);
                     Some(Interval {
                         best: log.best.exp(),
@@ -363,24 +425,17 @@ fn explanations(now: &Part, then: &Track, from: f64, to: f64) -> Option<Vec<Expl
                         high: log.high.exp(),
                     })
                 }
-                ExplanationKind::SteadyLoad => Some(sized(1).scaled(scale)),
-                ExplanationKind::MoreOutgassing => Some(sized(2).scaled(scale)),
+                Shape::Steady => Some(sized(1).scaled(scale)),
+                Shape::Falling => Some(sized(2).scaled(scale)),
             };
-            Explanation {
-                kind,
-                criterion_above_best: fit.deviance + fit.free_count() as f64 * effective.ln(),
+            Weighed {
+                shape,
+                criterion: fit.deviance + fit.free_count() as f64 * effective.ln(),
                 size,
-                fits: false,
             }
         })
         .collect();
-    explanations.sort_by(|a, b| a.criterion_above_best.total_cmp(&b.criterion_above_best));
-    let lowest = explanations[0].criterion_above_best;
-    for explanation in &mut explanations {
-        explanation.criterion_above_best -= lowest;
-        explanation.fits = explanation.criterion_above_best < MUCH_WORSE;
-    }
-    Some(explanations)
+    Some(shapes)
 }
 
 /// The blocks of a part between two times since pumping began, with `at` from 0 to 1 between them.

@@ -9,14 +9,19 @@
 //! Imports the log, the rise and the units only.
 
 mod compare;
+mod fall;
 mod late;
+mod speed_or_gauge;
 mod volume;
 
+#[cfg(test)]
+mod held_out;
 #[cfg(test)]
 mod tests;
 
 pub use compare::{Comparison, Explanation, ExplanationKind, Leaves, compare};
 pub use late::{LatePhase, late_phase};
+pub use speed_or_gauge::Evidence;
 pub use volume::{PumpDownError, VOLUME_PHASE_ENDS, VolumePhase, time_to_pump, volume_phase};
 
 use crate::vacuum::log::TidyRecord;

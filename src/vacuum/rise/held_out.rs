@@ -21,7 +21,7 @@ const SCATTER: f64 = 0.05;
 
 /// How the gain of a gauge moves over a test.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Gauge {
+pub(crate) enum Gauge {
     Steady,
     Wandering,
     Linear,
@@ -30,7 +30,7 @@ enum Gauge {
     Swing,
 }
 
-const GAUGES: [Gauge; 6] = [
+pub(crate) const GAUGES: [Gauge; 6] = [
     Gauge::Steady,
     Gauge::Wandering,
     Gauge::Linear,
@@ -41,7 +41,7 @@ const GAUGES: [Gauge; 6] = [
 
 impl Gauge {
     /// `ln` of the gain at each share `x` of a test of `length` seconds.
-    fn gain(self, x: &[f64], length: f64, random: &mut impl Rng) -> Vec<f64> {
+    pub(crate) fn gain(self, x: &[f64], length: f64, random: &mut impl Rng) -> Vec<f64> {
         match self {
             Self::Steady => vec![0.0; x.len()],
             Self::Wandering => {
@@ -292,11 +292,11 @@ fn what_cannot_be_told_is_refused() {
     assert!(tally.refused * 2 > tally.trials);
 }
 
-fn between(random: &mut impl Rng, low: f64, high: f64) -> f64 {
+pub(crate) fn between(random: &mut impl Rng, low: f64, high: f64) -> f64 {
     low * (high / low).powf(random.random::<f64>())
 }
 
-fn normal(random: &mut impl Rng) -> f64 {
+pub(crate) fn normal(random: &mut impl Rng) -> f64 {
     let radius = (-2.0 * (1.0 - random.random::<f64>()).ln()).sqrt();
     radius * (TAU * random.random::<f64>()).cos()
 }

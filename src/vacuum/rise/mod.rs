@@ -18,7 +18,7 @@ pub(crate) mod shape;
 mod weigh;
 
 #[cfg(test)]
-mod held_out;
+pub(crate) mod held_out;
 #[cfg(test)]
 mod reference;
 #[cfg(test)]

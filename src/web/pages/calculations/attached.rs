@@ -6,7 +6,7 @@ use axum::{
 };
 use serde_json::Value;
 
-use super::{about, all_cautions, method, overlay, shown, upload::Upload};
+use super::{about, all_cautions, beside, method, shown, upload::Upload};
 use crate::{
     calculation::{
         FieldError,
@@ -146,8 +146,11 @@ pub(super) async fn show_again(
         form: CalculationForm::default(),
         result: Some(result),
         method: method(&app, named),
-        beside: (named == Named::Rise)
-            .then(|| overlay::link(filed.current().incident.tool.as_str())),
+        beside: beside(
+            named,
+            Some(filed.current().incident.tool.as_str()),
+            computed,
+        ),
         attach: None,
     })
 }

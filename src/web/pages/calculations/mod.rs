@@ -36,6 +36,7 @@ use crate::{
     },
     casebook::Tool,
     catalogue::{Catalogue, CautionId},
+    store::KeptReport,
     web::{
         attaching::{self, KEPT},
         computing::{self, FILE_LIMIT, FILE_MARGIN},
@@ -111,6 +112,7 @@ fn method(app: &App, named: Named) -> SafeHtml {
             residual_gas::patterns(&app.patterns)
         )),
         Named::Rise => markdown::render(&format!("{method}\n\n{}", rise::AS_HEALTHY)),
+        Named::PumpDown => markdown::render(&format!("{method}\n\n{}", pump_down::HEALTHY)),
         _ => markdown::render(method),
     }
 }
@@ -155,6 +157,9 @@ fn form(named: Named, names: &[&str], context: &Context) -> CalculationForm {
     }
     if let (Named::Rise, Some(healthy)) = (named, &context.healthy_rise) {
         rise::prefill(&mut form, healthy);
+    }
+    if let (Named::PumpDown, Some(healthy)) = (named, &context.healthy_pump_down) {
+        pump_down::tell_healthy(&mut form, healthy);
     }
     form
 }
@@ -284,7 +289,15 @@ async fn answer(
     let read = form::read(&form, files);
     let kept = read.kept.clone();
     let computed = match read.request {
-        Ok(request) => computing::compute(app, named, request).await?,
+        Ok(request) => {
+            let request = match &context.tool {
+                Some(tool) if named == Named::PumpDown => {
+                    attaching::beside_healthy(app, named, tool.id.as_str(), request).await?
+                }
+                _ => request,
+            };
+            computing::compute(app, named, request).await?
+        }
         Err(errors) => Err(errors),
     };
     for (name, text) in &kept {
@@ -343,15 +356,26 @@ fn page(
         form,
         result,
         method: method(app, named),
-        beside: match (named, &context.tool) {
-            (Named::Rise, Some(tool)) => Some(overlay::link(tool.id.as_str())),
-            _ => None,
-        },
+        beside: beside(
+            named,
+            context.tool.as_ref().map(|tool| tool.id.as_str()),
+            computed,
+        ),
         attach: match computed {
             Some(computed) => Some(attached::form(computed, &context.incident)?),
             None => None,
         },
     })
+}
+
+/// What of the same tool stands beside it: its other rise tests, or the healthy pump-down it was
+/// held against.
+fn beside(named: Named, tool: Option<&str>, computed: Option<&Computed>) -> Option<Link> {
+    match (named, computed) {
+        (Named::Rise, _) => tool.map(overlay::link),
+        (_, Some(Computed::PumpDown(both))) => both.1.healthy_from.map(pump_down::healthy_link),
+        _ => None,
+    }
 }
 
 /// The check sequence with the signs that the result sets.
@@ -391,6 +415,8 @@ struct Context {
     tool: Option<Tool>,
     /// Its gas load when it was healthy, where a rise test after a fix is kept.
     healthy_rise: Option<HealthyRise>,
+    /// Its pump-down when it was healthy, where one made after a fix is kept.
+    healthy_pump_down: Option<KeptReport>,
     /// The number of the incident, as asked; empty for none.
     incident: String,
 }
@@ -408,9 +434,14 @@ impl Context {
             None => None,
             Some(tool) => attaching::healthy_rise(app, tool.id.as_str()).await?,
         };
+        let healthy_pump_down = match &tool {
+            None => None,
+            Some(tool) => attaching::healthy_pump_down(app, tool.id.as_str()).await?,
+        };
         Ok(Self {
             tool,
             healthy_rise,
+            healthy_pump_down,
             incident: incident.unwrap_or_default().to_owned(),
         })
     }

@@ -8,7 +8,8 @@ use super::{
     },
 };
 use crate::{
-    calculation::pump_down::Report,
+    calculation::pump_down::{HealthyFrom, Report},
+    store::KeptReport,
     vacuum::{
         pump_down::ExplanationKind,
         units::{Pressure, PressureUnit, SpeedUnit, VolumeUnit},
@@ -17,7 +18,7 @@ use crate::{
         fault::Fault,
         plot::{Axis, Curves, Mark, Series},
         views::{
-            Tone,
+            Link, Tone,
             calculation::{CalculationForm, CalculationResult, Figure},
             chart::{Chart, DataTable},
             form::Field,
@@ -38,6 +39,18 @@ pub(super) const ABOUT: About = About {
              information criterion; two healthy pump-downs differ by about 15 % (common practice, no \
              source).",
 };
+
+/// How a healthy record is found, in Markdown.
+pub(super) const HEALTHY: &str = "The healthy record of a tool is the newest pump-down made after a fix: \
+    kept with a closed incident whose pressure was restored, attached after the closing, while no \
+    other incident of the tool was open, and not itself found worse than an earlier one. It is taken \
+    where none is given, and kept along with the result.\n\n\
+    Less pumping speed and a gauge whose scale is off both make the pressure a multiple of the healthy \
+    one. They are told apart where the log is fast enough to see the chamber's own air leave in high \
+    vacuum, which less speed slows and no gauge does; or by the readings at atmosphere, where a log in \
+    the wrong unit or voltage scale is off by the same factor. Otherwise both are named. A steady load \
+    and the zero of a heat-loss gauge look alike too; below 6e-3 Pa it is no such zero (common \
+    practice, no source).";
 
 /// Rows of the table beside the plot.
 const LISTED: usize = 40;
@@ -90,6 +103,31 @@ pub(super) fn form() -> CalculationForm {
     }
 }
 
+/// Says in the form which record is taken unless one is given.
+pub(super) fn tell_healthy(form: &mut CalculationForm, healthy: &KeptReport) {
+    if let Some(group) = form.groups.get_mut(1) {
+        group.about = format!(
+            "Left empty, the one kept with incident {} on {} is taken, the newest made after a fix.",
+            healthy.incident,
+            crate::web::show::moment(healthy.made_at)
+        );
+    }
+}
+
+/// The healthy record that was taken.
+pub(super) fn healthy_link(from: HealthyFrom) -> Link {
+    Link::new(
+        format!(
+            "Held against the pump-down after the fix of incident {}",
+            from.incident
+        ),
+        format!(
+            "/incidents/{}/calculations/{}",
+            from.incident, from.calculation
+        ),
+    )
+}
+
 pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
     let healthy = report
         .explanations
@@ -135,6 +173,24 @@ fn phases(report: &Report) -> Vec<Figure> {
             "times",
         ));
     }
+    if let Some(fall) = report.high_vacuum_fall_over_healthy {
+        let mut line = three(
+            "Rate at which the chamber's own air leaves in high vacuum, over the healthy one",
+            fall,
+            "times",
+        );
+        line.note = "slower where the speed is less, the same where a gauge is off".to_owned();
+        lines.push(line);
+    }
+    if let Some(level) = report.atmosphere_over_healthy {
+        let mut line = three(
+            "Readings at atmosphere over the healthy ones",
+            level,
+            "times",
+        );
+        line.note = "far from 1, the scale of a gauge or the unit of a log is off".to_owned();
+        lines.push(line);
+    }
     if let Some(exponent) = report.outgassing_exponent {
         let mut line = three("Outgassing falls with time to the power", exponent, "");
         line.note = "about 1 for wet metal, 0.5 for elastomers".to_owned();
@@ -172,6 +228,7 @@ fn explanations(report: &Report) -> DataTable {
             "Criterion above the best",
             "Times the healthy pressure",
             "Pa on top at the end",
+            "What speaks against it",
         ]
         .map(str::to_owned)
         .into(),
@@ -185,6 +242,7 @@ fn explanations(report: &Report) -> DataTable {
                     cell(Some(explanation.criterion_above_best)),
                     cell(explanation.factor.map(|factor| factor[0])),
                     cell(explanation.extra_pressure.map(|extra| extra.value)),
+                    explanation.against.map_or_else(String::new, sentence),
                 ]
             })
             .collect(),
