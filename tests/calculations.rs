@@ -134,6 +134,31 @@ async fn tubes_pass_what_the_exact_solution_says() {
         .await
         .expect(200)
         .assert_shows("tube in branch b");
+    // A roughing line: 135 d⁴ p̄/L (cm, mbar, L/s) for air in viscous flow (handbooks, from memory),
+    // 2 m of 40 mm at 2 mbar pass 345 L/s.
+    let request = json!({
+        "parts": [tube(40.0, 1000.0), tube(40.0, 1000.0)],
+        "inlet_pressure": {"value": 2.005, "unit": "mbar"},
+        "outlet_pressure": {"value": 1.995, "unit": "mbar"},
+    });
+    let report = compute(&app, "conductance", &request).await;
+    assert_eq!(report["regime"], "viscous");
+    close(&report["conductance"]["value"], 345.6, 0.03);
+    let rows: String = (0..2)
+        .map(|row| {
+            format!(
+                "&parts.{row}.shape=tube&parts.{row}.diameter.value=40&parts.{row}.diameter.unit=mm\
+                 &parts.{row}.length.value=1&parts.{row}.length.unit=m"
+            )
+        })
+        .collect();
+    app.get(&format!(
+        "/calculations/conductance?calculate=yes{rows}&inlet_pressure.value=2.005&\
+         inlet_pressure.unit=mbar&outlet_pressure.value=1.995&outlet_pressure.unit=mbar"
+    ))
+    .await
+    .expect(200)
+    .assert_shows("Each part between the pressures given, in mbar");
 }
 
 /// Q = p·S (Elsey, Vacuum 25 (1975) 347): 3.3e-7 mbar on top at 500 L/s is 1.65e-4 mbar·L/s.

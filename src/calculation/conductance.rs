@@ -6,8 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::conductance::{
-    Chain, Part, Regime, Shape, Stage, TubeFlow, aperture, effective_speed, knudsen_number,
-    long_tube, tube_between,
+    Behind, Chain, ChainFlow, Part, PartFlow, Regime, Shape, Stage, aperture, effective_speed,
+    long_tube,
 };
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::{
@@ -27,9 +27,9 @@ pub struct Request {
     pub temperature: Option<Typed<TemperatureUnit>>,
     /// The pump behind the last part.
     pub pump: Option<PumpRequest>,
-    /// Pressure at the inlet of a single tube, for viscous or transitional flow.
+    /// Pressure at the chamber's end, for viscous or transitional flow.
     pub inlet_pressure: Option<TypedPressure>,
-    /// Pressure at its outlet.
+    /// Pressure at the pump's end; that which the pump makes there unless given.
     pub outlet_pressure: Option<TypedPressure>,
 }
 
@@ -110,10 +110,12 @@ pub struct Report {
     pub outcome: Outcome,
     /// The gas.
     pub gas: Gas,
-    /// Flow regime: molecular unless pressures of a single tube say otherwise.
+    /// Flow regime: molecular unless pressures say otherwise; transitional if the parts differ.
     pub regime: Regime,
-    /// Mean free path over diameter at the mean pressure, if pressures were given.
+    /// Mean free path over diameter at the mean pressure, lowest of all parts, if pressures were given.
     pub knudsen_number: Option<f64>,
+    /// Pressure at the pump's end, if pressures were given.
+    pub outlet_pressure: Option<TypedPressure>,
     /// Each part alone, in molecular flow.
     pub parts: Vec<PartReport>,
     /// Conductance of the whole path, each opening counted once.
@@ -146,6 +148,22 @@ pub struct PartReport {
     pub long_tube_formula: Option<Typed<SpeedUnit>>,
     /// By how much that formula is too high, as a share of the true value.
     pub long_tube_formula_excess: Option<f64>,
+    /// The flow in it between the pressures given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub between: Option<BetweenReport>,
+}
+
+/// The flow in one part between the pressures given.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct BetweenReport {
+    /// Pressure before it.
+    pub inlet: TypedPressure,
+    /// Pressure behind it.
+    pub outlet: TypedPressure,
+    /// Mean free path over diameter at its mean pressure.
+    pub knudsen_number: f64,
+    /// The regime of that.
+    pub regime: Regime,
 }
 
 /// The path in molecular flow, with all that was read for it.
@@ -156,6 +174,8 @@ pub(super) struct Path {
     /// The branch of each part.
     branches: Vec<Option<BranchName>>,
     chain: Chain,
+    /// The place among the parts of each part of the chain, branch after branch.
+    order: Vec<usize>,
 }
 
 /// Computes the path.
@@ -176,10 +196,16 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     }
     let pump = pump.flatten();
     let mut assumed = path.assumed(request);
-    let denser = match (inlet, outlet) {
-        (Some(inlet), Some(outlet)) => path.at_pressures(inlet, outlet, &mut errors),
-        (None, None) => None,
-        _ => {
+    let denser = match (inlet, outlet, pump) {
+        (Some(inlet), Some(outlet), _) => {
+            path.at_pressures(inlet, Behind::Pressure(outlet), &mut errors)
+        }
+        (Some(inlet), None, Some((speed, _))) => {
+            assumed.push("The pressure at the pump's end is the one at which the pump takes what the path brings".to_owned());
+            path.at_pressures(inlet, Behind::Pump(speed), &mut errors)
+        }
+        (None, None, _) => None,
+        (inlet, ..) => {
             errors.refuse(
                 if inlet.is_some() {
                     "outlet_pressure"
@@ -187,12 +213,19 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
                     "inlet_pressure"
                 },
                 "is missing, though the other pressure is given",
-                "both pressures, or neither for molecular flow",
+                "both pressures, or the one at the chamber's end and a pump, or neither for molecular flow",
             );
             None
         }
     };
-    let Some(figures) = path.figures(pump, denser.as_ref(), &mut errors) else {
+    if denser
+        .as_ref()
+        .is_some_and(|flow| flow.regime != Regime::Molecular)
+    {
+        assumed.push("Each part conducts at its own mean pressure; elbows and valves count as the straight tubes with their molecular conductance; good to some 20 %, straight tubes of 10 diameters or more to some 10 %".to_owned());
+    }
+    let given = denser.as_ref().zip(inlet.zip(request.inlet_pressure));
+    let Some(figures) = path.figures(pump, outlet, given, &mut errors) else {
         return Err(errors.into_vec());
     };
     errors.finish()?;
@@ -203,7 +236,14 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     Ok(Report {
         gas: path.gas,
         regime: figures.regime,
-        knudsen_number: denser.map(|flow| flow.knudsen),
+        knudsen_number: denser.as_ref().map(|flow| {
+            let each = flow.parts.iter().map(|part| part.knudsen);
+            each.fold(f64::INFINITY, f64::min)
+        }),
+        outlet_pressure: denser
+            .as_ref()
+            .zip(request.inlet_pressure)
+            .map(|(flow, typed)| in_unit_of(flow.outlet, typed)),
         outcome: Outcome {
             verdict: figures.verdict(path.gas),
             concluded: true,
@@ -265,7 +305,7 @@ impl Path {
             .collect();
         let parts: Vec<(ShapeName, Part)> = parts.into_iter().collect::<Option<_>>()?;
         let branches: Vec<_> = request.parts.iter().map(|part| part.branch).collect();
-        let stages = stages(&parts, &branches, errors)?;
+        let (stages, order) = stages(&parts, &branches, errors)?;
         let chain = errors.take(
             "parts",
             "at least one part, chamber side first",
@@ -277,6 +317,7 @@ impl Path {
             parts,
             branches,
             chain,
+            order,
         })
     }
 
@@ -333,48 +374,25 @@ impl Path {
         assumed
     }
 
-    /// The flow between two pressures if it is not molecular in the widest part.
+    /// The flow between two pressures, or to the pump.
     fn at_pressures(
         &self,
         inlet: Pressure,
-        outlet: Pressure,
+        behind: Behind,
         errors: &mut FieldErrors,
-    ) -> Option<TubeFlow> {
-        const ACCEPTED: &str = "a single tube and a pressure drop within the range of the formula";
-        if let [(ShapeName::Tube, part)] = self.parts[..]
-            && let Shape::Tube { length } = part.shape
-        {
-            return errors.take(
-                "inlet_pressure",
-                ACCEPTED,
-                tube_between(part.diameter, length, inlet, outlet, self.gas, self.at),
-            );
-        }
-        for (_, part) in &self.parts {
-            let knudsen = errors.take(
-                "temperature",
-                "250 K to 400 K",
-                knudsen_number(part.diameter, inlet, self.gas, self.at),
-            )?;
-            if Regime::of(knudsen) != Regime::Molecular {
-                errors.refuse(
-                    "inlet_pressure",
-                    format!(
-                        "puts a part out of molecular flow (it is {} there), and denser flow is computed for a single straight tube, not for a chain or branches",
-                        Regime::of(knudsen).name()
-                    ),
-                    ACCEPTED,
-                );
-                return None;
-            }
-        }
-        None
+    ) -> Option<ChainFlow> {
+        errors.take(
+            "inlet_pressure",
+            "a pressure above that at the pump's end, and a drop within the range of the formula",
+            self.chain.flow_between(inlet, behind, self.gas, self.at),
+        )
     }
 
     fn figures(
         &self,
         pump: Option<(Speed, Option<Length>)>,
-        denser: Option<&TubeFlow>,
+        outlet: Option<Pressure>,
+        denser: Option<(&ChainFlow, (Pressure, TypedPressure))>,
         errors: &mut FieldErrors,
     ) -> Option<Figures> {
         let parts: Vec<Option<PartReport>> = self
@@ -383,15 +401,30 @@ impl Path {
             .enumerate()
             .map(|(place, (name, part))| self.part_report(place, *name, *part, errors))
             .collect();
-        let parts: Vec<PartReport> = parts.into_iter().collect::<Option<_>>()?;
-        if let Some(flow) = denser.filter(|flow| flow.regime != Regime::Molecular) {
-            let speed = match pump {
-                Some((speed, _)) => Some(errors.take(
+        let mut parts: Vec<PartReport> = parts.into_iter().collect::<Option<_>>()?;
+        if let Some((flow, (_, unit))) = denser {
+            for (place, between) in self.order.iter().zip(&flow.parts) {
+                parts[*place].between = Some(between_report(between, unit));
+            }
+        }
+        if let Some((flow, (inlet, _))) =
+            denser.filter(|(flow, _)| flow.regime != Regime::Molecular)
+        {
+            let speed = match (pump, outlet) {
+                (None, _) => None,
+                (Some((speed, _)), Some(_)) => Some(errors.take(
                     "pump.speed",
                     "a speed above zero",
                     effective_speed(speed, flow.conductance),
                 )?),
-                None => None,
+                // What the pump takes at its own pressure, over the pressure at the chamber.
+                (Some((speed, _)), None) => Some(errors.take(
+                    "pump.speed",
+                    "a speed above zero",
+                    Speed::from_cubic_metres_per_second(
+                        speed.cubic_metres_per_second() * flow.outlet.pascals() / inlet.pascals(),
+                    ),
+                )?),
             };
             return Some(Figures {
                 regime: flow.regime,
@@ -458,6 +491,7 @@ impl Path {
             long_tube_formula: long.map(litres),
             long_tube_formula_excess: long
                 .map(|long| long.cubic_metres_per_second() / alone.cubic_metres_per_second() - 1.0),
+            between: None,
         })
     }
 
@@ -477,6 +511,19 @@ impl Path {
     }
 }
 
+fn between_report(part: &PartFlow, unit: TypedPressure) -> BetweenReport {
+    BetweenReport {
+        inlet: in_unit_of(part.inlet, unit),
+        outlet: in_unit_of(part.outlet, unit),
+        knudsen_number: part.knudsen,
+        regime: part.regime,
+    }
+}
+
+fn in_unit_of(pressure: Pressure, typed: TypedPressure) -> TypedPressure {
+    Typed::new(pressure.in_unit(typed.unit), typed.unit)
+}
+
 /// Reads a pump's speed and inlet; `None` with the errors noted.
 pub(super) fn read_pump(
     pump: &PumpRequest,
@@ -490,24 +537,27 @@ pub(super) fn read_pump(
     Some((speed?, inlet))
 }
 
-/// Parts that all gas passes, and between them the branches of neighbouring parts that have one.
+/// Parts that all gas passes, and between them the branches of neighbouring parts that have one;
+/// with the place among the parts of each, in the order of the stages.
 fn stages(
     parts: &[(ShapeName, Part)],
     branches: &[Option<BranchName>],
     errors: &mut FieldErrors,
-) -> Option<Vec<Stage>> {
+) -> Option<(Vec<Stage>, Vec<usize>)> {
     let mut stages = Vec::new();
+    let mut order = Vec::new();
     let mut place = 0;
     while let (Some((_, part)), Some(branch)) = (parts.get(place), branches.get(place)) {
         if branch.is_none() {
             stages.push(Stage::Part(*part));
+            order.push(place);
             place += 1;
             continue;
         }
         let first = place;
-        let mut side_by_side: BTreeMap<BranchName, Vec<Part>> = BTreeMap::new();
-        while let (Some((_, part)), Some(Some(branch))) = (parts.get(place), branches.get(place)) {
-            side_by_side.entry(*branch).or_default().push(*part);
+        let mut side_by_side: BTreeMap<BranchName, Vec<usize>> = BTreeMap::new();
+        while let Some(Some(branch)) = branches.get(place) {
+            side_by_side.entry(*branch).or_default().push(place);
             place += 1;
         }
         if side_by_side.len() < 2 {
@@ -518,9 +568,10 @@ fn stages(
             );
             return None;
         }
+        order.extend(side_by_side.values().flatten());
         let chains = side_by_side
             .into_values()
-            .map(Chain::new)
+            .map(|places| Chain::new(places.into_iter().map(|place| parts[place].1).collect()))
             .collect::<Result<_, _>>();
         stages.push(Stage::Branches(errors.take(
             &format!("parts[{first}].branch"),
@@ -528,7 +579,7 @@ fn stages(
             chains,
         )?));
     }
-    Some(stages)
+    Some((stages, order))
 }
 
 fn read_part(
@@ -672,6 +723,62 @@ mod tests {
         assert!(report.conductance_by_plain_rule.is_none());
     }
 
+    /// A valve, an elbow, a tube and two branches on the way to a pump: the throughput S·p at the
+    /// pump's end is that at the chamber's, whatever the regime.
+    #[test]
+    fn a_whole_path_is_computed_in_every_regime() {
+        let part = |rest: &str| format!(r#"{{"diameter": {{"value": 40, "unit": "mm"}}, {rest}}}"#);
+        let length = |mm: f64| format!(r#""length": {{"value": {mm}, "unit": "mm"}}"#);
+        let parts = [
+            part(r#""shape": "valve", "conductance": {"value": 90, "unit": "l/s"}"#),
+            part(&format!(r#""shape": "elbow", {}"#, length(80.0))),
+            part(&format!(
+                r#""shape": "tube", "branch": "b", {}"#,
+                length(400.0)
+            )),
+            part(&format!(
+                r#""shape": "tube", "branch": "a", {}"#,
+                length(200.0)
+            )),
+            part(&format!(
+                r#""shape": "tube", "branch": "b", {}"#,
+                length(100.0)
+            )),
+            part(&format!(r#""shape": "tube", {}"#, length(900.0))),
+        ]
+        .join(", ");
+        let mut before = 0.0;
+        for (mbar, regime) in [
+            (1e-4, Regime::Molecular),
+            (2e-2, Regime::Transitional),
+            (2.0, Regime::Viscous),
+        ] {
+            let report = run_json(&format!(
+                r#"{{"parts": [{parts}], "inlet_pressure": {{"value": {mbar}, "unit": "mbar"}},
+                    "pump": {{"speed": {{"value": 5, "unit": "l/s"}},
+                              "inlet_diameter": {{"value": 40, "unit": "mm"}}}}}}"#
+            ))
+            .unwrap();
+            assert_eq!(report.regime, regime, "{mbar}");
+            assert!(report.conductance.value > before, "{mbar}");
+            before = report.conductance.value;
+            let outlet = report.outlet_pressure.unwrap().value;
+            assert!(outlet < mbar);
+            let each: Vec<BetweenReport> = report.parts.iter().filter_map(|p| p.between).collect();
+            assert_eq!(each.len(), 6);
+            // Branch b runs through its two parts, beside branch a.
+            assert!((each[2].outlet.value / each[4].inlet.value - 1.0).abs() < 1e-9);
+            assert!((each[3].outlet.value / each[4].outlet.value - 1.0).abs() < 1e-9);
+            assert!(each[3].inlet.value > each[2].outlet.value);
+            if regime != Regime::Molecular {
+                let speed = report.speed_at_chamber.unwrap().value;
+                assert!((speed * mbar / (5.0 * outlet) - 1.0).abs() < 1e-9);
+                let carried = report.conductance.value * (mbar - outlet);
+                assert!((carried / (5.0 * outlet) - 1.0).abs() < 1e-7);
+            }
+        }
+    }
+
     /// Side by side conductances add, one after another they do not (Normand, Ind. Eng. Chem. 40
     /// (1948) 783): two tubes of 13.5 L/s behind a wide opening pass 27.0 L/s.
     #[test]
@@ -748,50 +855,6 @@ mod tests {
         )
         .unwrap_err();
         assert_eq!(dense[0].field, "inlet_pressure");
-        // A chain of tubes and the same tubes as branches: refused where the flow is not molecular,
-        // computed where it is.
-        for (branches, mbar) in [
-            ("", 1.0),
-            ("ab", 1.0),
-            ("", 1e-2),
-            ("ab", 1e-2),
-            ("ab", 1e-6),
-        ] {
-            let tube = |place: usize| {
-                let branch = branches
-                    .get(place..=place)
-                    .map(|letter| format!(r#", "branch": "{letter}""#))
-                    .unwrap_or_default();
-                format!(
-                    r#"{{"shape": "tube", "diameter": {{"value": 25, "unit": "mm"}},
-                        "length": {{"value": 1, "unit": "m"}}{branch}}}"#
-                )
-            };
-            let chain = run_json(&format!(
-                r#"{{"parts": [{}, {}], "inlet_pressure": {{"value": {mbar}, "unit": "mbar"}},
-                    "outlet_pressure": {{"value": {}, "unit": "mbar"}}}}"#,
-                tube(0),
-                tube(1),
-                0.99 * mbar
-            ));
-            if mbar < 1e-3 {
-                assert_eq!(chain.unwrap().regime, Regime::Molecular);
-                continue;
-            }
-            let chain = chain.unwrap_err();
-            assert_eq!(chain[0].field, "inlet_pressure");
-            let regime = if mbar < 0.1 {
-                "transitional"
-            } else {
-                "viscous"
-            };
-            assert!(
-                chain[0].problem.contains("a single straight tube")
-                    && chain[0].problem.contains(regime),
-                "{}",
-                chain[0]
-            );
-        }
         let too_fast = run_json(
             r#"{"parts": [{"shape": "opening", "diameter": {"value": 1, "unit": "cm"}}],
                 "pump": {"speed": {"value": 300, "unit": "l/s"}}}"#,

@@ -42,6 +42,19 @@ pub enum ConductanceError {
         /// Speed at the outlet over the speed of sound.
         mach: f64,
     },
+    /// Speeding up the gas takes too much of the pressure drop.
+    #[error(
+        "speeding up the gas at entrances and bends would take {percent:.0} % of the pressure drop; the formula for denser flow holds up to 10 %"
+    )]
+    SpeedsUp {
+        /// Its share, per cent.
+        percent: f64,
+    },
+    /// The pressures between the parts did not settle.
+    #[error(
+        "the pressures between the parts do not settle; give a smaller pressure drop or fewer parts"
+    )]
+    Unsettled,
     /// The viscosity is not known at this temperature.
     #[error("the viscosity of the gas is known from 250 K to 400 K, not at {kelvin} K")]
     NoViscosity {

@@ -4,6 +4,7 @@
 //! too; the formula for long tubes is kept apart and named so. Viscous and transitional flow are
 //! refused outside the range of their formulas. Imports the units and the gases only.
 
+mod between;
 mod chain;
 mod error;
 mod molecular;
@@ -12,11 +13,14 @@ mod transmission;
 mod tube;
 
 #[cfg(test)]
+mod monte_carlo;
+#[cfg(test)]
 mod tests;
 
+pub use between::{Behind, ChainFlow, PartFlow};
 pub use chain::{Chain, Part, Shape, Stage, effective_speed, parallel, series};
 pub use error::ConductanceError;
 pub use molecular::{aperture, elbow_length, long_tube, short_or_long_tube};
 pub use regime::{Regime, knudsen_number};
 pub use transmission::transmission;
-pub use tube::{TubeFlow, poiseuille, tube_between};
+pub use tube::poiseuille;

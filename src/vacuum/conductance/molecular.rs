@@ -62,7 +62,9 @@ pub fn long_tube(
 /// The straight tube that stands for an elbow: its length along the axis, longer by 1.33·d·θ/180°.
 ///
 /// An estimate that is on the low side for the conductance: the true one lies between this tube's
-/// and that of the axial length alone. Angles above 0° up to 180°.
+/// and that of the axial length alone. For a mitred elbow of 90°, followed molecule by molecule in
+/// the tests, it is low by a fifth with legs of 1.5 radii, a tenth with 3 and 2 % with 6. Angles above
+/// 0° up to 180°.
 /// Source: Roth, Vacuum Technology, chapter 3, from memory.
 pub fn elbow_length(
     diameter: Length,

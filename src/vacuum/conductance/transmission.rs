@@ -3,7 +3,7 @@
 use super::ConductanceError;
 
 /// The longest tube for which [`transmission`] was compared with the exact solution.
-const LONGEST: f64 = 1000.0;
+pub(super) const LONGEST: f64 = 1000.0;
 
 /// Transmission probability of a cylindrical tube in molecular flow, by length over *radius*.
 ///

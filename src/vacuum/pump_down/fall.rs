@@ -67,8 +67,8 @@ impl Curve for Exponential {
     }
 }
 
-/// Cut of the profiles for 95 %, above the 3.84 of known noise; set on tuning records.
-const CUT: f64 = 4.5;
+/// Cut of the profile for 95 %.
+const CUT: f64 = 3.84;
 
 /// The line's fall of `ln p` over the part, 95 %, and its start.
 fn line(seconds: &[f64], pascals: &[f64]) -> Option<(Interval, f64)> {

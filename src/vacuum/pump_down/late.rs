@@ -161,7 +161,7 @@ impl Curve for Settling {
 }
 
 /// Cut of the profiles for 95 %, above the 3.84 of known noise; set on tuning records.
-const CUT: f64 = 4.5;
+const CUT: f64 = 4.3;
 
 /// Fits the outgassing phase; `None` if fewer than 20 readings lie there, or the time since pumping
 /// began does not grow by half.

@@ -33,7 +33,11 @@ pub(super) const ABOUT: About = About {
              Berman, J. Appl. Phys. 36 (1965) 3356, from memory. Parts in a row count each opening \
              once: Oatley, Br. J. Appl. Phys. 8 (1957) 15; Haefer, Vacuum 30 (1980) 217, both from \
              memory. Branches side by side add up and count as one part whose opening is the sum of \
-             theirs. Denser flow in a single tube: Knudsen, Ann. Phys. 28 (1909) 75, from memory.\n\n\
+             theirs.\n\n\
+             Denser flow, part by part at its own pressure: Poiseuille's flow, with the ends of short \
+             parts by Sampson (1891), plus Knudsen's share of the molecular conductance (Ann. Phys. 28 \
+             (1909) 75), from memory. It is refused where the flow would be turbulent, near the speed \
+             of sound, or take more than a tenth of the pressure drop to speed up.\n\n\
              The plain rule 1/C = 1/C1 + 1/C2 is shown beside it, since many calculate with it.",
 };
 
@@ -76,7 +80,8 @@ pub(super) fn form(names: &[&str]) -> CalculationForm {
     ));
     groups.push(group(
         "Denser flow",
-        "For a single tube at higher pressure: the pressure at both ends.",
+        "For viscous flow and the range between: the pressure at both ends of the path, or at the \
+         chamber alone where a pump is given.",
         vec![
             pressure("inlet_pressure", "Pressure at the chamber's end").optional(),
             pressure("outlet_pressure", "Pressure at the pump's end").optional(),
@@ -177,8 +182,13 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
     }
     if let Some(knudsen) = report.knudsen_number {
         let mut line = figure("Knudsen number", cell(Some(knudsen)));
-        line.note = "mean free path over diameter".to_owned();
+        line.note = "mean free path over diameter, lowest of all parts".to_owned();
         result.figures.push(line);
+    }
+    if let Some(outlet) = report.outlet_pressure {
+        result
+            .figures
+            .push(figure("Pressure at the pump's end", typed(outlet)));
     }
     if let Some(below) = report.molecular_below {
         let mut line = figure("Molecular flow below", typed(below));
@@ -187,6 +197,7 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
     }
     result.charts.extend(chart(request, report)?);
     result.tables.push(table(report));
+    result.tables.extend(between(report));
     Ok(result)
 }
 
@@ -253,6 +264,32 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
         svg,
         table,
     }))
+}
+
+/// The flow in each part between the pressures given, if they were.
+fn between(report: &Report) -> Option<DataTable> {
+    let unit = report.outlet_pressure?.unit;
+    Some(DataTable {
+        caption: format!("Each part between the pressures given, in {unit}"),
+        headings: ["Part", "Before it", "Behind it", "Knudsen number", "Flow"]
+            .map(str::to_owned)
+            .into(),
+        rows: report
+            .parts
+            .iter()
+            .enumerate()
+            .filter_map(|(place, part)| {
+                let flow = part.between?;
+                Some(vec![
+                    format!("{}, {}", place + 1, name(part)),
+                    cell(Some(flow.inlet.value)),
+                    cell(Some(flow.outlet.value)),
+                    cell(Some(flow.knudsen_number)),
+                    flow.regime.name().to_owned(),
+                ])
+            })
+            .collect(),
+    })
 }
 
 fn table(report: &Report) -> DataTable {
