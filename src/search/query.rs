@@ -9,8 +9,8 @@ use tantivy::{
     DocAddress, DocId, Order, Score, Searcher, SegmentReader, Term,
     collector::{Count, TopDocs},
     query::{
-        AllQuery, BooleanQuery, BoostQuery, ConstScoreQuery, DisjunctionMaxQuery, Occur,
-        PhraseQuery, Query, RangeQuery, TermQuery,
+        AllQuery, BooleanQuery, BoostQuery, ConstScoreQuery, Occur, PhraseQuery, Query, RangeQuery,
+        TermQuery,
     },
     schema::{Field, IndexRecordOption},
 };
@@ -22,7 +22,8 @@ use super::{
     plan::{AskedPressure, Strict, Understood, Wanted},
     pressure::{Reading, Told},
     rank::{self, Scorer},
-    shortlist, spread,
+    shortlist::{self, Allowed, Plan},
+    spread,
 };
 use crate::{
     casebook::{Asker, SiteScope},
@@ -30,11 +31,11 @@ use crate::{
     vacuum::units::PressureUnit,
 };
 
-/// How much of the other fields counts beside the field a word fits best.
-const OTHER_FIELDS: f32 = 0.3;
-
 /// How many of its own words a case is compared by.
 const SIMILAR_WORDS: usize = 40;
+
+/// What half of a word that was taken for two is worth when a short list is drawn up.
+const HALF_WORTH: f32 = 0.5;
 
 /// What narrows a search.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -108,6 +109,16 @@ pub struct Answer {
     pub understood: Arc<Understood>,
     /// What had to be left out to find anything, a sentence each.
     pub relaxed: Vec<String>,
+}
+
+/// What a short list came to.
+pub(super) struct Short {
+    /// The best, best first.
+    pub(super) found: Vec<(f32, DocAddress)>,
+    /// How many fit at least.
+    pub(super) total: usize,
+    /// Whether more may fit.
+    pub(super) or_more: bool,
 }
 
 impl Request {
@@ -294,25 +305,20 @@ impl SearchIndex {
         more: Vec<(Occur, Box<dyn Query>)>,
         request: &Request,
     ) -> Result<Answer, SearchError> {
-        let words = self.clauses(searcher, asked, more)?;
-        let query = self.narrowed(words, &request.filters);
+        let plan = self.plan(searcher, asked, more, &request.filters)?;
         let end = request.skip + request.limit.max(1);
         let cut = request.skip.min(end)..end;
-        let short = if searcher.num_docs() > shortlist::WHOLE
-            && end <= shortlist::LENGTH / 2
-            && request.filters == Filters::default()
-        {
-            self.words_alone(searcher, asked)?
+        let short = if searcher.num_docs() > shortlist::WHOLE && end <= shortlist::LENGTH / 2 {
+            self.short(searcher, asked, &plan, end)?
         } else {
             None
         };
-        let or_more = short.is_some();
-        let (found, total) = match short {
-            Some((words, held)) => {
-                let found = shortlist::weighed(searcher, &words, query.as_ref(), &asked.pressures)?;
-                let total = held.max(found.len());
-                (found, total)
-            }
+        let (found, total, or_more) = match short {
+            Some(Short {
+                found,
+                total,
+                or_more,
+            }) => (found, total, or_more),
             None => {
                 let pressures = asked.pressures.clone();
                 let top = TopDocs::with_limit(end.max(spread::LOOKED_AT)).tweak_score(
@@ -321,7 +327,8 @@ impl SearchIndex {
                         move |case: DocId, score: Score| score + scorer.worth(case)
                     },
                 );
-                searcher.search(&query, &(top, Count))?
+                let (found, total) = searcher.search(&plan.whole(), &(top, Count))?;
+                (found, total, false)
             }
         };
         let hits = spread::out(searcher, &asked.surface, found)?;
@@ -334,29 +341,75 @@ impl SearchIndex {
         })
     }
 
+    /// What a search finds by a short list; none where only looking at every match will do.
+    pub(super) fn short(
+        &self,
+        searcher: &Searcher,
+        asked: &Understood,
+        plan: &Plan,
+        end: usize,
+    ) -> Result<Option<Short>, SearchError> {
+        let allowed = Allowed::new(searcher, plan)?;
+        if let Some(cases) = allowed.few() {
+            let found = shortlist::weighed(searcher, &cases, plan, &asked.pressures)?;
+            let total = found.len();
+            return Ok(Some(Short {
+                found,
+                total,
+                or_more: false,
+            }));
+        }
+        let Some((words, held)) = self.words_alone(searcher, asked)? else {
+            return Ok(None);
+        };
+        let likely = shortlist::likeliest(searcher, &words, &allowed)?;
+        let all_by_words = likely.len() < shortlist::LENGTH;
+        let found = shortlist::weighed(searcher, &likely, plan, &asked.pressures)?;
+        // Those that fit without any of the words are not on the list.
+        let others = !plan.near.is_empty() || !plan.needs_words();
+        if found.len() < end && (others || !all_by_words) {
+            return Ok(None);
+        }
+        let (total, or_more) = match allowed.count() {
+            Some(count) if !plan.needs_words() => (count, false),
+            Some(_) => (found.len(), !all_by_words || others),
+            None => (
+                held.saturating_sub(allowed.ruled_out()).max(found.len()),
+                !all_by_words || others,
+            ),
+        };
+        Ok(Some(Short {
+            found,
+            total,
+            or_more,
+        }))
+    }
+
     /// The words asked for as one flat union, and how many cases the commonest of them
-    /// alone finds; none where a short list by words would not do: where cases are left out,
-    /// and where a word was taken for two.
-    pub(super) fn words_alone(
+    /// alone finds; none where no case holds any.
+    fn words_alone(
         &self,
         searcher: &Searcher,
         asked: &Understood,
     ) -> Result<Option<(BooleanQuery, usize)>, SearchError> {
-        if asked.is_strict()
-            || asked.pressures.iter().any(|p| p.reading.bounded)
-            || asked.wanted.iter().any(|wanted| wanted.pair.is_some())
-        {
-            return Ok(None);
-        }
         let mut terms: Vec<Box<dyn Query>> = Vec::new();
         let mut held = 0;
-        for (form, worth) in asked.wanted.iter().flat_map(|wanted| &wanted.terms) {
-            for part in Part::ALL {
-                let term = Term::from_field_text(self.fields.part(part), form);
-                let holding = searcher.doc_freq(&term)?;
-                if holding > 0 {
-                    held = held.max(holding);
-                    terms.push(weighted(scored(term), part.weight() * worth));
+        let strict = asked.phrases.iter().chain(&asked.required);
+        let wanted = asked
+            .wanted
+            .iter()
+            .chain(strict.flat_map(|strict| &strict.wanted));
+        for wanted in wanted {
+            let forms = wanted.terms.iter().map(|(form, worth)| (form, *worth));
+            let halves = wanted.pair.iter().flatten().map(|half| (half, HALF_WORTH));
+            for (form, worth) in forms.chain(halves) {
+                for part in Part::ALL {
+                    let term = Term::from_field_text(self.fields.part(part), form);
+                    let holding = searcher.doc_freq(&term)?;
+                    if holding > 0 {
+                        held = held.max(holding);
+                        terms.push(weighted(scored(term), part.weight() * worth));
+                    }
                 }
             }
         }
@@ -370,18 +423,24 @@ impl SearchIndex {
         Ok((!terms.is_empty()).then(|| (BooleanQuery::union(terms), held)))
     }
 
-    /// Everything asked as one query.
-    pub(super) fn clauses(
+    /// Everything asked, with `more` and the filters as bounds.
+    pub(super) fn plan(
         &self,
         searcher: &Searcher,
         asked: &Understood,
         more: Vec<(Occur, Box<dyn Query>)>,
-    ) -> Result<Box<dyn Query>, SearchError> {
-        let mut should: Vec<Box<dyn Query>> = Vec::new();
+        filters: &Filters,
+    ) -> Result<Plan, SearchError> {
+        let mut plan = Plan {
+            words_typed: !asked.wanted.is_empty(),
+            narrowing: self.narrowing(filters),
+            bounds: more,
+            ..Plan::default()
+        };
         for wanted in &asked.wanted {
-            should.extend(self.wanted(searcher, wanted, None)?);
+            plan.wanted.push(self.forms(searcher, wanted, None)?);
         }
-        let mut clauses = more;
+        plan.wanted.retain(|forms| !forms.is_empty());
         for pressure in &asked.pressures {
             let reading = &pressure.reading;
             let field = match reading.told {
@@ -395,23 +454,23 @@ impl SearchIndex {
                 .collect();
             let near: Box<dyn Query> = unscored(Box::new(BooleanQuery::union(stretches)));
             if reading.bounded {
-                clauses.push((Occur::Must, near));
+                plan.bounds.push((Occur::Must, near));
             } else {
-                should.push(near);
+                plan.near.push(near);
             }
         }
         for phrase in &asked.phrases {
-            clauses.push((Occur::Must, self.side_by_side(phrase)));
+            plan.required.push(self.side_by_side(phrase));
         }
         for strict in &asked.required {
             for wanted in &strict.wanted {
-                let any = self.wanted(searcher, wanted, strict.part)?;
-                let query = any.unwrap_or_else(|| Box::new(BooleanQuery::union(Vec::new())));
-                clauses.push((Occur::Must, query));
+                plan.required
+                    .push(self.forms(searcher, wanted, strict.part)?);
             }
         }
         for strict in &asked.left_out {
-            clauses.push((Occur::MustNot, self.side_by_side(strict)));
+            let any = BooleanQuery::union(self.side_by_side(strict));
+            plan.bounds.push((Occur::MustNot, Box::new(any)));
         }
         for (named, value) in &asked.named {
             let field = match named {
@@ -421,33 +480,22 @@ impl SearchIndex {
                 Named::Status => self.fields.status,
             };
             let value = Term::from_field_text(field, &value.to_lowercase().replace(' ', "-"));
-            clauses.push((Occur::Must, unscored(term(value))));
+            plan.bounds.push((Occur::Must, unscored(term(value))));
         }
         if let Some(kind) = asked.kind {
             let kind = Term::from_field_text(self.fields.kind, kind.id());
-            clauses.push((Occur::Must, unscored(term(kind))));
+            plan.bounds.push((Occur::Must, unscored(term(kind))));
         }
-        let bounded = clauses.iter().any(|(occur, _)| *occur == Occur::Must);
-        if !should.is_empty() {
-            let words: Box<dyn Query> = Box::new(BooleanQuery::union(should));
-            let occur = if bounded { Occur::Should } else { Occur::Must };
-            clauses.push((occur, words));
-        } else if !bounded && asked.wanted.is_empty() {
-            clauses.push((Occur::Must, Box::new(AllQuery)));
-        } else if !bounded {
-            return Ok(Box::new(BooleanQuery::union(Vec::new())));
-        }
-        Ok(Box::new(BooleanQuery::new(clauses)))
+        Ok(plan)
     }
 
     /// Words that have to stand side by side, in one part or in any.
-    fn side_by_side(&self, strict: &Strict) -> Box<dyn Query> {
+    fn side_by_side(&self, strict: &Strict) -> Vec<Box<dyn Query>> {
         let parts = strict.part.map_or(Part::ALL.to_vec(), |part| vec![part]);
-        let queries = parts
+        parts
             .into_iter()
             .map(|part| self.phrase(part, &strict.terms))
-            .collect();
-        best_of(queries)
+            .collect()
     }
 
     fn phrase(&self, part: Part, terms: &[(usize, String)]) -> Box<dyn Query> {
@@ -465,7 +513,9 @@ impl SearchIndex {
     }
 
     fn newest(&self, searcher: &Searcher, request: &Request) -> Result<Answer, SearchError> {
-        let query = self.narrowed(Box::new(AllQuery), &request.filters);
+        let mut clauses = self.narrowing(&request.filters);
+        clauses.push((Occur::Must, Box::new(AllQuery)));
+        let query = BooleanQuery::new(clauses);
         let top = TopDocs::with_limit(request.limit.max(1))
             .and_offset(request.skip)
             .order_by_fast_field::<i64>("occurred_at", Order::Desc);
@@ -486,13 +536,13 @@ impl SearchIndex {
         })
     }
 
-    /// One thing searched for in all its forms, the best counting; none if no case has any.
-    fn wanted(
+    /// One thing searched for in all its forms; none if no case has any.
+    fn forms(
         &self,
         searcher: &Searcher,
         wanted: &Wanted,
         only: Option<Part>,
-    ) -> Result<Option<Box<dyn Query>>, SearchError> {
+    ) -> Result<Vec<Box<dyn Query>>, SearchError> {
         let mut forms: Vec<Box<dyn Query>> = Vec::new();
         for part in Part::ALL {
             if only.is_some_and(|only| only != part) {
@@ -510,11 +560,12 @@ impl SearchIndex {
                 forms.push(self.phrase(part, &pair));
             }
         }
-        Ok((!forms.is_empty()).then(|| best_of(forms)))
+        Ok(forms)
     }
 
-    fn narrowed(&self, words: Box<dyn Query>, filters: &Filters) -> Box<dyn Query> {
-        let mut clauses = vec![(Occur::Must, words)];
+    /// Filters as bounds.
+    fn narrowing(&self, filters: &Filters) -> Vec<(Occur, Box<dyn Query>)> {
+        let mut clauses: Vec<(Occur, Box<dyn Query>)> = Vec::new();
         let mut only = |field: Field, value: &str| {
             let term = term(Term::from_field_text(field, value));
             clauses.push((Occur::Must, unscored(term)));
@@ -544,10 +595,7 @@ impl SearchIndex {
                 unscored(Box::new(RangeQuery::new(from, until))),
             ));
         }
-        if clauses.len() == 1 {
-            return clauses.remove(0).1;
-        }
-        Box::new(BooleanQuery::new(clauses))
+        clauses
     }
 }
 
@@ -599,8 +647,4 @@ fn unscored(query: Box<dyn Query>) -> Box<dyn Query> {
 
 fn weighted(query: Box<dyn Query>, weight: f32) -> Box<dyn Query> {
     Box::new(BoostQuery::new(query, weight))
-}
-
-fn best_of(queries: Vec<Box<dyn Query>>) -> Box<dyn Query> {
-    Box::new(DisjunctionMaxQuery::with_tie_breaker(queries, OTHER_FIELDS))
 }

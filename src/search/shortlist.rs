@@ -3,15 +3,20 @@
 //! In a large index a common word is held by most cases, and to weigh each of them takes
 //! longer the more there are. The words alone, as one flat union, let the index pass over
 //! whole blocks that cannot reach the best (block-max WAND); only those best are then
-//! weighed in full. A case outside the list by its words cannot be brought in by a pressure.
+//! weighed in full, each looked up in the lists of the words. Filters and field words are
+//! put into sets first, so that they cost the same whatever the words. A case outside the
+//! list by its words cannot be brought in by a pressure.
+
+use std::{cmp::Reverse, collections::BinaryHeap};
 
 use tantivy::{
-    DocAddress, DocSet, Searcher, TERMINATED,
-    collector::TopDocs,
-    query::{EnableScoring, Query},
+    BitSet, DocAddress, DocId, DocSet, Score, Searcher, SegmentReader, TERMINATED,
+    query::{
+        AllQuery, BooleanQuery, DisjunctionMaxQuery, EnableScoring, Occur, Query, Scorer, Weight,
+    },
 };
 
-use super::{SearchError, plan::AskedPressure, rank::Scorer};
+use super::{SearchError, plan::AskedPressure, rank};
 
 /// An index of no more cases is weighed whole.
 pub(super) const WHOLE: u64 = 20_000;
@@ -19,39 +24,285 @@ pub(super) const WHOLE: u64 = 20_000;
 /// How many cases are weighed in full.
 pub(super) const LENGTH: usize = 500;
 
-/// The best by `words`, weighed by `query` and pressures, best first.
-pub(super) fn weighed(
+/// How much of the other forms and fields of a word counts beside the one that fits best.
+const OTHER_FORMS: f32 = 0.3;
+
+/// A search as the index is asked: what a case has to hold, and what it gains by.
+#[derive(Debug, Default)]
+pub(super) struct Plan {
+    /// What is wanted, each in all its forms and fields, of which the best counts.
+    pub(super) wanted: Vec<Vec<Box<dyn Query>>>,
+    /// Whether anything was wanted, held by a case or not.
+    pub(super) words_typed: bool,
+    /// Pressures that do as well as a word.
+    pub(super) near: Vec<Box<dyn Query>>,
+    /// What a case must hold one form of, each; they count as well.
+    pub(super) required: Vec<Vec<Box<dyn Query>>>,
+    /// What a case must be or must not be by what was typed.
+    pub(super) bounds: Vec<(Occur, Box<dyn Query>)>,
+    /// The same by filters.
+    pub(super) narrowing: Vec<(Occur, Box<dyn Query>)>,
+}
+
+impl Plan {
+    /// Whether a case has to hold a word or lie near a pressure to fit.
+    pub(super) fn needs_words(&self) -> bool {
+        let musts = self.bounds.iter().any(|(occur, _)| *occur == Occur::Must);
+        let asks = self.words_typed || !self.near.is_empty();
+        asks && !musts && self.required.is_empty()
+    }
+
+    /// All of it as one query.
+    pub(super) fn whole(&self) -> BooleanQuery {
+        let copy = |(occur, query): &(Occur, Box<dyn Query>)| (*occur, query.box_clone());
+        let mut clauses: Vec<(Occur, Box<dyn Query>)> = self
+            .bounds
+            .iter()
+            .chain(&self.narrowing)
+            .map(copy)
+            .collect();
+        for forms in &self.required {
+            clauses.push((Occur::Must, best_of(forms)));
+        }
+        let wanted = self.wanted.iter().map(|forms| best_of(forms));
+        let any: Vec<_> = wanted
+            .chain(self.near.iter().map(|near| near.box_clone()))
+            .collect();
+        if self.needs_words() {
+            clauses.push((Occur::Must, Box::new(BooleanQuery::union(any))));
+        } else {
+            clauses.push((Occur::Must, Box::new(AllQuery)));
+            if !any.is_empty() {
+                clauses.push((Occur::Should, Box::new(BooleanQuery::union(any))));
+            }
+        }
+        BooleanQuery::new(clauses)
+    }
+}
+
+/// The best of several counts, and a share of the others.
+fn best_of(forms: &[Box<dyn Query>]) -> Box<dyn Query> {
+    let forms = forms.iter().map(|form| form.box_clone()).collect();
+    Box::new(DisjunctionMaxQuery::with_tie_breaker(forms, OTHER_FORMS))
+}
+
+/// Which cases may be on a list, by segment.
+pub(super) struct Allowed {
+    only: Option<Vec<BitSet>>,
+    except: Option<Vec<BitSet>>,
+}
+
+impl Allowed {
+    /// By what a plan demands and rules out.
+    pub(super) fn new(searcher: &Searcher, plan: &Plan) -> Result<Self, SearchError> {
+        let mut only: Vec<(Occur, Box<dyn Query>)> = Vec::new();
+        let mut except: Vec<Box<dyn Query>> = Vec::new();
+        for (occur, query) in plan.bounds.iter().chain(&plan.narrowing) {
+            match occur {
+                Occur::MustNot => except.push(query.box_clone()),
+                Occur::Must | Occur::Should => only.push((Occur::Must, query.box_clone())),
+            }
+        }
+        for forms in &plan.required {
+            let forms = forms.iter().map(|form| form.box_clone()).collect();
+            only.push((Occur::Must, Box::new(BooleanQuery::union(forms))));
+        }
+        Ok(Self {
+            only: (!only.is_empty())
+                .then(|| sets(searcher, &BooleanQuery::new(only)))
+                .transpose()?,
+            except: (!except.is_empty())
+                .then(|| sets(searcher, &BooleanQuery::union(except)))
+                .transpose()?,
+        })
+    }
+
+    fn holds(&self, segment: usize, case: DocId) -> bool {
+        let within = |sets: &[BitSet]| sets.get(segment).is_some_and(|set| set.contains(case));
+        self.only.as_deref().is_none_or(within) && !self.except.as_deref().is_some_and(within)
+    }
+
+    /// All of them, where they are few enough to weigh each.
+    pub(super) fn few(&self) -> Option<Vec<DocAddress>> {
+        let only = self.only.as_ref()?;
+        if only.iter().map(BitSet::len).sum::<usize>() > LENGTH {
+            return None;
+        }
+        Some(self.cases(only).collect())
+    }
+
+    /// How many there are, where not all but some are left out.
+    pub(super) fn count(&self) -> Option<usize> {
+        let only = self.only.as_ref()?;
+        Some(match self.except {
+            None => only.iter().map(BitSet::len).sum(),
+            Some(_) => self.cases(only).count(),
+        })
+    }
+
+    fn cases<'a>(&'a self, only: &'a [BitSet]) -> impl Iterator<Item = DocAddress> + 'a {
+        only.iter().enumerate().flat_map(move |(segment, set)| {
+            members(set)
+                .filter(move |case| self.holds(segment, *case))
+                .map(move |case| DocAddress::new(segment as u32, case))
+        })
+    }
+
+    /// How many are ruled out.
+    pub(super) fn ruled_out(&self) -> usize {
+        self.except.iter().flatten().map(BitSet::len).sum()
+    }
+}
+
+fn members(set: &BitSet) -> impl Iterator<Item = DocId> + '_ {
+    (0..set.max_value()).filter(|case| set.contains(*case))
+}
+
+/// The cases a query finds, by segment; those taken out are left aside.
+fn sets(searcher: &Searcher, query: &dyn Query) -> Result<Vec<BitSet>, SearchError> {
+    let weight = query.weight(EnableScoring::disabled_from_searcher(searcher))?;
+    let mut sets = Vec::new();
+    for segment in searcher.segment_readers() {
+        let mut set = BitSet::with_max_value(segment.max_doc());
+        weight.for_each_no_score(segment, &mut |cases| {
+            for case in cases {
+                if !segment.is_deleted(*case) {
+                    set.insert(*case);
+                }
+            }
+        })?;
+        sets.push(set);
+    }
+    Ok(sets)
+}
+
+/// A case by its score, the worst first; of equal ones the later.
+#[derive(PartialEq)]
+struct Ranked(Score, Reverse<DocAddress>);
+
+impl Eq for Ranked {}
+
+impl PartialOrd for Ranked {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Ranked {
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
+    }
+}
+
+/// The best by `words` among those allowed, in the order of the index.
+pub(super) fn likeliest(
     searcher: &Searcher,
     words: &dyn Query,
-    query: &dyn Query,
+    allowed: &Allowed,
+) -> Result<Vec<DocAddress>, SearchError> {
+    let weight = words.weight(EnableScoring::enabled_from_searcher(searcher))?;
+    let mut best: BinaryHeap<Ranked> = BinaryHeap::with_capacity(LENGTH + 1);
+    for (ord, segment) in searcher.segment_readers().iter().enumerate() {
+        let least = least_of(&best);
+        weight.for_each_pruning(least, segment, &mut |case, score| {
+            if !segment.is_deleted(case) && allowed.holds(ord, case) {
+                best.push(Ranked(score, Reverse(DocAddress::new(ord as u32, case))));
+                if best.len() > LENGTH {
+                    best.pop();
+                }
+            }
+            least_of(&best)
+        })?;
+    }
+    let mut likely: Vec<DocAddress> = best.into_iter().map(|Ranked(_, case)| case.0).collect();
+    likely.sort_unstable();
+    Ok(likely)
+}
+
+/// What a case has to pass to be put on the list.
+fn least_of(best: &BinaryHeap<Ranked>) -> Score {
+    match best.peek() {
+        Some(Ranked(score, _)) if best.len() == LENGTH => *score,
+        _ => Score::MIN,
+    }
+}
+
+/// Weighs cases given in the order of the index as [`Plan::whole`] does, best first; those
+/// that do not fit are left out.
+pub(super) fn weighed(
+    searcher: &Searcher,
+    cases: &[DocAddress],
+    plan: &Plan,
     pressures: &[AskedPressure],
 ) -> Result<Vec<(f32, DocAddress)>, SearchError> {
-    let likely = TopDocs::with_limit(LENGTH).order_by_score();
-    let mut likely: Vec<DocAddress> = searcher
-        .search(words, &likely)?
-        .into_iter()
-        .map(|(_, address)| address)
-        .collect();
-    likely.sort_unstable();
-    let weight = query.weight(EnableScoring::enabled_from_searcher(searcher))?;
-    let mut found = Vec::with_capacity(likely.len());
-    for of_segment in likely.chunk_by(|a, b| a.segment_ord == b.segment_ord) {
+    let scoring = EnableScoring::enabled_from_searcher(searcher);
+    let groups = plan.wanted.iter().chain(&plan.required);
+    let groups: Vec<Vec<Box<dyn Weight>>> = groups
+        .map(|forms| forms.iter().map(|form| form.weight(scoring)).collect())
+        .collect::<Result<_, _>>()?;
+    let near: Vec<Box<dyn Weight>> = plan
+        .near
+        .iter()
+        .map(|near| near.weight(scoring))
+        .collect::<Result<_, _>>()?;
+    let needs_words = plan.needs_words();
+    let mut found = Vec::with_capacity(cases.len());
+    for of_segment in cases.chunk_by(|a, b| a.segment_ord == b.segment_ord) {
         let segment = searcher.segment_reader(of_segment[0].segment_ord);
-        let mut scorer = weight.scorer(segment, 1.0)?;
-        let near = Scorer::new(pressures, segment);
-        for address in of_segment {
-            let mut case = scorer.doc();
-            if case < address.doc_id {
-                case = scorer.seek(address.doc_id);
+        let mut scores = vec![0.0; of_segment.len()];
+        let mut fits = vec![!needs_words; of_segment.len()];
+        for forms in &groups {
+            add_best(forms, segment, of_segment, &mut scores, &mut fits)?;
+        }
+        if needs_words {
+            for weight in &near {
+                let mut scorer = weight.scorer(segment, 1.0)?;
+                for (case, fits) in of_segment.iter().zip(&mut fits) {
+                    *fits |= reaches(scorer.as_mut(), case.doc_id);
+                }
             }
-            if case == TERMINATED {
-                break;
-            }
-            if case == address.doc_id {
-                found.push((scorer.score() + near.worth(case), *address));
+        }
+        let pressures = rank::Scorer::new(pressures, segment);
+        for ((case, score), fits) in of_segment.iter().zip(scores).zip(fits) {
+            if fits {
+                found.push((score + pressures.worth(case.doc_id), *case));
             }
         }
     }
     found.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     Ok(found)
+}
+
+/// Adds what the best of several forms gives each case, and says which cases hold any.
+fn add_best(
+    forms: &[Box<dyn Weight>],
+    segment: &SegmentReader,
+    cases: &[DocAddress],
+    scores: &mut [Score],
+    fits: &mut [bool],
+) -> Result<(), SearchError> {
+    let mut sums = vec![0.0; cases.len()];
+    let mut best: Vec<Score> = vec![0.0; cases.len()];
+    for form in forms {
+        let mut scorer = form.scorer(segment, 1.0)?;
+        for (at, case) in cases.iter().enumerate() {
+            if reaches(scorer.as_mut(), case.doc_id) {
+                let score = scorer.score();
+                sums[at] += score;
+                best[at] = best[at].max(score);
+                fits[at] = true;
+            } else if scorer.doc() == TERMINATED {
+                break;
+            }
+        }
+    }
+    for (at, score) in scores.iter_mut().enumerate() {
+        *score += best[at] + (sums[at] - best[at]) * OTHER_FORMS;
+    }
+    Ok(())
+}
+
+fn reaches(scorer: &mut dyn Scorer, case: DocId) -> bool {
+    let at = scorer.doc();
+    at == case || (at < case && scorer.seek(case) == case)
 }

@@ -4,19 +4,18 @@ use std::sync::Arc;
 
 use proptest::prelude::*;
 use tantivy::{
-    DocId, Score, SegmentReader,
+    DocAddress, DocId, Score, SegmentReader,
     collector::{Count, TopDocs},
 };
 
 use super::{
-    Entry, Reached, Request, SearchIndex,
+    Entry, Filters, Reached, Request, SearchIndex,
     analysis::{Analysed, Analysis},
     document::{Measured, When},
     language::parse,
     plan::Understood,
     pressure::{Reading, Told, readings},
     rank::Scorer,
-    shortlist,
     words::WordList,
 };
 use crate::{casebook::Asker, vacuum::units::PressureUnit};
@@ -368,32 +367,56 @@ fn a_short_list_is_ordered_as_the_whole_is() {
     }
     let searcher = index.reader.searcher();
     let vocabulary = index.vocabulary(&searcher).expect("words");
-    for typed in [
-        "foil 2e-5 Pa",
-        "water at the gate, door seal",
-        "rough 3e-6 Pa slow",
+    let cryo = Filters {
+        class: Some("cryo-evaporator".to_owned()),
+        until: Some(250),
+        ..Filters::default()
+    };
+    for (typed, filters, least) in [
+        ("foil 2e-5 Pa", Filters::default(), 100),
+        ("water at the gate, door seal", Filters::default(), 100),
+        ("rough 3e-6 Pa slow", Filters::default(), 100),
+        ("water at the gate", cryo.clone(), 100),
+        ("foil waterdoor", cryo, 100),
+        ("foil -slow symptom:gate", Filters::default(), 10),
+        (
+            "\"door seal\" gate between 1e-6 and 1e-5 Pa",
+            Filters::default(),
+            10,
+        ),
+        ("tool:t-01 foil -water", Filters::default(), 100),
     ] {
         let asked = Understood::new(typed, &index.analysis, &vocabulary);
-        let query = index
-            .clauses(&searcher, &asked, Vec::new())
+        let plan = index
+            .plan(&searcher, &asked, Vec::new(), &filters)
             .expect("a query");
-        let (flat, held) = index
-            .words_alone(&searcher, &asked)
-            .expect("readable")
-            .expect("words");
         let pressures = asked.pressures.clone();
         let all = TopDocs::with_limit(300).tweak_score(move |segment: &SegmentReader| {
             let scorer = Scorer::new(&pressures, segment);
             move |case: DocId, score: Score| score + scorer.worth(case)
         });
-        let (whole, total) = searcher.search(&query, &(all, Count)).expect("found");
-        let listed = shortlist::weighed(&searcher, &flat, query.as_ref(), &asked.pressures)
-            .expect("weighed");
+        let (whole, total) = searcher
+            .search(&plan.whole(), &(all, Count))
+            .expect("found");
+        let short = index
+            .short(&searcher, &asked, &plan, 20)
+            .expect("readable")
+            .expect("a list");
+        let listed = short.found;
         let worded: Vec<_> = whole
             .into_iter()
             .filter(|(_, address)| listed.iter().any(|(_, other)| other == address))
             .collect();
-        assert_eq!(worded, listed, "{typed}");
-        assert!(held > 100 && held <= total, "{typed}: {held} of {total}");
+        let close = |a: &(f32, DocAddress), b: &(f32, DocAddress)| (a.0 - b.0).abs() < 1e-4;
+        assert!(
+            worded.len() == listed.len() && worded.iter().zip(&listed).all(|(a, b)| close(a, b)),
+            "{typed}: {worded:?} {listed:?}"
+        );
+        assert!(
+            short.total > least && short.total <= total,
+            "{typed}: {} of {total}",
+            short.total
+        );
+        assert!(short.or_more || short.total == total, "{typed}");
     }
 }
