@@ -12,14 +12,18 @@
 
 use std::{
     collections::HashMap,
-    sync::Arc,
+    sync::{
+        Arc,
+        mpsc::{SyncSender, sync_channel},
+    },
+    thread::{self, JoinHandle},
     time::{Duration, Instant},
 };
 
 use tokio::{sync::watch, task::spawn_blocking};
 
 use crate::{
-    casebook::{Asker, Revision, Tool, ToolId},
+    casebook::{Asker, Incident, Revision, Tool, ToolId},
     catalogue::Catalogue,
     knowledge::Knowledge,
     search::{Entry, Found, IndexInUse, Reached, SearchError, SearchIndex, Shelf, Standing, Why},
@@ -104,7 +108,8 @@ pub struct Follower {
     /// The index that is brought up to date; the one in use, unless that is to be replaced.
     target: Arc<SearchIndex>,
     reached: Reached,
-    knowledge: Arc<Knowledge>,
+    /// None where only the index is kept.
+    knowledge: Option<Arc<Knowledge>>,
     catalogue: Arc<Catalogue>,
     tools: HashMap<ToolId, Arc<Tool>>,
     /// How many tools the knowledge was told of.
@@ -123,6 +128,27 @@ impl Follower {
         store: Store,
         shelf: Shelf,
         knowledge: Arc<Knowledge>,
+        catalogue: Arc<Catalogue>,
+    ) -> Result<Self, FollowError> {
+        Self::of_copies(store, shelf, Some(knowledge), catalogue).await
+    }
+
+    /// As [`Follower::new`], for the index alone.
+    ///
+    /// # Errors
+    /// As [`Follower::new`].
+    pub async fn of_index(
+        store: Store,
+        shelf: Shelf,
+        catalogue: Arc<Catalogue>,
+    ) -> Result<Self, FollowError> {
+        Self::of_copies(store, shelf, None, catalogue).await
+    }
+
+    async fn of_copies(
+        store: Store,
+        shelf: Shelf,
+        knowledge: Option<Arc<Knowledge>>,
         catalogue: Arc<Catalogue>,
     ) -> Result<Self, FollowError> {
         let standing = standing(&store, &catalogue).await?;
@@ -152,6 +178,38 @@ impl Follower {
         })
     }
 
+    /// Takes rows while they are written to the store, where the index has everything up to
+    /// change `seq`; none where it has to follow the change log first.
+    pub fn alongside(&self, seq: i64) -> Option<Alongside> {
+        let ready = self.reached.whole && self.reached.seq == seq && self.knowledge.is_none();
+        ready.then(|| Alongside::begin(Arc::clone(&self.target), Arc::clone(&self.catalogue)))
+    }
+
+    /// Keeps what was taken alongside, once the store has it on disk up to change `seq`; with
+    /// none the store has not, and the index forgets it.
+    ///
+    /// # Errors
+    /// An index that cannot be written; it then takes the rows from the change log.
+    pub async fn settle(
+        &mut self,
+        alongside: Alongside,
+        seq: Option<i64>,
+    ) -> Result<(), FollowError> {
+        let taken = spawn_blocking(move || alongside.end()).await?;
+        match seq {
+            Some(seq) if taken.is_ok() => {
+                self.commit(seq, true).await?;
+                let index = Arc::clone(&self.target);
+                Ok(spawn_blocking(move || index.gather()).await??)
+            }
+            _ => {
+                let index = Arc::clone(&self.target);
+                spawn_blocking(move || index.forget()).await??;
+                taken
+            }
+        }
+    }
+
     /// Lets others wait for the copies.
     pub fn progress(&self) -> watch::Receiver<Progress> {
         self.progress.subscribe()
@@ -174,7 +232,10 @@ impl Follower {
         let mut waiting = 0;
         let mut committed = Instant::now();
         loop {
-            let behind = added.min(self.progress.borrow().knowledge);
+            let behind = match &self.knowledge {
+                Some(_) => added.min(self.progress.borrow().knowledge),
+                None => added,
+            };
             let changes = self.store.changes_after(behind, CHUNK).await?;
             let Some(last) = changes.last().map(|change| change.seq) else {
                 break;
@@ -182,7 +243,9 @@ impl Follower {
             let changed = self.changed(&changes).await?;
             if last > self.progress.borrow().knowledge {
                 self.tell_of_tools().await?;
-                self.knowledge.take(&changed, &self.catalogue);
+                if let Some(knowledge) = &self.knowledge {
+                    knowledge.take(&changed, &self.catalogue);
+                }
                 self.progress.send_modify(|p| p.knowledge = last);
             }
             if last > added {
@@ -237,10 +300,13 @@ impl Follower {
     }
 
     async fn tell_of_tools(&mut self) -> Result<(), FollowError> {
+        let Some(knowledge) = &self.knowledge else {
+            return Ok(());
+        };
         let total = self.store.tool_total().await?;
         if total != self.told {
             let tools = self.store.tools(&Asker::console()).await?;
-            self.knowledge.take_fleet(&tools);
+            knowledge.take_fleet(&tools);
             self.told = total;
         }
         Ok(())
@@ -398,6 +464,95 @@ impl Follower {
                 number,
                 tool: id.clone(),
             })
+    }
+}
+
+/// A row on its way into the store.
+#[derive(Debug)]
+pub struct Stored {
+    /// Its number.
+    pub number: i64,
+    /// Its newest revision.
+    pub revision: i64,
+    /// That revision as JSON.
+    pub record: String,
+    /// Its tool.
+    pub tool: Option<Arc<Tool>>,
+}
+
+/// Rows handed to the index at once.
+const HANDED: usize = 200;
+
+/// An index that takes rows while the store takes them, in a thread of its own. Nothing of it
+/// is kept before [`Follower::settle`].
+#[derive(Debug)]
+pub struct Alongside {
+    waiting: Vec<Stored>,
+    rows: SyncSender<Vec<Stored>>,
+    writing: JoinHandle<Result<(), FollowError>>,
+}
+
+impl Alongside {
+    fn begin(index: Arc<SearchIndex>, catalogue: Arc<Catalogue>) -> Self {
+        let (rows, handed) = sync_channel::<Vec<Stored>>(4);
+        let writing = thread::spawn(move || {
+            for rows in handed {
+                let entries: Result<Vec<_>, _> =
+                    rows.iter().map(|row| row.entry(&catalogue)).collect();
+                index.add(&entries?)?;
+            }
+            Ok(())
+        });
+        Self {
+            waiting: Vec::with_capacity(HANDED),
+            rows,
+            writing,
+        }
+    }
+
+    /// Takes a row. What goes wrong is told by [`Follower::settle`].
+    pub fn take(&mut self, row: Stored) {
+        self.waiting.push(row);
+        if self.waiting.len() == HANDED {
+            self.hand_over();
+        }
+    }
+
+    fn hand_over(&mut self) {
+        let rows = std::mem::replace(&mut self.waiting, Vec::with_capacity(HANDED));
+        // Only a thread that ended with an error does not listen.
+        let _ = self.rows.send(rows);
+    }
+
+    fn end(mut self) -> Result<(), FollowError> {
+        self.hand_over();
+        drop(self.rows);
+        match self.writing.join() {
+            Ok(written) => written,
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    }
+}
+
+impl Stored {
+    fn entry(&self, catalogue: &Catalogue) -> Result<Entry, FollowError> {
+        let incident: Incident = serde_json::from_str(&self.record).map_err(|error| {
+            FollowError::Store(StoreError::Damaged {
+                what: format!("incident {} revision {}", self.number, self.revision),
+                problem: error.to_string(),
+            })
+        })?;
+        let tool = self.tool.as_ref().ok_or_else(|| FollowError::NoTool {
+            number: self.number,
+            tool: incident.tool.clone(),
+        })?;
+        Ok(Entry::new(
+            self.number,
+            self.revision,
+            &incident,
+            tool,
+            catalogue,
+        ))
     }
 }
 

@@ -367,13 +367,16 @@ impl<'a> Fields<'a> {
     }
 
     fn string(&mut self, field: &str, limit: usize) -> Option<String> {
-        let accepted = format!("a text of at most {limit} characters");
+        let accepted = || format!("a text of at most {limit} characters");
         match self.value(field)? {
             Value::String(text) => {
-                let length = text.chars().count();
-                if length > limit {
-                    self.refuse(field, format!("has {length} characters"), accepted);
-                    return None;
+                // No text has more characters than bytes.
+                if text.len() > limit {
+                    let length = text.chars().count();
+                    if length > limit {
+                        self.refuse(field, format!("has {length} characters"), accepted());
+                        return None;
+                    }
                 }
                 if text.chars().any(is_hidden) {
                     self.refuse(
@@ -386,7 +389,7 @@ impl<'a> Fields<'a> {
                 Some(text.trim().replace("\r\n", "\n"))
             }
             other => {
-                self.refuse(field, format!("is {}", kind_of(other)), accepted);
+                self.refuse(field, format!("is {}", kind_of(other)), accepted());
                 None
             }
         }
@@ -488,17 +491,17 @@ impl<'a> Fields<'a> {
     }
 
     fn number(&mut self, field: &str, low: f64, high: f64) -> Option<f64> {
-        let accepted = format!("a number from {low} to {high}");
+        let accepted = || format!("a number from {low} to {high}");
         match self.value(field)? {
             Value::Number(number) => match number.as_f64() {
                 Some(number) if (low..=high).contains(&number) => Some(number),
                 _ => {
-                    self.refuse(field, format!("is {number}"), accepted);
+                    self.refuse(field, format!("is {number}"), accepted());
                     None
                 }
             },
             other => {
-                self.refuse(field, format!("is {}", kind_of(other)), accepted);
+                self.refuse(field, format!("is {}", kind_of(other)), accepted());
                 None
             }
         }
@@ -582,7 +585,7 @@ impl<'a> Fields<'a> {
     }
 
     fn pressure(&mut self, field: &str) -> Option<TypedPressure> {
-        let units: Vec<_> = PressureUnit::ALL.iter().map(ToString::to_string).collect();
+        let units = || PressureUnit::ALL.map(|unit| unit.to_string()).join(", ");
         let fields = match self.value(field)? {
             Value::Object(fields) => fields,
             other => {
@@ -630,14 +633,14 @@ impl<'a> Fields<'a> {
                     inner.refuse(
                         "unit",
                         format!("{shown:?} is not a pressure unit known here"),
-                        units.join(", "),
+                        units(),
                     );
                     None
                 }
             },
             None => {
                 if inner.value("unit").is_none() {
-                    inner.refuse("unit", "is missing", units.join(", "));
+                    inner.refuse("unit", "is missing", units());
                 }
                 None
             }

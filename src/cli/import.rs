@@ -13,7 +13,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 
 use super::{DataAt, StoreAt};
-use crate::intake::{self, Wish};
+use crate::intake::{Intake, Wish};
 
 #[derive(Debug, Args)]
 pub(super) struct Import {
@@ -43,16 +43,24 @@ impl Import {
             keep_good: self.keep_good,
         };
         let now = Timestamp::from_microsecond(Timestamp::now().as_microsecond())?;
-        let report = intake::take(
-            &store,
-            &catalogue,
-            BufReader::with_capacity(1 << 20, file),
+        let mut follower = match wish.dry_run {
+            true => None,
+            false => super::verify::follower(&store, &catalogue, &self.data.data).await?,
+        };
+        let intake = Intake {
+            store: &store,
+            catalogue: &catalogue,
             wish,
             now,
-            |row| bar.suspend(|| eprintln!("{row}")),
-            |bytes| bar.inc(bytes),
-        )
-        .await?;
+            index: follower.as_mut(),
+        };
+        let report = intake
+            .take(
+                BufReader::with_capacity(1 << 20, file),
+                |row| bar.suspend(|| eprintln!("{row}")),
+                |bytes| bar.inc(bytes),
+            )
+            .await?;
         bar.finish_and_clear();
         println!(
             "{} accepted, {} refused; {}",
@@ -67,7 +75,12 @@ impl Import {
             }
         );
         if report.stored {
-            super::verify::bring_up(&store, &catalogue, &self.data.data).await?;
+            match &mut follower {
+                Some(follower) => follower.catch_up().await?,
+                None => {
+                    super::verify::bring_up(&store, &catalogue, &self.data.data).await?;
+                }
+            }
         }
         store.close().await;
         Ok(if report.refused == 0 {

@@ -22,7 +22,6 @@ use crate::{
     casebook::Asker,
     catalogue::Catalogue,
     follow::{Follower, standing},
-    knowledge::Knowledge,
     search::{Entry, Held, SearchError, SearchIndex, Shelf},
     store::{Attached, Store},
     vacuum::residual_gas::Patterns,
@@ -234,21 +233,31 @@ pub(super) async fn bring_up(
     catalogue: &Arc<Catalogue>,
     data: &Path,
 ) -> anyhow::Result<(Arc<SearchIndex>, i64)> {
-    match Shelf::open(data) {
-        Ok(shelf) => {
-            let mut follower = Follower::new(
-                store.clone(),
-                shelf,
-                Arc::new(Knowledge::new(catalogue)?),
-                Arc::clone(catalogue),
-            )
-            .await?;
-            follower.catch_up().await?;
+    match follower(store, catalogue, data).await? {
+        Some(follower) => {
             let index = follower.index().current();
             let seq = index.reached()?.seq;
             Ok((index, seq))
         }
-        Err(SearchError::Busy) => wait_for(store, catalogue, data).await,
+        None => wait_for(store, catalogue, data).await,
+    }
+}
+
+/// Keeps the index and has brought it up to the store; none while another process does.
+pub(super) async fn follower(
+    store: &Store,
+    catalogue: &Arc<Catalogue>,
+    data: &Path,
+) -> anyhow::Result<Option<Follower>> {
+    match Shelf::open(data) {
+        Ok(shelf) => {
+            let shelf = shelf.for_filling();
+            let catalogue = Arc::clone(catalogue);
+            let mut follower = Follower::of_index(store.clone(), shelf, catalogue).await?;
+            follower.catch_up().await?;
+            Ok(Some(follower))
+        }
+        Err(SearchError::Busy) => Ok(None),
         Err(error) => Err(error)
             .with_context(|| format!("cannot open the search index in {}", data.display())),
     }

@@ -1,28 +1,29 @@
 //! Taking many incidents at once: JSON Lines in, a report of accepted and refused rows out.
 //!
-//! One row is in memory at a time. All rows are judged first, the good ones set aside in
-//! a temporary file; only then are they written, in one transaction, so that a file is
+//! Some hundred rows are in memory at a time, judged by as many threads as there are
+//! processors. All rows are judged first, the good ones set aside in a temporary file as the
+//! store will hold them; only then are they written, in one transaction, so that a file is
 //! taken whole or (unless told to keep the good rows) not at all, and a slow file keeps
-//! nobody from filing.
+//! nobody from filing. An index that is up to date takes the rows while the store does.
 
+mod judge;
 mod lines;
 mod row;
+mod spool;
 
-use std::{
-    collections::{HashMap, HashSet},
-    fmt,
-    fs::File,
-    io::{BufRead, BufReader, BufWriter, Seek, Write},
-};
+use std::{collections::HashMap, fmt, io::BufRead, sync::Arc};
 
 use jiff::Timestamp;
 
 use crate::{
     casebook::{Asker, Refusal, Tool, ToolId},
     catalogue::Catalogue,
-    store::{Store, StoreError},
+    follow::{Alongside, Follower, Stored},
+    store::{Row, Store, StoreError},
 };
+use judge::Judge;
 use lines::Lines;
+use spool::{Spool, Spooled};
 
 /// What to do with a file.
 #[derive(Clone, Copy, Debug, Default)]
@@ -78,7 +79,7 @@ pub enum IntakeError {
     },
     /// Rows could not be set aside in a temporary file.
     #[error("cannot set the good rows aside in a temporary file: {0}")]
-    SetAside(std::io::Error),
+    SetAside(#[from] std::io::Error),
     /// The store changed between judging and writing.
     #[error("the store changed while the file was judged; nothing was stored: {problem}")]
     Changed {
@@ -103,123 +104,145 @@ pub async fn take(
     reader: impl BufRead + Send,
     wish: Wish,
     now: Timestamp,
-    mut refused: impl FnMut(&RefusedRow) + Send,
-    mut progress: impl FnMut(u64) + Send,
+    refused: impl FnMut(&RefusedRow) + Send,
+    progress: impl FnMut(u64) + Send,
 ) -> Result<Report, IntakeError> {
-    let mut judge = Judge {
+    let intake = Intake {
         store,
         catalogue,
+        wish,
         now,
-        tools: known_tools(store).await?,
-        numbers: HashSet::new(),
+        index: None,
     };
-    let mut report = Report::default();
-    let mut good = BufWriter::new(tempfile::tempfile().map_err(set_aside)?);
-    let mut lines = Lines::new(reader);
-    while let Some(line) = lines.next_line() {
-        let (number, bytes, text) = line?;
-        progress(bytes);
-        let judged = match text {
-            Ok(text) if text.trim().is_empty() => continue,
-            Ok(text) => judge.row(&text).await?.map(|_| text),
-            Err(refusal) => Err(vec![refusal]),
-        };
-        match judged {
-            Ok(text) => {
-                report.accepted += 1;
-                writeln!(good, "{}", text.trim_end()).map_err(set_aside)?;
+    intake.take(reader, refused, progress).await
+}
+
+/// A file to be taken, and where it goes.
+#[derive(Debug)]
+pub struct Intake<'a> {
+    /// The store.
+    pub store: &'a Store,
+    /// What rows may speak of.
+    pub catalogue: &'a Catalogue,
+    /// What to do.
+    pub wish: Wish,
+    /// The present.
+    pub now: Timestamp,
+    /// What keeps the index, to take the rows with the store.
+    pub index: Option<&'a mut Follower>,
+}
+
+impl Intake<'_> {
+    /// Takes the incidents of `reader` as [`take`] does.
+    ///
+    /// # Errors
+    /// A reader or a store that fails; nothing is stored then.
+    pub async fn take(
+        self,
+        reader: impl BufRead + Send,
+        mut refused: impl FnMut(&RefusedRow) + Send,
+        mut progress: impl FnMut(u64) + Send,
+    ) -> Result<Report, IntakeError> {
+        let tools = known_tools(self.store).await?;
+        let mut judge = Judge::new(self.store, self.catalogue, self.now, tools).await?;
+        let mut report = Report::default();
+        let mut spool = Spool::new()?;
+        let mut lines = Lines::new(reader);
+        while let Some(rows) = judge.next(&mut lines, &mut progress).await? {
+            for (line, judged) in rows {
+                match judged {
+                    Ok(judged) => {
+                        report.accepted += 1;
+                        spool.put(&judged)?;
+                    }
+                    Err(refusals) => {
+                        report.refused += 1;
+                        refused(&RefusedRow { line, refusals });
+                    }
+                }
             }
-            Err(refusals) => {
-                report.refused += 1;
-                refused(&RefusedRow {
-                    line: number,
-                    refusals,
+        }
+        let wish = self.wish;
+        if wish.dry_run || report.accepted == 0 || (report.refused > 0 && !wish.keep_good) {
+            return Ok(report);
+        }
+        self.write(spool).await?;
+        report.stored = true;
+        Ok(report)
+    }
+
+    /// Writes rows that were judged, in one transaction.
+    async fn write(mut self, spool: Spool) -> Result<(), IntakeError> {
+        let bulk = self.store.begin_filing().await?;
+        let mut alongside = self
+            .index
+            .as_ref()
+            .and_then(|follower| follower.alongside(bulk.after()));
+        let written = self.fill(bulk, spool, alongside.as_mut()).await;
+        if let (Some(follower), Some(alongside)) = (&mut self.index, alongside) {
+            let reached = written.as_ref().ok().copied();
+            if let Err(error) = follower.settle(alongside, reached).await {
+                // The rows are stored; the index takes them from the change log.
+                tracing::warn!(%error, "the search index did not take the rows alongside");
+            }
+        }
+        written.map(|_| ())
+    }
+
+    async fn fill(
+        &self,
+        mut bulk: crate::store::BulkFiling,
+        spool: Spool,
+        mut alongside: Option<&mut Alongside>,
+    ) -> Result<i64, IntakeError> {
+        let mut tools = known_tools(self.store).await?;
+        for spooled in spool.read()? {
+            let (record, of, revision, number) = match spooled? {
+                Spooled::Row(row) => {
+                    let record = alongside.as_ref().map(|_| row.record.clone());
+                    let tool = tools.get(row.tool()).cloned();
+                    (record, tool, 1, bulk.add_row(*row).await?)
+                }
+                Spooled::Again(line, text) => {
+                    let filing = row::read(&text, self.catalogue, &tools, self.now);
+                    let filing = filing.map_err(|refusals| changed(line, refusals))?;
+                    if let Some((_, tool)) = &filing.new_tool {
+                        tools.insert(tool.id.clone(), Arc::new(tool.clone()));
+                    }
+                    let record = match &alongside {
+                        Some(_) => Some(Row::of(&filing)?.record),
+                        None => None,
+                    };
+                    let tool = tools.get(&filing.incident.tool).cloned();
+                    let revision = filing.earlier.len() as i64 + 1;
+                    (record, tool, revision, bulk.add(filing).await?)
+                }
+            };
+            if let (Some(alongside), Some(record)) = (&mut alongside, record) {
+                alongside.take(Stored {
+                    number,
+                    revision,
+                    record,
+                    tool: of,
                 });
             }
         }
+        Ok(bulk.commit().await?)
     }
-    if wish.dry_run || report.accepted == 0 || (report.refused > 0 && !wish.keep_good) {
-        return Ok(report);
-    }
-    let mut good = good
-        .into_inner()
-        .map_err(|error| set_aside(error.into_error()))?;
-    good.rewind().map_err(set_aside)?;
-    write(store, catalogue, now, Lines::new(BufReader::new(good))).await?;
-    report.stored = true;
-    Ok(report)
 }
 
-/// Writes rows that were judged, in one transaction.
-async fn write(
-    store: &Store,
-    catalogue: &Catalogue,
-    now: Timestamp,
-    mut lines: Lines<BufReader<File>>,
-) -> Result<(), IntakeError> {
-    let mut tools = known_tools(store).await?;
-    let mut bulk = store.begin_filing().await?;
-    while let Some(line) = lines.next_line() {
-        let (number, _, text) = line?;
-        let changed = |refusals: Vec<Refusal>| IntakeError::Changed {
-            problem: format!(
-                "{}",
-                RefusedRow {
-                    line: number,
-                    refusals
-                }
-            ),
-        };
-        let text = text.map_err(|refusal| changed(vec![refusal]))?;
-        let filing = row::read(&text, catalogue, &tools, now).map_err(changed)?;
-        if let Some((_, tool)) = &filing.new_tool {
-            tools.insert(tool.id.clone(), tool.clone());
-        }
-        bulk.add(filing).await?;
+fn changed(line: u64, refusals: Vec<Refusal>) -> IntakeError {
+    IntakeError::Changed {
+        problem: RefusedRow { line, refusals }.to_string(),
     }
-    Ok(bulk.commit().await?)
 }
 
-async fn known_tools(store: &Store) -> Result<HashMap<ToolId, Tool>, StoreError> {
+type Tools = HashMap<ToolId, Arc<Tool>>;
+
+async fn known_tools(store: &Store) -> Result<Tools, StoreError> {
     let tools = store.tools(&Asker::console()).await?;
     Ok(tools
         .into_iter()
-        .map(|tool| (tool.id.clone(), tool))
+        .map(|tool| (tool.id.clone(), Arc::new(tool)))
         .collect())
-}
-
-fn set_aside(cause: std::io::Error) -> IntakeError {
-    IntakeError::SetAside(cause)
-}
-
-/// Judges rows against the store and the rows before them.
-struct Judge<'a> {
-    store: &'a Store,
-    catalogue: &'a Catalogue,
-    now: Timestamp,
-    tools: HashMap<ToolId, Tool>,
-    /// Numbers that rows of this file carry.
-    numbers: HashSet<i64>,
-}
-
-impl Judge<'_> {
-    async fn row(&mut self, text: &str) -> Result<Result<(), Vec<Refusal>>, IntakeError> {
-        let filing = match row::read(text, self.catalogue, &self.tools, self.now) {
-            Ok(filing) => filing,
-            Err(refusals) => return Ok(Err(refusals)),
-        };
-        if let Some(number) = filing.number
-            && (!self.numbers.insert(number) || self.store.has_incident(number).await?)
-        {
-            return Ok(Err(vec![Refusal::new(
-                "number",
-                format!("{number} is taken, in the store or by a row before"),
-                "a number that is free, or none to file it as a new one",
-            )]));
-        }
-        if let Some((_, tool)) = filing.new_tool {
-            self.tools.insert(tool.id.clone(), tool);
-        }
-        Ok(Ok(()))
-    }
 }

@@ -1,11 +1,10 @@
 //! One row: from JSON to a report the store can take.
 
-use std::collections::HashMap;
-
 use jiff::Timestamp;
 
+use super::Tools;
 use crate::{
-    casebook::{self, Draft, Refusal, Revision, RevisionDraft, Tool, ToolId, rules},
+    casebook::{self, Draft, Refusal, Revision, RevisionDraft, rules},
     catalogue::Catalogue,
     store::Filing,
 };
@@ -13,7 +12,7 @@ use crate::{
 pub(super) fn read(
     text: &str,
     catalogue: &Catalogue,
-    tools: &HashMap<ToolId, Tool>,
+    tools: &Tools,
     now: Timestamp,
 ) -> Result<Filing, Vec<Refusal>> {
     let value: serde_json::Value = serde_json::from_str(text.trim_end()).map_err(|error| {
@@ -25,7 +24,11 @@ pub(super) fn read(
     })?;
     let (draft, mut refusals) = casebook::read_record(&value);
     let mut new_tool = None;
-    let known = draft.tool.as_deref().and_then(|id| tools.get(id));
+    let known = draft
+        .tool
+        .as_deref()
+        .and_then(|id| tools.get(id))
+        .map(AsRef::as_ref);
     if known.is_none() && draft.tool.is_some() {
         match rules::tool_from_record(&draft, catalogue) {
             Ok(described) => new_tool = Some(described),
@@ -50,6 +53,20 @@ pub(super) fn read(
         }
         Ok(_) => Err(refusals),
         Err(broken) => Err(rules::merged(refusals, broken)),
+    }
+}
+
+/// Whether a row that was refused names a tool that is known, so that no row before it could
+/// have made it good.
+pub(super) fn names_known_tool(text: &str, tools: &Tools) -> bool {
+    #[derive(serde::Deserialize)]
+    struct Named<'a> {
+        #[serde(borrow, default)]
+        tool: Option<std::borrow::Cow<'a, str>>,
+    }
+    match serde_json::from_str::<Named<'_>>(text.trim_end()) {
+        Ok(Named { tool: Some(tool) }) => tools.contains_key(tool.trim()),
+        _ => true,
     }
 }
 

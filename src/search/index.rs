@@ -6,7 +6,7 @@ use std::{
     path::{Path, PathBuf},
     sync::{
         Arc, Mutex, PoisonError,
-        atomic::{AtomicBool, Ordering},
+        atomic::{AtomicBool, AtomicI64, Ordering},
     },
 };
 
@@ -27,8 +27,12 @@ use super::{
     vocabulary::Vocabulary,
 };
 
-/// Memory one writing thread gathers documents in before it writes a segment, in bytes.
-const WRITER_MEMORY: usize = 64 << 20;
+/// Memory one writing thread gathers documents in before it writes a segment, in bytes, while
+/// searches are served.
+pub(super) const SERVING_MEMORY: usize = 64 << 20;
+
+/// The same where a file is taken in: fewer segments have to be merged.
+pub(super) const FILLING_MEMORY: usize = 256 << 20;
 
 /// One thread merges segments, so that searches keep the other processors.
 const MERGING_THREADS: usize = 1;
@@ -74,6 +78,8 @@ pub struct SearchIndex {
     index: Index,
     writer: Option<Mutex<Option<IndexWriter>>>,
     folder: Option<PathBuf>,
+    /// No incident with a higher number was ever put in.
+    highest: AtomicI64,
     /// Set once another index has taken its place: its folder goes with it.
     retired: AtomicBool,
 }
@@ -99,9 +105,13 @@ impl Drop for SearchIndex {
 
 impl SearchIndex {
     /// Opens the index in `folder` for writing as well, or begins an empty one there.
-    pub(super) fn open_or_begin(folder: &Path, analysis: Analysis) -> Result<Self, SearchError> {
+    pub(super) fn open_or_begin(
+        folder: &Path,
+        analysis: Analysis,
+        memory: usize,
+    ) -> Result<Self, SearchError> {
         let index = Index::open_or_create(directory(folder)?, schema().0)?;
-        Self::with(index, Some(folder), true, analysis)
+        Self::with(index, Some(folder), Some(memory), analysis)
     }
 
     /// Opens the index in `folder` for reading only.
@@ -109,36 +119,37 @@ impl SearchIndex {
         Self::with(
             Index::open(directory(folder)?)?,
             Some(folder),
-            false,
+            None,
             analysis,
         )
     }
 
     /// An index in memory.
     pub(super) fn in_memory(analysis: Analysis) -> Result<Self, SearchError> {
-        Self::with(Index::create_in_ram(schema().0), None, true, analysis)
+        let index = Index::create_in_ram(schema().0);
+        Self::with(index, None, Some(SERVING_MEMORY), analysis)
     }
 
     fn with(
         index: Index,
         folder: Option<&Path>,
-        writing: bool,
+        memory: Option<usize>,
         analysis: Analysis,
     ) -> Result<Self, SearchError> {
         let tokenizer = TextAnalyzer::from(analysis.clone());
         index.tokenizers().register(analysis::NAME, tokenizer);
         let reader = index
             .reader_builder()
-            .reload_policy(if writing {
+            .reload_policy(if memory.is_some() {
                 ReloadPolicy::Manual
             } else {
                 ReloadPolicy::OnCommitWithDelay
             })
             .try_into()?;
-        let writer = if writing {
+        let writer = if let Some(memory) = memory {
             let options = IndexWriterOptions::builder()
                 .num_worker_threads(1)
-                .memory_budget_per_thread(WRITER_MEMORY)
+                .memory_budget_per_thread(memory)
                 .num_merge_threads(MERGING_THREADS)
                 .build();
             match index.writer_with_options(options) {
@@ -151,8 +162,10 @@ impl SearchIndex {
         } else {
             None
         };
+        let highest = highest(&reader.searcher()).unwrap_or(i64::MAX);
         Ok(Self {
             fields: schema().1,
+            highest: AtomicI64::new(highest),
             reader,
             analysis,
             vocabulary: Mutex::default(),
@@ -210,7 +223,10 @@ impl SearchIndex {
     pub fn add(&self, entries: &[Entry]) -> Result<(), SearchError> {
         self.write(|writer, fields| {
             for entry in entries {
-                writer.delete_term(Term::from_field_i64(fields.number, entry.number));
+                let highest = self.highest.fetch_max(entry.number, Ordering::Relaxed);
+                if entry.number <= highest {
+                    writer.delete_term(Term::from_field_i64(fields.number, entry.number));
+                }
                 writer.add_document(entry.document(fields))?;
             }
             Ok(())
@@ -228,6 +244,28 @@ impl SearchIndex {
             prepared.commit().map(|_| ())
         })?;
         self.reader.reload()?;
+        Ok(())
+    }
+
+    /// Forgets what was added since the last commit.
+    ///
+    /// # Errors
+    /// As [`SearchIndex::add`].
+    pub fn forget(&self) -> Result<(), SearchError> {
+        self.write(|writer, _| writer.rollback().map(|_| ()))
+    }
+
+    /// Merges all segments into one, as is worth while after a file was taken in: every search
+    /// looks into each of them.
+    ///
+    /// # Errors
+    /// As [`SearchIndex::add`].
+    pub fn gather(&self) -> Result<(), SearchError> {
+        let segments = self.index.searchable_segment_ids()?;
+        if segments.len() > 1 {
+            self.write(|writer, _| writer.merge(&segments).wait().map(|_| ()))?;
+            self.reader.reload()?;
+        }
         Ok(())
     }
 
@@ -284,6 +322,15 @@ impl SearchIndex {
         }
         Ok(contents)
     }
+}
+
+/// The highest number of an incident in any segment, taken out or not.
+fn highest(searcher: &Searcher) -> tantivy::Result<i64> {
+    let mut highest = 0;
+    for segment in searcher.segment_readers() {
+        highest = highest.max(segment.fast_fields().i64("number")?.max_value());
+    }
+    Ok(highest)
 }
 
 /// Opens the index in a folder just to look at it.

@@ -21,7 +21,7 @@ use super::{
     Reached, SearchError, SearchIndex,
     analysis::Analysis,
     document::names,
-    index::{damage, look_at, payload, reached},
+    index::{FILLING_MEMORY, SERVING_MEMORY, damage, look_at, payload, reached},
     schema::{VERSION, can_be_searched},
     site,
     words::WordList,
@@ -39,6 +39,8 @@ const LOCK: &str = "index.lock";
 pub struct Shelf {
     place: Place,
     analysis: Analysis,
+    /// Memory that an index may gather documents in.
+    memory: usize,
 }
 
 #[derive(Debug)]
@@ -165,7 +167,17 @@ impl Shelf {
                 _lock: lock,
             },
             analysis: site::analysis(data)?,
+            memory: SERVING_MEMORY,
         })
+    }
+
+    /// The same with more memory for writing, where nothing is served beside it.
+    #[must_use]
+    pub fn for_filling(self) -> Self {
+        Self {
+            memory: FILLING_MEMORY,
+            ..self
+        }
     }
 
     /// One index in memory, for tests and trials.
@@ -176,6 +188,7 @@ impl Shelf {
         Ok(Self {
             place: Place::Memory,
             analysis: built_in()?,
+            memory: SERVING_MEMORY,
         })
     }
 
@@ -281,7 +294,7 @@ impl Shelf {
     }
 
     fn to_write(&self, folder: &Path) -> Result<Arc<SearchIndex>, SearchError> {
-        SearchIndex::open_or_begin(folder, self.analysis.clone()).map(Arc::new)
+        SearchIndex::open_or_begin(folder, self.analysis.clone(), self.memory).map(Arc::new)
     }
 
     /// An index that is to be replaced, as far as it can still be searched: what of it is

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
 use sqlx::{QueryBuilder, Sqlite, SqliteConnection, Transaction};
 
 use super::{
@@ -23,6 +24,12 @@ const TOGETHER: usize = 200;
 
 /// The most numbers asked for in one statement.
 const BATCH: usize = 500;
+
+/// Memory in which a bulk filing keeps pages before it writes them, in KiB.
+const BULK_CACHE: i64 = 64 << 10;
+
+/// The same for single writes, as SQLite has it by default.
+const CACHE: i64 = 2_000;
 
 /// A report about to be stored.
 #[derive(Clone, Debug)]
@@ -58,6 +65,73 @@ impl Filing {
             calculations: Vec::new(),
             new_tool: None,
         }
+    }
+}
+
+/// A report in one state as its rows hold it, so that it need not be judged again.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Row {
+    /// The number it already has, from an export; none lets the store give one.
+    pub number: Option<i64>,
+    at: i64,
+    author: String,
+    reason: String,
+    tool: String,
+    status: Status,
+    occurred_at: i64,
+    closed_at: Option<i64>,
+    cause: Option<String>,
+    pascals: [Option<f64>; 3],
+    labour_minutes: Option<f64>,
+    down_hours: Option<f64>,
+    /// The report as JSON on one line; kept apart from the rest.
+    #[serde(skip)]
+    pub record: String,
+}
+
+impl Row {
+    /// The newest state of a report.
+    ///
+    /// # Errors
+    /// A report that cannot be written as JSON.
+    pub fn of(filing: &Filing) -> Result<Self, StoreError> {
+        let incident = &filing.incident;
+        let pressures = incident.pressures;
+        Ok(Self {
+            number: filing.number,
+            at: filing.at.as_microsecond(),
+            author: filing.author.clone(),
+            reason: filing.reason.clone(),
+            tool: incident.tool.to_string(),
+            status: incident.status,
+            occurred_at: incident.occurred_at.as_microsecond(),
+            closed_at: incident.closed_at.map(Timestamp::as_microsecond),
+            cause: incident.cause.as_ref().map(|cause| cause.id().to_owned()),
+            pascals: [pressures.healthy, pressures.faulty, pressures.restored].map(pascals),
+            labour_minutes: incident.labour_minutes,
+            down_hours: incident.down_hours,
+            record: serde_json::to_string(incident).map_err(encode)?,
+        })
+    }
+
+    /// The name of its tool.
+    pub fn tool(&self) -> &str {
+        &self.tool
+    }
+}
+
+/// A report on its way into the store: its newest state, and what else an export gave it.
+#[derive(Debug)]
+struct Waiting {
+    number: i64,
+    row: Row,
+    earlier: Vec<Revision>,
+    calculations: Vec<Calculation>,
+}
+
+impl Waiting {
+    fn revision(&self) -> i64 {
+        self.earlier.len() as i64 + 1
     }
 }
 
@@ -115,6 +189,7 @@ impl Store {
     /// The database failing.
     pub async fn begin_filing(&self) -> Result<BulkFiling, StoreError> {
         let mut tx = self.begin().await?;
+        keep_pages(&mut tx, BULK_CACHE).await?;
         let incidents = counted(&mut tx, "incident").await?;
         let changes = counted(&mut tx, "change").await?;
         Ok(BulkFiling {
@@ -123,7 +198,7 @@ impl Store {
             incidents,
             changes,
             waiting: Vec::new(),
-            filed: false,
+            filed: 0,
         })
     }
 
@@ -235,6 +310,15 @@ impl Store {
                 .fetch_optional(&self.read)
                 .await?;
         Ok(found.is_some())
+    }
+
+    /// The highest number an incident ever had.
+    ///
+    /// # Errors
+    /// The database failing.
+    pub async fn highest_number(&self) -> Result<i64, StoreError> {
+        let mut connection = self.read.acquire().await?;
+        Ok(counted(&mut connection, "incident").await?)
     }
 
     /// Whole incidents after `number`, in order of their numbers, for export and checks.
@@ -350,44 +434,75 @@ pub struct BulkFiling {
     incidents: i64,
     /// The last number given to a change.
     changes: i64,
-    waiting: Vec<(i64, Filing)>,
-    filed: bool,
+    waiting: Vec<Waiting>,
+    /// How many changes it has made.
+    filed: i64,
 }
 
 impl BulkFiling {
+    /// The last change before those of this filing.
+    pub fn after(&self) -> i64 {
+        self.changes - self.filed
+    }
+
     /// Adds a report and returns its number.
     ///
     /// # Errors
     /// [`StoreError::NumberTaken`], after which others can still be added; the database
     /// failing.
     pub async fn add(&mut self, filing: Filing) -> Result<i64, StoreError> {
-        let number = match filing.number {
+        if let Some((site, tool)) = &filing.new_tool {
+            add_site(&mut self.tx, site).await?;
+            add_tool(&mut self.tx, tool).await?;
+        }
+        let row = Row::of(&filing)?;
+        self.put(row, filing.earlier, filing.calculations).await
+    }
+
+    /// Adds a report in its only state, as [`Row::of`] made it, of a tool the store knows.
+    ///
+    /// # Errors
+    /// As [`BulkFiling::add`].
+    pub async fn add_row(&mut self, row: Row) -> Result<i64, StoreError> {
+        self.put(row, Vec::new(), Vec::new()).await
+    }
+
+    async fn put(
+        &mut self,
+        row: Row,
+        earlier: Vec<Revision>,
+        calculations: Vec<Calculation>,
+    ) -> Result<i64, StoreError> {
+        let number = match row.number {
             None => self.incidents + 1,
+            // Above every number there ever was, so nobody has it.
+            Some(number) if number > self.incidents => number,
             Some(number) => {
-                let waiting = self.waiting.iter().any(|(other, _)| *other == number);
+                let waiting = self.waiting.iter().any(|other| other.number == number);
                 if waiting || taken(&mut self.tx, number).await? {
                     return Err(StoreError::NumberTaken(number));
                 }
                 number
             }
         };
-        if let Some((site, tool)) = &filing.new_tool {
-            add_site(&mut self.tx, site).await?;
-            add_tool(&mut self.tx, tool).await?;
-        }
         self.incidents = self.incidents.max(number);
-        self.waiting.push((number, filing));
+        self.waiting.push(Waiting {
+            number,
+            row,
+            earlier,
+            calculations,
+        });
         if self.waiting.len() == TOGETHER {
             self.write().await?;
         }
         Ok(number)
     }
 
-    /// Makes everything added durable.
+    /// Makes everything added durable, and returns the last change.
     ///
     /// # Errors
     /// The database failing; nothing is stored then.
-    pub async fn commit(mut self) -> Result<(), StoreError> {
+    pub async fn commit(mut self) -> Result<i64, StoreError> {
         self.write().await?;
         for (counter, value) in [("incident", self.incidents), ("change", self.changes)] {
             sqlx::query("update counter set value = $1 where name = $2")
@@ -396,11 +511,12 @@ impl BulkFiling {
                 .execute(&mut *self.tx)
                 .await?;
         }
+        keep_pages(&mut self.tx, CACHE).await?;
         self.tx.commit().await?;
-        if self.filed {
+        if self.filed > 0 {
             self.store.announce(self.changes);
         }
-        Ok(())
+        Ok(self.changes)
     }
 
     /// Writes what waits.
@@ -413,63 +529,69 @@ impl BulkFiling {
             "insert into incident (number, revision, tool, status, occurred_at, closed_at, cause, \
              healthy_pa, faulty_pa, restored_pa, labour_minutes, down_hours) ",
         );
-        present.push_values(&waiting, |mut row, (number, filing)| {
-            let incident = &filing.incident;
-            row.push_bind(*number)
-                .push_bind(filing.earlier.len() as i64 + 1)
-                .push_bind(incident.tool.as_str())
-                .push_bind(incident.status.id())
-                .push_bind(incident.occurred_at.as_microsecond())
-                .push_bind(incident.closed_at.map(Timestamp::as_microsecond))
-                .push_bind(incident.cause.as_ref().map(|cause| cause.id()))
-                .push_bind(pascals(incident.pressures.healthy))
-                .push_bind(pascals(incident.pressures.faulty))
-                .push_bind(pascals(incident.pressures.restored))
-                .push_bind(incident.labour_minutes)
-                .push_bind(incident.down_hours);
+        present.push_values(&waiting, |mut values, waiting| {
+            let row = &waiting.row;
+            let [healthy, faulty, restored] = row.pascals;
+            values
+                .push_bind(waiting.number)
+                .push_bind(waiting.revision())
+                .push_bind(row.tool.as_str())
+                .push_bind(row.status.id())
+                .push_bind(row.occurred_at)
+                .push_bind(row.closed_at)
+                .push_bind(row.cause.as_deref())
+                .push_bind(healthy)
+                .push_bind(faulty)
+                .push_bind(restored)
+                .push_bind(row.labour_minutes)
+                .push_bind(row.down_hours);
         });
         present.build().execute(&mut *self.tx).await?;
-        let mut newest = Vec::with_capacity(waiting.len());
-        for (number, filing) in &waiting {
-            for revision in &filing.earlier {
-                put_revision(&mut self.tx, *number, revision).await?;
+        for waiting in &waiting {
+            for revision in &waiting.earlier {
+                put_revision(&mut self.tx, waiting.number, revision).await?;
             }
-            for calculation in &filing.calculations {
-                put_calculation(&mut self.tx, *number, calculation).await?;
+            for calculation in &waiting.calculations {
+                put_calculation(&mut self.tx, waiting.number, calculation).await?;
             }
-            newest.push(serde_json::to_string(&filing.incident).map_err(encode)?);
         }
         let mut revisions = QueryBuilder::<Sqlite>::new(
             "insert into revision (number, revision, at, author, reason, record) ",
         );
-        revisions.push_values(
-            waiting.iter().zip(&newest),
-            |mut row, ((number, filing), record)| {
-                row.push_bind(*number)
-                    .push_bind(filing.earlier.len() as i64 + 1)
-                    .push_bind(filing.at.as_microsecond())
-                    .push_bind(filing.author.as_str())
-                    .push_bind(filing.reason.as_str())
-                    .push_bind(record.as_str());
-            },
-        );
+        revisions.push_values(&waiting, |mut values, waiting| {
+            let row = &waiting.row;
+            values
+                .push_bind(waiting.number)
+                .push_bind(waiting.revision())
+                .push_bind(row.at)
+                .push_bind(row.author.as_str())
+                .push_bind(row.reason.as_str())
+                .push_bind(row.record.as_str());
+        });
         revisions.build().execute(&mut *self.tx).await?;
         let mut changes =
             QueryBuilder::<Sqlite>::new("insert into change (seq, number, revision) ");
         let first = self.changes + 1;
-        changes.push_values(
-            waiting.iter().zip(first..),
-            |mut row, ((number, filing), seq)| {
-                row.push_bind(seq)
-                    .push_bind(*number)
-                    .push_bind(filing.earlier.len() as i64 + 1);
-            },
-        );
+        changes.push_values(waiting.iter().zip(first..), |mut values, (waiting, seq)| {
+            values
+                .push_bind(seq)
+                .push_bind(waiting.number)
+                .push_bind(waiting.revision());
+        });
         changes.build().execute(&mut *self.tx).await?;
-        self.changes += waiting.len() as i64;
-        self.filed = true;
+        let written = waiting.len() as i64;
+        self.changes += written;
+        self.filed += written;
         Ok(())
     }
+}
+
+/// How many KiB of pages a connection keeps before it writes them.
+async fn keep_pages(connection: &mut SqliteConnection, kib: i64) -> Result<(), sqlx::Error> {
+    sqlx::query(sqlx::AssertSqlSafe(format!("pragma cache_size = -{kib}")))
+        .execute(connection)
+        .await?;
+    Ok(())
 }
 
 async fn counted(connection: &mut SqliteConnection, counter: &str) -> Result<i64, sqlx::Error> {

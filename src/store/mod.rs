@@ -26,7 +26,7 @@ pub use calculations::{Attached, KeptReport};
 pub use changes::Change;
 pub use error::StoreError;
 pub use fleet::ToolCount;
-pub use incidents::{BulkFiling, Filing, Listing, Overview};
+pub use incidents::{BulkFiling, Filing, Listing, Overview, Row};
 pub use key::Keyed;
 
 static MIGRATIONS: Migrator = sqlx::migrate!("./migrations/sqlite");
