@@ -12,10 +12,13 @@
 use std::collections::BTreeMap;
 
 use super::{
-    AdviceError, Belief, Evidence, Knowledge, Learned, Request, State, Step, advise,
-    belief::found_chance, sequence::Effort,
+    AdviceError, Chances, Evidence, Knowledge, Learned, Ordered, Request, State, advise, order,
+    sequence::Effort,
 };
-use crate::statistics::{Case, Ledger, NOT_FOUND, Outcome, Share, tables::Tables};
+use crate::statistics::{
+    Case, Ledger, Outcome, Share,
+    tables::{Aging, Lessons},
+};
 
 /// A cause is taken as found once the chance that it is still hidden is below this.
 const HIDDEN: f64 = 0.005;
@@ -55,6 +58,8 @@ pub struct Score {
     pub practice_log_loss: f64,
     /// Mean of the squared distance between stated chances and truth (Brier 1950), 0 to 2.
     pub brier: f64,
+    /// The same of common practice with the same signs, but no cases.
+    pub practice_brier: f64,
     /// Cases whose likeliest cause was the true one.
     pub top_1: Option<Share>,
     /// Cases whose true cause was among the three likeliest.
@@ -88,7 +93,7 @@ pub struct Bin {
 }
 
 /// Replays `cases` in order of day, then number. `components` gives the components of a
-/// tool (none: all its class can have). `progress` is told how many cases are done.
+/// tool (none: all its class can have); with a half-life old cases weigh less. `progress` is told how many cases are done.
 ///
 /// # Errors
 /// Common practice that contradicts itself; a case that cannot be used is left out and
@@ -96,12 +101,13 @@ pub struct Bin {
 pub fn backtest(
     knowledge: &Knowledge,
     cases: &[Case],
+    half_life_days: Option<f64>,
     components: &dyn Fn(&str) -> Option<Vec<String>>,
     progress: &mut dyn FnMut(usize),
 ) -> Result<Replay, AdviceError> {
     let mut order: Vec<&Case> = cases.iter().collect();
     order.sort_by_key(|case| (case.occurred_day, case.number));
-    let untaught = Learned::from(knowledge, &Tables::default());
+    let untaught = Learned::from(knowledge, &Lessons::default());
     let mut ledger = Ledger::new();
     let mut learned = untaught.clone();
     let mut learned_from = 0;
@@ -111,7 +117,11 @@ pub fn backtest(
     for (done, case) in order.iter().enumerate() {
         // Learning anew at each fiftieth more cases uses, if anything, less than was known.
         if ledger.len() > learned_from + learned_from / 50 {
-            learned = Learned::from(knowledge, ledger.tables());
+            let aging = half_life_days.map(|half_life_days| Aging {
+                today: case.occurred_day,
+                half_life_days,
+            });
+            learned = Learned::from(knowledge, &ledger.lessons(aging));
             learned_from = ledger.len();
         }
         let replay = Replayed {
@@ -157,12 +167,18 @@ struct Replayed<'r> {
 }
 
 struct Outcomes {
+    taught: Stated,
+    practice: Stated,
+    timed: Option<Timed>,
+}
+
+struct Stated {
+    /// Chance of the true cause, or that it is none of the listed.
     chance: f64,
-    practice_chance: f64,
     brier: f64,
     top_chance: f64,
-    rank: usize,
-    timed: Option<Timed>,
+    /// How many causes are likelier than the true one; none if it is not listed.
+    rank: Option<usize>,
 }
 
 struct Timed {
@@ -186,17 +202,12 @@ impl Replayed<'_> {
         };
         let class = &self.case.tool_class;
         let parts = components.as_deref();
-        let belief = Belief::of(self.knowledge, self.learned, class, parts, &evidence)?;
-        let practice = Belief::of_practice(self.knowledge, self.untaught, class, parts, &evidence)?;
-        let chance = stated(&belief, &self.case.cause);
-        let squares: f64 = belief.causes.iter().map(|cause| cause.chance.powi(2)).sum();
-        let listed = belief
-            .causes
-            .iter()
-            .position(|cause| cause.id == self.case.cause);
-        let top_chance = belief.causes.first().map_or(0.0, |cause| cause.chance);
+        let knowledge = self.knowledge;
+        let taught = Chances::of(knowledge, self.learned, class, parts, &evidence)?;
+        let practice = Chances::of(knowledge, self.untaught, class, parts, &evidence)?;
+        let (taught, practice) = (self.stated(&taught), self.stated(&practice));
         let timed = match self.knowledge.cause_index.get(&self.case.cause) {
-            Some(&cause) if listed.is_some() => {
+            Some(&cause) if taught.rank.is_some() => {
                 let request = Request {
                     class: class.clone(),
                     components,
@@ -211,13 +222,26 @@ impl Replayed<'_> {
             _ => None,
         };
         Ok(Outcomes {
-            chance,
-            practice_chance: stated(&practice, &self.case.cause),
-            brier: squares + belief.unlisted.powi(2) - chance.powi(2) + (1.0 - chance).powi(2),
-            top_chance,
-            rank: listed.unwrap_or(usize::MAX),
+            taught,
+            practice,
             timed,
         })
+    }
+
+    /// What chances say of the true cause.
+    fn stated(&self, chances: &Chances) -> Stated {
+        let causes = &chances.states[..chances.present.len()];
+        let unlisted = chances.unlisted();
+        let truth = self.knowledge.cause_index.get(&self.case.cause);
+        let at = truth.and_then(|cause| chances.present.iter().position(|other| other == cause));
+        let chance = at.map_or(unlisted, |at| causes[at]);
+        let squares: f64 = causes.iter().map(|chance| chance.powi(2)).sum();
+        Stated {
+            chance,
+            brier: squares + unlisted.powi(2) - chance.powi(2) + (1.0 - chance).powi(2),
+            top_chance: chances.likeliest(self.knowledge).1,
+            rank: at.map(|at| causes.iter().filter(|other| **other > causes[at]).count()),
+        }
     }
 
     /// The fixed common-practice order: the best list before any case and any evidence.
@@ -249,14 +273,14 @@ impl Replayed<'_> {
             hidden: 1.0,
             times: Times::default(),
         };
-        let first = advise(self.knowledge, self.learned, self.untaught, &request)?;
+        let first = order(self.knowledge, self.learned, &request)?;
         let announced = first.expected_minutes;
         let mut practice = Walk { ..walk };
         for id in usual {
             let check = self.knowledge.check_number(id)?;
             practice.make(self.knowledge, check, self.finds(check, cause));
         }
-        let mut steps: Vec<Step> = first.steps;
+        let mut steps: Vec<Ordered> = first.steps;
         'advised: loop {
             for step in &steps {
                 if walk.hidden < HIDDEN {
@@ -275,7 +299,7 @@ impl Replayed<'_> {
                     .push((step.check.clone(), outcome));
                 request.state = step.state;
                 if outcome != step.assumed {
-                    let next = advise(self.knowledge, self.learned, self.untaught, &request)?;
+                    let next = order(self.knowledge, self.learned, &request)?;
                     steps = next.steps;
                     continue 'advised;
                 }
@@ -331,12 +355,14 @@ impl Replayed<'_> {
     }
 
     fn tells(&self, check: usize, cause: usize) -> Outcome {
-        self.recorded(check)
-            .unwrap_or(if found_chance(self.knowledge, check, cause) > 0.5 {
-                Outcome::Found
-            } else {
-                Outcome::Clear
-            })
+        let facts = &self.knowledge.checks[check];
+        let listed = facts.reveals.get(&self.knowledge.causes[cause].id);
+        let likely = *listed.unwrap_or(&facts.false_alarm) > 0.5;
+        self.recorded(check).unwrap_or(if likely {
+            Outcome::Found
+        } else {
+            Outcome::Clear
+        })
     }
 }
 
@@ -368,14 +394,6 @@ impl Walk {
     }
 }
 
-fn stated(belief: &Belief, cause: &str) -> f64 {
-    let listed = belief
-        .causes
-        .iter()
-        .find(|known| known.id == cause && cause != NOT_FOUND);
-    listed.map_or(belief.unlisted, |known| known.chance)
-}
-
 #[derive(Clone, Default)]
 struct Sum {
     cases: u64,
@@ -387,6 +405,7 @@ struct Sum {
     log_loss: f64,
     practice_log_loss: f64,
     brier: f64,
+    practice_brier: f64,
     top_1: u64,
     top_3: u64,
     bins: [(u64, u64, f64); BINS],
@@ -395,15 +414,18 @@ struct Sum {
 impl Sum {
     fn add(&mut self, outcomes: &Outcomes) {
         self.cases += 1;
-        self.log_loss -= outcomes.chance.max(LEAST_CHANCE).ln();
-        self.practice_log_loss -= outcomes.practice_chance.max(LEAST_CHANCE).ln();
-        self.brier += outcomes.brier;
-        self.top_1 += u64::from(outcomes.rank == 0);
-        self.top_3 += u64::from(outcomes.rank < 3);
-        let bin = &mut self.bins[((outcomes.top_chance * BINS as f64) as usize).min(BINS - 1)];
+        let (taught, practice) = (&outcomes.taught, &outcomes.practice);
+        self.log_loss -= taught.chance.max(LEAST_CHANCE).ln();
+        self.practice_log_loss -= practice.chance.max(LEAST_CHANCE).ln();
+        self.brier += taught.brier;
+        self.practice_brier += practice.brier;
+        let first = taught.rank == Some(0);
+        self.top_1 += u64::from(first);
+        self.top_3 += u64::from(taught.rank.is_some_and(|rank| rank < 3));
+        let bin = &mut self.bins[((taught.top_chance * BINS as f64) as usize).min(BINS - 1)];
         bin.0 += 1;
-        bin.1 += u64::from(outcomes.rank == 0);
-        bin.2 += outcomes.top_chance;
+        bin.1 += u64::from(first);
+        bin.2 += taught.top_chance;
         if let Some(timed) = &outcomes.timed {
             self.timed += 1;
             self.announced += timed.announced;
@@ -423,6 +445,7 @@ impl Sum {
         self.log_loss += other.log_loss;
         self.practice_log_loss += other.practice_log_loss;
         self.brier += other.brier;
+        self.practice_brier += other.practice_brier;
         self.top_1 += other.top_1;
         self.top_3 += other.top_3;
         for (bin, more) in self.bins.iter_mut().zip(&other.bins) {
@@ -452,6 +475,7 @@ impl Sum {
             log_loss: self.log_loss / cases,
             practice_log_loss: self.practice_log_loss / cases,
             brier: self.brier / cases,
+            practice_brier: self.practice_brier / cases,
             top_1: any.then(|| Share::of(self.top_1, self.cases)),
             top_3: any.then(|| Share::of(self.top_3, self.cases)),
             reliability: reliability

@@ -13,15 +13,18 @@ mod advise;
 pub mod backtest;
 pub mod belief;
 mod error;
+mod items;
 pub mod knowledge;
 pub mod learned;
 pub mod sequence;
 #[cfg(test)]
 mod tests;
 
-pub use advise::{Advice, Blocked, Find, Request, Shift, Step, StopRule, advise};
+pub use advise::{
+    Advice, Blocked, Find, Order, Ordered, Request, Shift, Step, StopRule, advise, order,
+};
 pub use backtest::{Replay, Score, backtest};
-pub use belief::{Belief, CauseBelief, Contradiction, Evidence};
+pub use belief::{Belief, CauseBelief, Chances, Contradiction, Evidence};
 pub use error::AdviceError;
 pub use knowledge::{CauseFacts, CheckFacts, ClassFacts, Knowledge, Observation, State};
 pub use learned::Learned;

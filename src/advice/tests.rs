@@ -7,7 +7,7 @@ use rand_chacha::ChaCha8Rng;
 use serde_json::Value;
 
 use super::{sequence::Effort, *};
-use crate::statistics::{Case, Ledger, NOT_FOUND, Outcome, tables::Tables};
+use crate::statistics::{Case, Ledger, NOT_FOUND, Outcome, tables::Lessons};
 
 fn listed(row: &Value, prefix: &str) -> BTreeMap<String, f64> {
     let values = row.as_array().unwrap().iter().enumerate();
@@ -188,7 +188,7 @@ fn posteriors_agree_with_variable_elimination() {
         let parts: Vec<&str> = parts.iter().map(String::as_str).collect();
         let knowledge =
             Knowledge::new(vec![class("box", &parts)], facts, signs, Vec::new(), checks).unwrap();
-        let learned = Learned::from(&knowledge, &Tables::default());
+        let learned = Learned::from(&knowledge, &Lessons::default());
         let known = |name: &str| -> Vec<(usize, bool)> {
             let values = model[name].as_array().unwrap().iter().enumerate();
             values
@@ -234,7 +234,7 @@ fn posteriors_agree_with_variable_elimination() {
 #[test]
 fn without_cases_the_belief_is_common_practice() {
     let knowledge = small();
-    let learned = Learned::from(&knowledge, &Tables::default());
+    let learned = Learned::from(&knowledge, &Lessons::default());
     for name in ["box", "dry"] {
         let belief = Belief::of(&knowledge, &learned, name, None, &Evidence::default()).unwrap();
         for cause in &belief.causes {
@@ -303,7 +303,7 @@ fn chances_come_to_what_the_cases_say() {
 #[test]
 fn a_clear_outcome_lowers_a_cause_and_does_not_kill_it() {
     let knowledge = small();
-    let learned = Learned::from(&knowledge, &Tables::default());
+    let learned = Learned::from(&knowledge, &Lessons::default());
     let chance = |outcomes: &[Outcome]| {
         let outcomes = outcomes
             .iter()
@@ -361,7 +361,7 @@ fn evidence_against_every_single_cause_is_said() {
         Vec::new(),
     )
     .unwrap();
-    let learned = Learned::from(&knowledge, &Tables::default());
+    let learned = Learned::from(&knowledge, &Lessons::default());
     let of = |sides: &[&str]| {
         let seen = |at: usize| sides.iter().map(move |side| (format!("{side}{at}"), true));
         let evidence = Evidence {
@@ -379,7 +379,7 @@ fn evidence_against_every_single_cause_is_said() {
 #[test]
 fn advice_orders_safely_and_gives_reasons() {
     let knowledge = small();
-    let learned = Learned::from(&knowledge, &Tables::default());
+    let learned = Learned::from(&knowledge, &Lessons::default());
     let mut asked = request("box");
     asked.price_of_help = Some(1.0);
     let advice = advise(&knowledge, &learned, &learned, &asked).unwrap();
@@ -429,7 +429,7 @@ fn mending_and_proof_count_where_the_order_can_save_them() {
             ],
         )
         .unwrap();
-        let learned = Learned::from(&knowledge, &Tables::default());
+        let learned = Learned::from(&knowledge, &Lessons::default());
         let advice = advise(&knowledge, &learned, &learned, &request("box")).unwrap();
         let chance = advice.belief.causes[0].chance;
         (advice, chance)
@@ -472,7 +472,7 @@ fn what_cannot_come_first_blocks_what_waits_for_it() {
         vec![purge, valve],
     )
     .unwrap();
-    let learned = Learned::from(&knowledge, &Tables::default());
+    let learned = Learned::from(&knowledge, &Lessons::default());
     let advice = advise(&knowledge, &learned, &learned, &request("box")).unwrap();
     assert!(advice.steps.is_empty());
     let blocked = Blocked {
@@ -486,7 +486,7 @@ fn what_cannot_come_first_blocks_what_waits_for_it() {
 #[test]
 fn bad_requests_are_refused_in_words() {
     let knowledge = small();
-    let learned = Learned::from(&knowledge, &Tables::default());
+    let learned = Learned::from(&knowledge, &Lessons::default());
     let refused = |change: &dyn Fn(&mut Request)| {
         let mut asked = request("box");
         change(&mut asked);
@@ -554,7 +554,7 @@ fn extremes_give_numbers() {
         vec![sure],
     )
     .unwrap();
-    let learned = Learned::from(&knowledge, &Tables::default());
+    let learned = Learned::from(&knowledge, &Lessons::default());
     for seen in [true, false] {
         for outcome in [Outcome::Found, Outcome::Clear] {
             let mut asked = request("box");

@@ -5,19 +5,24 @@
 //! taking a case out leaves no trace and the order of changes does not matter. Questions
 //! without days are answered from sums; questions with days walk the cases of those days.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::{
+    borrow::Cow,
+    collections::{BTreeMap, BTreeSet, HashMap},
+};
 
 use super::{
     Case, Interval, NOT_FOUND, Outcome, Share, StatisticsError,
     buckets::Buckets,
     mean,
     symbols::Symbols,
-    tables::{Looked, Tables},
+    tables::{Aging, Lessons, Looked, Remembered, Tables},
 };
 
 /// How many case numbers an answer lists at most.
 const RECENT: usize = 20;
 const LARGEST: f64 = 1e9;
+/// How many of the newest cases are learnt from one by one.
+const REMEMBERED: usize = 1_000;
 
 /// What to count by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -178,6 +183,8 @@ struct Held {
     day: i64,
     signs: Box<[(u32, bool)]>,
     antecedents: Box<[(u32, bool)]>,
+    /// Checks that could be judged, the last judgement of each, and whether they found.
+    checks: Box<[(u32, bool)]>,
     loss: Option<f64>,
 }
 
@@ -251,9 +258,50 @@ impl Ledger {
         self.revision
     }
 
-    /// The counts chances are learnt from.
-    pub fn tables(&self) -> &Tables {
-        &self.tables
+    /// What chances are learnt from. Without aging every case weighs 1 and the counts are
+    /// those kept; with it all cases are walked.
+    pub fn lessons(&self, aging: Option<Aging>) -> Lessons<'_> {
+        let weight = |held: &Held| aging.map_or(1.0, |aging| aging.weight(held.day));
+        let mut numbers: Vec<i64> = self.cases.keys().copied().collect();
+        if aging.is_none() && numbers.len() > REMEMBERED {
+            numbers.select_nth_unstable_by(REMEMBERED, |a, b| b.cmp(a));
+            numbers.truncate(REMEMBERED);
+        }
+        numbers.sort_unstable_by(|a, b| b.cmp(a));
+        let weighed = aging.map(|_| {
+            let mut tables = Tables::default();
+            for held in numbers.iter().filter_map(|number| self.cases.get(number)) {
+                count(&self.symbols, &mut tables, held, weight(held));
+            }
+            tables
+        });
+        numbers.truncate(REMEMBERED);
+        let latest = numbers.iter().filter_map(|number| self.cases.get(number));
+        Lessons {
+            counts: Cow::Borrowed(&self.tables),
+            weighed,
+            latest: latest
+                .map(|held| self.remembered(held, weight(held)))
+                .collect(),
+        }
+    }
+
+    fn remembered(&self, held: &Held, weight: f64) -> Remembered {
+        let name = |id: u32| self.symbols.name(id).to_owned();
+        let named = |pairs: &[(u32, bool)]| {
+            pairs
+                .iter()
+                .map(|(id, seen)| (name(*id), *seen))
+                .collect()
+        };
+        Remembered {
+            weight,
+            class: name(held.key.class),
+            cause: name(held.key.cause),
+            signs: named(&held.signs),
+            antecedents: named(&held.antecedents),
+            loss_decades: held.loss,
+        }
     }
 
     /// First and last day of a case, or none.
@@ -472,15 +520,26 @@ impl Ledger {
             pairs.dedup();
             pairs.into_boxed_slice()
         };
+        let judged: BTreeMap<&str, bool> = case
+            .checks
+            .iter()
+            .filter(|(_, outcome, _)| *outcome != Outcome::Inconclusive)
+            .map(|(id, outcome, _)| (id.as_str(), *outcome == Outcome::Found))
+            .collect();
+        let judged: Vec<(String, bool)> = judged
+            .into_iter()
+            .map(|(id, found)| (id.to_owned(), found))
+            .collect();
         let held = Held {
             key,
             tool,
             day: case.occurred_day,
             signs: interned(&case.signs),
             antecedents: interned(&case.antecedents),
+            checks: interned(&judged),
             loss: case.loss_decades,
         };
-        self.count(&held, true);
+        count(&self.symbols, &mut self.tables, &held, 1.0);
         let at = (case.occurred_day, case.number);
         let row = Row {
             labour: case.labour_minutes,
@@ -505,7 +564,7 @@ impl Ledger {
         let Some(held) = self.cases.remove(&number) else {
             return false;
         };
-        self.count(&held, false);
+        count(&self.symbols, &mut self.tables, &held, -1.0);
         let at = (held.day, number);
         if let Some(cell) = self.cells.get_mut(&held.key) {
             cell.remove(at);
@@ -553,48 +612,6 @@ impl Ledger {
             if let Some(cell) = key.and_then(|key| self.cells.get_mut(&key)) {
                 cell.set_gap(place, gap);
             }
-        }
-    }
-
-    fn count(&mut self, held: &Held, coming: bool) {
-        let step = |count: &mut u64| {
-            *count = if coming {
-                *count + 1
-            } else {
-                count.saturating_sub(1)
-            }
-        };
-        let class = self.symbols.name(held.key.class).to_owned();
-        let cause = self.symbols.name(held.key.cause).to_owned();
-        let causes = self.tables.classes.entry(class.clone()).or_default();
-        step(causes.entry(cause.clone()).or_default());
-        causes.retain(|_, count| *count > 0);
-        if causes.is_empty() {
-            self.tables.classes.remove(&class);
-        }
-        let table = self.tables.causes.entry(cause).or_default();
-        for (held, counts) in [
-            (&held.signs, &mut table.signs),
-            (&held.antecedents, &mut table.antecedents),
-        ] {
-            for &(id, seen) in held {
-                let name = self.symbols.name(id);
-                if !counts.contains_key(name) {
-                    counts.insert(name.to_owned(), Looked::default());
-                }
-                if let Some(looked) = counts.get_mut(name) {
-                    step(&mut looked.looked);
-                    if seen {
-                        step(&mut looked.seen);
-                    }
-                }
-            }
-        }
-        if let Some(loss) = held.loss {
-            let sign = if coming { 1.0 } else { -1.0 };
-            step(&mut table.losses.cases);
-            table.losses.sum += sign * loss;
-            table.losses.squares += sign * loss * loss;
         }
     }
 }
@@ -688,6 +705,54 @@ impl Cell {
             cell.insert(*at, *row);
         }
         cell
+    }
+}
+
+/// Adds a case to the counts by its weight, or takes it out by its negative.
+fn count(symbols: &Symbols, tables: &mut Tables, held: &Held, weight: f64) {
+    let class = symbols.name(held.key.class);
+    let cause = symbols.name(held.key.cause);
+    if !tables.classes.contains_key(class) {
+        tables.classes.insert(class.to_owned(), BTreeMap::new());
+    }
+    if let Some(causes) = tables.classes.get_mut(class) {
+        *causes.entry(cause.to_owned()).or_default() += weight;
+        if weight < 0.0 {
+            causes.retain(|_, count| *count > 0.0);
+        }
+        if causes.is_empty() {
+            tables.classes.remove(class);
+        }
+    }
+    let table = tables.causes.entry(cause.to_owned()).or_default();
+    for (held, counts) in [
+        (&held.signs, &mut table.signs),
+        (&held.antecedents, &mut table.antecedents),
+        (&held.checks, &mut table.checks),
+    ] {
+        for &(id, seen) in held {
+            let name = symbols.name(id);
+            if !counts.contains_key(name) {
+                counts.insert(name.to_owned(), Looked::default());
+            }
+            if let Some(looked) = counts.get_mut(name) {
+                looked.looked += weight;
+                if seen {
+                    looked.seen += weight;
+                }
+            }
+        }
+    }
+    if let Some(loss) = held.loss {
+        let losses = &mut table.losses;
+        losses.cases += weight;
+        losses.sum += weight * loss;
+        losses.squares += weight * loss * loss;
+        let tenth = (loss * 10.0).floor() as i32;
+        *losses.tenths.entry(tenth).or_default() += weight;
+        if weight < 0.0 {
+            losses.tenths.retain(|_, count| *count > 0.0);
+        }
     }
 }
 
@@ -919,10 +984,12 @@ mod tests {
         for case in left.values().rev() {
             again.apply(case.number, Some(case)).unwrap();
         }
-        assert_eq!(again.tables().classes, ledger.tables().classes);
-        for (cause, table) in &again.tables().causes {
-            assert_eq!(table, &ledger.tables().causes[cause], "{cause}");
+        let (again, kept) = (again.lessons(None), ledger.lessons(None));
+        assert_eq!(again.counts.classes, kept.counts.classes);
+        for (cause, table) in &again.counts.causes {
+            assert_eq!(table, &kept.counts.causes[cause], "{cause}");
         }
+        assert_eq!(again.latest, kept.latest);
     }
 
     #[test]

@@ -1,33 +1,63 @@
 //! What not knowing costs: a trial on made-up fleets, whose true chances are stated.
 //!
-//! For each seed and tool class, after 0 to 1000 cases a class: expected minutes to the cause of the
-//! advice over those of a searcher who knows every true chance (`/knowing`), over those of
+//! For each seed and tool class, after 0 to 300 cases a class: expected minutes to the cause of
+//! the advice over those of a searcher who knows every true chance (`/knowing`), over those of
 //! the fixed common-practice order (`/fixed`), and over those of the same advice before any
-//! case (`/untaught`); then the expected calibration error of the likeliest cause and the
-//! log loss on held-out cases, searches that ended without a cause among them.
+//! case (`/untaught`); then the expected calibration error of the likeliest cause, in tenths,
+//! and the log loss on 5,000 held-out cases, searches that ended without a cause among them.
+//! `apart` is how far the true chances lie from common practice (half the sum of distances).
 //!
 //! The knowing searcher's chances are computed here from `Fleet::model` alone. Minutes are
 //! averaged over the true chances given what is seen of each held-out case, so that no luck
-//! of the draw is left in them.
+//! of the draw is left in them; standard errors are those of the mean over those cases.
 //!
 //! `cargo bench --bench regret -- [SEED ...]`; `WALKS` sets the timed cases a class and size.
 
 use std::collections::BTreeMap;
 
 use coldtrap::advice::{
-    Belief, Evidence, Knowledge, Learned, Request, State, advise,
+    Chances, Evidence, Knowledge, Learned, Request, State, advise, order,
     sequence::{self, CheckOption, Effort, Problem},
 };
 use coldtrap::casebook::{Finding, Incident};
 use coldtrap::catalogue::{self, Catalogue};
 use coldtrap::knowledge::practice;
-use coldtrap::statistics::{Case, Ledger, NOT_FOUND, Outcome};
+use coldtrap::statistics::{Case, Ledger, NOT_FOUND, Outcome, tables::Lessons};
 use coldtrap::synthesise::{Fleet, Model, ModelClass};
 
-const SIZES: [usize; 6] = [0, 10, 30, 100, 300, 1000];
+const SIZES: [usize; 5] = [0, 10, 30, 100, 300];
+/// Held-out cases come after these of each class.
+const TAUGHT: usize = 300;
 const HELD_OUT: usize = 5000;
 /// Branches rarer than this are not planned anew.
 const RARE: f64 = 0.05;
+
+struct Row {
+    seed: u64,
+    class: String,
+    size: usize,
+    /// Distance of the true chances from common practice.
+    apart: f64,
+    /// Minutes of the advice, of the knowing searcher, of the fixed order and of the advice
+    /// before any case, by timed case.
+    minutes: Vec<[f64; 4]>,
+    calibration: f64,
+    log_loss: f64,
+}
+
+impl Row {
+    /// Minutes of the advice over those of another, with the standard error of the ratio.
+    fn over(&self, other: usize) -> (f64, f64) {
+        let sum = |at: usize| self.minutes.iter().map(|row| row[at]).sum::<f64>();
+        let ratio = sum(0) / sum(other);
+        let squares: f64 = self
+            .minutes
+            .iter()
+            .map(|row| (row[0] - ratio * row[other]).powi(2))
+            .sum();
+        (ratio, squares.sqrt() / sum(other))
+    }
+}
 
 fn main() {
     let seeds: Vec<u64> = std::env::args()
@@ -44,41 +74,50 @@ fn main() {
         .unwrap_or(40);
     let catalogue = catalogue::source::built_in().expect("a catalogue");
     println!(
-        "seed class                 cases  /knowing  /fixed  /untaught  calibration  log loss"
+        "seed class                 apart cases  /knowing        /fixed          /untaught       calibration  log loss"
     );
-    let mut means: BTreeMap<usize, Vec<[f64; 5]>> = BTreeMap::new();
+    let mut rows: Vec<Row> = Vec::new();
     for seed in seeds {
-        for (class, size, row) in trial(&catalogue, seed, walks) {
+        trial(&catalogue, seed, walks, &mut |row| {
+            let [knowing, fixed, untaught] = [1, 2, 3].map(|at| {
+                let (ratio, error) = row.over(at);
+                format!("{ratio:.3} +- {error:.3}")
+            });
             println!(
-                "{seed:4} {class:22} {size:4}   {:.3}     {:.3}   {:.3}      {:.3}        {:.3}",
-                row[0], row[1], row[2], row[3], row[4]
+                "{:4} {:22} {:.2} {:4}   {knowing}  {fixed}  {untaught}  {:.3}        {:.3}",
+                row.seed, row.class, row.apart, row.size, row.calibration, row.log_loss
             );
-            means.entry(size).or_default().push(row);
-        }
+            rows.push(row);
+        });
     }
-    for (size, rows) in means {
-        let mean = |at: usize| rows.iter().map(|row| row[at]).sum::<f64>() / rows.len() as f64;
-        let worst = |at: usize| rows.iter().map(|row| row[at]).fold(0.0, f64::max);
+    for size in SIZES {
+        let of_size: Vec<&Row> = rows.iter().filter(|row| row.size == size).collect();
+        let summed = |values: &dyn Fn(&Row) -> f64| {
+            let all: Vec<f64> = of_size.iter().map(|row| values(row)).collect();
+            let mean = all.iter().sum::<f64>() / all.len() as f64;
+            format!("{mean:.3} ({:.3})", all.iter().copied().fold(0.0, f64::max))
+        };
+        let apart = of_size.iter().filter(|row| row.apart >= 0.25);
+        let against: Vec<f64> = apart.map(|row| row.over(2).0).collect();
         println!(
-            "mean (worst) {size:4} cases: knowing {:.3} ({:.3}) fixed {:.3} ({:.3}) untaught {:.3} ({:.3}) calibration {:.3} ({:.3}) log loss {:.3}",
-            mean(0),
-            worst(0),
-            mean(1),
-            worst(1),
-            mean(2),
-            worst(2),
-            mean(3),
-            worst(3),
-            mean(4)
+            "mean (worst) of {} after {size} cases: knowing {}, fixed {}, fixed where 0.25 apart {:.3} of {}, untaught {}, calibration {}, log loss {}",
+            of_size.len(),
+            summed(&|row| row.over(1).0),
+            summed(&|row| row.over(2).0),
+            against.iter().sum::<f64>() / against.len().max(1) as f64,
+            against.len(),
+            summed(&|row| row.over(3).0),
+            summed(&|row| row.calibration),
+            summed(&|row| row.log_loss),
         );
     }
 }
 
-fn trial(catalogue: &Catalogue, seed: u64, walks: usize) -> Vec<(String, usize, [f64; 5])> {
+fn trial(catalogue: &Catalogue, seed: u64, walks: usize, told: &mut dyn FnMut(Row)) {
     let fleet = Fleet::new(catalogue, seed);
     let model = fleet.model();
     let knowledge = practice(catalogue).expect("usable");
-    let untaught = Learned::from(&knowledge, Ledger::new().tables());
+    let untaught = Learned::from(&knowledge, &Lessons::default());
     let mut by_class: BTreeMap<String, Vec<Case>> = BTreeMap::new();
     for (number, made) in fleet.incidents(40_000).enumerate() {
         let case = case(number as i64 + 1, &made.incident, made.tool.class.as_str());
@@ -87,59 +126,62 @@ fn trial(catalogue: &Catalogue, seed: u64, walks: usize) -> Vec<(String, usize, 
             .or_default()
             .push(case);
     }
-    let mut rows = Vec::new();
-    let mut plain: BTreeMap<(String, usize), [f64; 3]> = BTreeMap::new();
-    for size in SIZES {
+    let learned = SIZES.map(|size| {
         let mut ledger = Ledger::new();
         for case in by_class.values().flat_map(|cases| &cases[..size]) {
             ledger.apply(case.number, Some(case)).expect("a case");
         }
-        let learned = Learned::from(&knowledge, ledger.tables());
-        for (class, cases) in &by_class {
-            let truth = &model.classes[class.as_str()];
-            let built = catalogue.class(class).expect("a class");
-            let parts = built.components.iter().map(ToString::to_string).collect();
-            let trial = Trial::new(&knowledge, &model, class, truth, parts);
-            let mut times = [0.0; 4];
-            for (at, case) in cases[1000..1000 + walks].iter().enumerate() {
-                let belief = trial.posterior(case);
-                let known = plain.entry((class.clone(), at)).or_insert_with(|| {
-                    [
-                        trial.minutes(&belief, &mut |path, state| {
-                            trial.knowing(&belief, path, state)
-                        }),
-                        trial.fixed(&belief, &untaught),
-                        trial.minutes(&belief, &mut |path, state| {
-                            trial.advised(&untaught, &untaught, case, path, state)
-                        }),
-                    ]
-                });
-                let ours = if size == 0 {
-                    known[2]
-                } else {
-                    trial.minutes(&belief, &mut |path, state| {
-                        trial.advised(&learned, &untaught, case, path, state)
-                    })
+        Learned::from(&knowledge, &ledger.lessons(None))
+    });
+    for (class, cases) in &by_class {
+        let truth = &model.classes[class.as_str()];
+        let built = catalogue.class(class).expect("a class");
+        let parts = built.components.iter().map(ToString::to_string).collect();
+        let trial = Trial::new(&knowledge, &model, class, truth, parts);
+        let practised = truth.causes.iter().map(|(cause, chance)| {
+            let believed = truth.common_practice.get(cause).copied();
+            (chance - believed.unwrap_or_default()).abs()
+        });
+        let apart = 0.5 * practised.sum::<f64>();
+        let usual = trial.usual(&untaught);
+        let held_out = &cases[TAUGHT..TAUGHT + HELD_OUT];
+        let mut minutes: Vec<Vec<[f64; 4]>> = vec![Vec::new(); SIZES.len()];
+        for case in &held_out[..walks] {
+            let belief = trial.posterior(case);
+            let knowing = trial.minutes(&belief, &mut |path, state| {
+                trial.knowing(&belief, path, state)
+            });
+            let fixed = trial.minutes(&belief, &mut |path, _| {
+                let made = |id: &str| path.iter().any(|(other, _)| other == id);
+                usual.iter().filter(|(id, _)| !made(id)).cloned().collect()
+            });
+            let advised = |learned: &Learned| {
+                trial.minutes(&belief, &mut |path, state| {
+                    trial.advised(learned, case, path, state)
+                })
+            };
+            let before = advised(&untaught);
+            for (size, rows) in minutes.iter_mut().enumerate() {
+                let ours = match SIZES[size] {
+                    0 => before,
+                    _ => advised(&learned[size]),
                 };
-                for (sum, minutes) in times.iter_mut().zip([ours, known[0], known[1], known[2]]) {
-                    *sum += minutes;
-                }
+                rows.push([ours, knowing, fixed, before]);
             }
-            let (calibration, loss) = trial.stated(&learned, &cases[1000..1000 + HELD_OUT]);
-            rows.push((
-                class.clone(),
+        }
+        for ((size, minutes), learned) in SIZES.into_iter().zip(minutes).zip(&learned) {
+            let (calibration, log_loss) = trial.stated(learned, held_out);
+            told(Row {
+                seed,
+                class: class.clone(),
                 size,
-                [
-                    times[0] / times[1],
-                    times[0] / times[2],
-                    times[0] / times[3],
-                    calibration,
-                    loss,
-                ],
-            ));
+                apart,
+                minutes,
+                calibration,
+                log_loss,
+            });
         }
     }
-    rows
 }
 
 fn case(number: i64, incident: &Incident, class: &str) -> Case {
@@ -354,36 +396,29 @@ impl<'t> Trial<'t> {
     fn advised(
         &self,
         learned: &Learned,
-        untaught: &Learned,
         case: &Case,
         path: &[(String, Outcome)],
         state: State,
     ) -> Path {
         let request = self.request(case, path, state);
-        let advice = advise(self.knowledge, learned, untaught, &request).expect("advice");
-        advice
+        let order = order(self.knowledge, learned, &request).expect("an order");
+        order
             .steps
             .into_iter()
             .map(|step| (step.check, step.assumed))
             .collect()
     }
 
-    fn fixed(&self, belief: &[f64], untaught: &Learned) -> f64 {
+    /// The fixed common-practice order.
+    fn usual(&self, untaught: &Learned) -> Path {
         let mut request = self.request(&empty(), &[], State::Pumped);
         request.evidence = Evidence::default();
         let advice = advise(self.knowledge, untaught, untaught, &request).expect("advice");
-        let order: Path = advice
+        advice
             .practice_order
             .into_iter()
             .map(|check| (check, Outcome::Clear))
-            .collect();
-        self.minutes(belief, &mut |path, _| {
-            order
-                .iter()
-                .filter(|(id, _)| !path.iter().any(|(made, _)| made == id))
-                .cloned()
-                .collect()
-        })
+            .collect()
     }
 
     /// Expected minutes until the cause is found, over the true chances, of a way to go on.
@@ -445,22 +480,18 @@ impl<'t> Trial<'t> {
         let (mut bins, mut loss) = ([0.0; 10], 0.0);
         for case in cases {
             let evidence = self.request(case, &[], State::Pumped).evidence;
-            let belief = Belief::of(
-                self.knowledge,
-                learned,
-                self.class,
-                Some(&self.parts),
-                &evidence,
-            )
-            .expect("a belief");
-            let best = &belief.causes[0];
-            let bin = ((best.chance * 10.0) as usize).min(9);
-            bins[bin] += best.chance - f64::from(u8::from(best.id == case.cause));
-            let stated = belief.causes.iter().find(|cause| cause.id == case.cause);
-            loss -= stated
-                .map_or(belief.unlisted, |cause| cause.chance)
-                .max(1e-9)
-                .ln();
+            let parts = Some(self.parts.as_slice());
+            let chances = Chances::of(self.knowledge, learned, self.class, parts, &evidence)
+                .expect("chances");
+            let (best, chance) = chances.likeliest(self.knowledge);
+            let bin = ((chance * 10.0) as usize).min(9);
+            bins[bin] += chance - f64::from(u8::from(best == case.cause));
+            let stated = if case.cause == NOT_FOUND {
+                chances.unlisted()
+            } else {
+                chances.of_cause(self.knowledge, &case.cause)
+            };
+            loss -= stated.max(1e-9).ln();
         }
         let count = cases.len() as f64;
         (
