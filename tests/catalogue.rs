@@ -40,6 +40,29 @@ fn broken(path: &str, from: &str, to: &str) -> (Vec<Mistake>, usize) {
 }
 
 #[test]
+fn a_half_life_is_a_setting_of_the_catalogue_and_none_by_default() {
+    assert_eq!(parse(&files()).expect("as shipped").half_life_days(), None);
+    let mut files = files();
+    files.retain(|file| file.path != "settings.toml");
+    assert_eq!(parse(&files).expect("no settings").half_life_days(), None);
+    files.push(SourceFile {
+        path: "settings.toml".to_owned(),
+        text: "# Two years.\nhalf_life_days = 730\n".to_owned(),
+    });
+    let set = parse(&files).expect("a half-life");
+    assert_eq!(set.half_life_days(), Some(730.0));
+    let (mistakes, line) = broken(
+        "settings.toml",
+        "# half_life_days = 1460",
+        "half_life_days = -1",
+    );
+    assert_eq!(
+        mistakes[0].to_string(),
+        format!("settings.toml, line {line}: half_life_days is -1; accepted is 1 to 36500")
+    );
+}
+
+#[test]
 fn each_mistake_names_its_file_and_line() {
     let cases = [
         ("causes.toml", "kind = \"air-leak\"", "kind = \"bad-luck\""),

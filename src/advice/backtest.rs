@@ -68,6 +68,8 @@ pub struct Score {
     pub reliability: Vec<Bin>,
     /// Mean distance between the two, weighted by cases: expected calibration error.
     pub calibration_error: f64,
+    /// The same of common practice with the same signs, but no cases.
+    pub practice_calibration_error: f64,
 }
 
 /// Means until the cause is found.
@@ -408,7 +410,36 @@ struct Sum {
     practice_brier: f64,
     top_1: u64,
     top_3: u64,
-    bins: [(u64, u64, f64); BINS],
+    bins: Bins,
+    practice_bins: Bins,
+}
+
+/// By tenth of the stated chance of the likeliest cause: cases, how often it was the true
+/// one, and the sum of what was stated.
+#[derive(Clone, Default)]
+struct Bins([(u64, u64, f64); BINS]);
+
+impl Bins {
+    fn add(&mut self, stated: &Stated) {
+        let bin = &mut self.0[((stated.top_chance * BINS as f64) as usize).min(BINS - 1)];
+        bin.0 += 1;
+        bin.1 += u64::from(stated.rank == Some(0));
+        bin.2 += stated.top_chance;
+    }
+
+    fn join(&mut self, other: &Self) {
+        for (bin, more) in self.0.iter_mut().zip(&other.0) {
+            bin.0 += more.0;
+            bin.1 += more.1;
+            bin.2 += more.2;
+        }
+    }
+
+    /// Mean distance of what was stated from what came true.
+    fn error(&self, cases: f64) -> f64 {
+        let distances = self.0.iter().map(|bin| (bin.2 - bin.1 as f64).abs());
+        distances.sum::<f64>() / cases
+    }
 }
 
 impl Sum {
@@ -419,13 +450,10 @@ impl Sum {
         self.practice_log_loss -= practice.chance.max(LEAST_CHANCE).ln();
         self.brier += taught.brier;
         self.practice_brier += practice.brier;
-        let first = taught.rank == Some(0);
-        self.top_1 += u64::from(first);
+        self.top_1 += u64::from(taught.rank == Some(0));
         self.top_3 += u64::from(taught.rank.is_some_and(|rank| rank < 3));
-        let bin = &mut self.bins[((taught.top_chance * BINS as f64) as usize).min(BINS - 1)];
-        bin.0 += 1;
-        bin.1 += u64::from(first);
-        bin.2 += taught.top_chance;
+        self.bins.add(taught);
+        self.practice_bins.add(practice);
         if let Some(timed) = &outcomes.timed {
             self.timed += 1;
             self.announced += timed.announced;
@@ -448,23 +476,15 @@ impl Sum {
         self.practice_brier += other.practice_brier;
         self.top_1 += other.top_1;
         self.top_3 += other.top_3;
-        for (bin, more) in self.bins.iter_mut().zip(&other.bins) {
-            bin.0 += more.0;
-            bin.1 += more.1;
-            bin.2 += more.2;
-        }
+        self.bins.join(&other.bins);
+        self.practice_bins.join(&other.practice_bins);
     }
 
     fn score(&self) -> Score {
         let cases = self.cases.max(1) as f64;
         let timed = self.timed.max(1) as f64;
         let any = self.cases > 0;
-        let distance: f64 = self
-            .bins
-            .iter()
-            .map(|bin| (bin.2 - bin.1 as f64).abs())
-            .sum();
-        let reliability = self.bins.iter().enumerate().filter(|(_, bin)| bin.0 > 0);
+        let reliability = self.bins.0.iter().enumerate().filter(|(_, bin)| bin.0 > 0);
         Score {
             cases: self.cases,
             timed: self.timed,
@@ -486,7 +506,8 @@ impl Sum {
                     came_true: Share::of(bin.1, bin.0),
                 })
                 .collect(),
-            calibration_error: distance / cases,
+            calibration_error: self.bins.error(cases),
+            practice_calibration_error: self.practice_bins.error(cases),
         }
     }
 }

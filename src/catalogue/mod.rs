@@ -35,6 +35,7 @@ pub struct Catalogue {
     antecedents: BTreeMap<AntecedentId, Antecedent>,
     antecedent_order: Vec<AntecedentId>,
     checks: BTreeMap<CheckId, Check>,
+    half_life_days: Option<f64>,
 }
 
 impl Catalogue {
@@ -140,6 +141,11 @@ impl Catalogue {
     /// Every check, by identifier.
     pub fn checks(&self) -> impl Iterator<Item = &Check> {
         self.checks.values()
+    }
+
+    /// Days after which a closed case counts half; none if old cases count in full.
+    pub fn half_life_days(&self) -> Option<f64> {
+        self.half_life_days
     }
 
     /// The name people read for a cause, including "not found".

@@ -157,6 +157,12 @@ struct RawCause {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+struct SettingsFile {
+    half_life_days: Option<Spanned<f64>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
 struct SignFile {
     #[serde(default)]
     sign: Vec<RawSign>,
@@ -304,6 +310,7 @@ impl<'a> Reader<'a> {
         self.classes(class_place?, raw_classes, &mut catalogue);
         self.causes(cause_place?, raw_causes, &mut catalogue);
         self.checks(&mut catalogue);
+        self.settings(&mut catalogue);
         self.coverage(&mut catalogue, cause_place?);
         Some(catalogue)
     }
@@ -388,6 +395,19 @@ impl<'a> Reader<'a> {
             );
         }
         state.unwrap_or(ToolState::Pumped)
+    }
+
+    /// A catalogue need not have settings.
+    fn settings(&mut self, into: &mut Catalogue) {
+        const PATH: &str = "settings.toml";
+        if !self.files.iter().any(|file| file.path == PATH) {
+            return;
+        }
+        let Some(place) = self.file(PATH) else { return };
+        let raw: Option<SettingsFile> = self.toml(place);
+        let half_life = raw.and_then(|raw| raw.half_life_days);
+        into.half_life_days =
+            half_life.map(|days| self.number(place, "half_life_days", &days, 1.0..=36_500.0));
     }
 
     fn cautions(&mut self, place: Place<'_>, raw: CautionFile, into: &mut Catalogue) {

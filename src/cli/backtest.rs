@@ -92,9 +92,11 @@ fn score_json(score: &Score) -> Value {
         "log_loss": score.log_loss,
         "common_practice_log_loss": score.practice_log_loss,
         "brier": score.brier,
+        "common_practice_brier": score.practice_brier,
         "top_1": score.top_1.as_ref().map(share),
         "top_3": score.top_3.as_ref().map(share),
         "calibration_error": score.calibration_error,
+        "common_practice_calibration_error": score.practice_calibration_error,
         "reliability": score.reliability.iter().map(bin).collect::<Vec<_>>(),
     })
 }

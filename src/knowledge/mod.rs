@@ -19,7 +19,7 @@ use crate::{
     statistics::{
         Breakdown, Case, Dimension, Filter, Interval, Ledger, ToolService, Total, interval,
         observation::{Lives, Watch},
-        tables::Tables,
+        tables::{Aging, Lessons},
         trends::Trends,
     },
 };
@@ -46,8 +46,10 @@ pub struct Knowledge {
     /// Common practice before any case.
     untaught: Learned,
     ledger: RwLock<Ledger>,
-    /// What the ledger teaches, with the revision it was learnt from.
-    learned: Mutex<Option<(u64, Arc<Learned>)>>,
+    half_life_days: Option<f64>,
+    /// What the ledger teaches, with the revision it was learnt from and, where old cases
+    /// weigh less, the day.
+    learned: Mutex<Option<((u64, i64), Arc<Learned>)>>,
 }
 
 impl Knowledge {
@@ -57,11 +59,12 @@ impl Knowledge {
     /// A catalogue whose numbers cannot be used.
     pub fn new(catalogue: &Catalogue) -> Result<Self, AdviceError> {
         let practice = practice::of(catalogue)?;
-        let untaught = Learned::from(&practice, &Tables::default());
+        let untaught = Learned::from(&practice, &Lessons::default());
         Ok(Self {
             practice,
             untaught,
             ledger: RwLock::new(Ledger::new()),
+            half_life_days: catalogue.half_life_days(),
             learned: Mutex::new(None),
         })
     }
@@ -121,9 +124,10 @@ impl Knowledge {
 
     /// Chances of causes in a class, pooled from its cases, the fleet's and common
     /// practice, with equal-tailed 95 % posterior intervals. Common practice alone without
-    /// cases; nothing for an unknown class.
-    pub fn pooled(&self, class: &str) -> Vec<(String, f64, Option<Interval>)> {
-        let learned = self.learned();
+    /// cases; nothing for an unknown class. With a half-life, cases weigh what they weigh
+    /// `today`.
+    pub fn pooled(&self, class: &str, today: i64) -> Vec<(String, f64, Option<Interval>)> {
+        let learned = self.learned(today);
         let at = self.practice.classes.iter().position(|c| c.id == class);
         let Some(prior) = at.and_then(|at| learned.classes.get(at)) else {
             return Vec::new();
@@ -145,13 +149,13 @@ impl Knowledge {
         self.ledger().totals(dimension, class)
     }
 
-    /// The next checks, and why. Takes up to some tenths of a second: not for a thread
+    /// The next checks, and why, with the cases weighing what they weigh `today`. Takes up to some tenths of a second: not for a thread
     /// that serves requests.
     ///
     /// # Errors
     /// Anything unknown, contradictory or out of range in the request.
-    pub fn advise(&self, request: &Request) -> Result<Advice, AdviceError> {
-        let learned = self.learned();
+    pub fn advise(&self, request: &Request, today: i64) -> Result<Advice, AdviceError> {
+        let learned = self.learned(today);
         advice::advise(&self.practice, &learned, &self.untaught, request)
     }
 
@@ -172,18 +176,28 @@ impl Knowledge {
         components: &dyn Fn(&str) -> Option<Vec<String>>,
         progress: &mut dyn FnMut(usize),
     ) -> Result<Replay, AdviceError> {
-        advice::backtest(&self.practice, cases, components, progress)
+        advice::backtest(
+            &self.practice,
+            cases,
+            self.half_life_days,
+            components,
+            progress,
+        )
     }
 
-    fn learned(&self) -> Arc<Learned> {
+    fn learned(&self, today: i64) -> Arc<Learned> {
         let ledger = self.ledger();
-        let revision = ledger.revision();
+        let aging = self.half_life_days.map(|half_life_days| Aging {
+            today,
+            half_life_days,
+        });
+        let state = (ledger.revision(), aging.map_or(0, |aging| aging.today));
         let mut learned = self.learned.lock().unwrap_or_else(PoisonError::into_inner);
         match &*learned {
-            Some((known, learned)) if *known == revision => Arc::clone(learned),
+            Some((known, learned)) if *known == state => Arc::clone(learned),
             _ => {
-                let new = Arc::new(Learned::from(&self.practice, ledger.tables()));
-                *learned = Some((revision, Arc::clone(&new)));
+                let new = Arc::new(Learned::from(&self.practice, &ledger.lessons(aging)));
+                *learned = Some((state, Arc::clone(&new)));
                 new
             }
         }

@@ -288,12 +288,8 @@ impl Ledger {
 
     fn remembered(&self, held: &Held, weight: f64) -> Remembered {
         let name = |id: u32| self.symbols.name(id).to_owned();
-        let named = |pairs: &[(u32, bool)]| {
-            pairs
-                .iter()
-                .map(|(id, seen)| (name(*id), *seen))
-                .collect()
-        };
+        let named =
+            |pairs: &[(u32, bool)]| pairs.iter().map(|(id, seen)| (name(*id), *seen)).collect();
         Remembered {
             weight,
             class: name(held.key.class),

@@ -235,6 +235,7 @@ impl Question {
     pub(super) async fn ask(self, app: &App) -> Result<Answer, Fault> {
         let knowledge = Arc::clone(&app.knowledge);
         let request = self.request;
+        let today = app.today();
         tokio::task::spawn_blocking(move || {
             let cases = knowledge
                 .by(
@@ -248,7 +249,7 @@ impl Question {
                 .into_iter()
                 .map(|group| (group.id, group.recent))
                 .collect();
-            let advice = knowledge.advise(&request)?;
+            let advice = knowledge.advise(&request, today)?;
             Ok::<_, AdviceError>(Answer { advice, cases })
         })
         .await?

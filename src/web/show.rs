@@ -87,6 +87,19 @@ pub(super) fn counted(number: u64, one: &str, many: &str) -> String {
     format!("{} {}", count(number), if number == 1 { one } else { many })
 }
 
+/// How much old cases count in the chances of causes.
+pub(super) fn old_cases(half_life_days: Option<f64>) -> String {
+    half_life_days.map_or_else(
+        || "Old cases count in full.".to_owned(),
+        |days| {
+            format!(
+                "A case counts half once it is {} days old, a quarter at twice that age.",
+                trimmed(days, 1)
+            )
+        },
+    )
+}
+
 /// A number without trailing zeros behind the point.
 pub(super) fn trimmed(number: f64, places: usize) -> String {
     let text = format!("{number:.places$}");
@@ -191,6 +204,15 @@ mod tests {
         assert_eq!(minutes(3000.0), "50 h");
         assert_eq!(hours(6.5), "6.5 h");
         assert_eq!(hours(72.0), "3 days");
+    }
+
+    #[test]
+    fn pages_say_how_old_cases_count() {
+        assert_eq!(old_cases(None), "Old cases count in full.");
+        assert_eq!(
+            old_cases(Some(730.5)),
+            "A case counts half once it is 730.5 days old, a quarter at twice that age."
+        );
     }
 
     #[test]

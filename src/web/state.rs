@@ -42,4 +42,9 @@ impl App {
         let now = Timestamp::now();
         Timestamp::from_microsecond(now.as_microsecond()).unwrap_or(now)
     }
+
+    /// The day, in days since 1 January 1970.
+    pub fn today(&self) -> i64 {
+        self.now().as_microsecond().div_euclid(86_400_000_000)
+    }
 }

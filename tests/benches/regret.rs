@@ -1,7 +1,7 @@
 //! What not knowing costs: a trial on made-up fleets, whose true chances are stated.
 //!
-//! For each seed and tool class, after 0 to 300 cases a class: expected minutes to the cause of
-//! the advice over those of a searcher who knows every true chance (`/knowing`), over those of
+//! For each seed and tool class, after 0 to 300 cases a class: expected minutes to the cause (and
+//! of the changes of state to mend and prove it that an order can save) of the advice over those of a searcher who knows every true chance (`/knowing`), over those of
 //! the fixed common-practice order (`/fixed`), and over those of the same advice before any
 //! case (`/untaught`); then the expected calibration error of the likeliest cause, in tenths,
 //! and the log loss on 5,000 held-out cases, searches that ended without a cause among them.
@@ -238,6 +238,9 @@ struct Trial<'t> {
     /// Checks that tell something here, with those they need.
     checks: Vec<&'t str>,
     changes: [[f64; 3]; 3],
+    /// By cause and state: minutes to bring the tool where it can be mended and back under
+    /// vacuum, beyond the least from any state.
+    finish: Vec<[f64; 3]>,
     /// Tools of a made-up fleet are built as their class is built, without options.
     parts: Vec<String>,
 }
@@ -266,14 +269,25 @@ impl<'t> Trial<'t> {
             }
         }
         checks.sort_unstable();
+        let changes = facts.changes();
+        let finish = causes.iter().map(|cause| {
+            let need = state(model.causes[cause].fix_state);
+            let back = [0, 1, 2].map(|from: usize| {
+                let ways = State::ALL.into_iter().filter(|at| *at >= need);
+                ways.map(|at| changes[from][at as usize] + changes[at as usize][0])
+                    .fold(f64::INFINITY, f64::min)
+            });
+            back.map(|minutes| minutes - back.into_iter().fold(f64::INFINITY, f64::min))
+        });
         Self {
+            finish: finish.collect(),
             knowledge,
             model,
             class,
             truth,
             causes,
             checks,
-            changes: facts.changes(),
+            changes,
             parts,
         }
     }
@@ -313,11 +327,7 @@ impl<'t> Trial<'t> {
     }
 
     fn state(&self, check: &str) -> State {
-        match self.model.checks[check].state {
-            "pumped" => State::Pumped,
-            "vented" => State::Vented,
-            _ => State::StoppedPurged,
-        }
+        state(self.model.checks[check].state)
     }
 
     /// The plan of one who knows the true chances and what was done so far.
@@ -368,7 +378,7 @@ impl<'t> Trial<'t> {
             checks: checks.collect(),
             changes: self.changes,
             state,
-            finish: Vec::new(),
+            finish: self.finish.clone(),
         };
         let plan = sequence::plan(&problem, Effort::Quick).expect("a plan");
         plan.places
@@ -421,7 +431,8 @@ impl<'t> Trial<'t> {
             .collect()
     }
 
-    /// Expected minutes until the cause is found, over the true chances, of a way to go on.
+    /// Expected minutes until the cause is found, with those of changing states to mend it
+    /// and prove it that an order can save, over the true chances, of a way to go on.
     fn minutes(&self, belief: &[f64], planned: &mut Planner<'_>) -> f64 {
         let first = planned(&[], State::Pumped);
         self.walk(belief.to_vec(), State::Pumped, Vec::new(), first, planned)
@@ -466,8 +477,10 @@ impl<'t> Trial<'t> {
                     weights = split(assumed == Outcome::Found);
                 }
             } else {
-                for (weight, cause) in weights.iter_mut().zip(&self.causes) {
-                    *weight *= 1.0 - known.found.get(cause).copied().unwrap_or(0.0);
+                for (at, (weight, cause)) in weights.iter_mut().zip(&self.causes).enumerate() {
+                    let found = *weight * known.found.get(cause).copied().unwrap_or(0.0);
+                    minutes += found * self.finish[at][state as usize];
+                    *weight -= found;
                 }
             }
             path.push((check, assumed));
@@ -498,6 +511,14 @@ impl<'t> Trial<'t> {
             bins.iter().map(|bin: &f64| bin.abs()).sum::<f64>() / count,
             loss / count,
         )
+    }
+}
+
+fn state(id: &str) -> State {
+    match id {
+        "pumped" => State::Pumped,
+        "vented" => State::Vented,
+        _ => State::StoppedPurged,
     }
 }
 

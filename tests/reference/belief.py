@@ -1,7 +1,9 @@
 """Makes belief.json: 200 random small models and their posteriors by variable elimination.
 
 Needs pgmpy and numpy; the versions used are written into the file. Prior, share for a
-cause that is not listed, and the meaning of the chances are those of the belief module.
+cause that is not listed, and the meaning of the chances are those of the belief module:
+a search without a listed cause came from something else, or gave up on a listed cause,
+whose signs and isolating checks are as ever while no other check finds it.
 """
 
 import json
@@ -15,6 +17,7 @@ from pgmpy.inference import VariableElimination
 from pgmpy.models import DiscreteBayesianNetwork
 
 UNLISTED_SHARE = 0.03
+GIVEN_UP = 0.5
 rng = numpy.random.default_rng(49)
 
 
@@ -33,18 +36,23 @@ def model():
     outcomes = [bool(rng.integers(2)) if rng.uniform() < 0.7 else None for _ in range(checks)]
 
     total = sum(weights) / (1 - UNLISTED_SHARE)
-    prior = [[weight / total] for weight in weights] + [[UNLISTED_SHARE]]
+    isolating = [bool(rng.uniform() < 0.4) for _ in range(checks)]
+    prior = [[weight / total] for weight in weights] + [[UNLISTED_SHARE * (1 - GIVEN_UP)]]
+    prior += [[UNLISTED_SHARE * GIVEN_UP * weight / sum(weights)] for weight in weights]
     network = DiscreteBayesianNetwork()
     network.add_node("cause")
-    network.add_cpds(TabularCPD("cause", causes + 1, prior))
+    network.add_cpds(TabularCPD("cause", 2 * causes + 1, prior))
     evidence = {}
     for name, table, default, values in (("sign", listed, background, seen), ("check", reveals, alarms, outcomes)):
         for at, value in enumerate(values):
             node = f"{name}{at}"
-            yes = [row[at] if row[at] is not None else default[at] for row in table] + [default[at]]
+            listed_yes = [row[at] if row[at] is not None else default[at] for row in table]
+            hidden = name == "check" and not isolating[at]
+            given_up = [default[at]] * causes if hidden else listed_yes
+            yes = listed_yes + [default[at]] + given_up
             network.add_edge("cause", node)
             network.add_cpds(
-                TabularCPD(node, 2, [[1 - p for p in yes], yes], evidence=["cause"], evidence_card=[causes + 1])
+                TabularCPD(node, 2, [[1 - p for p in yes], yes], evidence=["cause"], evidence_card=[2 * causes + 1])
             )
             if value is not None:
                 evidence[node] = int(value)
@@ -58,7 +66,9 @@ def model():
         "reveals": reveals,
         "seen": seen,
         "outcomes": outcomes,
-        "posterior": [float(value) for value in posterior.values],
+        "isolating": isolating,
+        "posterior": [float(value) for value in posterior.values[:causes]]
+        + [float(sum(posterior.values[causes:]))],
     }
 
 

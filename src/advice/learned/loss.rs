@@ -180,3 +180,52 @@ fn squares(range: (f64, f64), seen: &Losses) -> f64 {
     let shift = WORTH * seen.cases / (WORTH + seen.cases) * (average - mean).powi(2);
     before + scatter + shift
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seen(losses: &[f64]) -> Losses {
+        let mut seen = Losses::default();
+        for loss in losses {
+            seen.cases += 1.0;
+            seen.sum += loss;
+            seen.squares += loss * loss;
+            *seen.tenths.entry((loss * 10.0).floor() as i32).or_default() += 1.0;
+        }
+        seen
+    }
+
+    #[test]
+    fn every_model_is_a_density() {
+        let inside: Vec<f64> = (0..30).map(|at| 0.5 + f64::from(at) / 20.0).collect();
+        let narrow: Vec<f64> = (0..30).map(|at| 3.0 + f64::from(at) / 100.0).collect();
+        let causes = [
+            ((0.5, 2.0), Losses::default()),
+            ((0.5, 2.0), seen(&inside)),
+            ((0.5, 2.0), seen(&narrow)),
+            ((1.0, 1.0), seen(&[1.0])),
+        ];
+        for model in models(&causes) {
+            let steps = (-30_000..30_000).map(|step| f64::from(step) / 1000.0);
+            let whole: f64 = steps.map(|at| model.ln_density(at).exp() / 1000.0).sum();
+            assert!((whole - 1.0).abs() < 1e-2, "{whole} of {model:?}");
+        }
+    }
+
+    #[test]
+    fn cases_tell_whether_the_usual_range_holds() {
+        let even: Vec<f64> = (0..60).map(|at| 0.5 + f64::from(at % 30) / 20.0).collect();
+        let elsewhere: Vec<f64> = (0..30).map(|at| 3.0 + f64::from(at) / 100.0).collect();
+        let causes = [((0.5, 2.0), seen(&even)), ((0.5, 2.0), seen(&elsewhere))];
+        let [holds, fails] = models(&causes).try_into().unwrap();
+        assert!(
+            holds.share > 0.9 && fails.share < 0.01,
+            "{holds:?} {fails:?}"
+        );
+        assert!(fails.ln_density(3.15) > fails.ln_density(1.0) + 2.0);
+        // Without the only case that lay there, the loss is a surprise.
+        let single = models(&[((0.5, 2.0), seen(&[4.0]))]).remove(0);
+        assert!(single.ln_density_without(4.0, 1.0) < single.ln_density(4.0));
+    }
+}

@@ -82,7 +82,9 @@ impl Learned {
                      seen: fn(&CauseTable) -> &BTreeMap<String, Looked>| {
             cells(knowledge, tables, items, listed, seen)
         };
-        let of_signs = cells(&knowledge.signs, &listed(|facts| &facts.signs), |t| &t.signs);
+        let of_signs = cells(&knowledge.signs, &listed(|facts| &facts.signs), |t| {
+            &t.signs
+        });
         let of_antecedents = cells(
             &knowledge.antecedents,
             &listed(|facts| &facts.antecedents),
@@ -94,7 +96,10 @@ impl Learned {
             .iter()
             .map(|cause| {
                 let seen = tables.get(&cause.id).map(|table| table.losses.clone());
-                (cause.decades.unwrap_or(ANY_LOSS[0]), seen.unwrap_or_default())
+                (
+                    cause.decades.unwrap_or(ANY_LOSS[0]),
+                    seen.unwrap_or_default(),
+                )
             })
             .chain([(ANY_LOSS[1], Default::default())])
             .collect();
@@ -152,7 +157,10 @@ fn cells(
         items.iter().map(of).collect()
     });
     let counts = (0..=causes).map(|cause| {
-        let id = knowledge.causes.get(cause).map_or(NOT_FOUND, |known| &known.id);
+        let id = knowledge
+            .causes
+            .get(cause)
+            .map_or(NOT_FOUND, |known| &known.id);
         let table = tables.get(id).filter(|_| cause < causes).map(seen);
         let of = |item: &Observation| {
             let looked = table.and_then(|table| table.get(&item.id));

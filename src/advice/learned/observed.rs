@@ -119,12 +119,7 @@ impl Cells {
         )
     }
 
-    fn fitted(
-        &self,
-        shift: f64,
-        totals: &[Looked],
-        start: &dyn Fn(f64) -> f64,
-    ) -> (Setting, f64) {
+    fn fitted(&self, shift: f64, totals: &[Looked], start: &dyn Fn(f64) -> f64) -> (Setting, f64) {
         let backgrounds = self.practice.last().into_iter().flatten();
         let whole = fits_of(
             backgrounds
@@ -144,9 +139,8 @@ impl Cells {
                 .flat_map(|(practice, counts)| practice.iter().zip(counts).enumerate())
                 .filter(move |(_, ((_, listed), seen))| *listed == wanted && seen.looked > 0.0)
         };
-        let listed = fits_of(
-            cells(true).map(|(_, (&(p, _), &seen))| (shifted(start(p), shift), seen)),
-        );
+        let listed =
+            fits_of(cells(true).map(|(_, (&(p, _), &seen))| (shifted(start(p), shift), seen)));
         let background = fits_of(cells(false).map(|(item, (&(p, _), &seen))| {
             (setting.background(start(p), totals[item], seen), seen)
         }));

@@ -120,10 +120,7 @@ fn fleet(counts: &[Vec<f64>], practice: &[Vec<f64>]) -> Vec<Vec<f64>> {
         .iter()
         .map(|weights| weights.iter().sum())
         .collect();
-    let cases: Vec<f64> = counts
-        .iter()
-        .map(|counts| counts.iter().sum())
-        .collect();
+    let cases: Vec<f64> = counts.iter().map(|counts| counts.iter().sum()).collect();
     (0..practice.len())
         .map(|class| {
             let mut shares: Vec<f64> = (0..causes)

@@ -43,13 +43,20 @@ pub(super) fn exponent(knowledge: &Knowledge, learned: &Learned, lessons: &Lesso
     let fits = EXPONENTS.map(|exponent| {
         let start = -0.5 * (exponent.ln() / EXPONENT_SPREAD).powi(2);
         told.iter().fold(start, |fit, case| {
-            let logs = case.causes.iter().map(|(prior, ln)| prior.ln() + exponent * ln);
+            let logs = case
+                .causes
+                .iter()
+                .map(|(prior, ln)| prior.ln() + exponent * ln);
             let logs: Vec<f64> = logs.collect();
             fit + case.weight * (logs[0] - super::ln_sum(&logs))
         })
     });
     let shares = shares_of(&fits);
-    EXPONENTS.iter().zip(&shares).map(|(at, share)| at * share).sum()
+    EXPONENTS
+        .iter()
+        .zip(&shares)
+        .map(|(at, share)| at * share)
+        .sum()
 }
 
 /// Share of the searches without a cause that gave up on a listed one.
@@ -67,7 +74,9 @@ pub(super) fn given_up(knowledge: &Knowledge, learned: &Learned, lessons: &Lesso
             let listed: f64 = prior[..knowledge.causes.len()].iter().sum();
             let none = learned.trust * items.ln_symptoms(learned, knowledge.causes.len());
             let against = super::ln_sum(&logs) - listed.ln() - none;
-            against.is_finite().then_some((case.weight, against.clamp(-500.0, 500.0)))
+            against
+                .is_finite()
+                .then_some((case.weight, against.clamp(-500.0, 500.0)))
         })
         .collect();
     let fits = GIVEN_UP.map(|share| {
@@ -77,7 +86,11 @@ pub(super) fn given_up(knowledge: &Knowledge, learned: &Learned, lessons: &Lesso
             .sum()
     });
     let shares = shares_of(&fits);
-    GIVEN_UP.iter().zip(&shares).map(|(at, share)| at * share).sum()
+    GIVEN_UP
+        .iter()
+        .zip(&shares)
+        .map(|(at, share)| at * share)
+        .sum()
 }
 
 fn told(knowledge: &Knowledge, learned: &Learned, case: &Remembered) -> Option<Told> {
@@ -102,9 +115,9 @@ fn told(knowledge: &Knowledge, learned: &Learned, case: &Remembered) -> Option<T
 
 /// ln of the chance of what a case showed under its own cause, had the case not been counted.
 fn without_itself(learned: &Learned, items: &Items, truth: usize, weight: f64) -> f64 {
-    let mut ln = items
-        .loss
-        .map_or(0.0, |loss| learned.losses[truth].ln_density_without(loss, weight));
+    let mut ln = items.loss.map_or(0.0, |loss| {
+        learned.losses[truth].ln_density_without(loss, weight)
+    });
     for (items, observed) in [
         (&items.signs, &learned.signs),
         (&items.antecedents, &learned.antecedents),

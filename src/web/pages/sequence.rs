@@ -168,7 +168,7 @@ async fn view(
         page,
         tool: None,
         tool_class: show::class_name(catalogue, about.class().as_str()),
-        basis: basis(advice),
+        basis: basis(catalogue, advice),
         steps: steps(catalogue, &answer, state),
         expected: show::minutes(advice.expected_minutes),
         practice: show::minutes(advice.practice_minutes),
@@ -189,11 +189,12 @@ async fn view(
     })
 }
 
-fn basis(advice: &Advice) -> String {
+fn basis(catalogue: &Catalogue, advice: &Advice) -> String {
     format!(
-        "{} of this class, {} in the fleet, and common practice (no source)",
+        "{} of this class, {} in the fleet, and common practice (no source). {}",
         show::counted(advice.belief.class_cases, "closed case", "closed cases"),
         show::count(advice.belief.fleet_cases),
+        show::old_cases(catalogue.half_life_days()),
     )
 }
 

@@ -208,12 +208,12 @@ fn chances(all: &Score) -> DataTable {
             vec![
                 "Brier score, 0 to 2".to_owned(),
                 number(all.brier),
-                "not computed".to_owned(),
+                number(all.practice_brier),
             ],
             vec![
                 "Expected calibration error".to_owned(),
                 number(all.calibration_error),
-                "not computed".to_owned(),
+                number(all.practice_calibration_error),
             ],
         ],
     }

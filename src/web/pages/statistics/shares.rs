@@ -529,7 +529,7 @@ fn pooled(app: &App, selection: &Selection) -> Option<Part> {
     if filter.site.is_some() || filter.from_day.is_some() || filter.to_day.is_some() {
         return None;
     }
-    let mut chances = app.knowledge.pooled(class);
+    let mut chances = app.knowledge.pooled(class, app.today());
     chances.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
     let rows: Vec<_> = chances
         .iter()
@@ -547,10 +547,11 @@ fn pooled(app: &App, selection: &Selection) -> Option<Part> {
     Some(Part {
         id: "pooled".to_owned(),
         title: "What the next case is likely to be".to_owned(),
-        intro:
+        intro: format!(
             "The class’s own cases, held up by the rest of the fleet and by common practice where \
-                they are few. The check sequence starts from these chances."
-                .to_owned(),
+             they are few. {} The check sequence starts from these chances.",
+            show::old_cases(app.catalogue.half_life_days())
+        ),
         tables: vec![DataTable {
             caption: "Pooled share of each cause with its 95 % posterior interval".to_owned(),
             headings: ["Cause", "Pooled share", "95 % posterior interval"]
