@@ -117,8 +117,8 @@ pub fn backtest(
     let mut left_out = Vec::new();
     let mut usual = Usual::new();
     for (done, case) in order.iter().enumerate() {
-        // Learning anew at each fiftieth more cases uses, if anything, less than was known.
-        if ledger.len() > learned_from + learned_from / 50 {
+        // Learning anew at each twentieth more cases uses, if anything, less than was known.
+        if ledger.len() > learned_from + learned_from / 20 {
             let aging = half_life_days.map(|half_life_days| Aging {
                 today: case.occurred_day,
                 half_life_days,

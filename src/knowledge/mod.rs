@@ -39,6 +39,9 @@ pub fn case_of(
     }
 }
 
+/// A state of the ledger: its revision and, where old cases weigh less, the day.
+type State = (u64, i64);
+
 /// The memory.
 #[derive(Debug)]
 pub struct Knowledge {
@@ -47,9 +50,8 @@ pub struct Knowledge {
     untaught: Learned,
     ledger: RwLock<Ledger>,
     half_life_days: Option<f64>,
-    /// What the ledger teaches, with the revision it was learnt from and, where old cases
-    /// weigh less, the day.
-    learned: Mutex<Option<((u64, i64), Arc<Learned>)>>,
+    /// What the ledger teaches, with the state it was learnt from.
+    learned: Mutex<Option<(State, Arc<Learned>)>>,
 }
 
 impl Knowledge {
