@@ -3,7 +3,8 @@
 //! Takes CSV, TSV and pasted columns: separated by comma, semicolon, tab, bar or spaces; with a
 //! decimal point or comma; with a unit in the header, beside the number or given apart; with
 //! times as ISO 8601, day and clock, clock alone, epoch seconds or elapsed time. The input
-//! streams line by line: only the readings are kept (20 bytes each), never the text.
+//! comes in pieces of any length ([`LogReader`]): only the readings are kept (20 bytes each) and the
+//! line begun, never the text.
 //!
 //! Invariants: nothing is dropped in silence: a line that is not used stands in
 //! [`PressureLog::problems`] with its number and reason; what was guessed stands in
@@ -13,11 +14,12 @@ mod cell;
 mod layout;
 mod plain;
 mod read;
+mod readings;
 mod tidy;
 mod time;
 
 #[cfg(test)]
 mod tests;
 
-pub use read::{LineProblem, LogError, LogOptions, PressureLog, Problems, read_log};
+pub use read::{LineProblem, LogError, LogOptions, LogReader, PressureLog, Problems, read_log};
 pub use tidy::{Mark, MarkKind, TidyRecord, tidy};

@@ -1,12 +1,11 @@
-//! Streams a log line by line into times and pressures.
+//! Streams a log, in pieces of any length, into times and pressures.
 
+use std::borrow::Cow;
 use std::io::BufRead;
 
-use super::cell;
-use super::layout::{self, Layout, NoLayout, TimeColumns};
-use super::plain::PlainLines;
-use super::time::{self, Moment};
-use crate::vacuum::units::{PressureUnit, TimeUnit, read_pressure};
+use super::layout::{self, NoLayout};
+use super::readings::Readings;
+use crate::vacuum::units::{PressureUnit, TimeUnit};
 
 /// What the sender knows that the log does not say.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -47,7 +46,7 @@ impl Problems {
     /// The most problems that are listed.
     pub const LISTED: usize = 100;
 
-    fn note(&mut self, line: u32, problem: String) {
+    pub(super) fn note(&mut self, line: u32, problem: String) {
         self.count += 1;
         if self.listed.len() < Self::LISTED {
             self.listed.push(LineProblem { line, problem });
@@ -87,6 +86,14 @@ pub enum LogError {
         line: u32,
         /// That line, shortened.
         text: String,
+    },
+    /// A first line that is no line, in a log without readings.
+    #[error(
+        "line {line}: too long for a line of readings; accepted: a line for each reading, with a time and a pressure"
+    )]
+    LineTooLong {
+        /// The line, counted from one.
+        line: u32,
     },
     /// Commas both between columns and inside numbers.
     #[error(
@@ -134,347 +141,195 @@ pub enum LogError {
 const SAMPLE: usize = 60;
 /// A line longer than this is not a line of readings.
 const LONGEST_LINE: usize = 1 << 16;
+const TOO_LONG: &str = "too long for a line of readings; line not used";
 /// The most lines of a log.
 const MOST_LINES: u32 = 20_000_000;
 
-/// Reads a whole log, keeping its readings and not its text.
-pub fn read_log<R: BufRead>(mut input: R, options: &LogOptions) -> Result<PressureLog, LogError> {
-    let mut sample: Vec<(u32, String)> = Vec::with_capacity(SAMPLE);
-    let mut buffer = Vec::with_capacity(256);
-    let mut line = 0;
-    while sample.len() < SAMPLE && next_line(&mut input, &mut buffer, &mut line)? {
-        let text = std::str::from_utf8(&buffer)
-            .ok()
-            .filter(|text| !text.contains('\0'))
-            .ok_or(LogError::NotText { line })?;
-        let text = text.trim_start_matches('\u{feff}');
-        if !text.trim().is_empty() {
-            sample.push((line, text.to_owned()));
-        }
-    }
-    let Some((first_line, first_text)) = sample.first() else {
-        return Err(LogError::Empty);
-    };
-    let texts: Vec<&str> = sample.iter().map(|(_, text)| text.as_str()).collect();
-    let layout = layout::find(&texts).map_err(|reason| match reason {
-        NoLayout::NoColumns => LogError::NoColumns {
-            line: *first_line,
-            text: shortened(first_text),
-        },
-        NoLayout::CommaTwice => LogError::CommaTwice { line: *first_line },
-    })?;
-    let mut reader = Reader::new(layout, options);
-    for (line, text) in sample.iter().skip(reader.layout.preamble) {
-        reader.take(*line, text)?;
-    }
-    while next_line(&mut input, &mut buffer, &mut line)? {
-        if reader.take_plain(line, &buffer) {
-            continue;
-        }
-        match std::str::from_utf8(&buffer) {
-            Ok(text) if !text.contains('\0') => reader.take(line, text)?,
-            _ => reader
-                .log
-                .problems
-                .note(line, "not plain text; line not used".to_owned()),
-        }
-    }
-    reader.finish()
+/// Takes a log in pieces as they arrive and keeps its readings, not its text.
+///
+/// What the sender knows of units may come last: it is asked for by [`LogReader::finish`].
+#[derive(Debug, Default)]
+pub struct LogReader {
+    stage: Stage,
+    /// The begun line at the end of the last piece.
+    begun: Vec<u8>,
+    /// Whether the begun line is too long, and the rest of it passed over.
+    too_long: bool,
+    line: u32,
 }
 
-/// Reads the next line into `buffer`, without its end; `false` at the end of the input.
-fn next_line<R: BufRead>(
-    input: &mut R,
-    buffer: &mut Vec<u8>,
-    line: &mut u32,
-) -> Result<bool, LogError> {
-    buffer.clear();
-    if input.read_until(b'\n', buffer)? == 0 {
-        return Ok(false);
-    }
-    if *line >= MOST_LINES {
-        return Err(LogError::TooLong { most: MOST_LINES });
-    }
-    *line += 1;
-    while matches!(buffer.last(), Some(b'\n' | b'\r')) {
-        buffer.pop();
-    }
-    Ok(true)
+#[derive(Debug)]
+enum Stage {
+    /// The first lines that are not blank, by which the layout is found; one too long is empty.
+    Sample(Vec<(u32, String)>),
+    Readings(Box<Readings>),
+    Failed(LogError),
 }
 
-struct Reader<'o> {
-    layout: Layout,
-    /// Empty between lines.
-    cells: Vec<&'static str>,
-    options: &'o LogOptions,
-    /// The quick way through lines of two plain numbers, if the layout has such.
-    plain: Option<PlainLines>,
-    log: PressureLog,
-    scale: f64,
-    /// Added to clock times, for each midnight passed.
-    midnights: f64,
-    last_clock: Option<f64>,
-    epoch_seen: bool,
-    elapsed_seen: bool,
-    unsure_date: bool,
+impl Default for Stage {
+    fn default() -> Self {
+        Self::Sample(Vec::with_capacity(SAMPLE))
+    }
 }
 
-impl<'o> Reader<'o> {
-    fn new(layout: Layout, options: &'o LogOptions) -> Self {
-        let scale = layout
-            .time_scale
-            .or(options.time_unit.map(layout::seconds_in))
-            .unwrap_or(1.0);
-        Self {
-            plain: PlainLines::of(&layout, options.pressure_unit),
-            layout,
-            cells: Vec::new(),
-            options,
-            log: PressureLog::default(),
-            scale,
-            midnights: 0.0,
-            last_clock: None,
-            epoch_seen: false,
-            elapsed_seen: false,
-            unsure_date: false,
-        }
+impl LogReader {
+    /// A reader that has read nothing.
+    pub fn new() -> Self {
+        Self::default()
     }
 
-    /// Takes a line of plain numbers the quick way; `false` leaves it to [`Self::take`].
-    fn take_plain(&mut self, line: u32, bytes: &[u8]) -> bool {
-        let Some(plain) = &self.plain else {
-            return false;
-        };
-        let Some((time, pressure)) = plain.read(bytes) else {
-            return false;
-        };
-        let pascals = pressure * plain.unit.pascals_per_unit();
-        if !(pascals > 0.0 && pascals.is_finite()) || self.log.unit != Some(plain.unit) {
-            return false;
-        }
-        let seconds = self.number_seconds(time);
-        self.log.seconds.push(seconds);
-        self.log.pascals.push(pascals);
-        self.log.lines.push(line);
-        true
-    }
-
-    /// Seconds of a time that is a number alone.
-    fn number_seconds(&mut self, value: f64) -> f64 {
-        if time::is_epoch(value) {
-            self.epoch_seen = true;
-        } else {
-            self.elapsed_seen = true;
-        }
-        time::number_seconds(value, self.scale)
-    }
-
-    fn take(&mut self, line: u32, text: &str) -> Result<(), LogError> {
-        if text.len() > LONGEST_LINE {
-            self.log.problems.note(
-                line,
-                "too long for a line of readings; line not used".to_owned(),
-            );
-            return Ok(());
-        }
-        if text.trim_ascii().is_empty() {
-            return Ok(());
-        }
-        // The vector of the line before is used again: one allocation for the whole log.
-        let mut cells: Vec<&str> = std::mem::take(&mut self.cells);
-        self.layout.separator.cut(text, &mut cells);
-        let taken = self.take_cells(line, &cells);
-        cells.clear();
-        self.cells = cells.into_iter().map(|_| "").collect();
-        taken
-    }
-
-    fn take_cells(&mut self, line: u32, cells: &[&str]) -> Result<(), LogError> {
-        let Some(seconds) = self.time_of(cells) else {
-            let cell = self.time_cell(cells);
-            let problem = if cells
-                .first()
-                .is_some_and(|cell| cell.starts_with(['#', '%']))
+    /// Takes the next piece; what is wrong with the log is told by [`LogReader::finish`].
+    pub fn push(&mut self, mut bytes: &[u8]) {
+        while !bytes.is_empty() && !matches!(self.stage, Stage::Failed(_)) {
+            if self.begun.is_empty()
+                && !self.too_long
+                && let Stage::Readings(readings) = &mut self.stage
             {
-                "a remark; line not used".to_owned()
-            } else {
-                format!("cannot read {cell:?} as a time; line not used")
-            };
-            self.log.problems.note(line, problem);
-            return Ok(());
-        };
-        match self.pressure_of(line, cells)? {
-            Ok((pascals, unit)) => {
-                if self.log.unit.is_none() {
-                    self.log.unit = Some(unit);
-                }
-                self.log.seconds.push(seconds);
-                self.log.pascals.push(pascals);
-                self.log.lines.push(line);
+                let (lines, used) = readings.take_plain(bytes, self.line, MOST_LINES);
+                self.line += lines;
+                bytes = &bytes[used..];
             }
-            Err(problem) => self.log.problems.note(line, problem),
-        }
-        Ok(())
-    }
-
-    fn time_cell(&self, cells: &[&str]) -> String {
-        let column = match self.layout.time {
-            TimeColumns::One(column) | TimeColumns::DateAndClock(_, column) => column,
-        };
-        shortened(cells.get(column).copied().unwrap_or(""))
-    }
-
-    fn time_of(&mut self, cells: &[&str]) -> Option<f64> {
-        match self.layout.time {
-            TimeColumns::DateAndClock(date, clock) => {
-                let Some(Moment::Day(days, unsure)) = time::moment(cells.get(date)?) else {
-                    return None;
-                };
-                let Some(Moment::Clock(seconds)) = time::moment(cells.get(clock)?) else {
-                    return None;
-                };
-                self.unsure_date |= unsure;
-                Some(days * 86_400.0 + seconds)
-            }
-            TimeColumns::One(column) => {
-                let cell = cells.get(column)?;
-                if let Some(value) = cell::number(cell, self.layout.decimal_comma) {
-                    if !value.is_finite() {
-                        return None;
-                    }
-                    return Some(self.number_seconds(value));
-                }
-                match time::moment(cell)? {
-                    Moment::Instant(seconds) => Some(seconds),
-                    Moment::Day(..) => None,
-                    Moment::Clock(seconds) => {
-                        if self
-                            .last_clock
-                            .is_some_and(|last| seconds < last - 43_200.0)
-                        {
-                            self.midnights += 86_400.0;
-                        }
-                        self.last_clock = Some(seconds);
-                        Some(seconds + self.midnights)
+            match bytes.iter().position(|byte| *byte == b'\n') {
+                Some(at) => {
+                    let (end, rest) = bytes.split_at(at);
+                    bytes = &rest[1..];
+                    if self.begun.is_empty() {
+                        self.end_line(end);
+                    } else {
+                        self.begin(end);
+                        let mut line = std::mem::take(&mut self.begun);
+                        self.end_line(&line);
+                        line.clear();
+                        self.begun = line;
                     }
                 }
+                None => {
+                    self.begin(bytes);
+                    return;
+                }
             }
         }
     }
 
-    /// The pressure of a line; the inner error is a problem of that line alone.
-    fn pressure_of(
-        &mut self,
-        line: u32,
-        cells: &[&str],
-    ) -> Result<Result<(f64, PressureUnit), String>, LogError> {
-        let Some(cell) = cells
-            .get(self.layout.pressure)
-            .filter(|cell| !cell.is_empty())
-        else {
-            return Ok(Err("no pressure in this line; line not used".to_owned()));
-        };
-        let beside = self
-            .layout
-            .unit_column
-            .and_then(|column| cells.get(column))
-            .and_then(|cell| cell.parse().ok());
-        let unit = beside.or(self.layout.unit).or(self.options.pressure_unit);
-        let (value, unit) = match cell::number(cell, self.layout.decimal_comma) {
-            Some(value) => match unit {
-                Some(unit) => (value, unit),
-                None => return Err(LogError::UnitMissing { line }),
-            },
-            None => match read_pressure(cell, unit) {
-                Ok(typed) => (typed.value, typed.unit),
-                Err(error) => return Ok(Err(format!("{error}; line not used"))),
-            },
-        };
-        let pascals = value * unit.pascals_per_unit();
-        if !pascals.is_finite() {
-            return Ok(Err(format!(
-                "the pressure {:?} is not a finite number; line not used",
-                shortened(cell)
-            )));
+    /// The readings, with what the log itself does not say; or why there are none.
+    ///
+    /// # Errors
+    /// See [`LogError`].
+    pub fn finish(mut self, options: &LogOptions) -> Result<PressureLog, LogError> {
+        if !self.begun.is_empty() || self.too_long {
+            let line = std::mem::take(&mut self.begun);
+            self.end_line(&line);
         }
-        if pascals <= 0.0 {
-            let what = if pascals < 0.0 { "negative" } else { "zero" };
-            return Ok(Err(format!(
-                "the pressure {:?} is {what}; line not used",
-                shortened(cell)
-            )));
+        if let Stage::Sample(_) = self.stage {
+            self.lay_out();
         }
-        if let Some(first) = self.log.unit.filter(|first| *first != unit) {
-            self.log.problems.note(
-                line,
-                format!("unit {unit} where the log began with {first}; read in its own unit"),
-            );
+        match self.stage {
+            Stage::Readings(readings) => readings.finish(options),
+            Stage::Failed(error) => Err(error),
+            Stage::Sample(_) => Err(LogError::Empty),
         }
-        Ok(Ok((pascals, unit)))
     }
 
-    fn finish(mut self) -> Result<PressureLog, LogError> {
-        match (self.log.seconds.len(), self.log.problems.listed.first()) {
-            (0, Some(first)) => {
-                return Err(LogError::NoReadings {
-                    line: first.line,
-                    problem: first.problem.clone(),
-                });
-            }
-            (0, None) => return Err(LogError::Empty),
-            (1, _) => {
-                return Err(LogError::OneReading {
-                    line: self.log.lines[0],
-                });
-            }
-            _ => {}
-        }
-        let layout = &self.layout;
-        let assumed = &mut self.log.assumed;
-        assumed.push(format!(
-            "columns separated by {}, decimal {}",
-            layout.separator.words(),
-            if layout.decimal_comma {
-                "comma"
-            } else {
-                "point"
-            }
-        ));
-        let name = layout
-            .pressure_name
-            .clone()
-            .unwrap_or_else(|| format!("column {}", layout.pressure + 1));
-        if layout.passed_over.is_empty() {
-            assumed.push(format!("pressure from {name:?}"));
+    fn begin(&mut self, part: &[u8]) {
+        if self.begun.len() + part.len() > LONGEST_LINE {
+            self.too_long = true;
         } else {
-            assumed.push(format!(
-                "pressure from {name:?}; not from {}",
-                layout.passed_over.join(", ")
-            ));
+            self.begun.extend_from_slice(part);
         }
-        if let (None, None, Some(unit)) =
-            (layout.unit, layout.unit_column, self.options.pressure_unit)
-        {
-            assumed.push(format!("pressures without a unit are in {unit}, as given"));
+    }
+
+    /// Takes a line without its line feed.
+    fn end_line(&mut self, bytes: &[u8]) {
+        if self.line >= MOST_LINES {
+            self.stage = Stage::Failed(LogError::TooLong { most: MOST_LINES });
+            return;
         }
-        if self.elapsed_seen && layout.time_scale.is_none() && self.options.time_unit.is_none() {
-            assumed.push("elapsed times without a unit are in seconds".to_owned());
+        self.line += 1;
+        let line = self.line;
+        let too_long = std::mem::take(&mut self.too_long) || bytes.len() > LONGEST_LINE;
+        let bytes = bytes.trim_ascii_end();
+        // A unit in another encoding should not cost the readings.
+        let text = String::from_utf8_lossy(bytes);
+        match &mut self.stage {
+            Stage::Sample(_) if bytes.contains(&0) => {
+                self.stage = Stage::Failed(LogError::NotText { line });
+            }
+            Stage::Sample(sample) => {
+                let text = text.trim_start_matches('\u{feff}');
+                if too_long {
+                    sample.push((line, String::new()));
+                } else if !text.trim().is_empty() {
+                    sample.push((line, text.to_owned()));
+                }
+                if sample.len() == SAMPLE {
+                    self.lay_out();
+                }
+            }
+            Stage::Readings(readings) if bytes.contains(&0) => {
+                readings.pass_over(line, "not plain text; line not used");
+            }
+            Stage::Readings(readings) if too_long => {
+                readings.pass_over(line, TOO_LONG);
+            }
+            Stage::Readings(readings) => readings.take(line, text),
+            Stage::Failed(_) => {}
         }
-        if self.epoch_seen {
-            assumed.push("large time numbers are epoch times".to_owned());
-        }
-        if self.unsure_date {
-            assumed.push("dates read as day, month, year".to_owned());
-        }
-        if self.midnights > 0.0 {
-            assumed
-                .push("a clock time that falls by more than 12 h has passed midnight".to_owned());
-        }
-        Ok(self.log)
+    }
+
+    /// Finds the layout by the sample, and reads the sample by it.
+    fn lay_out(&mut self) {
+        let Stage::Sample(sample) = &mut self.stage else {
+            return;
+        };
+        let sample = std::mem::take(sample);
+        let Some((first_line, first_text)) = sample.first() else {
+            self.stage = Stage::Failed(LogError::Empty);
+            return;
+        };
+        let texts: Vec<&str> = sample.iter().map(|(_, text)| text.as_str()).collect();
+        self.stage = match layout::find(&texts) {
+            Ok(layout) => {
+                let preamble = layout.preamble;
+                let mut readings = Box::new(Readings::new(layout));
+                for (line, text) in sample.iter().skip(preamble) {
+                    if text.is_empty() {
+                        readings.pass_over(*line, TOO_LONG);
+                    } else {
+                        readings.take(*line, Cow::Borrowed(text));
+                    }
+                }
+                Stage::Readings(readings)
+            }
+            Err(NoLayout::NoColumns) if first_text.is_empty() => {
+                Stage::Failed(LogError::LineTooLong { line: *first_line })
+            }
+            Err(NoLayout::NoColumns) => Stage::Failed(LogError::NoColumns {
+                line: *first_line,
+                text: shortened(first_text),
+            }),
+            Err(NoLayout::CommaTwice) => Stage::Failed(LogError::CommaTwice { line: *first_line }),
+        };
     }
 }
 
-fn shortened(text: &str) -> String {
+/// Reads a whole log, keeping its readings and not its text.
+///
+/// # Errors
+/// See [`LogError`].
+pub fn read_log<R: BufRead>(mut input: R, options: &LogOptions) -> Result<PressureLog, LogError> {
+    let mut reader = LogReader::new();
+    loop {
+        let piece = input.fill_buf()?;
+        if piece.is_empty() {
+            return reader.finish(options);
+        }
+        reader.push(piece);
+        let used = piece.len();
+        input.consume(used);
+    }
+}
+
+pub(super) fn shortened(text: &str) -> String {
     const LONGEST: usize = 60;
     let text = text.trim();
     if text.chars().count() <= LONGEST {

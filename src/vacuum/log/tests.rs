@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 
-use super::{LogError, LogOptions, MarkKind, PressureLog, TidyRecord, read_log, tidy};
+use super::{LogError, LogOptions, LogReader, MarkKind, PressureLog, TidyRecord, read_log, tidy};
 use crate::vacuum::units::{PressureUnit, TimeUnit};
 
 fn read(text: &str) -> Result<PressureLog, LogError> {
@@ -155,6 +155,68 @@ fn refuses_bad_input_with_its_line() {
     let utf16: Vec<u8> = "0,1\n".encode_utf16().flat_map(u16::to_le_bytes).collect();
     let error = read_log(utf16.as_slice(), &LogOptions::default()).unwrap_err();
     assert!(error.to_string().contains("UTF-8"), "{error}");
+}
+
+#[test]
+fn a_line_too_long_is_told_wherever_it_is_cut() {
+    let long = "9".repeat(70_000);
+    for before in [3, 200] {
+        let mut text = "t_s,p_pa\n".to_owned();
+        for row in 0..300 {
+            text.push_str(&if row == before {
+                format!("{long}\n")
+            } else {
+                format!("{row},1.5\n")
+            });
+        }
+        for piece in [1, 1000, 65_536, 100_000] {
+            let mut reader = LogReader::new();
+            for piece in text.as_bytes().chunks(piece) {
+                reader.push(piece);
+            }
+            let log = reader.finish(&LogOptions::default()).unwrap();
+            assert_eq!(log.seconds.len(), 299);
+            assert_eq!(log.problems.count, 1);
+            let told = &log.problems.listed[0];
+            assert_eq!(told.line, before + 2);
+            assert!(told.problem.contains("too long"), "{told:?}");
+        }
+    }
+}
+
+/// What the sender knows of units comes last, as in a form whose fields follow the file.
+#[test]
+fn units_may_be_given_after_the_log() {
+    let options = LogOptions {
+        pressure_unit: Some(PressureUnit::Millibar),
+        time_unit: Some(TimeUnit::Minute),
+    };
+    let mut text = "0;1e-3\n".to_owned();
+    for row in 1..200 {
+        text.push_str(&match row {
+            70 => "70;2 Pa\n".to_owned(),
+            71 => "71;3 mbar\n".to_owned(),
+            _ => format!("{row};1e-3\n"),
+        });
+    }
+    let log = read_log(text.as_bytes(), &options).unwrap();
+    assert_eq!(log.seconds[199], 199.0 * 60.0);
+    assert_eq!(log.pascals[69..73], [0.1, 2.0, 300.0, 0.1]);
+    assert_eq!(log.unit, Some(PressureUnit::Millibar));
+    let told: Vec<_> = log
+        .problems
+        .listed
+        .iter()
+        .map(|problem| problem.line)
+        .collect();
+    assert_eq!(
+        (told, log.problems.count),
+        (vec![71], 1),
+        "{:?}",
+        log.problems
+    );
+    let missing = read_log(text.as_bytes(), &LogOptions::default()).unwrap_err();
+    assert!(missing.to_string().contains("line 1"), "{missing}");
 }
 
 #[test]

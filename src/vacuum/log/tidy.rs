@@ -78,11 +78,21 @@ pub fn tidy(log: PressureLog) -> TidyRecord {
     record
 }
 
-/// The median of the steps above zero; zero if there is none.
+/// The most steps that are looked at for the usual one.
+const LOOKED_AT: usize = 4096;
+
+/// The median of the steps above zero, of a long record of [`LOOKED_AT`] steps spread over it; zero if
+/// there is none.
 fn usual_step(seconds: &[f64]) -> f64 {
-    let mut steps: Vec<f64> = seconds
-        .windows(2)
-        .map(|pair| pair[1] - pair[0])
+    let all = seconds.len().saturating_sub(1);
+    // Places by the golden ratio are even and fall in with no rhythm of a logger.
+    let place = |index: usize| match all {
+        ..=LOOKED_AT => index,
+        _ => ((index as f64 * 0.618_033_988_749_894_9).fract() * all as f64) as usize,
+    };
+    let mut steps: Vec<f64> = (0..all.min(LOOKED_AT))
+        .map(place)
+        .map(|at| seconds[at + 1] - seconds[at])
         .filter(|step| *step > 0.0)
         .collect();
     if steps.is_empty() {

@@ -21,11 +21,18 @@ pub(crate) struct Noise {
     pub(crate) memory: f64,
 }
 
+/// Columns that are whitened together: a residual and the derivatives by up to five parameters. One
+/// block of each makes a row.
+pub(crate) const COLUMNS: usize = 6;
+/// A residual and its derivatives at one block.
+pub(crate) type Row = [f64; COLUMNS];
+/// Sums of products of each two whitened columns.
+pub(crate) type Products = [[f64; COLUMNS]; COLUMNS];
+
 /// Turns residuals with the correlation of [`Noise`] into independent ones of unit variance.
 #[derive(Clone, Debug)]
 pub(crate) struct Whitener {
     steps: Vec<Step>,
-    log_determinant: f64,
     slope: Option<Slope>,
 }
 
@@ -34,6 +41,7 @@ pub(crate) struct Whitener {
 struct Slope {
     course: Vec<f64>,
     taken: f64,
+    taken_of_products: f64,
 }
 
 /// Standard deviation of the steady change of a gauge's gain over a test, as a share (common
@@ -47,38 +55,58 @@ struct Step {
     scale: f64,
 }
 
+impl Step {
+    /// The step to a block whose mean has the variance `scatter` about the drift, and the variance of
+    /// its surprise; `spread` is what is not known of the drift.
+    fn next(carry: f64, scatter: f64, drift: f64, spread: &mut f64) -> (Self, f64) {
+        let predicted = carry * carry * *spread + drift * (1.0 - carry * carry);
+        let total = predicted + scatter;
+        let gain = predicted / total;
+        *spread = predicted * (1.0 - gain);
+        let scale = total.sqrt().recip();
+        (Self { carry, gain, scale }, total)
+    }
+
+    /// Whitens a row; `mean` is what is expected of the drift of each column.
+    fn whiten(&self, row: &Row, mean: &mut Row) -> Row {
+        let mut white = [0.0; COLUMNS];
+        for column in 0..COLUMNS {
+            let predicted = self.carry * mean[column];
+            let surprise = row[column] - predicted;
+            mean[column] = predicted + self.gain * surprise;
+            white[column] = surprise * self.scale;
+        }
+        white
+    }
+}
+
+/// Correlation of the drift at a block with that at the block before.
+fn carry(before: Option<f64>, at: f64, memory: f64) -> f64 {
+    before.map_or(0.0, |before| (-(at - before) / memory).exp())
+}
+
+fn add(sums: &mut Products, white: &Row) {
+    for (sums, left) in sums.iter_mut().zip(white) {
+        for (sum, right) in sums.iter_mut().zip(white) {
+            *sum += left * right;
+        }
+    }
+}
+
 impl Whitener {
     pub(crate) fn new(noise: &Noise, blocks: &[Block]) -> Self {
         let drift = noise.drift * noise.drift;
         let scatter = (noise.scatter * noise.scatter).max(1e-16);
         let mut spread = drift;
         let mut before: Option<f64> = None;
-        let mut log_determinant = 0.0;
         let steps = blocks
             .iter()
             .map(|block| {
-                let carry = match before {
-                    Some(at) => (-(block.at - at) / noise.memory).exp(),
-                    None => 0.0,
-                };
-                before = Some(block.at);
-                let predicted = carry * carry * spread + drift * (1.0 - carry * carry);
-                let total = predicted + scatter / block.count;
-                let gain = predicted / total;
-                spread = predicted * (1.0 - gain);
-                log_determinant += total.ln();
-                Step {
-                    carry,
-                    gain,
-                    scale: total.sqrt().recip(),
-                }
+                let carry = carry(before.replace(block.at), block.at, noise.memory);
+                Step::next(carry, scatter / block.count, drift, &mut spread).0
             })
             .collect();
-        Self {
-            steps,
-            log_determinant,
-            slope: None,
-        }
+        Self { steps, slope: None }
     }
 
     /// The same with a gain that changes steadily from the start of the record, by a share of
@@ -93,10 +121,11 @@ impl Whitener {
         let square = dot(&course, &course);
         if square > 0.0 {
             let grown = 1.0 + gain * gain * square;
-            whitener.log_determinant += grown.ln();
             whitener.slope = Some(Slope {
                 course,
                 taken: (1.0 - grown.sqrt().recip()) / square,
+                // 2 taken - taken² |u|².
+                taken_of_products: (1.0 - grown.recip()) / square,
             });
         }
         whitener
@@ -119,9 +148,36 @@ impl Whitener {
         }
     }
 
-    /// Logarithm of the determinant of the covariance of the blocks.
+    /// Sums of products of the columns of `rows`, whitened, in one pass.
+    pub(crate) fn products(&self, rows: impl Iterator<Item = Row>) -> Products {
+        let mut sums = [[0.0; COLUMNS]; COLUMNS];
+        let mut mean = [0.0; COLUMNS];
+        let Some(slope) = &self.slope else {
+            for (row, step) in rows.zip(&self.steps) {
+                add(&mut sums, &step.whiten(&row, &mut mean));
+            }
+            return sums;
+        };
+        let mut along = [0.0; COLUMNS];
+        for ((row, step), course) in rows.zip(&self.steps).zip(&slope.course) {
+            let white = step.whiten(&row, &mut mean);
+            add(&mut sums, &white);
+            for (along, white) in along.iter_mut().zip(&white) {
+                *along += course * white;
+            }
+        }
+        for (sums, left) in sums.iter_mut().zip(&along) {
+            for (sum, right) in sums.iter_mut().zip(&along) {
+                *sum -= slope.taken_of_products * left * right;
+            }
+        }
+        sums
+    }
+
+    /// Logarithm of the determinant of the covariance of the blocks, without a change of gain.
+    #[cfg(test)]
     pub(crate) fn log_determinant(&self) -> f64 {
-        self.log_determinant
+        self.steps.iter().map(|step| -2.0 * step.scale.ln()).sum()
     }
 
     /// Readings' worth of independent scatter for a level: how many independent readings with the
@@ -141,8 +197,25 @@ impl Whitener {
 pub(crate) fn estimate(blocks: &[Block], residuals: &[f64], columns: &[Vec<f64>]) -> Noise {
     let readings: f64 = blocks.iter().map(|block| block.count).sum();
     let typical = readings / blocks.len() as f64;
+    let rows: Vec<Row> = residuals
+        .iter()
+        .enumerate()
+        .map(|(index, residual)| {
+            let mut row = [0.0; COLUMNS];
+            row[0] = *residual;
+            for (value, column) in row[1..].iter_mut().zip(columns) {
+                *value = column[index];
+            }
+            row
+        })
+        .collect();
     let mut best: Option<(f64, Noise)> = None;
     for memory in MEMORIES {
+        let mut before = None;
+        let carries: Vec<f64> = blocks
+            .iter()
+            .map(|block| carry(before.replace(block.at), block.at, memory))
+            .collect();
         for ratio in RATIOS {
             // `ratio` is the drift over the scatter of a block mean.
             let trial = Noise {
@@ -150,7 +223,8 @@ pub(crate) fn estimate(blocks: &[Block], residuals: &[f64], columns: &[Vec<f64>]
                 drift: ratio / typical.sqrt(),
                 memory,
             };
-            let Some((deviance, variance)) = restricted(blocks, residuals, columns, &trial) else {
+            let Some((deviance, variance)) = restricted(blocks, &rows, &carries, trial.drift)
+            else {
                 continue;
             };
             let scale = variance.sqrt();
@@ -195,51 +269,73 @@ const PRIOR_DRIFT: f64 = 0.02;
 const SPREAD_BELOW: f64 = 0.3;
 const SPREAD_ABOVE: f64 = 1.0;
 
-/// Restricted deviance with the scale profiled out, and that scale's square.
-fn restricted(
-    blocks: &[Block],
-    residuals: &[f64],
-    columns: &[Vec<f64>],
-    noise: &Noise,
-) -> Option<(f64, f64)> {
-    let whitener = Whitener::new(noise, blocks);
-    let mut rest = residuals.to_vec();
-    whitener.whiten(&mut rest);
-    // Modified Gram-Schmidt: projects the fitted directions out and gives their determinant.
-    let mut basis: Vec<Vec<f64>> = Vec::with_capacity(columns.len());
-    let mut log_information = 0.0;
-    for column in columns {
-        let mut column = column.clone();
-        whitener.whiten(&mut column);
-        let before = dot(&column, &column);
-        for unit in &basis {
-            let share = dot(unit, &column);
-            for (value, one) in column.iter_mut().zip(unit) {
-                *value -= share * one;
-            }
-        }
-        let left = dot(&column, &column);
-        if left <= 1e-8 * before || left <= 0.0 {
+/// Restricted deviance with the scale profiled out, and that scale's square; scatter is one.
+fn restricted(blocks: &[Block], rows: &[Row], carries: &[f64], drift: f64) -> Option<(f64, f64)> {
+    let drift = drift * drift;
+    let mut sums = [[0.0; COLUMNS]; COLUMNS];
+    let mut mean = [0.0; COLUMNS];
+    let mut spread = drift;
+    let mut determinant = Product::default();
+    for ((block, row), carry) in blocks.iter().zip(rows).zip(carries) {
+        let (step, total) = Step::next(*carry, block.count.recip(), drift, &mut spread);
+        determinant.times(total);
+        add(&mut sums, &step.whiten(row, &mut mean));
+    }
+    // Takes the fitted directions out one after the other and multiplies what is left of each.
+    let whole: [f64; COLUMNS] = std::array::from_fn(|column| sums[column][column]);
+    let mut information = Product::default();
+    let mut taken = 0;
+    for pivot in 1..COLUMNS {
+        let left = sums[pivot][pivot];
+        if left <= 1e-8 * whole[pivot] || left <= 0.0 {
             continue;
         }
-        log_information += left.ln();
-        let length = left.sqrt();
-        for value in &mut column {
-            *value /= length;
+        information.times(left);
+        taken += 1;
+        let along = sums[pivot];
+        for row in (0..COLUMNS).filter(|row| *row != pivot) {
+            let share = along[row] / left;
+            for column in 0..COLUMNS {
+                sums[row][column] -= share * along[column];
+            }
         }
-        let share = dot(&column, &rest);
-        for (value, one) in rest.iter_mut().zip(&column) {
-            *value -= share * one;
-        }
-        basis.push(column);
     }
-    let freedom = blocks.len() as f64 - basis.len() as f64;
+    let freedom = blocks.len() as f64 - f64::from(taken);
     if freedom < 1.0 {
         return None;
     }
-    let variance = (dot(&rest, &rest) / freedom).max(1e-12);
-    let deviance = whitener.log_determinant() + log_information + freedom * variance.ln();
+    let variance = (sums[0][0] / freedom).max(1e-12);
+    let deviance = determinant.ln() + information.ln() + freedom * variance.ln();
     (deviance.is_finite()).then_some((deviance, variance))
+}
+
+/// A product of numbers above zero that may leave the range of a float, for its logarithm.
+struct Product {
+    part: f64,
+    log: f64,
+}
+
+impl Default for Product {
+    fn default() -> Self {
+        Self {
+            part: 1.0,
+            log: 0.0,
+        }
+    }
+}
+
+impl Product {
+    fn times(&mut self, factor: f64) {
+        self.part *= factor;
+        if !(1e-100..1e100).contains(&self.part) {
+            self.log += self.part.ln();
+            self.part = 1.0;
+        }
+    }
+
+    fn ln(&self) -> f64 {
+        self.log + self.part.ln()
+    }
 }
 
 fn dot(left: &[f64], right: &[f64]) -> f64 {

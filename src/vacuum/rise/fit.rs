@@ -3,11 +3,11 @@
 //! Levenberg-Marquardt on whitened residuals of `ln p`; a parameter at its bound is held there
 //! while the slope pushes outward. Must not import I/O.
 
-use super::drift::Whitener;
+use super::drift::{COLUMNS, Products, Whitener};
 use super::reduce::Block;
 
 /// Number of parameters of every curve; a curve that needs fewer holds the rest.
-pub(crate) const PARAMETERS: usize = 5;
+pub(crate) const PARAMETERS: usize = COLUMNS - 1;
 /// Values of the parameters.
 pub(crate) type Parameters = [f64; PARAMETERS];
 
@@ -47,13 +47,6 @@ pub(crate) struct Problem<'a> {
     log_scale: f64,
 }
 
-/// Work space of one evaluation.
-#[derive(Default)]
-struct Columns {
-    residual: Vec<f64>,
-    slopes: [Vec<f64>; PARAMETERS],
-}
-
 impl<'a> Problem<'a> {
     pub(crate) fn new(blocks: &'a [Block], whitener: &'a Whitener, log_scale: f64) -> Self {
         Self {
@@ -70,16 +63,14 @@ impl<'a> Problem<'a> {
         for (value, (low, high)) in parameters.iter_mut().zip(bounds) {
             *value = value.clamp(low, high);
         }
-        let mut here = Columns::default();
-        let mut next = Columns::default();
-        let mut deviance = self.evaluate(&shape, &free, &parameters, &mut here);
+        let mut here = self.evaluate(&shape, &free, &parameters);
+        let mut deviance = here[0][0];
         let mut damping = 1e-3;
         for _ in 0..60 {
-            let (matrix, slope) = normal(&here, &free);
             let mut moved = false;
             let mut gained = 0.0;
             for _ in 0..8 {
-                let step = solve(&matrix, &slope, &free, &parameters, &bounds, damping);
+                let step = solve(&here, &free, &parameters, &bounds, damping);
                 let mut trial = parameters;
                 for index in 0..PARAMETERS {
                     let (low, high) = bounds[index];
@@ -88,12 +79,13 @@ impl<'a> Problem<'a> {
                 if trial == parameters {
                     break;
                 }
-                let reached = self.evaluate(&shape, &free, &trial, &mut next);
+                let next = self.evaluate(&shape, &free, &trial);
+                let reached = next[0][0];
                 if reached < deviance {
                     gained = deviance - reached;
                     parameters = trial;
                     deviance = reached;
-                    std::mem::swap(&mut here, &mut next);
+                    here = next;
                     damping = (damping * 0.1).max(1e-9);
                     moved = true;
                     break;
@@ -138,35 +130,18 @@ impl<'a> Problem<'a> {
             .collect()
     }
 
-    fn evaluate<C: Curve>(
-        &self,
-        shape: &C,
-        free: &Free,
-        parameters: &Parameters,
-        out: &mut Columns,
-    ) -> f64 {
+    /// Sums of products of the whitened residual (first) and derivatives by the free parameters.
+    fn evaluate<C: Curve>(&self, shape: &C, free: &Free, parameters: &Parameters) -> Products {
         let prepared = shape.prepare(free, parameters);
-        out.residual.clear();
-        for slopes in &mut out.slopes {
-            slopes.clear();
-        }
-        for block in self.blocks {
+        self.whitener.products(self.blocks.iter().map(|block| {
             let (model, slopes) = shape.log_pressure(block.at, &prepared);
-            out.residual
-                .push(block.log_pressure - self.log_scale - model);
+            let mut row = [0.0; COLUMNS];
+            row[0] = block.log_pressure - self.log_scale - model;
             for index in 0..PARAMETERS {
-                if free[index] {
-                    out.slopes[index].push(slopes[index]);
-                }
+                row[1 + index] = if free[index] { slopes[index] } else { 0.0 };
             }
-        }
-        self.whitener.whiten(&mut out.residual);
-        for (slopes, free) in out.slopes.iter_mut().zip(free) {
-            if *free {
-                self.whitener.whiten(slopes);
-            }
-        }
-        out.residual.iter().map(|value| value * value).sum()
+            row
+        }))
     }
 }
 
@@ -248,10 +223,13 @@ fn edge<C: Curve>(
     cut: f64,
 ) -> f64 {
     // A family that lies above the cut with nothing held cannot come below it.
-    let mut warm: Vec<Fit<C>> = fits
+    let mut warm: Vec<Trail<C>> = fits
         .iter()
         .filter(|fit| fit.deviance - lowest <= cut)
-        .copied()
+        .map(|fit| Trail {
+            fit: *fit,
+            before: None,
+        })
         .collect();
     let mut height = |value: f64| held(problem, &mut warm, index, value) - lowest - cut;
     let outward = bound - centre;
@@ -300,44 +278,49 @@ fn edge<C: Curve>(
     0.5 * (inside + outside)
 }
 
+/// The last fit of a family on the way along a profile, and the parameters of the one before.
+struct Trail<C> {
+    fit: Fit<C>,
+    before: Option<Parameters>,
+}
+
+impl<C: Curve> Trail<C> {
+    /// Where the fit with parameter `index` at `value` is likely to lie: on the line through the last
+    /// two.
+    fn ahead(&self, index: usize, value: f64) -> Parameters {
+        let last = self.fit.parameters;
+        let mut ahead = last;
+        if let Some(before) = self.before {
+            let share = (value - last[index]) / (last[index] - before[index]);
+            if share.abs() <= 3.0 {
+                for (ahead, before) in ahead.iter_mut().zip(before) {
+                    *ahead += share * (*ahead - before);
+                }
+            }
+        }
+        ahead[index] = value;
+        ahead
+    }
+}
+
 /// Lowest deviance over the families with parameter `index` held at `value`.
-fn held<C: Curve>(problem: &Problem<'_>, warm: &mut [Fit<C>], index: usize, value: f64) -> f64 {
+fn held<C: Curve>(problem: &Problem<'_>, warm: &mut [Trail<C>], index: usize, value: f64) -> f64 {
     let mut lowest = f64::INFINITY;
-    for fit in warm {
-        let mut start = fit.parameters;
-        start[index] = value;
-        let mut free = fit.free;
+    for trail in warm {
+        let mut free = trail.fit.free;
         free[index] = false;
-        let refit = problem.fit(fit.shape, free, start);
-        fit.parameters = refit.parameters;
+        let start = trail.ahead(index, value);
+        let refit = problem.fit(trail.fit.shape, free, start);
+        trail.before = Some(trail.fit.parameters);
+        trail.fit.parameters = refit.parameters;
         lowest = lowest.min(refit.deviance);
     }
     lowest
 }
 
-fn normal(columns: &Columns, free: &Free) -> ([[f64; PARAMETERS]; PARAMETERS], Parameters) {
-    let mut matrix = [[0.0; PARAMETERS]; PARAMETERS];
-    let mut slope = [0.0; PARAMETERS];
-    for row in 0..PARAMETERS {
-        if !free[row] {
-            continue;
-        }
-        slope[row] = dot(&columns.slopes[row], &columns.residual);
-        for column in row..PARAMETERS {
-            if free[column] {
-                let value = dot(&columns.slopes[row], &columns.slopes[column]);
-                matrix[row][column] = value;
-                matrix[column][row] = value;
-            }
-        }
-    }
-    (matrix, slope)
-}
-
 /// The damped step; parameters that are not free, or pushed against a bound, do not move.
 fn solve(
-    matrix: &[[f64; PARAMETERS]; PARAMETERS],
-    slope: &Parameters,
+    products: &Products,
     free: &Free,
     parameters: &Parameters,
     bounds: &[(f64, f64); PARAMETERS],
@@ -346,9 +329,8 @@ fn solve(
     let mut active = *free;
     for index in 0..PARAMETERS {
         let (low, high) = bounds[index];
-        if (parameters[index] <= low && slope[index] < 0.0)
-            || (parameters[index] >= high && slope[index] > 0.0)
-        {
+        let slope = products[0][1 + index];
+        if (parameters[index] <= low && slope < 0.0) || (parameters[index] >= high && slope > 0.0) {
             active[index] = false;
         }
     }
@@ -360,11 +342,11 @@ fn solve(
         }
         for column in 0..PARAMETERS {
             if active[column] {
-                work[row][column] = matrix[row][column];
+                work[row][column] = products[1 + row][1 + column];
             }
         }
-        work[row][row] += damping * matrix[row][row] + 1e-12;
-        work[row][PARAMETERS] = slope[row];
+        work[row][row] += damping * products[1 + row][1 + row] + 1e-12;
+        work[row][PARAMETERS] = products[0][1 + row];
     }
     // Gaussian elimination; the matrix is positive definite through the damping.
     for pivot in 0..PARAMETERS {
@@ -395,8 +377,4 @@ fn solve(
     } else {
         [0.0; PARAMETERS]
     }
-}
-
-fn dot(left: &[f64], right: &[f64]) -> f64 {
-    left.iter().zip(right).map(|(a, b)| a * b).sum()
 }

@@ -40,19 +40,39 @@ pub(crate) fn blocks(seconds: &[f64], pascals: &[f64]) -> Vec<Block> {
         let first = index;
         let from = (seconds[first] - start) / length;
         let upto = start + (from + (from * GROWTH).min(WIDTH)) * length;
-        let (mut time, mut log) = (0.0, 0.0);
-        while index < seconds.len() && (index == first || (!keep_all && seconds[index] < upto)) {
-            time += seconds[index] - start;
-            log += pascals[index].ln();
-            index += 1;
+        index += 1;
+        if !keep_all {
+            while seconds.get(index).is_some_and(|time| *time < upto) {
+                index += 1;
+            }
         }
         let count = (index - first) as f64;
+        let time: f64 = seconds[first..index].iter().map(|time| time - start).sum();
         out.push(Block {
             at: time / count / length,
-            log_pressure: log / count,
+            log_pressure: sum_of_logs(&pascals[first..index]) / count,
             count,
             first,
         });
     }
     out
+}
+
+/// The sum of logarithms, most of it as the logarithm of products: one in eight is taken.
+fn sum_of_logs(pascals: &[f64]) -> f64 {
+    let (eights, rest) = pascals.as_chunks::<8>();
+    let mut sum: f64 = rest.iter().map(|pressure| pressure.ln()).sum();
+    for eight in eights {
+        let product: f64 = eight.iter().product();
+        // Eight of these stay within the range of a float.
+        sum += if eight
+            .iter()
+            .all(|pressure| (1e-35..1e35).contains(pressure))
+        {
+            product.ln()
+        } else {
+            eight.iter().map(|pressure| pressure.ln()).sum()
+        };
+    }
+    sum
 }

@@ -116,51 +116,66 @@ pub(crate) struct Prepared {
 enum Form {
     Saturating {
         rate: f64,
-        whole: f64,
+        per_whole: f64,
         by_log_tau: f64,
     },
-    /// The power law at the asked form, and with each of its two parameters moved a little.
-    Power([Aged; 3]),
+    Power {
+        aged: Aged,
+        whole: Integral,
+        per_whole: f64,
+    },
     None,
 }
 
-/// Outgassing of one exponent and age: `integral(x) = (exp(e ln(1 + x/age)) - 1) / e` with
-/// `e = 1 - alpha`, which is `ln(1 + x/age)` when alpha is 1.
+/// Outgassing of one exponent and age: the integral from 0 to `x` is `F = (exp(e L) - 1) / e` with
+/// `e = 1 - alpha` and `L = ln(1 + x/age)`, which is `L` when alpha is 1.
 #[derive(Clone, Copy, Debug)]
 struct Aged {
     exponent: f64,
+    per_exponent: f64,
     age: f64,
-    whole: f64,
+    per_age: f64,
+}
+
+/// An integral with its derivatives by the exponent `e` and by `ln` of the age.
+#[derive(Clone, Copy, Debug)]
+struct Integral {
+    value: f64,
+    by_exponent: f64,
+    by_log_age: f64,
 }
 
 impl Aged {
     fn new(alpha: f64, log_age: f64) -> Self {
-        let mut aged = Self {
-            exponent: 1.0 - alpha,
-            age: log_age.exp(),
-            whole: 1.0,
-        };
-        aged.whole = aged.part(aged.stretched(1.0));
-        aged
+        let (exponent, age) = (1.0 - alpha, log_age.exp());
+        Self {
+            exponent,
+            per_exponent: exponent.recip(),
+            age,
+            per_age: age.recip(),
+        }
     }
 
-    /// `ln(1 + x/age)`.
-    fn stretched(&self, x: f64) -> f64 {
-        (x / self.age).ln_1p()
-    }
-
-    /// The integral to the `x` whose [`Self::stretched`] is given, over the whole.
-    fn part(&self, stretched: f64) -> f64 {
-        let scaled = self.exponent * stretched;
-        if scaled.abs() < 1e-7 {
-            stretched * (1.0 + 0.5 * scaled) / self.whole
+    fn integral(&self, x: f64) -> Integral {
+        let log = (x * self.per_age).ln_1p();
+        let scaled = self.exponent * log;
+        let grown = scaled.exp_m1();
+        let (value, by_exponent) = if scaled.abs() < 1e-4 {
+            (
+                log * (1.0 + scaled * (0.5 + scaled / 6.0)),
+                log * log * (0.5 + scaled * (1.0 / 3.0 + scaled / 8.0)),
+            )
         } else {
-            scaled.exp_m1() / (self.exponent * self.whole)
+            let value = grown * self.per_exponent;
+            (value, (log * (1.0 + grown) - value) * self.per_exponent)
+        };
+        Integral {
+            value,
+            by_exponent,
+            by_log_age: -(1.0 + grown) * x / (self.age + x),
         }
     }
 }
-
-const NUDGE: f64 = 1e-4;
 
 impl Prepared {
     fn new(gas: Gas, with_gas: bool, parameters: &Parameters) -> Self {
@@ -169,18 +184,22 @@ impl Prepared {
             (true, Gas::Saturating) => {
                 let rate = (-parameters[3]).exp();
                 let left = (-rate).exp();
-                let whole = 1.0 - left;
+                let per_whole = (1.0 - left).recip();
                 Form::Saturating {
                     rate,
-                    whole,
-                    by_log_tau: rate * left / whole,
+                    per_whole,
+                    by_log_tau: rate * left * per_whole,
                 }
             }
-            (true, Gas::Power) => Form::Power([
-                Aged::new(parameters[3], parameters[4]),
-                Aged::new(parameters[3] + NUDGE, parameters[4]),
-                Aged::new(parameters[3], parameters[4] + NUDGE),
-            ]),
+            (true, Gas::Power) => {
+                let aged = Aged::new(parameters[3], parameters[4]);
+                let whole = aged.integral(1.0);
+                Form::Power {
+                    aged,
+                    whole,
+                    per_whole: whole.value.recip(),
+                }
+            }
         };
         Self {
             parameters: *parameters,
@@ -194,23 +213,27 @@ impl Prepared {
         match &self.form {
             Form::Saturating {
                 rate,
-                whole,
+                per_whole,
                 by_log_tau,
             } => {
                 let left = (-rate * x).exp();
-                let part = (1.0 - left) / whole;
+                let part = (1.0 - left) * per_whole;
                 // d/d ln tau = -rate d/d rate.
-                let slope = -rate * x * left / whole + part * by_log_tau;
+                let slope = -rate * x * left * per_whole + part * by_log_tau;
                 (part, slope, 0.0)
             }
-            Form::Power([here, by_third, by_fourth]) => {
-                let stretched = here.stretched(x);
-                let part = here.part(stretched);
-                let aged = by_fourth.part(by_fourth.stretched(x));
+            Form::Power {
+                aged,
+                whole,
+                per_whole,
+            } => {
+                let here = aged.integral(x);
+                let part = here.value * per_whole;
                 (
                     part,
-                    (by_third.part(stretched) - part) / NUDGE,
-                    (aged - part) / NUDGE,
+                    // The exponent falls as alpha rises.
+                    (part * whole.by_exponent - here.by_exponent) * per_whole,
+                    (here.by_log_age - part * whole.by_log_age) * per_whole,
                 )
             }
             Form::None => (0.0, 0.0, 0.0),
