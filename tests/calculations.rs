@@ -450,37 +450,6 @@ async fn logs_may_be_large_and_other_requests_may_not() {
     let _ = app.send(request).await.expect(413);
 }
 
-/// A form with files, as a browser sends it.
-pub(crate) async fn upload(
-    app: &TestApp,
-    name: &str,
-    fields: &[(&str, &str)],
-    files: &[(&str, &str)],
-) -> Answer {
-    const EDGE: &str = "----edge-of-parts";
-    let mut body = String::new();
-    for (name, value) in fields {
-        body.push_str(&format!(
-            "--{EDGE}\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n"
-        ));
-    }
-    for (name, text) in files {
-        body.push_str(&format!(
-            "--{EDGE}\r\ncontent-disposition: form-data; name=\"{name}\"; filename=\"a.csv\"\r\n\
-             content-type: text/csv\r\n\r\n{text}\r\n"
-        ));
-    }
-    body.push_str(&format!("--{EDGE}--\r\n"));
-    let request = Request::post(format!("/calculations/{name}"))
-        .header(
-            header::CONTENT_TYPE,
-            format!("multipart/form-data; boundary={EDGE}"),
-        )
-        .body(Body::from(body))
-        .expect("a request");
-    app.send(request).await
-}
-
 fn asked(name: &str, fields: &[(&str, &str)]) -> String {
     let query = form_urlencoded::Serializer::new(String::new())
         .append_pair("calculate", "yes")
@@ -596,7 +565,8 @@ async fn logs_and_spectra_are_taken_as_files_or_pasted() {
     let app = TestApp::demo().await;
     let chamber = [("volume.value", "100"), ("volume.unit", "l")];
     let rise = straight_rise();
-    let page = upload(&app, "rise", &chamber, &[("log_file", &rise)])
+    let page = app
+        .upload("rise", &chamber, &[("log_file", &rise)])
         .await
         .expect(200);
     assert_result(
@@ -607,21 +577,24 @@ async fn logs_and_spectra_are_taken_as_files_or_pasted() {
     page.assert_shows("1.65e-4 mbar·L/s");
     // A short file comes back as text, so that it can be computed again with another volume.
     page.assert_shows("0,9.9e-6");
-    let pasted = upload(
-        &app,
-        "rise",
-        &[
-            ("log", &rise),
-            ("volume.value", "100"),
-            ("volume.unit", "l"),
-            ("tool", ""),
-        ],
-        &[("log_file", "")],
-    )
-    .await
-    .expect(200);
+    let pasted = app
+        .upload(
+            "rise",
+            &[
+                ("log", &rise),
+                ("volume.value", "100"),
+                ("volume.unit", "l"),
+                ("tool", ""),
+                // A field for a file in which none was chosen, as a browser sends it.
+                ("log_file\"; filename=\"", ""),
+            ],
+            &[],
+        )
+        .await
+        .expect(200);
     pasted.assert_shows("A leak: the pressure rises straight");
-    let both = upload(&app, "rise", &[("log", &rise)], &[("log_file", &rise)])
+    let both = app
+        .upload("rise", &[("log", &rise)], &[("log_file", &rise)])
         .await
         .expect(422);
     both.assert_shows("not both");
@@ -630,34 +603,34 @@ async fn logs_and_spectra_are_taken_as_files_or_pasted() {
     let healthy = |t: f64| 1013.0 * (-0.02 * t).exp() + 2e-6 * 3600.0 / t.max(72.0) + 5e-8;
     let times = || (0..1800).map(|row| 10.0 * f64::from(row));
     let heading = "time (s),pressure (mbar)";
-    let page = upload(
-        &app,
-        "pump-down",
-        &[("speed.value", "1000"), ("speed.unit", "l/s")],
-        &[
-            ("log_file", &log(heading, times(), |t| healthy(t) + 5e-6)),
-            ("healthy_log_file", &log(heading, times(), healthy)),
-        ],
-    )
-    .await
-    .expect(200);
+    let page = app
+        .upload(
+            "pump-down",
+            &[("speed.value", "1000"), ("speed.unit", "l/s")],
+            &[
+                ("log_file", &log(heading, times(), |t| healthy(t) + 5e-6)),
+                ("healthy_log_file", &log(heading, times(), healthy)),
+            ],
+        )
+        .await
+        .expect(200);
     assert_result(
         &page,
         Some("Rotating and moving parts"),
         "A steady gas load",
     );
 
-    let page = upload(
-        &app,
-        "residual-gas",
-        &[
-            ("total_pressure.value", "3e-6"),
-            ("total_pressure.unit", "torr"),
-        ],
-        &[("spectrum_file", AIR)],
-    )
-    .await
-    .expect(200);
+    let page = app
+        .upload(
+            "residual-gas",
+            &[
+                ("total_pressure.value", "3e-6"),
+                ("total_pressure.unit", "torr"),
+            ],
+            &[("spectrum_file", AIR)],
+        )
+        .await
+        .expect(200);
     assert_result(&page, Some("Asphyxiation"), "Air is in the chamber");
 }
 
@@ -698,17 +671,17 @@ async fn a_refused_form_comes_back_filled_in_with_each_message_at_its_field() {
     page.assert_shows("id=\"parts.2.diameter.message\"");
 
     let hostile = "<script>alert(1)</script>";
-    let page = upload(
-        &app,
-        "rise",
-        &[
-            ("log", hostile),
-            ("volume.value", "\"><script>alert(2)</script>"),
-        ],
-        &[],
-    )
-    .await
-    .expect(422);
+    let page = app
+        .upload(
+            "rise",
+            &[
+                ("log", hostile),
+                ("volume.value", "\"><script>alert(2)</script>"),
+            ],
+            &[],
+        )
+        .await
+        .expect(422);
     assert!(!page.text.contains("<script>alert"));
     let broken = Request::post("/calculations/rise")
         .header(header::CONTENT_TYPE, "multipart/form-data; boundary=x")
@@ -749,18 +722,18 @@ async fn a_tool_brings_its_volume_and_speed_and_takes_the_signs_along() {
         "name=\"speed.value\" value=\"{}\"",
         tool.speed_litres_per_second
     ));
-    let result = upload(
-        &app,
-        "rise",
-        &[
-            ("tool", tool.id.as_str()),
-            ("volume.value", "100"),
-            ("volume.unit", "l"),
-        ],
-        &[("log_file", &straight_rise())],
-    )
-    .await
-    .expect(200);
+    let result = app
+        .upload(
+            "rise",
+            &[
+                ("tool", tool.id.as_str()),
+                ("volume.value", "100"),
+                ("volume.unit", "l"),
+            ],
+            &[("log_file", &straight_rise())],
+        )
+        .await
+        .expect(200);
     result.assert_shows(&format!(
         "/sequence/tools/{}?signs.rise-flattens=absent",
         tool.id
@@ -817,7 +790,8 @@ async fn a_calculation_is_kept_with_its_incident_and_computed_again() {
         ("volume.unit", "l"),
         ("incident", &number.to_string()),
     ];
-    let result = upload(&app, "rise", &fields, &[("log_file", &straight_rise())])
+    let result = app
+        .upload("rise", &fields, &[("log_file", &straight_rise())])
         .await
         .expect(200);
     let request = hidden(&result, "request");
@@ -829,7 +803,7 @@ async fn a_calculation_is_kept_with_its_incident_and_computed_again() {
         ("author", "K. M."),
     ];
     result.assert_shows(&format!("name=\"incident\" value=\"{number}\""));
-    let attached = upload(&app, "attach", &sent, &[]).await.expect(303);
+    let attached = app.upload("attach", &sent, &[]).await.expect(303);
     let place = attached.location.expect("where it is");
     let page = app.get(&place).await.expect(200);
     assert_result(
@@ -891,7 +865,7 @@ async fn a_calculation_is_kept_with_its_incident_and_computed_again() {
     ] {
         let fields = sent(incident, author);
         let fields: Vec<_> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
-        let _ = upload(&app, "attach", &fields, &[]).await.expect(status);
+        let _ = app.upload("attach", &fields, &[]).await.expect(status);
     }
     let _ = app
         .get(&format!("/incidents/{number}/calculations/77"))

@@ -16,6 +16,7 @@ mod command_line;
 mod crash;
 mod follow;
 mod intake;
+mod logs;
 mod overlay;
 mod pages;
 mod search;

@@ -20,8 +20,82 @@ pub struct Difference {
     pub now: Option<Value>,
 }
 
+impl Difference {
+    /// Whether the earlier version did not tell this at all.
+    pub fn is_new(&self) -> bool {
+        self.then.is_none()
+    }
+}
+
+/// Whether all that was told then comes out again. What a later version tells besides does not count.
+pub fn same(differences: &[Difference]) -> bool {
+    differences.iter().all(Difference::is_new)
+}
+
+/// Differences of one field, the places in its lists left out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Moved<'a> {
+    /// The field, as `points[].fitted_pascals`.
+    pub field: String,
+    /// The first of them.
+    pub first: &'a Difference,
+    /// How many there are.
+    pub count: usize,
+    /// The largest change as a share of the larger value, where all are numbers.
+    pub at_most: Option<f64>,
+}
+
+/// The differences gathered by field, in their order.
+pub fn gathered(differences: &[Difference]) -> Vec<Moved<'_>> {
+    let mut gathered: Vec<Moved<'_>> = Vec::new();
+    for difference in differences {
+        let field = without_places(&difference.field);
+        let change = change(difference);
+        match gathered.iter_mut().find(|moved| moved.field == field) {
+            Some(moved) => {
+                moved.count += 1;
+                moved.at_most = moved
+                    .at_most
+                    .zip(change)
+                    .map(|(most, change)| most.max(change));
+            }
+            None => gathered.push(Moved {
+                field,
+                first: difference,
+                count: 1,
+                at_most: change,
+            }),
+        }
+    }
+    gathered
+}
+
+/// `a[].b` for `a[3].b`.
+fn without_places(field: &str) -> String {
+    let mut inside = false;
+    field
+        .chars()
+        .filter(|c| {
+            inside = match c {
+                '[' => true,
+                ']' => false,
+                _ => inside,
+            };
+            !inside || *c == '['
+        })
+        .collect()
+}
+
+/// How far a number moved, as a share of the larger one.
+fn change(difference: &Difference) -> Option<f64> {
+    let then = difference.then.as_ref()?.as_f64()?;
+    let now = difference.now.as_ref()?.as_f64()?;
+    let larger = then.abs().max(now.abs());
+    (larger > 0.0).then(|| (now - then).abs() / larger)
+}
+
 /// Every value that differs between two reports, in the order of their fields. Lists of another
-/// length differ as a whole.
+/// length differ as a whole; a field without a value is as one that is not there.
 pub fn differences(then: &Value, now: &Value) -> Vec<Difference> {
     let mut found = Vec::new();
     compare("", Some(then), Some(now), &mut found);
@@ -47,7 +121,8 @@ fn compare(field: &str, then: Option<&Value>, now: Option<&Value>, found: &mut V
                 compare(&format!("{field}[{place}]"), Some(then), Some(now), found);
             }
         }
-        (Some(then), Some(now)) if same(then, now) => {}
+        (Some(then), Some(now)) if alike(then, now) => {}
+        (Some(Value::Null), None) | (None, Some(Value::Null)) => {}
         (then, now) => found.push(Difference {
             field: field.to_owned(),
             then: then.cloned(),
@@ -56,7 +131,7 @@ fn compare(field: &str, then: Option<&Value>, now: Option<&Value>, found: &mut V
     }
 }
 
-fn same(then: &Value, now: &Value) -> bool {
+fn alike(then: &Value, now: &Value) -> bool {
     match (then.as_f64(), now.as_f64()) {
         (Some(then), Some(now)) => {
             then == now || (then - now).abs() <= CLOSE * then.abs().max(now.abs())
@@ -82,6 +157,30 @@ mod tests {
         assert_eq!(found[1].then, Some(json!("x")));
         assert_eq!(found[3].then, None);
         assert!(differences(&then, &then).is_empty());
+    }
+
+    #[test]
+    fn what_a_later_version_tells_besides_does_not_count() {
+        let then = json!({"a": 1.0, "none": null});
+        let found = differences(&then, &json!({"a": 1.0, "more": 2, "nothing": null}));
+        assert!(same(&found), "{found:?}");
+        assert_eq!(found.len(), 1);
+        assert!(!same(&differences(&then, &json!({"b": 1.0}))));
+    }
+
+    #[test]
+    fn numbers_of_a_list_that_moved_are_told_together() {
+        let then = json!({"points": [{"fit": 1.0}, {"fit": 2.0}, {"fit": 3.0}], "word": "a"});
+        let now = json!({"points": [{"fit": 1.0}, {"fit": 2.2}, {"fit": 2.7}], "word": "b"});
+        let found = differences(&then, &now);
+        let moved = gathered(&found);
+        assert_eq!(moved.len(), 2);
+        assert_eq!(
+            (moved[0].field.as_str(), moved[0].count),
+            ("points[].fit", 2)
+        );
+        assert!((moved[0].at_most.expect("numbers") - 0.1).abs() < 1e-9);
+        assert_eq!(moved[1].at_most, None);
     }
 
     #[test]

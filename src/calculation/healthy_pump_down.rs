@@ -8,9 +8,10 @@
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
+use super::FieldErrors;
+use super::log::{Columns, Source};
 use super::pump_down::{self, HealthyFrom};
-use super::rise::Columns;
-use crate::vacuum::log::{TidyRecord, tidy};
+use crate::vacuum::log::{LogOptions, TidyRecord, tidy};
 use crate::vacuum::pump_down::{late_phase, pumping_begins, volume_phase};
 use crate::vacuum::units::PressureUnit;
 
@@ -40,13 +41,18 @@ impl HealthyPumpDown {
     /// The record of a kept request; `None` where this program finds no phase in it.
     pub fn of(request: &Value, from: HealthyFrom) -> Option<Self> {
         let request = pump_down::Request::deserialize(request).ok()?;
-        let log = pump_down::source(
-            "log",
-            request.log.as_deref(),
-            request.readings.as_ref(),
-            (request.pressure_unit, request.time_unit),
-        )
-        .ok()??;
+        let source = Source {
+            log: "log",
+            readings: "readings",
+            arrived: None,
+            text: request.log.as_deref(),
+            columns: request.readings.as_ref(),
+        };
+        let options = LogOptions {
+            pressure_unit: request.pressure_unit,
+            time_unit: request.time_unit,
+        };
+        let log = source.read(&options, &mut FieldErrors::new())?;
         let record = tidy(log);
         (volume_phase(&record).is_some() || late_phase(&record).is_some()).then(|| Self {
             from,

@@ -11,11 +11,14 @@ pub mod gauge;
 pub mod healthy_pump_down;
 pub mod healthy_rise;
 pub mod leak_conversion;
+pub mod log;
 pub mod named;
 pub mod outcome;
 pub mod pump_down;
+mod read;
 pub mod residual_gas;
 pub mod rise;
+pub mod sent;
 
 use serde::Serialize;
 
@@ -55,6 +58,11 @@ impl FieldErrors {
         accepted: impl Into<String>,
     ) {
         self.0.push(FieldError::new(field, problem, accepted));
+    }
+
+    /// Notes an error made elsewhere.
+    pub fn note(&mut self, error: FieldError) {
+        self.0.push(error);
     }
 
     /// The value, or `None` with the error noted under that field.

@@ -4,13 +4,13 @@
 //! request all go through [`run`]. Fields that are unknown or of the wrong type are named with
 //! what would be taken, as the calculations themselves name values out of range.
 
-use std::borrow::Cow;
-
 use serde::{Serialize, de::DeserializeOwned};
 
 use super::{
-    FieldError, Outcome, conductance, gas_load, gauge, leak_conversion, pump_down, residual_gas,
-    rise,
+    FieldError, Outcome, conductance, gas_load, gauge, leak_conversion, pump_down,
+    read::{Misfits, Unread, read},
+    residual_gas, rise,
+    sent::{Logs, SentLog},
 };
 use crate::vacuum::residual_gas::Patterns;
 
@@ -53,10 +53,10 @@ pub enum Computed {
 }
 
 /// Why there is no report.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Debug)]
 pub enum Refused {
-    /// The body is not JSON; in words, with line and column.
-    NotJson(String),
+    /// The body is not JSON.
+    NotJson(serde_json::Error),
     /// Fields that cannot be taken.
     Fields(Vec<FieldError>),
 }
@@ -89,6 +89,15 @@ impl Named {
     /// Whether it takes a log or a spectrum, which may be large.
     pub fn takes_file(self) -> bool {
         matches!(self, Self::Rise | Self::PumpDown | Self::ResidualGas)
+    }
+
+    /// The fields of its request with logs, which may be read while they arrive.
+    pub fn logs(self) -> &'static [&'static str] {
+        match self {
+            Self::Rise => &["log"],
+            Self::PumpDown => &["log", "healthy_log"],
+            _ => &[],
+        }
     }
 
     /// The calculation of this name, if there is one.
@@ -162,9 +171,28 @@ impl Computed {
 /// # Errors
 /// Text that is not JSON, or fields that cannot be taken.
 pub fn run(named: Named, request: &[u8], patterns: &Patterns) -> Result<Computed, Refused> {
-    Ok(match named {
-        Named::Rise => Computed::Rise(computed(request, rise::run)?),
-        Named::PumpDown => Computed::PumpDown(computed(request, pump_down::run)?),
+    run_with(named, request, Logs::new(), patterns)
+}
+
+/// Computes a calculation from the JSON of its request and the logs that were read while they
+/// arrived. Where the text of such a log was kept, it becomes part of the request.
+///
+/// # Errors
+/// Text that is not JSON, or fields that cannot be taken.
+pub fn run_with(
+    named: Named,
+    request: &[u8],
+    mut logs: Logs,
+    patterns: &Patterns,
+) -> Result<Computed, Refused> {
+    let mut arrived = |name: &str| logs.remove(name).map(SentLog::into_parts).unzip();
+    let (log, text) = arrived("log");
+    let (healthy_log, healthy_text) = arrived("healthy_log");
+    let mut computed = match named {
+        Named::Rise => Computed::Rise(computed(request, |q| rise::run_with(q, log))?),
+        Named::PumpDown => Computed::PumpDown(computed(request, |q| {
+            pump_down::run_with(q, log, healthy_log)
+        })?),
         Named::GasLoad => Computed::GasLoad(computed(request, gas_load::run)?),
         Named::Gauge => Computed::Gauge(computed(request, gauge::run)?),
         Named::ResidualGas => Computed::ResidualGas(computed(request, |request| {
@@ -172,118 +200,61 @@ pub fn run(named: Named, request: &[u8], patterns: &Patterns) -> Result<Computed
         })?),
         Named::LeakConversion => Computed::LeakConversion(computed(request, leak_conversion::run)?),
         Named::Conductance => Computed::Conductance(computed(request, conductance::run)?),
-    })
+    };
+    match &mut computed {
+        Computed::Rise(both) => {
+            if let Some(text) = text {
+                both.0.log = text;
+            }
+        }
+        Computed::PumpDown(both) => {
+            if let Some(text) = text {
+                both.0.log = text;
+            }
+            if let Some(text) = healthy_text {
+                both.0.healthy_log = text;
+            }
+        }
+        _ => {}
+    }
+    Ok(computed)
 }
 
 fn computed<Q: DeserializeOwned, R: Serialize>(
     json: &[u8],
     run: impl FnOnce(&Q) -> Result<R, Vec<FieldError>>,
 ) -> Result<Box<(Q, R)>, Refused> {
-    let request: Q = read(json)?;
-    let report = run(&request).map_err(Refused::Fields)?;
-    Ok(Box::new((request, report)))
-}
-
-/// Reads JSON; a field that does not fit is named with its path.
-fn read<Q: DeserializeOwned>(json: &[u8]) -> Result<Q, Refused> {
-    let mut reader = serde_json::Deserializer::from_slice(json);
-    let request = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
-        let path = error.path().to_string();
-        let inner = error.into_inner();
-        if inner.is_data() {
-            Refused::Fields(vec![misfit(&path, &inner)])
-        } else {
-            Refused::NotJson(inner.to_string())
+    match read(json) {
+        Ok(request) => {
+            let report = run(&request).map_err(Refused::Fields)?;
+            Ok(Box::new((request, report)))
         }
-    })?;
-    reader
-        .end()
-        .map_err(|error| Refused::NotJson(error.to_string()))?;
-    Ok(request)
-}
-
-/// What does not fit, in the words of the other refusals.
-fn misfit(path: &str, error: &serde_json::Error) -> FieldError {
-    let words = error.to_string();
-    let place = format!(" at line {} column {}", error.line(), error.column());
-    let words = words.strip_suffix(&place).unwrap_or(&words);
-    let path = if path == "." { "" } else { path };
-    let below = |name: &str| match path {
-        "" => name.to_owned(),
-        path => format!("{path}.{name}"),
-    };
-    if let Some(name) = words
-        .strip_prefix("missing field `")
-        .and_then(|rest| rest.strip_suffix('`'))
-    {
-        return FieldError::new(below(name), "is missing", "this field with a value");
-    }
-    if let Some((name, expected)) = words
-        .strip_prefix("unknown field `")
-        .and_then(|rest| rest.split_once('`'))
-    {
-        let accepted = match listed(expected) {
-            Some(names) => format!("one of {names}"),
-            None => "no field here".to_owned(),
-        };
-        let field = if path == name || path.ends_with(&format!(".{name}")) {
-            path.to_owned()
-        } else {
-            below(name)
-        };
-        return FieldError::new(field, "is not a field known here", accepted);
-    }
-    let field = if path.is_empty() { "body" } else { path };
-    if let Some((value, expected)) = words
-        .strip_prefix("unknown variant `")
-        .and_then(|rest| rest.split_once('`'))
-    {
-        return FieldError::new(
-            field,
-            format!("{value:?} is not one of the values"),
-            listed(expected).unwrap_or_else(|| "one of the values".to_owned()),
-        );
-    }
-    if let Some((given, expected)) = words
-        .strip_prefix("invalid type: ")
-        .or_else(|| words.strip_prefix("invalid value: "))
-        .and_then(|rest| rest.rsplit_once(", expected "))
-    {
-        return FieldError::new(field, format!("is {}", given_kind(given)), kind(expected));
-    }
-    match words.split_once("; accepted: ") {
-        Some((problem, accepted)) => FieldError::new(field, problem, accepted),
-        None => FieldError::new(field, words, "a value of the kind described"),
+        Err(Unread::NotJson(error)) => Err(Refused::NotJson(error)),
+        Err(Unread::Misfits(misfits)) => {
+            let Misfits {
+                mut errors,
+                without,
+            } = *misfits;
+            // What is wrong with the other fields is told with it.
+            let others = without.and_then(|request| run(&request).err());
+            for error in others.unwrap_or_default() {
+                if !errors
+                    .iter()
+                    .any(|known| concerns(&known.field, &error.field))
+                {
+                    errors.push(error);
+                }
+            }
+            Err(Refused::Fields(errors))
+        }
     }
 }
 
-/// The names of `, expected one of `a`, `b``, without their marks.
-fn listed(expected: &str) -> Option<String> {
-    let names = expected.strip_prefix(", expected ")?;
-    let names = names.strip_prefix("one of ").unwrap_or(names);
-    Some(names.replace('`', ""))
-}
-
-/// What was given, in words.
-fn given_kind(given: &str) -> Cow<'_, str> {
-    match given {
-        "map" => "an object".into(),
-        "sequence" => "a list".into(),
-        "null" => "null".into(),
-        other => format!("the {other}").into(),
-    }
-}
-
-/// What a type of the program is called outside it.
-fn kind(expected: &str) -> String {
-    match expected {
-        "f64" | "f32" => "a number".to_owned(),
-        "u64" | "u32" | "usize" => "a whole number, zero or more".to_owned(),
-        "a sequence" => "a list".to_owned(),
-        "struct Typed" => r#"an object like {"value": 5e-6, "unit": "torr"}"#.to_owned(),
-        other if other.starts_with("struct ") => "an object".to_owned(),
-        other => other.to_owned(),
-    }
+/// Whether an error of `field` could come from one of `known`: it is in the same field of the
+/// request.
+fn concerns(known: &str, field: &str) -> bool {
+    let outermost = |path: &str| path.split(['.', '[']).next().map(str::to_owned);
+    outermost(known) == outermost(field)
 }
 
 #[cfg(test)]

@@ -3,9 +3,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::rise::{Columns, Point, Ranged, from_columns, log_error, thinned};
+use super::log::{Columns, Source};
+use super::rise::{Point, Ranged, thinned};
 use super::{FieldError, FieldErrors, Outcome};
-use crate::vacuum::log::{LineProblem, LogOptions, Mark, PressureLog, TidyRecord, read_log, tidy};
+use crate::vacuum::log::{LineProblem, LogOptions, LogReader, Mark, PressureLog, TidyRecord, tidy};
 use crate::vacuum::pump_down::{
     Comparison, Explanation, ExplanationKind, LatePhase, VOLUME_PHASE_ENDS, compare, late_phase,
     pumping_begins, volume_phase,
@@ -129,32 +130,58 @@ pub struct ExplanationReport {
 }
 
 /// Judges the pump-down of a request.
+///
+/// # Errors
+/// Every field that cannot be taken.
 pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
-    let log = source(
-        "log",
-        request.log.as_deref(),
-        request.readings.as_ref(),
-        (request.pressure_unit, request.time_unit),
-    )?;
-    let healthy = source(
-        "healthy_log",
-        request.healthy_log.as_deref(),
-        request.healthy_readings.as_ref(),
-        (
-            request.healthy_pressure_unit.or(request.pressure_unit),
-            request.time_unit,
-        ),
-    )?;
+    run_with(request, None, None)
+}
+
+/// Judges the pump-down of a request whose logs, where they arrived, were read on the way.
+///
+/// # Errors
+/// Every field that cannot be taken.
+pub fn run_with(
+    request: &Request,
+    arrived: Option<LogReader>,
+    healthy_arrived: Option<LogReader>,
+) -> Result<Report, Vec<FieldError>> {
+    let options = LogOptions {
+        pressure_unit: request.pressure_unit,
+        time_unit: request.time_unit,
+    };
     let mut errors = FieldErrors::new();
+    if arrived.is_none() && request.log.is_none() && request.readings.is_none() {
+        errors.refuse("log", "no log was given", "`log` or `readings`");
+    }
+    let source = Source {
+        log: "log",
+        readings: "readings",
+        arrived,
+        text: request.log.as_deref(),
+        columns: request.readings.as_ref(),
+    };
+    let log = source.read(&options, &mut errors);
+    let healthy = Source {
+        log: "healthy_log",
+        readings: "healthy_readings",
+        arrived: healthy_arrived,
+        text: request.healthy_log.as_deref(),
+        columns: request.healthy_readings.as_ref(),
+    };
+    let healthy = healthy.read(
+        &LogOptions {
+            pressure_unit: request.healthy_pressure_unit.or(request.pressure_unit),
+            ..options
+        },
+        &mut errors,
+    );
     let volume = request
         .volume
         .and_then(|volume| errors.quantity("volume", volume));
     let speed = request
         .speed
         .and_then(|speed| errors.quantity("speed", speed));
-    if log.is_none() {
-        errors.refuse("log", "no log was given", "`log` or `readings`");
-    }
     errors.finish()?;
     let log = log.unwrap_or_default();
     let unit = request.pressure_unit.or(log.unit);
@@ -163,37 +190,6 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     report.pressure_unit = unit;
     report.healthy_from = request.healthy_from.filter(|_| given);
     Ok(report)
-}
-
-/// One of the two records, from text or columns.
-pub(super) fn source(
-    field: &str,
-    text: Option<&str>,
-    columns: Option<&Columns>,
-    (pressure_unit, time_unit): (Option<PressureUnit>, Option<TimeUnit>),
-) -> Result<Option<PressureLog>, Vec<FieldError>> {
-    let options = LogOptions {
-        pressure_unit,
-        time_unit,
-    };
-    match (text, columns) {
-        (None, None) => Ok(None),
-        (Some(text), None) => read_log(text.as_bytes(), &options)
-            .map(Some)
-            .map_err(|error| {
-                let mut error = log_error(&error);
-                if error.field == "log" {
-                    field.clone_into(&mut error.field);
-                }
-                vec![error]
-            }),
-        (None, Some(columns)) => from_columns(columns, pressure_unit).map(Some),
-        (Some(_), Some(_)) => Err(vec![FieldError::new(
-            field,
-            "both a log and readings were given",
-            "one of the two",
-        )]),
-    }
 }
 
 fn judge(

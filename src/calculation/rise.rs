@@ -1,16 +1,13 @@
 //! The pressure-rise test as a page or the API asks for it: a log in, leak and outgassing out.
 
-use std::io::BufRead;
-
 use serde::{Deserialize, Serialize};
 
 use super::healthy_rise::{Healthy, HealthyRise, held_against};
+use super::log::{Columns, Source};
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::leak::equivalent_diameter;
-use crate::vacuum::log::{
-    LineProblem, LogError, LogOptions, Mark, PressureLog, TidyRecord, read_log, tidy,
-};
+use crate::vacuum::log::{LineProblem, LogOptions, LogReader, Mark, PressureLog, TidyRecord, tidy};
 use crate::vacuum::rise::{Doubt, Interval, RiseShape, RiseTest, RiseVerdict, Weighed, examine};
 use crate::vacuum::units::{
     LengthUnit, Pressure, PressureUnit, Seconds, Speed, SpeedUnit, Temperature, Throughput,
@@ -42,16 +39,6 @@ pub struct Request {
     /// newest kept one of its tool that was made after a fix.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub healthy: Option<HealthyRise>,
-}
-
-/// Readings in columns.
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Columns {
-    /// Seconds.
-    pub seconds: Vec<f64>,
-    /// Pressures, in `pressure_unit`.
-    pub pressures: Vec<f64>,
 }
 
 /// A value with the 95 % interval around it.
@@ -200,97 +187,54 @@ impl KeptRise {
 pub const MOST_POINTS: usize = 400;
 
 /// Judges the test of a request.
+///
+/// # Errors
+/// Every field that cannot be taken.
 pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
-    match (&request.log, &request.readings) {
-        (Some(log), None) => run_on(request, log.as_bytes()),
-        (None, Some(columns)) => {
-            let log = from_columns(columns, request.pressure_unit)?;
-            judge(request, log)
-        }
-        _ => Err(vec![FieldError::new(
-            "log",
-            "give the log or the readings, and not both",
-            "`log` with the text of the log, or `readings` with columns",
-        )]),
-    }
+    run_with(request, None)
 }
 
-/// Judges the test of a request whose log streams in.
-pub fn run_on(request: &Request, log: impl BufRead) -> Result<Report, Vec<FieldError>> {
+/// Judges the test of a request whose log, if it `arrived`, was read on the way.
+///
+/// # Errors
+/// Every field that cannot be taken.
+pub fn run_with(request: &Request, arrived: Option<LogReader>) -> Result<Report, Vec<FieldError>> {
     let options = LogOptions {
         pressure_unit: request.pressure_unit,
         time_unit: request.time_unit,
     };
-    let log = read_log(log, &options).map_err(|error| vec![log_error(&error)])?;
-    judge(request, log)
-}
-
-/// The error of a log as that of the field it came in.
-pub(super) fn log_error(error: &LogError) -> FieldError {
-    let field = match error {
-        LogError::UnitMissing { .. } => "pressure_unit",
-        _ => "log",
-    };
-    let message = error.to_string();
-    let (problem, accepted) = message.split_once("; accepted: ").unwrap_or((
-        &message,
-        "lines with a time and a pressure, separated by comma, semicolon, tab, bar or spaces",
-    ));
-    FieldError::new(field, problem, accepted)
-}
-
-/// Columns as a log whose lines are the positions, counted from one.
-pub(super) fn from_columns(
-    columns: &Columns,
-    unit: Option<PressureUnit>,
-) -> Result<PressureLog, Vec<FieldError>> {
     let mut errors = FieldErrors::new();
-    let Some(unit) = unit else {
+    if arrived.is_none() && request.log.is_none() && request.readings.is_none() {
         errors.refuse(
-            "pressure_unit",
-            "the pressures have no unit",
-            "a pressure unit",
-        );
-        return Err(errors.into_vec());
-    };
-    if columns.seconds.len() != columns.pressures.len() {
-        errors.refuse(
-            "readings",
-            format!(
-                "{} times and {} pressures",
-                columns.seconds.len(),
-                columns.pressures.len()
-            ),
-            "as many times as pressures",
+            "log",
+            "neither a log nor readings were given",
+            "`log` with the text of the log, or `readings` with columns",
         );
     }
-    let mut log = PressureLog {
-        unit: Some(unit),
-        ..PressureLog::default()
+    let source = Source {
+        log: "log",
+        readings: "readings",
+        arrived,
+        text: request.log.as_deref(),
+        columns: request.readings.as_ref(),
     };
-    for (index, (&seconds, &pressure)) in columns.seconds.iter().zip(&columns.pressures).enumerate()
-    {
-        let pascals = pressure * unit.pascals_per_unit();
-        if !seconds.is_finite() {
-            errors.refuse(
-                format!("readings.seconds[{index}]"),
-                "not finite",
-                "a finite number",
-            );
-        } else if !(pascals.is_finite() && pascals > 0.0) {
-            errors.refuse(
-                format!("readings.pressures[{index}]"),
-                format!("{pressure} is no pressure to fit"),
-                "a finite number above zero",
-            );
-        } else {
-            log.seconds.push(seconds);
-            log.pascals.push(pascals);
-            log.lines.push(index as u32 + 1);
-        }
-    }
+    let log = source.read(&options, &mut errors);
+    let given = Given {
+        volume: request
+            .volume
+            .and_then(|volume| errors.quantity("volume", volume)),
+        speed: request
+            .speed
+            .and_then(|speed| errors.quantity("speed", speed)),
+        pumped_for: request
+            .pumped_for
+            .and_then(|time| errors.quantity("pumped_for", time)),
+        healthy: request
+            .healthy
+            .and_then(|healthy| healthy.checked(&mut errors)),
+    };
     errors.finish()?;
-    Ok(log)
+    Ok(judge(request, log.unwrap_or_default(), &given))
 }
 
 /// At most [`MOST_POINTS`] indices spread over `count` readings, the ends included.
@@ -310,30 +254,14 @@ struct Given {
     healthy: Option<Healthy>,
 }
 
-fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>> {
-    let mut errors = FieldErrors::new();
-    let given = Given {
-        volume: request
-            .volume
-            .and_then(|volume| errors.quantity("volume", volume)),
-        speed: request
-            .speed
-            .and_then(|speed| errors.quantity("speed", speed)),
-        pumped_for: request
-            .pumped_for
-            .and_then(|time| errors.quantity("pumped_for", time)),
-        healthy: request
-            .healthy
-            .and_then(|healthy| healthy.checked(&mut errors)),
-    };
-    errors.finish()?;
+fn judge(request: &Request, log: PressureLog, given: &Given) -> Report {
     let readings = log.seconds.len();
     let problems = log.problems.clone();
     let mut assumed = log.assumed.clone();
     let unit = request.pressure_unit.or(log.unit);
     let record = tidy(log);
     let test = examine(&record, request.cold_cathode_left_on);
-    assumed.extend(assumptions(&given, &test));
+    assumed.extend(assumptions(given, &test));
     let mut report = Report {
         outcome: Outcome {
             assumed,
@@ -363,9 +291,9 @@ fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>>
         line_problem_count: problems.count,
     };
     if let Some(weighed) = &test.weighed {
-        fill(&mut report, weighed, &given);
+        fill(&mut report, weighed, given);
     }
-    let doubt = steady_outgassing(&report, &given);
+    let doubt = steady_outgassing(&report, given);
     if doubt.is_some() {
         report.conclusion = RiseVerdict::CannotTell;
     }
@@ -379,7 +307,7 @@ fn judge(request: &Request, log: PressureLog) -> Result<Report, Vec<FieldError>>
             .iter()
             .all(|doubt| matches!(doubt, Doubt::Alike { .. } | Doubt::LittleRise { .. }));
     compare(&mut report, given.healthy.as_ref());
-    Ok(report)
+    report
 }
 
 /// Holds the rise against that of the healthy tool, and sets the sign where that tells.

@@ -135,7 +135,7 @@ async fn calculated_again(
             };
             let found = again::differences(&calculation.report, &now);
             let other = |field: &str| found.iter().any(|difference| difference.field == field);
-            if found.is_empty() {
+            if again::same(&found) {
                 counts.alike += 1;
             } else if calculation.program_version == env!("CARGO_PKG_VERSION") && !other("patterns")
             {

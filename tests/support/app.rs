@@ -124,6 +124,39 @@ impl TestApp {
         self.send(request).await
     }
 
+    /// Sends the form of a calculation with files, as a browser does.
+    pub async fn upload(
+        &self,
+        name: &str,
+        fields: &[(&str, &str)],
+        files: &[(&str, &str)],
+    ) -> Answer {
+        const EDGE: &str = "----edge-of-parts";
+        let mut body = String::new();
+        for (name, value) in fields {
+            body.push_str(&format!(
+                "--{EDGE}\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n"
+            ));
+        }
+        for (name, text) in files {
+            body.push_str(&format!(
+                "--{EDGE}\r\ncontent-disposition: form-data; name=\"{name}\"; filename=\"a.csv\"\r\n\
+                 content-type: text/csv\r\n\r\n"
+            ));
+            body.push_str(text);
+            body.push_str("\r\n");
+        }
+        body.push_str(&format!("--{EDGE}--\r\n"));
+        let request = Request::post(format!("/calculations/{name}"))
+            .header(
+                header::CONTENT_TYPE,
+                format!("multipart/form-data; boundary={EDGE}"),
+            )
+            .body(Body::from(body))
+            .expect("a request");
+        self.send(request).await
+    }
+
     /// Sends JSON.
     pub async fn post(&self, address: &str, body: &Value) -> Answer {
         self.post_with(address, body, &[]).await
@@ -190,6 +223,17 @@ impl Answer {
 
     #[track_caller]
     pub fn assert_shows(&self, words: &str) {
-        assert!(self.text.contains(words), "no {words:?} in:\n{}", self.text);
+        assert!(self.shows(words), "no {words:?} in:\n{}", self.text);
+    }
+
+    /// Whether it holds these words; what keeps numbers on one line is no part of them.
+    pub fn shows(&self, words: &str) -> bool {
+        const WHOLE: &str = "<span class=\"whole\">";
+        let mut parts = self.text.split(WHOLE);
+        let mut read = parts.next().unwrap_or_default().to_owned();
+        for part in parts {
+            read.push_str(&part.replacen("</span>", "", 1));
+        }
+        read.contains(words) || self.text.contains(words)
     }
 }

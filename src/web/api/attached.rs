@@ -15,7 +15,10 @@ use super::{
     json as read_json,
 };
 use crate::{
-    calculation::named::Named,
+    calculation::{
+        again::{Difference, same},
+        named::Named,
+    },
     casebook::{Calculation, Refusal},
     store::Attached,
     web::{
@@ -118,14 +121,21 @@ async fn again(
             report,
             differences,
             ..
-        } => json!({
-            "id": attached.id,
-            "program_version_then": calculation.program_version,
-            "program_version": VERSION,
-            "same": differences.is_empty(),
-            "differences": differences,
-            "report": report,
-        }),
+        } => {
+            let same = same(&differences);
+            let (new, differences): (Vec<_>, Vec<_>) =
+                differences.into_iter().partition(Difference::is_new);
+            let new: Vec<_> = new.into_iter().map(|difference| difference.field).collect();
+            json!({
+                "id": attached.id,
+                "program_version_then": calculation.program_version,
+                "program_version": VERSION,
+                "same": same,
+                "differences": differences,
+                "new_fields": new,
+                "report": report,
+            })
+        }
         Again::Refused(errors) => json!({
             "id": attached.id,
             "program_version_then": calculation.program_version,

@@ -1,7 +1,10 @@
 //! The calculations.
 
+use std::{future::poll_fn, pin::Pin};
+
 use axum::{
     Router,
+    body::{Body, Bytes, HttpBody},
     extract::{DefaultBodyLimit, Path, Request, State},
     http::{HeaderValue, header},
     response::{IntoResponse, Response},
@@ -9,7 +12,7 @@ use axum::{
 };
 
 use crate::{
-    calculation::named::Named,
+    calculation::{named::Named, sent::SentJson},
     web::{
         computing::{self, FILE_LIMIT, FILE_MARGIN},
         fault::Fault,
@@ -18,7 +21,8 @@ use crate::{
     },
 };
 
-/// Each calculation with its address. Those that take a log or a spectrum take it up to 50 MB.
+/// Each calculation with its address. Those that take a log or a spectrum take it up to 50 MB; a log is
+/// read while it arrives.
 pub(super) fn routes() -> Router<App> {
     let large = Named::ALL
         .into_iter()
@@ -48,15 +52,45 @@ fn address(named: Named) -> String {
 
 /// `POST /api/calculations/{name}`: the report.
 async fn compute(app: App, named: Named, request: Request) -> Result<Response, Fault> {
-    let bytes = body(request, &()).await?;
-    let computed = computing::compute(&app, named, bytes)
-        .await?
-        .map_err(Fault::Refused)?;
+    let computed = if named.logs().is_empty() {
+        computing::compute(&app, named, body(request, &()).await?).await?
+    } else {
+        let mut sent = SentJson::new(named);
+        let mut body = request.into_body();
+        while let Some(piece) = next_piece(&mut body).await? {
+            sent.push(&piece);
+            if sent.longest() > FILE_LIMIT + FILE_MARGIN {
+                return Err(Fault::TooLarge);
+            }
+        }
+        computing::compute_sent(&app, named, sent.finish()).await?
+    };
+    let computed = computed.map_err(Fault::Refused)?;
     let report = computed
         .report()
         .map_err(|error| Fault::Internal(std::sync::Arc::new(error.into())))?;
     let json = HeaderValue::from_static("application/json");
     Ok(([(header::CONTENT_TYPE, json)], report).into_response())
+}
+
+/// The next bytes of a body; none at its end.
+async fn next_piece(body: &mut Body) -> Result<Option<Bytes>, Fault> {
+    loop {
+        let frame = poll_fn(|context| Pin::new(&mut *body).poll_frame(context)).await;
+        match frame.transpose() {
+            Ok(None) => return Ok(None),
+            Ok(Some(frame)) => {
+                if let Ok(bytes) = frame.into_data() {
+                    return Ok(Some(bytes));
+                }
+            }
+            Err(_) => {
+                return Err(Fault::Unreadable(
+                    "The request ended before it was complete. Send it again.".to_owned(),
+                ));
+            }
+        }
+    }
 }
 
 async fn unknown(State(_): State<App>, Path(name): Path<String>) -> Fault {

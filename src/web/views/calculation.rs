@@ -5,6 +5,7 @@ use askama::Template;
 use super::chart::{Chart, DataTable};
 use super::form::{ErrorSummary, Field, Fields, Hidden};
 use super::page::Page;
+use super::words::Words;
 use super::{CautionBox, Link, SafeHtml, Tone};
 
 /// The calculations there are.

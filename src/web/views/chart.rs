@@ -4,6 +4,7 @@ use askama::Template;
 use askama::filters::HtmlSafe;
 
 use super::SafeHtml;
+use super::words::Words;
 
 /// A plot. The table says the same to those who cannot see it.
 #[derive(Clone, Debug, Default, Template)]

@@ -6,11 +6,11 @@ use axum::{
 };
 use serde_json::Value;
 
-use super::{about, all_cautions, beside, method, shown, upload::Upload};
+use super::{about, all_cautions, beside, method, result::percent, shown, upload::Upload};
 use crate::{
     calculation::{
         FieldError,
-        again::Difference,
+        again::{Difference, gathered, same},
         named::{Computed, Named},
     },
     casebook::{Calculation, Refusal},
@@ -40,13 +40,14 @@ const LISTED: usize = 50;
 const LONGEST: usize = 80;
 
 /// The form by which a result is attached to an incident.
-pub(super) fn form(computed: &Computed, incident: &str) -> Result<AttachForm, Fault> {
+/// `whole` says that all that went in is part of the request.
+pub(super) fn form(computed: &Computed, whole: bool, incident: &str) -> Result<AttachForm, Fault> {
     let request = computed
         .request()
         .map_err(|error| Fault::Internal(std::sync::Arc::new(error.into())))?;
     Ok(AttachForm {
         name: computed.named().id().to_owned(),
-        request: (request.len() <= KEPT).then_some(request),
+        request: (whole && request.len() <= KEPT).then_some(request),
         limit: format!("{} MB", KEPT >> 20),
         fields: vec![
             Field::line("incident", "Number of the incident", LineKind::Number).with(incident),
@@ -122,8 +123,13 @@ pub(super) async fn show_again(
             ..
         } => {
             let mut result = shown(computed, &app.catalogue)?;
-            result.tables.extend(table(differences));
-            (result, differences.is_empty(), Some(computed))
+            let told: Vec<_> = differences
+                .iter()
+                .filter(|d| !d.is_new())
+                .cloned()
+                .collect();
+            result.tables.extend(table(&told));
+            (result, same(differences), Some(computed))
         }
         Again::Refused(errors) => (no_longer(kept, errors), false, None),
     };
@@ -141,7 +147,7 @@ pub(super) async fn show_again(
     fault::page(&CalculationPage {
         page,
         name: about.name.to_owned(),
-        intro: history(kept, filed.number, same),
+        intro: history(kept, filed.number, same, &again),
         cautions: all_cautions(&app, named, computed),
         form: CalculationForm::default(),
         result: Some(result),
@@ -156,22 +162,42 @@ pub(super) async fn show_again(
 }
 
 /// By whom and by which program it was computed, and whether today's program agrees.
-fn history(kept: &Calculation, incident: i64, same: bool) -> String {
+fn history(kept: &Calculation, incident: i64, same: bool, again: &Again) -> String {
     let then = format!(
-        "Attached to incident {incident} by {} on {}, computed by coldtrap {}.",
+        "Attached to incident {incident} by {} on {}, computed by coldtrap {}. Computed again just now \
+         by coldtrap {VERSION}",
         kept.by,
         show::moment(kept.made_at),
         kept.program_version
     );
-    if same {
-        format!("{then} Computed again just now by coldtrap {VERSION}: the same, shown below.")
+    let verdict = match again {
+        Again::Computed { differences, .. } if same => {
+            let new = differences.len();
+            let more = if new > 0 {
+                format!(
+                    " This version tells {} besides.",
+                    show::counted(new as u64, "value more", "values more")
+                )
+            } else {
+                String::new()
+            };
+            return format!("{then}: the same, shown below.{more}");
+        }
+        Again::Computed { computed, .. } if computed.outcome().verdict == kept.verdict() => {
+            "The verdict is the same".to_owned()
+        }
+        _ => format!("The verdict then: {}", kept.verdict()),
+    };
+    let why = if kept.program_version == VERSION {
+        "The version is the same, so what it reads besides must have changed, such as the patterns of \
+         a mass spectrum."
     } else {
-        format!(
-            "{then} Computed again just now by coldtrap {VERSION}: not the same. Below is today's \
-             result. The verdict then: {}",
-            kept.verdict()
-        )
-    }
+        "Another version may compute otherwise."
+    };
+    format!(
+        "{then}: not the same. {why} Below is today's result, with a table of what is not as it was. \
+         {verdict}"
+    )
 }
 
 /// What is not as it was.
@@ -181,24 +207,36 @@ fn table(differences: &[Difference]) -> Option<DataTable> {
         Some(Value::String(text)) => shortened(text),
         Some(other) => shortened(&other.to_string()),
     };
-    let left_out = differences.len().saturating_sub(LISTED);
+    let moved = gathered(differences);
+    let left_out = moved.len().saturating_sub(LISTED);
     let mut caption = "What is not as it was".to_owned();
     if left_out > 0 {
         caption.push_str(&format!(", {left_out} more left out"));
     }
-    (!differences.is_empty()).then(|| DataTable {
+    (!moved.is_empty()).then(|| DataTable {
         caption,
-        headings: ["Field of the result", "Then", "Now"]
+        headings: ["Field of the result", "Then", "Now", "Change"]
             .map(str::to_owned)
             .into(),
-        rows: differences
+        rows: moved
             .iter()
             .take(LISTED)
-            .map(|difference| {
+            .map(|moved| {
+                let (field, at_most) = match moved.count {
+                    1 => (moved.first.field.clone(), ""),
+                    count => (
+                        format!("{}, {count} values, the first", moved.field),
+                        "at most ",
+                    ),
+                };
                 vec![
-                    difference.field.clone(),
-                    value(&difference.then),
-                    value(&difference.now),
+                    field,
+                    value(&moved.first.then),
+                    value(&moved.first.now),
+                    moved.at_most.map_or_else(
+                        || "–".to_owned(),
+                        |share| format!("{at_most}{}", percent(share)),
+                    ),
                 ]
             })
             .collect(),

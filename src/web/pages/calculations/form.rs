@@ -7,29 +7,37 @@ use std::collections::{BTreeMap, HashMap};
 
 use serde_json::{Map, Value, json};
 
-use super::upload::File;
+use super::upload::{Content, FILE, File};
 use crate::{
-    calculation::FieldError,
+    calculation::{
+        FieldError,
+        sent::{Logs, SentLog, SentRequest},
+    },
     vacuum::{
         gas::Gas,
         units::{PressureUnit, TimeUnit, read_pressure},
     },
-    web::views::{
-        calculation::{CalculationForm, FieldGroup},
-        form::{Control, Field, Fields, LineKind, SelectOption},
+    web::{
+        attaching::KEPT,
+        computing::FILE_LIMIT,
+        views::{
+            calculation::{CalculationForm, FieldGroup},
+            form::{Control, Field, Fields, LineKind, SelectOption},
+        },
     },
 };
 
 /// A file up to this length comes back in the form as text, in bytes.
-const KEPT: usize = 200_000;
-
-/// Behind the name of a text field, the name of the field for a file instead of it.
-const FILE: &str = "_file";
+const SHOWN: usize = 200_000;
 
 /// A form as read.
 pub(super) struct Read {
     /// The request, or the fields that cannot be read.
-    pub(super) request: Result<Vec<u8>, Vec<FieldError>>,
+    pub(super) request: Result<SentRequest, Vec<FieldError>>,
+    /// Whether all that went in can be kept with an incident.
+    pub(super) whole: bool,
+    /// Whether a file is larger than is taken.
+    pub(super) too_large: bool,
     /// Which row of the form each row of the request came from.
     pub(super) rows: Rows,
     /// The fields for the texts of files, and those texts, where they are short enough to come back.
@@ -56,9 +64,10 @@ impl Rows {
     }
 }
 
-/// Reads a filled form, with the files that were sent with it.
-pub(super) fn read(form: &CalculationForm, files: Vec<File>) -> Read {
+/// Reads a filled form, with the files that were sent with it; the fields `log_names` hold logs.
+pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str]) -> Read {
     let mut errors = Vec::new();
+    let mut logs = Logs::new();
     let mut root = Node::default();
     for field in form.fields() {
         let text = field.value().trim();
@@ -75,35 +84,70 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>) -> Read {
             }
             continue;
         }
+        if log_names.contains(&field.id.as_str()) {
+            let mut log = SentLog::new(KEPT);
+            // As typed, so that its lines keep their numbers.
+            log.push(field.value().as_bytes());
+            logs.insert(field.id.clone(), log);
+            continue;
+        }
         match value(field, text) {
             Ok(value) => root.put(&field.id, value),
             Err(problem) => errors.push(FieldError::new(&field.id, problem, accepted(field))),
         }
     }
     let mut kept = Vec::new();
+    let mut too_large = false;
     for file in files {
         let name = file.field.strip_suffix(FILE).unwrap_or(&file.field);
-        if root.holds(name) {
+        if root.holds(name) || logs.contains_key(name) {
             errors.push(FieldError::new(
                 &file.field,
                 "was sent, and so was text beside it",
                 "the file or the text, not both",
             ));
-        } else {
-            if file.text.len() <= KEPT {
-                kept.push((name.to_owned(), file.text.clone()));
+            continue;
+        }
+        match file.content {
+            Content::Log(log) => {
+                if log.bytes() <= SHOWN
+                    && let Some(text) = log.text()
+                {
+                    kept.push((name.to_owned(), text.into_owned()));
+                }
+                logs.insert(name.to_owned(), log);
             }
-            root.put(name, Value::String(file.text));
+            Content::Text(text) => {
+                if text.len() <= SHOWN {
+                    kept.push((name.to_owned(), text.clone()));
+                }
+                root.put(name, Value::String(text));
+            }
+            Content::TooLarge => {
+                too_large = true;
+                errors.push(FieldError::new(
+                    &file.field,
+                    format!("the file is larger than {} MB", FILE_LIMIT >> 20),
+                    format!(
+                        "a file of at most {} MB: one test alone, or a longer time between readings",
+                        FILE_LIMIT >> 20
+                    ),
+                ));
+            }
         }
     }
+    let whole = logs.values().all(|log| log.text().is_some());
     let mut rows = Rows::default();
     let request = if errors.is_empty() {
-        Ok(root.into_value("", &mut rows).to_string().into_bytes())
+        let json = root.into_value("", &mut rows).to_string();
+        Ok(SentRequest::new(json.into_bytes(), logs))
     } else {
         Err(errors)
     };
     Read {
         request,
+        whole,
+        too_large,
         rows,
         kept,
     }
@@ -369,8 +413,9 @@ mod tests {
         ] {
             assert!(filled.fill(name, value));
         }
-        let read = read(&filled, Vec::new());
-        let json: Value = serde_json::from_slice(&read.request.expect("a request")).expect("JSON");
+        let read = read(&filled, Vec::new(), &[]);
+        let request = read.request.expect("a request");
+        let json: Value = serde_json::from_slice(&request.json).expect("JSON");
         assert_eq!(
             json,
             json!({"parts": [{"n": 1.0}, {"n": 2.5}], "healthy": {"value": 5.0, "unit": "mbar"}})
@@ -379,7 +424,7 @@ mod tests {
             .rows
             .as_typed(FieldError::new("parts[1].n", "is wrong", "another"));
         assert_eq!(error.field, "parts[2].n");
-        let missing = super::read(&form, Vec::new())
+        let missing = super::read(&form, Vec::new(), &[])
             .request
             .expect_err("nothing is filled in");
         assert_eq!(missing.len(), 1);

@@ -3,7 +3,9 @@
 use super::{
     About, conductance,
     form::{gas, group, pressure, units},
-    result::{cell, common, ends, figure, figures, other_throughputs, percent, range, typed},
+    result::{
+        cell, common, decades, ends, figure, figures, other_throughputs, percent, range, typed,
+    },
 };
 use crate::{
     calculation::gas_load::Report,
@@ -148,10 +150,9 @@ pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
     ratio.interval = ends(low, high, &"times");
     ratio.note = "free of the gauge's scale and of the speed".to_owned();
     result.figures.push(ratio);
-    result.figures.push(figure(
-        "Base pressure lost",
-        format!("{} decades", figures(report.decades_lost)),
-    ));
+    result
+        .figures
+        .push(figure("Base pressure lost", decades(report.decades_lost)));
     let mut speed = figure(
         "Speed that would explain it instead",
         percent(report.speed_share_that_would_explain),

@@ -18,7 +18,7 @@ mod upload;
 
 use axum::{
     Router,
-    extract::{DefaultBodyLimit, Path, State},
+    extract::{DefaultBodyLimit, Path, Request, State},
     http::StatusCode,
     response::{Html, IntoResponse, Response},
     routing::{get, post},
@@ -39,7 +39,7 @@ use crate::{
     store::KeptReport,
     web::{
         attaching::{self, KEPT},
-        computing::{self, FILE_LIMIT, FILE_MARGIN},
+        computing::{self, FILE_MARGIN},
         fault::{self, Fault},
         fields::{Asked, address, place},
         show,
@@ -59,6 +59,10 @@ use crate::{
 /// Sent along with a form that asks for its result, so that an empty one is told from none.
 const ASKED: &str = "calculate";
 
+/// The largest form that is read to its end, in bytes. A file in it that is larger than is taken is
+/// not kept; the form comes back with what else was filled in.
+const READ_TO_ITS_END: usize = 1 << 30;
+
 /// Every page with its address.
 pub(super) fn routes() -> Router<App> {
     let pages = Router::new()
@@ -77,12 +81,11 @@ pub(super) fn routes() -> Router<App> {
         .into_iter()
         .filter(|named| named.takes_file())
         .fold(pages, |router, named| {
-            let page = get(move |app, asked| show_page(app, named, asked)).post(
-                move |app: State<App>, sent: upload::Upload| compute_upload(app, named, sent),
-            );
+            let page = get(move |app, asked| show_page(app, named, asked))
+                .post(move |app, request| compute_upload(app, named, request));
             router.route(
                 &format!("/calculations/{}", named.id()),
-                page.layer(DefaultBodyLimit::max(FILE_LIMIT + FILE_MARGIN)),
+                page.layer(DefaultBodyLimit::max(READ_TO_ITS_END)),
             )
         })
 }
@@ -268,8 +271,9 @@ async fn show_page(State(app): State<App>, named: Named, asked: Asked) -> Result
 async fn compute_upload(
     State(app): State<App>,
     named: Named,
-    sent: upload::Upload,
+    request: Request,
 ) -> Result<Response, Fault> {
+    let sent = upload::Upload::take(request, &app, named.logs()).await?;
     let context = Context::of(&app, sent.value("tool"), sent.value("incident")).await?;
     let mut form = form(named, &[], &context);
     for (name, value) in &sent.fields {
@@ -286,31 +290,37 @@ async fn answer(
     mut form: CalculationForm,
     files: Vec<upload::File>,
 ) -> Result<Response, Fault> {
-    let read = form::read(&form, files);
-    let kept = read.kept.clone();
+    let read = form::read(&form, files, named.logs());
     let computed = match read.request {
-        Ok(request) => {
-            let request = match &context.tool {
-                Some(tool) if named == Named::PumpDown => {
-                    attaching::beside_healthy(app, named, tool.id.as_str(), request).await?
-                }
-                _ => request,
-            };
-            computing::compute(app, named, request).await?
+        Ok(mut request) => {
+            let given = request.logs.contains_key("healthy_log");
+            if let (Named::PumpDown, Some(tool), false) = (named, &context.tool, given) {
+                let tool = tool.id.as_str();
+                request.json = attaching::beside_healthy(app, named, tool, request.json).await?;
+            }
+            computing::compute_sent(app, named, request).await?
         }
         Err(errors) => Err(errors),
     };
-    for (name, text) in &kept {
+    for (name, text) in &read.kept {
         form.fill(name, text);
     }
     match computed {
-        Ok(computed) => Ok(page(app, named, context, form, Some(&computed))?.into_response()),
+        Ok(computed) => {
+            let result = Some((&computed, read.whole));
+            Ok(page(app, named, context, form, result)?.into_response())
+        }
         Err(errors) => {
             for error in errors {
                 refuse(&mut form, read.rows.as_typed(error));
             }
             let page = page(app, named, context, form, None)?;
-            Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+            let status = if read.too_large {
+                StatusCode::PAYLOAD_TOO_LARGE
+            } else {
+                StatusCode::UNPROCESSABLE_ENTITY
+            };
+            Ok((status, page).into_response())
         }
     }
 }
@@ -327,13 +337,15 @@ fn refuse(form: &mut CalculationForm, error: FieldError) {
     );
 }
 
+/// The page, with what was computed if anything, and whether that can be kept with an incident.
 fn page(
     app: &App,
     named: Named,
     context: &Context,
     form: CalculationForm,
-    computed: Option<&Computed>,
+    computed: Option<(&Computed, bool)>,
 ) -> Result<Html<String>, Fault> {
+    let (computed, whole) = computed.unzip();
     let about = about(named);
     let mut page = Page::new(about.name, Section::Calculations);
     page.trail = vec![Link::new("Calculate", "/calculations")];
@@ -362,7 +374,11 @@ fn page(
             computed,
         ),
         attach: match computed {
-            Some(computed) => Some(attached::form(computed, &context.incident)?),
+            Some(computed) => Some(attached::form(
+                computed,
+                whole == Some(true),
+                &context.incident,
+            )?),
             None => None,
         },
     })

@@ -57,6 +57,14 @@ pub(super) fn figures(value: f64) -> String {
     crate::web::show::trimmed(value, places)
 }
 
+/// `1 decade`, `1.63 decades`.
+pub(super) fn decades(count: f64) -> String {
+    match figures(count) {
+        one if one == "1" => "1 decade".to_owned(),
+        other => format!("{other} decades"),
+    }
+}
+
 /// A quantity to three figures with its unit.
 pub(super) fn typed<U: Display>(typed: Typed<U>) -> String {
     format!("{} {}", figures(typed.value), typed.unit)

@@ -1,8 +1,17 @@
-//! Forms sent with files.
+//! Forms sent with files. Logs are read while they arrive and never held whole.
 
-use axum::extract::{FromRequest, Multipart, Request};
+use axum::extract::{
+    FromRequest, Multipart, Request,
+    multipart::{Field, MultipartError},
+};
 
-use crate::web::{computing::FILE_LIMIT, fault::Fault};
+use crate::{
+    calculation::sent::SentLog,
+    web::{attaching::KEPT, computing::FILE_LIMIT, fault::Fault},
+};
+
+/// Behind the name of a text field, the name of the field for a file instead of it.
+pub(super) const FILE: &str = "_file";
 
 /// What such a form sent.
 pub(super) struct Upload {
@@ -12,13 +21,23 @@ pub(super) struct Upload {
     pub(super) files: Vec<File>,
 }
 
-/// A text file that was sent.
+/// A file that was sent.
 pub(super) struct File {
     /// The field it was sent in.
     pub(super) field: String,
-    /// What it holds. What is not UTF-8 in it is replaced, for a unit in another encoding should
-    /// not cost the readings.
-    pub(super) text: String,
+    /// What it holds.
+    pub(super) content: Content,
+}
+
+/// What a file holds.
+pub(super) enum Content {
+    /// A log.
+    Log(SentLog),
+    /// Other text. What is not UTF-8 in it is replaced, for a unit in another encoding should not cost
+    /// the readings.
+    Text(String),
+    /// More than is taken.
+    TooLarge,
 }
 
 impl Upload {
@@ -30,12 +49,17 @@ impl Upload {
             .map(|(_, value)| value.trim())
             .filter(|value| !value.is_empty())
     }
-}
 
-impl<S: Send + Sync> FromRequest<S> for Upload {
-    type Rejection = Fault;
-
-    async fn from_request(request: Request, state: &S) -> Result<Self, Fault> {
+    /// Takes a form whose files for the fields `logs` are logs. A file that is too large is read to its
+    /// end and not kept, so that what else was filled in is not lost.
+    ///
+    /// # Errors
+    /// A form that does not arrive whole, or text that is too large.
+    pub(super) async fn take<S: Send + Sync>(
+        request: Request,
+        state: &S,
+        logs: &[&str],
+    ) -> Result<Self, Fault> {
         let mut parts = Multipart::from_request(request, state)
             .await
             .map_err(|_| unreadable())?;
@@ -45,26 +69,71 @@ impl<S: Send + Sync> FromRequest<S> for Upload {
         };
         while let Some(part) = parts.next_field().await.map_err(|error| broken(&error))? {
             let name = part.name().unwrap_or_default().to_owned();
-            let is_file = part.file_name().is_some();
-            let bytes = part.bytes().await.map_err(|error| broken(&error))?;
-            if bytes.len() > FILE_LIMIT {
-                return Err(Fault::TooLarge);
-            }
-            let text = match String::from_utf8(bytes.into()) {
-                Ok(text) => text,
-                Err(error) => String::from_utf8_lossy(error.as_bytes()).into_owned(),
-            };
-            if !is_file {
-                upload.fields.push((name, text));
-            } else if !text.trim().is_empty() {
-                upload.files.push(File { field: name, text });
+            match part.file_name().map(str::is_empty) {
+                // A field for a file in which none was chosen.
+                Some(true) => {}
+                Some(false) => {
+                    let stands_for = name.strip_suffix(FILE).unwrap_or(&name);
+                    let content = if logs.contains(&stands_for) {
+                        log(part).await?
+                    } else {
+                        text(part).await?.map_or(Content::TooLarge, Content::Text)
+                    };
+                    upload.files.push(File {
+                        field: name,
+                        content,
+                    });
+                }
+                None => {
+                    let value = text(part).await?.ok_or(Fault::TooLarge)?;
+                    upload.fields.push((name, value));
+                }
             }
         }
         Ok(upload)
     }
 }
 
-fn broken(error: &axum::extract::multipart::MultipartError) -> Fault {
+impl<S: Send + Sync> FromRequest<S> for Upload {
+    type Rejection = Fault;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Fault> {
+        Self::take(request, state, &[]).await
+    }
+}
+
+/// Reads a log while it arrives.
+async fn log(mut part: Field<'_>) -> Result<Content, Fault> {
+    let mut log = Some(SentLog::new(KEPT));
+    while let Some(piece) = part.chunk().await.map_err(|error| broken(&error))? {
+        if let Some(taken) = &mut log {
+            taken.push(&piece);
+            if taken.bytes() > FILE_LIMIT {
+                log = None;
+            }
+        }
+    }
+    Ok(log.map_or(Content::TooLarge, Content::Log))
+}
+
+/// Text, unless it is more than is taken.
+async fn text(mut part: Field<'_>) -> Result<Option<String>, Fault> {
+    let mut bytes = Some(Vec::new());
+    while let Some(piece) = part.chunk().await.map_err(|error| broken(&error))? {
+        if let Some(taken) = &mut bytes {
+            taken.extend_from_slice(&piece);
+            if taken.len() > FILE_LIMIT {
+                bytes = None;
+            }
+        }
+    }
+    Ok(bytes.map(|bytes| match String::from_utf8(bytes) {
+        Ok(text) => text,
+        Err(error) => String::from_utf8_lossy(error.as_bytes()).into_owned(),
+    }))
+}
+
+fn broken(error: &MultipartError) -> Fault {
     if error.status() == axum::http::StatusCode::PAYLOAD_TOO_LARGE {
         Fault::TooLarge
     } else {

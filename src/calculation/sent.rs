@@ -1,0 +1,547 @@
+//! Requests whose logs are read while they arrive, so that no text of a whole log is ever held.
+//!
+//! [`SentLog`] takes one log in pieces. [`SentJson`] takes a request as JSON in pieces, leads the
+//! text of its logs to such readers and keeps the rest, with an empty text in each log's place.
+
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+
+use super::named::Named;
+use crate::vacuum::log::LogReader;
+
+/// Logs that were read while they arrived, by the field of the request in whose place they stand.
+pub type Logs = BTreeMap<String, SentLog>;
+
+/// A log that is read while it arrives.
+#[derive(Debug)]
+pub struct SentLog {
+    reader: LogReader,
+    /// The text so far; none once it is too long to be kept.
+    text: Option<Vec<u8>>,
+    most_kept: usize,
+    bytes: usize,
+}
+
+impl SentLog {
+    /// A log of which nothing has arrived; its text is kept up to so many bytes.
+    pub fn new(most_kept: usize) -> Self {
+        Self {
+            reader: LogReader::new(),
+            text: Some(Vec::new()),
+            most_kept,
+            bytes: 0,
+        }
+    }
+
+    /// Takes the next piece.
+    pub fn push(&mut self, bytes: &[u8]) {
+        self.reader.push(bytes);
+        self.bytes += bytes.len();
+        if let Some(text) = &mut self.text {
+            if text.len() + bytes.len() <= self.most_kept {
+                text.extend_from_slice(bytes);
+            } else {
+                self.text = None;
+            }
+        }
+    }
+
+    /// How long it is so far, in bytes.
+    pub fn bytes(&self) -> usize {
+        self.bytes
+    }
+
+    /// Its text, if that is short enough to be kept.
+    pub fn text(&self) -> Option<Cow<'_, str>> {
+        self.text.as_deref().map(String::from_utf8_lossy)
+    }
+
+    /// The reader that has read it, and its text if that is short enough to be kept. What is not
+    /// UTF-8 in it is replaced, as it was for the readings.
+    pub fn into_parts(self) -> (LogReader, Option<String>) {
+        let text = self.text.map(|text| match String::from_utf8(text) {
+            Ok(text) => text,
+            Err(error) => String::from_utf8_lossy(error.as_bytes()).into_owned(),
+        });
+        (self.reader, text)
+    }
+}
+
+/// A request whose logs were read while it arrived.
+#[derive(Debug)]
+pub struct SentRequest {
+    /// The request as JSON, without its logs.
+    pub json: Vec<u8>,
+    /// Its logs.
+    pub logs: Logs,
+    /// Where something was taken out of the JSON: place in it, and how many bytes.
+    taken_out: Vec<(usize, usize)>,
+}
+
+impl SentRequest {
+    /// A request with logs that were never part of its JSON.
+    pub fn new(json: Vec<u8>, logs: Logs) -> Self {
+        Self {
+            json,
+            logs,
+            taken_out: Vec::new(),
+        }
+    }
+
+    /// The column, in the JSON as it was sent, of a column in [`Self::json`].
+    pub fn column_as_sent(&self, line: usize, column: usize) -> usize {
+        let moved: usize = self
+            .taken_out
+            .iter()
+            .filter(|(at, _)| {
+                let before = &self.json[..*at];
+                let start = before.iter().rposition(|byte| *byte == b'\n');
+                let lines = before.iter().filter(|byte| **byte == b'\n').count();
+                lines + 1 == line && at - start.map_or(0, |start| start + 1) <= column
+            })
+            .map(|(_, bytes)| bytes)
+            .sum();
+        column + moved
+    }
+}
+
+/// A request that arrives as JSON.
+#[derive(Debug)]
+pub struct SentJson {
+    names: &'static [&'static str],
+    rest: Vec<u8>,
+    logs: Logs,
+    taken_out: Vec<(usize, usize)>,
+    place: Place,
+    /// Objects and lists around the next byte.
+    depth: usize,
+    /// Whether the outermost of them is an object.
+    object: bool,
+    /// Whether the next text is the name of a field of the outermost object.
+    name_next: bool,
+    /// The log whose name has just been read.
+    named: Option<&'static str>,
+}
+
+/// What the next byte belongs to.
+#[derive(Debug)]
+enum Place {
+    Outside,
+    /// The name of a field of the request, so far.
+    Name(Vec<u8>),
+    /// Any other text; the flag says that a backslash stands before the next byte.
+    Text(bool),
+    Log(LogText),
+}
+
+/// The text of a log between its quotation marks.
+#[derive(Debug)]
+struct LogText {
+    name: &'static str,
+    /// Read, but not yet given to the reader.
+    pending: Vec<u8>,
+    /// A begun escape sequence, from its backslash on.
+    escape: Vec<u8>,
+    /// Bytes of the JSON taken out so far.
+    taken: usize,
+}
+
+/// Bytes gathered before they are given to a reader.
+const GATHERED: usize = 1 << 16;
+
+impl SentJson {
+    /// A request of which nothing has arrived.
+    pub fn new(named: Named) -> Self {
+        Self {
+            names: named.logs(),
+            rest: Vec::new(),
+            logs: Logs::new(),
+            taken_out: Vec::new(),
+            place: Place::Outside,
+            depth: 0,
+            object: false,
+            name_next: false,
+            named: None,
+        }
+    }
+
+    /// Takes the next piece.
+    pub fn push(&mut self, mut bytes: &[u8]) {
+        while let Some((first, rest)) = bytes.split_first() {
+            match &mut self.place {
+                Place::Outside => {
+                    self.outside(*first);
+                    bytes = rest;
+                }
+                Place::Name(name) => {
+                    self.rest.push(*first);
+                    let escaped = name.last() == Some(&b'\\');
+                    if *first == b'"' && !escaped {
+                        let name = std::mem::take(name);
+                        self.named = self
+                            .names
+                            .iter()
+                            .copied()
+                            .find(|known| known.as_bytes() == name);
+                        self.place = Place::Outside;
+                    } else if *first == b'\\' && escaped {
+                        // An escaped backslash escapes nothing.
+                        name.push(0);
+                    } else {
+                        name.push(*first);
+                    }
+                    bytes = rest;
+                }
+                Place::Text(escaped) => {
+                    let end = bytes.iter().position(|byte| {
+                        let ends = *byte == b'"' && !*escaped;
+                        *escaped = *byte == b'\\' && !*escaped;
+                        ends
+                    });
+                    let (text, rest) = match end {
+                        Some(end) => bytes.split_at(end + 1),
+                        None => (bytes, &[][..]),
+                    };
+                    self.rest.extend_from_slice(text);
+                    if end.is_some() {
+                        self.place = Place::Outside;
+                    }
+                    bytes = rest;
+                }
+                Place::Log(text) => {
+                    let log = self
+                        .logs
+                        .entry(text.name.to_owned())
+                        .or_insert_with(|| SentLog::new(0));
+                    let (used, end) = text.take(bytes, log);
+                    bytes = &bytes[used..];
+                    match end {
+                        End::Open => {}
+                        End::Closed => {
+                            self.taken_out.push((self.rest.len(), text.taken));
+                            self.rest.push(b'"');
+                            self.place = Place::Outside;
+                        }
+                        End::Broken => {
+                            // Left in place, for the reader of the JSON to find and to tell.
+                            self.taken_out.push((self.rest.len(), text.taken));
+                            self.rest.append(&mut text.escape);
+                            self.place = Place::Text(false);
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// The longest of what was sent so far: of each log, and of the rest; in bytes.
+    pub fn longest(&self) -> usize {
+        let logs = self.logs.values().map(SentLog::bytes);
+        logs.max().unwrap_or(0).max(self.rest.len())
+    }
+
+    /// The whole request.
+    pub fn finish(mut self) -> SentRequest {
+        if let Place::Log(text) = &mut self.place {
+            self.taken_out.push((self.rest.len(), text.taken));
+            self.rest.append(&mut text.escape);
+        }
+        SentRequest {
+            json: self.rest,
+            logs: self.logs,
+            taken_out: self.taken_out,
+        }
+    }
+
+    fn outside(&mut self, byte: u8) {
+        self.rest.push(byte);
+        match byte {
+            b'{' | b'[' => {
+                if self.depth == 0 {
+                    self.object = byte == b'{';
+                    self.name_next = true;
+                }
+                self.depth += 1;
+                self.named = None;
+            }
+            b'}' | b']' => self.depth = self.depth.saturating_sub(1),
+            b',' => {
+                self.name_next |= self.depth == 1;
+                self.named = None;
+            }
+            b'"' if self.depth == 1 && self.object && self.name_next => {
+                self.name_next = false;
+                self.place = Place::Name(Vec::new());
+            }
+            b'"' => {
+                self.place = match self.named.take() {
+                    Some(name) if self.depth == 1 => Place::Log(LogText {
+                        name,
+                        pending: Vec::with_capacity(GATHERED),
+                        escape: Vec::new(),
+                        taken: 0,
+                    }),
+                    _ => Place::Text(false),
+                };
+            }
+            b':' | b' ' | b'\t' | b'\r' | b'\n' => {}
+            _ => self.named = None,
+        }
+    }
+}
+
+/// How a piece of a log's text ends.
+enum End {
+    /// It goes on.
+    Open,
+    /// With the text's quotation mark.
+    Closed,
+    /// With something that no text of JSON holds; it stands in `escape`.
+    Broken,
+}
+
+impl LogText {
+    /// Takes text from the front of `bytes`; says how many bytes it took and how they end.
+    fn take(&mut self, bytes: &[u8], log: &mut SentLog) -> (usize, End) {
+        let mut at = 0;
+        let mut end = End::Open;
+        while at < bytes.len() && matches!(end, End::Open) {
+            if self.escape.is_empty() {
+                let run = bytes[at..]
+                    .iter()
+                    .position(|byte| matches!(byte, b'"' | b'\\' | 0..0x20))
+                    .unwrap_or(bytes.len() - at);
+                self.pending.extend_from_slice(&bytes[at..at + run]);
+                at += run;
+                let Some(byte) = bytes.get(at) else {
+                    break;
+                };
+                at += 1;
+                match byte {
+                    b'"' => end = End::Closed,
+                    b'\\' => self.escape.push(b'\\'),
+                    other => {
+                        self.escape.push(*other);
+                        end = End::Broken;
+                    }
+                }
+            } else {
+                self.escape.push(bytes[at]);
+                at += 1;
+                match unescaped(&self.escape) {
+                    Escape::Begun => {}
+                    Escape::Whole(c) => {
+                        let mut buffer = [0; 4];
+                        self.pending
+                            .extend_from_slice(c.encode_utf8(&mut buffer).as_bytes());
+                        self.escape.clear();
+                    }
+                    Escape::Broken => end = End::Broken,
+                }
+            }
+            if self.pending.len() >= GATHERED {
+                log.push(&self.pending);
+                self.pending.clear();
+            }
+        }
+        if !matches!(end, End::Open) {
+            log.push(&self.pending);
+            self.pending.clear();
+        }
+        self.taken += at;
+        match end {
+            End::Closed => self.taken -= 1,
+            End::Broken => self.taken -= self.escape.len(),
+            End::Open => {}
+        }
+        (at, end)
+    }
+}
+
+/// What an escape sequence of JSON is so far.
+enum Escape {
+    Begun,
+    Whole(char),
+    Broken,
+}
+
+/// Reads an escape sequence (RFC 8259, section 7), from its backslash on.
+fn unescaped(escape: &[u8]) -> Escape {
+    let unit = |digits: &[u8]| {
+        let text = std::str::from_utf8(digits).ok()?;
+        let hexadecimal = digits.iter().all(u8::is_ascii_hexdigit);
+        hexadecimal.then(|| u16::from_str_radix(text, 16).ok())?
+    };
+    match escape {
+        [b'\\', b'u'] => Escape::Begun,
+        [b'\\', b'u', digits @ ..] if digits.len() < 4 => {
+            if digits.iter().all(u8::is_ascii_hexdigit) {
+                Escape::Begun
+            } else {
+                Escape::Broken
+            }
+        }
+        [b'\\', b'u', digits @ ..] if digits.len() == 4 => match unit(digits) {
+            Some(0xd800..0xdc00) => Escape::Begun,
+            Some(unit) => char::from_u32(u32::from(unit)).map_or(Escape::Broken, Escape::Whole),
+            None => Escape::Broken,
+        },
+        [b'\\', b'u', rest @ ..] => {
+            let (high, low) = rest.split_at(4);
+            match low {
+                [b'\\'] | [b'\\', b'u'] => Escape::Begun,
+                [b'\\', b'u', digits @ ..] if digits.len() < 4 => {
+                    if digits.iter().all(u8::is_ascii_hexdigit) {
+                        Escape::Begun
+                    } else {
+                        Escape::Broken
+                    }
+                }
+                [b'\\', b'u', digits @ ..] => match (unit(high), unit(digits)) {
+                    (Some(high), Some(low)) => char::decode_utf16([high, low])
+                        .next()
+                        .and_then(Result::ok)
+                        .map_or(Escape::Broken, Escape::Whole),
+                    _ => Escape::Broken,
+                },
+                _ => Escape::Broken,
+            }
+        }
+        [b'\\', short] => match short {
+            b'"' | b'\\' | b'/' => Escape::Whole(char::from(*short)),
+            b'b' => Escape::Whole('\u{8}'),
+            b'f' => Escape::Whole('\u{c}'),
+            b'n' => Escape::Whole('\n'),
+            b'r' => Escape::Whole('\r'),
+            b't' => Escape::Whole('\t'),
+            _ => Escape::Broken,
+        },
+        _ => Escape::Broken,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+    use serde_json::{Value, json};
+
+    use super::*;
+    use crate::vacuum::log::{LogOptions, read_log};
+
+    fn sent(json: &[u8], piece: usize) -> SentRequest {
+        let mut sent = SentJson::new(Named::PumpDown);
+        for piece in json.chunks(piece.max(1)) {
+            sent.push(piece);
+        }
+        sent.finish()
+    }
+
+    #[test]
+    fn logs_are_led_aside_and_the_rest_is_kept() {
+        let log = "t_s,p_pa\n0,1\n\"1\",2\n2,3 \u{3bc}\u{1f600}\n";
+        let json = json!({
+            "healthy_log": log,
+            "log": "t_s\tp_pa\r\n0\t5\r\n1\t6\r\n",
+            "volume": {"value": 3, "log": "not this one"},
+            "note": ["log", "a \\\" b"],
+        });
+        for text in [
+            json.to_string(),
+            serde_json::to_string_pretty(&json).expect("JSON"),
+        ] {
+            for piece in [1, 2, 7, 10_000] {
+                let sent = sent(text.as_bytes(), piece);
+                let rest: Value = serde_json::from_slice(&sent.json).expect("JSON");
+                let mut expected = json.clone();
+                expected["log"] = json!("");
+                expected["healthy_log"] = json!("");
+                assert_eq!(rest, expected);
+                let mut logs = sent.logs;
+                let mut readings = |name: &str| {
+                    let (reader, _) = logs.remove(name).expect("a log").into_parts();
+                    reader.finish(&LogOptions::default()).expect("readings")
+                };
+                assert_eq!(readings("log").pascals, [5.0, 6.0]);
+                assert_eq!(
+                    readings("healthy_log"),
+                    read_log(log.as_bytes(), &LogOptions::default()).expect("readings")
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_no_text_of_a_log_is_left() {
+        for text in [
+            r#"{"log": null}"#,
+            r#"{"log": 5, "volume": {}}"#,
+            r#"{"log": ["a"]}"#,
+            r#"["log", "a"]"#,
+            r#"{"volume": "log", "a": "b"}"#,
+            r#"{"lo\u0067": "a\nb"}"#,
+            r#"{"log\\": "a"}"#,
+        ] {
+            let sent = sent(text.as_bytes(), 3);
+            assert_eq!(String::from_utf8_lossy(&sent.json), text);
+            assert!(sent.logs.is_empty(), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_fault_of_the_json_is_told_at_the_place_where_it_was_sent() {
+        for text in [
+            r#"{"log": "0,1\n1,2", "volume": x}"#,
+            r#"{"log": "0,1\q1,2", "volume": 1}"#,
+            r#"{"log": "0,1\ud83d", "volume": 1}"#,
+            r#"{"log": "0,1\u00", "volume": 1}"#,
+            "{\"log\": \"0,1\n1,2\"}",
+            r#"{"log": "0,1\n1,"#,
+            r#"{"log": "0,1\n1,2" "volume": 1}"#,
+            "{\"log\": \"0,1\",\n \"healthy_log\": \"2,3\\t\", ]",
+        ] {
+            let expected = serde_json::from_str::<Value>(text).expect_err("no JSON");
+            for piece in [1, 5, 1000] {
+                let sent = sent(text.as_bytes(), piece);
+                let error = serde_json::from_slice::<Value>(&sent.json).expect_err("no JSON");
+                assert_eq!(error.classify(), expected.classify(), "{text}");
+                assert_eq!(error.line(), expected.line(), "{text}");
+                assert_eq!(
+                    sent.column_as_sent(error.line(), error.column()),
+                    expected.column(),
+                    "{text} in pieces of {piece}"
+                );
+            }
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn any_bytes_are_json_or_not_as_they_were_before(
+            text in "[-{}\\[\\]\":,\\\\nulog a0\n]{0,60}", piece in 1usize..9
+        ) {
+            let sent = sent(text.as_bytes(), piece);
+            let (before, after) = (
+                serde_json::from_str::<Value>(&text),
+                serde_json::from_slice::<Value>(&sent.json),
+            );
+            prop_assert_eq!(before.is_ok(), after.is_ok());
+        }
+
+        #[test]
+        fn a_log_arrives_as_it_was_written(log in any::<String>(), piece in 1usize..9) {
+            let json = json!({"volume": 1, "log": log}).to_string();
+            let mut sent = SentJson::new(Named::Rise);
+            sent.logs.insert("log".to_owned(), SentLog::new(1 << 20));
+            for piece in json.as_bytes().chunks(piece) {
+                sent.push(piece);
+            }
+            let mut sent = sent.finish();
+            let (_, text) = sent.logs.remove("log").expect("a log").into_parts();
+            prop_assert_eq!(text, Some(log));
+            prop_assert_eq!(
+                serde_json::from_slice::<Value>(&sent.json).ok(),
+                Some(json!({"volume": 1, "log": ""}))
+            );
+        }
+    }
+}

@@ -1,0 +1,390 @@
+//! Logs that nobody should trust, through the API and on the pages of the calculations that take
+//! one: each told with its line, and nothing that was sent lost.
+
+use std::fmt::Write;
+
+use axum::{
+    body::Body,
+    http::{Request, header},
+};
+use serde_json::{Value, json};
+
+use crate::support::app::TestApp;
+
+/// The calculations whose logs these are.
+const NAMES: [&str; 2] = ["rise", "pump-down"];
+
+/// What is wrong with a log, and what must be said of it.
+struct Case {
+    what: &'static str,
+    log: String,
+    /// Whether the log as a whole is refused; if not, its good lines are used.
+    refused: bool,
+    /// The field that the message stands beside, if the log is refused.
+    field: &'static str,
+    /// The line that must be named; none where there is no line.
+    line: Option<u32>,
+    words: &'static str,
+}
+
+/// Sixty readings from line 2 on, with one of them written differently.
+fn with_row(row: usize, written: &str) -> String {
+    let mut text = "time (s),pressure (mbar)\n".to_owned();
+    for at in 0..60 {
+        if at == row {
+            let _ = writeln!(text, "{written}");
+        } else {
+            let _ = writeln!(text, "{},{:e}", 10 * at, 1e-5 * (1.0 + at as f64));
+        }
+    }
+    text
+}
+
+fn cases() -> Vec<Case> {
+    let refused = |what, log: &str, field, line, words| Case {
+        what,
+        log: log.to_owned(),
+        refused: true,
+        field,
+        line,
+        words,
+    };
+    let told = |what, row: usize, written, words| Case {
+        what,
+        log: with_row(row, written),
+        refused: false,
+        field: "",
+        line: Some(row as u32 + 2),
+        words,
+    };
+    vec![
+        refused("an empty file", "", "log", None, "empty"),
+        refused("blank lines", " \n\n \n", "log", None, "empty"),
+        refused(
+            "a heading alone",
+            "time (s),pressure (mbar)\n",
+            "log",
+            Some(1),
+            "no time and pressure",
+        ),
+        refused(
+            "one row",
+            "\ntime (s),pressure (mbar)\n\n0,1e-5\n",
+            "log",
+            Some(4),
+            "only reading",
+        ),
+        refused(
+            "text columns",
+            "when,how much\nearly,little\nlate,much\n",
+            "log",
+            Some(1),
+            "no time and pressure",
+        ),
+        refused(
+            "a wrong delimiter",
+            "time_pressure\n0_1e-5\n1_2e-5\n",
+            "log",
+            Some(1),
+            "separated by",
+        ),
+        refused(
+            "commas between columns and in numbers",
+            "0,5,2,3e-4\n1,0,4,5e-4\n",
+            "log",
+            Some(1),
+            "commas",
+        ),
+        refused(
+            "no unit",
+            "time (s),value\n0,1e-5\n1,2e-5\n",
+            "pressure_unit",
+            Some(2),
+            "no unit",
+        ),
+        refused(
+            "every pressure negative",
+            "time (s),pressure (mbar)\n0,-1\n1,-2\n",
+            "log",
+            Some(2),
+            "negative",
+        ),
+        refused(
+            "no plain text",
+            "0\0,\x001\0\n\0",
+            "log",
+            Some(1),
+            "not plain text",
+        ),
+        told("a word for a pressure", 7, "70,OFF", "OFF"),
+        told("a word for a time", 8, "later,9e-5", "later"),
+        told("not a number", 9, "90,NaN", "not a finite number"),
+        told("an infinite pressure", 10, "100,inf", "inf"),
+        told("a negative pressure", 11, "110,-1.2e-4", "negative"),
+        told("a pressure of zero", 12, "120,0", "zero"),
+        told("no pressure", 13, "130,", "no pressure"),
+        told("another unit", 14, "140,1.5e-2 Pa", "Pa"),
+        told("a time that stands twice", 15, "140,1.6e-4", "stands twice"),
+        told("a clock that goes back", 16, "20,1.7e-4", "went back"),
+        told(
+            "another delimiter in one line",
+            17,
+            "170;1.8e-4",
+            "170;1.8e-4",
+        ),
+        told(
+            "a line as long as a file",
+            18,
+            &"9".repeat(70_000),
+            "too long",
+        ),
+    ]
+}
+
+/// The words with their signs as they stand in a page.
+fn in_page(words: &str) -> String {
+    words.replace('"', "&#34;").replace('\'', "&#39;")
+}
+
+#[tokio::test]
+async fn the_api_tells_each_fault_of_a_log_with_its_line() {
+    let app = TestApp::empty().await;
+    for name in NAMES {
+        for case in cases() {
+            let request = json!({"log": case.log, "volume": {"value": 123, "unit": "l"}});
+            let answer = app
+                .post(&format!("/api/calculations/{name}"), &request)
+                .await
+                .expect(if case.refused { 422 } else { 200 })
+                .json();
+            let what = format!("{name}, {}: {answer}", case.what);
+            if case.refused {
+                let errors = answer["errors"].as_array().expect("errors");
+                assert_eq!(errors.len(), 1, "{what}");
+                assert_eq!(errors[0]["field"], case.field, "{what}");
+                let told = format!("{} {}", errors[0]["problem"], errors[0]["accepted"]);
+                assert!(told.contains(case.words), "{what}");
+                let line = case
+                    .line
+                    .map_or(String::new(), |line| format!("line {line}"));
+                assert!(told.contains(&line), "{what}");
+            } else {
+                assert!(is_told(&answer, &case), "{what}");
+            }
+        }
+    }
+}
+
+/// Whether a report names the line with these words, among what was odd or not used.
+fn is_told(report: &Value, case: &Case) -> bool {
+    let listed = |list: &str, words: &str| {
+        report[list].as_array().into_iter().flatten().any(|entry| {
+            entry["line"].as_u64() == case.line.map(u64::from)
+                && entry[words]
+                    .as_str()
+                    .is_some_and(|text| text.contains(case.words))
+        })
+    };
+    listed("line_problems", "problem") || listed("flags", "words")
+}
+
+#[tokio::test]
+async fn the_pages_tell_each_fault_of_a_log_with_its_line_and_come_back_filled_in() {
+    let app = TestApp::empty().await;
+    let chamber = [("volume.value", "123"), ("volume.unit", "m3")];
+    for name in NAMES {
+        for case in cases() {
+            let pasted = [&chamber[..], &[("log", case.log.as_str())]].concat();
+            let sent_as = [
+                (
+                    "a file",
+                    app.upload(name, &chamber, &[("log_file", &case.log)]).await,
+                ),
+                ("text", app.upload(name, &pasted, &[]).await),
+            ];
+            for (how, page) in sent_as {
+                if how == "text" && case.log.trim().is_empty() {
+                    page.expect(422).assert_shows("id=\"log.message\"");
+                    continue;
+                }
+                let page = page.expect(if case.refused { 422 } else { 200 });
+                let what = format!("{name}, {} as {how}", case.what);
+                let shows = |words: &str| {
+                    assert!(page.shows(words), "{what}: no {words:?} in {}", page.text);
+                };
+                shows("name=\"volume.value\" value=\"123\"");
+                shows("<option value=\"m3\" selected>");
+                if let Some(first) = case.log.lines().find(|line| !line.trim().is_empty())
+                    && !first.contains('\0')
+                {
+                    shows(first);
+                }
+                shows(&in_page(case.words));
+                if case.refused {
+                    shows(&format!("id=\"{}.message\"", case.field));
+                    let line = case
+                        .line
+                        .map_or(String::new(), |line| format!("line {line}"));
+                    shows(&line);
+                    assert!(!page.text.contains("id=\"result\""), "{what}");
+                } else {
+                    shows(&format!("Line {}", case.line.expect("a line")));
+                }
+            }
+        }
+    }
+}
+
+/// A million readings, and one line among them that is none.
+#[tokio::test]
+async fn a_million_rows_are_taken_and_the_one_bad_line_is_told() {
+    let app = TestApp::empty().await;
+    let mut log = "t_s;p_pa\n".to_owned();
+    for row in 0..1_000_000 {
+        if row == 777_777 {
+            log.push_str("777777;off\n");
+        } else {
+            let _ = writeln!(log, "{row};{}", 1000 + row);
+        }
+    }
+    let body = json!({"log": log});
+    let report = app
+        .post("/api/calculations/rise", &body)
+        .await
+        .expect(200)
+        .json();
+    assert_eq!(report["readings"], 999_999);
+    assert_eq!(report["line_problems"][0]["line"], 777_779);
+    assert_eq!(report["line_problem_count"], 1);
+    let page = app
+        .upload("rise", &[("volume.value", "123")], &[("log_file", &log)])
+        .await
+        .expect(200);
+    page.assert_shows("Line 777779");
+    page.assert_shows("999999 of 999999");
+    page.assert_shows("value=\"123\"");
+    // More than is kept with an incident: said, and not half kept.
+    page.assert_shows("cannot be kept");
+}
+
+#[tokio::test]
+async fn a_file_that_is_too_large_is_refused_and_the_rest_of_the_form_comes_back() {
+    let app = TestApp::empty().await;
+    let large = "x".repeat((50 << 20) + 1);
+    for (name, file) in [
+        ("rise", "log_file"),
+        ("pump-down", "healthy_log_file"),
+        ("residual-gas", "spectrum_file"),
+    ] {
+        let pasted = [
+            ("log", "0 1 Pa"),
+            ("spectrum", "18:1"),
+            ("pressure_unit", "mbar"),
+        ];
+        let fields = match name {
+            "rise" => &pasted[2..],
+            "pump-down" => &[pasted[0], pasted[2]][..],
+            _ => &[("total_pressure.value", "3e-6")][..],
+        };
+        let page = app
+            .upload(name, fields, &[(file, &large)])
+            .await
+            .expect(413);
+        page.assert_shows(&format!("id=\"{file}.message\""));
+        page.assert_shows("larger than 50 MB");
+        match name {
+            "residual-gas" => page.assert_shows("value=\"3e-6\""),
+            _ => page.assert_shows("<option value=\"mbar\" selected>"),
+        }
+    }
+    let too_long = format!("{{\"log\": \"{}\"}}", "x".repeat((51 << 20) + 1));
+    let request = Request::post("/api/calculations/rise")
+        .header(header::CONTENT_TYPE, "application/json")
+        .body(Body::from(too_long))
+        .expect("a request");
+    let refused = app.send(request).await.expect(413);
+    refused.assert_shows("50 MB");
+}
+
+/// Fields of the wrong kind, out of range and unknown, told in one answer.
+#[tokio::test]
+async fn every_field_that_cannot_be_taken_is_told_at_once() {
+    let app = TestApp::empty().await;
+    let good = json!({"value": 5e-7, "unit": "torr"});
+    let cases = [
+        (
+            "rise",
+            json!({"log": "0 1 Pa\n", "volume": "big", "speed": {"value": "x", "unit": "furlong"},
+                   "time_unit": 5, "colour": 1, "pumped_for": {"value": -1, "unit": "h"}}),
+            &[
+                "colour",
+                "log",
+                "pumped_for",
+                "speed.unit",
+                "speed.value",
+                "time_unit",
+                "volume",
+            ][..],
+        ),
+        (
+            "pump-down",
+            json!({"log": 5, "healthy_log": "words", "pressure_unit": "psi"}),
+            &["healthy_log", "log", "pressure_unit"],
+        ),
+        (
+            "gas-load",
+            json!({"healthy": {"value": "low", "unit": "psi"}, "faulty": 5, "speed_at_chamber": [1]}),
+            &[
+                "faulty",
+                "healthy.unit",
+                "healthy.value",
+                "speed_at_chamber",
+            ],
+        ),
+        (
+            "gauge",
+            json!({"readings": [{"kind": "dial", "pressure": good}, {"kind": "pirani"},
+                                {"kind": "pirani", "pressure": good, "lit": "yes"}], "gas": 3}),
+            &[
+                "gas",
+                "readings[0].kind",
+                "readings[1].pressure",
+                "readings[2].lit",
+            ],
+        ),
+        (
+            "conductance",
+            json!({"parts": [{"shape": "ring"}, 5], "colour": true}),
+            &["colour", "parts[0].diameter", "parts[0].shape", "parts[1]"],
+        ),
+        (
+            "leak-conversion",
+            json!({"rate": {"unit": 4}, "colour": "red"}),
+            &["colour", "rate.unit", "rate.value"],
+        ),
+        (
+            "residual-gas",
+            json!({"spectrum": 18, "total_pressure": "high"}),
+            &["spectrum", "total_pressure"],
+        ),
+    ];
+    for (name, body, expected) in cases {
+        let answer = app
+            .post(&format!("/api/calculations/{name}"), &body)
+            .await
+            .expect(422)
+            .json();
+        let errors = answer["errors"].as_array().expect("errors");
+        let mut fields: Vec<_> = errors
+            .iter()
+            .map(|error| error["field"].as_str().expect("a field"))
+            .collect();
+        fields.sort_unstable();
+        assert_eq!(fields, expected, "{name}: {answer}");
+        for error in errors {
+            for part in ["problem", "accepted"] {
+                assert!(error[part].as_str().is_some_and(|words| !words.is_empty()));
+            }
+        }
+    }
+}
