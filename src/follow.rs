@@ -112,8 +112,8 @@ pub struct Follower {
     knowledge: Option<Arc<Knowledge>>,
     catalogue: Arc<Catalogue>,
     tools: HashMap<ToolId, Arc<Tool>>,
-    /// How many tools the knowledge was told of.
-    told: i64,
+    /// The position of the fleet that the knowledge was told of.
+    told: Option<(i64, i64)>,
     progress: watch::Sender<Progress>,
     failures: u32,
 }
@@ -172,7 +172,7 @@ impl Follower {
             knowledge,
             catalogue,
             tools: HashMap::new(),
-            told: 0,
+            told: None,
             progress,
             failures: 0,
         })
@@ -303,11 +303,11 @@ impl Follower {
         let Some(knowledge) = &self.knowledge else {
             return Ok(());
         };
-        let total = self.store.tool_total().await?;
-        if total != self.told {
+        let position = self.store.fleet_position().await?;
+        if self.told != Some(position) {
             let tools = self.store.tools(&Asker::console()).await?;
             knowledge.take_fleet(&tools);
-            self.told = total;
+            self.told = Some(position);
         }
         Ok(())
     }

@@ -14,6 +14,7 @@ mod calculations;
 mod catalogue;
 mod command_line;
 mod crash;
+mod fleet;
 mod follow;
 mod intake;
 mod logs;

@@ -45,6 +45,8 @@ async fn nothing_is_made_of_nothing_and_no_number_is_nonsense() {
                 "?cause=scroll-tip-seals-worn&planned=0&failure=-3",
                 "?cause=scroll-tip-seals-worn&planned=9&failure=3",
                 "?by=site&planned=x",
+                "?by=tool&tool=QSB-02",
+                "?tool=nobody",
             ] {
                 let page = app.get(&format!("{address}{query}")).await.expect(200);
                 page.assert_shows("<main");
@@ -77,7 +79,7 @@ async fn nothing_is_made_of_nothing_and_no_number_is_nonsense() {
 async fn every_cut_adds_up_to_the_same_cases() {
     let app = TestApp::demo().await;
     let mut samples = Vec::new();
-    for by in ["cause", "component", "kind", "tool_class", "site"] {
+    for by in ["cause", "component", "kind", "tool_class", "site", "tool"] {
         let file = app
             .get(&format!("/statistics/table.csv?by={by}"))
             .await
@@ -182,7 +184,8 @@ async fn wear_out_and_reliability_say_what_they_cannot_tell() {
         .get("/statistics/wear-out?cause=cold-cathode-contaminated")
         .await
         .expect(200);
-    page.assert_shows("Planned services are not on record");
+    page.assert_shows("A planned service of the component, written down on the tool’s page");
+    page.assert_shows("renewed by plan before");
     page.assert_shows("whose age is not known");
     let dear = app
         .get("/statistics/wear-out?cause=scroll-tip-seals-worn&planned=20&failure=4")

@@ -561,7 +561,7 @@ async fn the_sequence_says_when_help_costs_less_and_why_each_check_stands_where_
         .await
         .expect(200);
     page.assert_shows("When to stop");
-    page.assert_shows("more than help costs");
+    page.assert_shows("more than bringing help costs");
     let page = app
         .get("/sequence/tools/BRK-04?help_minutes=-1")
         .await

@@ -31,6 +31,14 @@ impl Asker {
         }
     }
 
+    /// The one site whose records they may see, if it is only one.
+    pub fn only_site(&self) -> Option<&str> {
+        match &self.scope {
+            SiteScope::All => None,
+            SiteScope::Only(own) => Some(own.as_str()),
+        }
+    }
+
     /// Whether records of a site may be shown.
     pub fn sees(&self, site: &SiteCode) -> bool {
         match &self.scope {

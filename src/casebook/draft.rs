@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use jiff::{Timestamp, civil::Date};
 use serde_json::{Map, Value};
 
-use super::{CALCULATION_LIMIT, CalculationDraft, Refusal};
+use super::{CALCULATION_LIMIT, CalculationDraft, Refusal, upkeep::DEAREST};
 use crate::vacuum::units::{PressureUnit, TypedPressure};
 
 /// The longest text a field takes, in characters.
@@ -15,6 +15,8 @@ pub const TEXT_LIMIT: usize = 20_000;
 const NAME_LIMIT: usize = 200;
 /// The most entries a list takes.
 const LIST_LIMIT: usize = 200;
+/// The most planned services a tool may bring along.
+const SERVICE_LIMIT: usize = 10_000;
 /// The most states an exported record may have been in.
 const REVISION_LIMIT: usize = 100_000;
 /// Refusals listed of one record; more help nobody.
@@ -99,10 +101,14 @@ pub struct ToolDetails {
     pub site_name: Option<String>,
     /// Where the site is.
     pub site_place: Option<String>,
+    /// What bringing help costs the site, in minutes.
+    pub site_help_minutes: Option<f64>,
     /// Serial number.
     pub serial: Option<String>,
     /// In service since.
     pub in_service: Option<Date>,
+    /// Last day in service.
+    pub out_of_service: Option<Date>,
     /// Chamber volume in litres.
     pub volume_litres: Option<f64>,
     /// Pumping speed at the chamber in litres per second.
@@ -115,6 +121,23 @@ pub struct ToolDetails {
     pub lacking: Vec<String>,
     /// Gauges in words.
     pub gauges: Vec<String>,
+    /// Services done by plan.
+    pub services: Vec<ServiceDraft>,
+}
+
+/// A planned service as written down.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ServiceDraft {
+    /// The component that was renewed.
+    pub component: Option<String>,
+    /// The day.
+    pub on: Option<Date>,
+    /// Free words.
+    pub note: Option<String>,
+    /// Who wrote it down.
+    pub author: Option<String>,
+    /// When.
+    pub at: Option<Timestamp>,
 }
 
 /// An earlier state of an exported record.
@@ -294,26 +317,41 @@ fn read_details(mut reader: Fields<'_>) -> ToolDetails {
     reader.only(&[
         "site_name",
         "site_place",
+        "site_help_minutes",
         "serial",
         "in_service",
+        "out_of_service",
         "volume_litres",
         "speed_litres_per_second",
         "healthy_base",
         "fitted",
         "lacking",
         "gauges",
+        "services",
     ]);
     ToolDetails {
         site_name: reader.name("site_name"),
         site_place: reader.name("site_place"),
+        site_help_minutes: reader.number("site_help_minutes", 0.0, DEAREST),
         serial: reader.name("serial"),
         in_service: reader.date("in_service"),
+        out_of_service: reader.date("out_of_service"),
         volume_litres: reader.number("volume_litres", 1e-3, 1e6),
         speed_litres_per_second: reader.number("speed_litres_per_second", 1e-3, 1e7),
         healthy_base: reader.pressure("healthy_base"),
         fitted: reader.names("fitted"),
         lacking: reader.names("lacking"),
         gauges: reader.names("gauges"),
+        services: reader.each("services", SERVICE_LIMIT, |mut reader| {
+            reader.only(&["component", "on", "note", "author", "at"]);
+            ServiceDraft {
+                component: reader.name("component"),
+                on: reader.date("on"),
+                note: reader.name("note"),
+                author: reader.name("author"),
+                at: reader.time("at"),
+            }
+        }),
     }
 }
 

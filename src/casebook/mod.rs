@@ -12,13 +12,16 @@ mod incident;
 mod record;
 pub mod rules;
 mod tool;
+pub mod upkeep;
 
 pub use crate::refusal::Refusal;
 pub use asker::{Asker, SiteScope};
 pub use calculation::{CALCULATION_BYTES, CALCULATION_LIMIT, Calculation, CalculationDraft};
-pub use draft::{CheckDraft, Draft, RevisionDraft, TEXT_LIMIT, ToolDetails, read_record};
+pub use draft::{
+    CheckDraft, Draft, RevisionDraft, ServiceDraft, TEXT_LIMIT, ToolDetails, read_record,
+};
 pub use incident::{
     CheckDone, Filed, Finding, Incident, NewRevision, Outcome, Pressures, Revision, Status,
 };
 pub use record::{IncidentRecord, ToolDetailsRecord, filed_record, new_record, tool_details};
-pub use tool::{Site, SiteCode, Tool, ToolId};
+pub use tool::{PlannedService, Site, SiteCode, Tool, ToolId};

@@ -4,7 +4,7 @@
 use jiff::{Timestamp, civil::Date};
 use serde::Serialize;
 
-use super::{Calculation, Filed, Incident, Site, Tool};
+use super::{Calculation, Filed, Incident, PlannedService, Site, Tool};
 use crate::{
     catalogue::{Catalogue, ComponentId},
     vacuum::units::TypedPressure,
@@ -35,10 +35,14 @@ pub struct ToolDetailsRecord<'a> {
     site_name: &'a str,
     #[serde(skip_serializing_if = "str::is_empty")]
     site_place: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    site_help_minutes: Option<f64>,
     #[serde(skip_serializing_if = "str::is_empty")]
     serial: &'a str,
     #[serde(skip_serializing_if = "Option::is_none")]
     in_service: Option<Date>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    out_of_service: Option<Date>,
     volume_litres: f64,
     speed_litres_per_second: f64,
     healthy_base: TypedPressure,
@@ -48,6 +52,8 @@ pub struct ToolDetailsRecord<'a> {
     lacking: Vec<&'a str>,
     #[serde(skip_serializing_if = "<[String]>::is_empty")]
     gauges: &'a [String],
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    services: Vec<PlannedService>,
 }
 
 /// One state of a record. The last carries no `record`, since it is the record it stands in.
@@ -121,8 +127,10 @@ pub fn tool_details<'a>(
     ToolDetailsRecord {
         site_name: &site.name,
         site_place: &site.place,
+        site_help_minutes: site.help_minutes,
         serial: &tool.serial,
         in_service: tool.in_service,
+        out_of_service: tool.out_of_service,
         volume_litres: tool.volume_litres,
         speed_litres_per_second: tool.speed_litres_per_second,
         healthy_base: tool.healthy_base,
@@ -138,5 +146,14 @@ pub fn tool_details<'a>(
             .map(ComponentId::as_str)
             .collect(),
         gauges: &tool.gauges,
+        // Numbers are of one store and travel nowhere.
+        services: tool
+            .services
+            .iter()
+            .map(|service| PlannedService {
+                id: None,
+                ..service.clone()
+            })
+            .collect(),
     }
 }

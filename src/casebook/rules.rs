@@ -3,14 +3,15 @@
 //! Every refusal names its field and what would be accepted. The same rules serve the
 //! forms, the API and the import.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 use serde_json::Value;
 
 use super::{
     Calculation, CalculationDraft, CheckDone, CheckDraft, Draft, Finding, Incident, Outcome,
-    Pressures, Refusal, Site, SiteCode, Status, Tool, ToolDetails, ToolId,
+    PlannedService, Pressures, Refusal, ServiceDraft, Site, SiteCode, Status, Tool, ToolDetails,
+    ToolId,
 };
 use crate::calculation::named::Named;
 use crate::catalogue::{
@@ -200,9 +201,11 @@ pub fn tool_from_record(
     let mut tool = Tool::as_built(ToolId::new(id), site.clone(), class);
     let mut name = site.to_string();
     let mut place = String::new();
+    let mut help_minutes = None;
     if let Some(details) = &draft.tool_details {
         name = details.site_name.clone().unwrap_or(name);
         place = details.site_place.clone().unwrap_or_default();
+        help_minutes = details.site_help_minutes;
         refusals.extend(fit(&mut tool, class, details));
     }
     if refusals.is_empty() {
@@ -211,6 +214,7 @@ pub fn tool_from_record(
                 code: site,
                 name,
                 place,
+                help_minutes,
             },
             tool,
         ))
@@ -230,6 +234,16 @@ fn fit(tool: &mut Tool, class: &ToolClass, details: &ToolDetails) -> Vec<Refusal
     let mut refusals = Vec::new();
     tool.serial = details.serial.clone().unwrap_or_default();
     tool.in_service = details.in_service;
+    tool.out_of_service = details.out_of_service;
+    if let (Some(first), Some(last)) = (tool.in_service, tool.out_of_service)
+        && last < first
+    {
+        refusals.push(Refusal::new(
+            "tool_details.out_of_service",
+            format!("{last} lies before the first day in service"),
+            format!("{first} or later"),
+        ));
+    }
     tool.volume_litres = details.volume_litres.unwrap_or(tool.volume_litres);
     tool.speed_litres_per_second = details
         .speed_litres_per_second
@@ -258,7 +272,51 @@ fn fit(tool: &mut Tool, class: &ToolClass, details: &ToolDetails) -> Vec<Refusal
             ));
         }
     }
+    for (at, service) in details.services.iter().enumerate() {
+        match planned(service, tool) {
+            Ok(service) => tool.services.push(service),
+            Err((field, problem, accepted)) => refusals.push(Refusal::new(
+                format!("tool_details.services[{at}].{field}"),
+                problem,
+                accepted,
+            )),
+        }
+    }
+    tool.services.sort_by_key(|service| service.on);
+    // The same component on the same day is one service.
+    let mut seen = BTreeSet::new();
+    tool.services
+        .retain(|service| seen.insert((service.component.clone(), service.on)));
     refusals
+}
+
+fn planned(
+    draft: &ServiceDraft,
+    tool: &Tool,
+) -> Result<PlannedService, (&'static str, String, String)> {
+    let component = draft.component.as_deref().unwrap_or_default();
+    if !tool.components.contains(component) {
+        let fitted: Vec<_> = tool.components.iter().map(ComponentId::as_str).collect();
+        let problem = format!("{component:?} is not fitted to the tool");
+        return Err(("component", problem, fitted.join(", ")));
+    }
+    let missing = |accepted: &str| ("is missing".to_owned(), accepted.to_owned());
+    let on = draft.on.ok_or_else(|| {
+        let (problem, accepted) = missing("the day it was done, like 2025-03-04");
+        ("on", problem, accepted)
+    })?;
+    let author = draft.author.clone().ok_or_else(|| {
+        let (problem, accepted) = missing("who wrote it down");
+        ("author", problem, accepted)
+    })?;
+    Ok(PlannedService {
+        id: None,
+        component: ComponentId::new(component),
+        on,
+        note: draft.note.clone().unwrap_or_default(),
+        author,
+        at: draft.at,
+    })
 }
 
 struct Judge<'a> {

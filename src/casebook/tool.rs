@@ -2,7 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use jiff::civil::Date;
+use jiff::{Timestamp, civil::Date};
+use serde::Serialize;
 
 use crate::{
     catalogue::{ClassId, ComponentId, ToolClass},
@@ -17,7 +18,7 @@ crate::catalogue::identifiers! {
 }
 
 /// Where tools stand; the boundary of confidentiality.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Site {
     /// Short code.
     pub code: SiteCode,
@@ -25,6 +26,29 @@ pub struct Site {
     pub name: String,
     /// Where it is, in words.
     pub place: String,
+    /// What bringing a helium leak detector or a residual gas analyser costs it, waiting
+    /// included, in minutes; none if nobody has said.
+    pub help_minutes: Option<f64>,
+}
+
+/// A service done by plan, not because something had failed.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct PlannedService {
+    /// Its number, once it is on record.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub id: Option<i64>,
+    /// The component that was renewed.
+    pub component: ComponentId,
+    /// The day it was done.
+    pub on: Date,
+    /// What was done, in a few words; may be empty.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub note: String,
+    /// Who wrote it down.
+    pub author: String,
+    /// When it was written down.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub at: Option<Timestamp>,
 }
 
 /// One machine.
@@ -40,6 +64,8 @@ pub struct Tool {
     pub serial: String,
     /// In service since.
     pub in_service: Option<Date>,
+    /// Last day in service, if it has been taken out.
+    pub out_of_service: Option<Date>,
     /// Chamber volume in litres.
     pub volume_litres: f64,
     /// Pumping speed at the chamber in litres per second.
@@ -50,6 +76,8 @@ pub struct Tool {
     pub components: BTreeSet<ComponentId>,
     /// Its gauges, in words.
     pub gauges: Vec<String>,
+    /// Services done by plan, oldest first.
+    pub services: Vec<PlannedService>,
 }
 
 impl Tool {
@@ -61,11 +89,13 @@ impl Tool {
             class: class.id.clone(),
             serial: String::new(),
             in_service: None,
+            out_of_service: None,
             volume_litres: class.volume_litres,
             speed_litres_per_second: class.speed_litres_per_second,
             healthy_base: class.healthy_base,
             components: class.components.iter().cloned().collect(),
             gauges: Vec::new(),
+            services: Vec::new(),
         }
     }
 }

@@ -5,7 +5,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use crate::{
-    casebook::{Site, SiteCode, Tool, ToolId},
+    casebook::{PlannedService, Site, SiteCode, Tool, ToolId},
     catalogue::{Catalogue, ComponentId},
     vacuum::units::TypedPressure,
 };
@@ -31,6 +31,16 @@ struct RawSite {
     id: String,
     name: String,
     place: String,
+    help_minutes: Option<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawService {
+    component: String,
+    on: Date,
+    note: String,
+    author: String,
 }
 
 #[derive(Deserialize)]
@@ -41,6 +51,7 @@ struct RawTool {
     class: String,
     serial: String,
     in_service: Date,
+    out_of_service: Option<Date>,
     volume_litres: f64,
     speed_litres_per_second: f64,
     healthy_base: TypedPressure,
@@ -50,6 +61,8 @@ struct RawTool {
     lacking: Vec<String>,
     #[serde(default)]
     gauges: Vec<String>,
+    #[serde(default)]
+    services: Vec<RawService>,
 }
 
 pub(super) fn parse(
@@ -68,6 +81,7 @@ pub(super) fn parse(
             code: SiteCode::new(site.id),
             name: site.name,
             place: site.place,
+            help_minutes: site.help_minutes,
         })
         .collect();
     let mut tools: Vec<Tool> = Vec::new();
@@ -101,7 +115,21 @@ pub(super) fn parse(
             }
         }
         tool.serial = raw.serial;
+        for service in raw.services {
+            if !tool.components.contains(service.component.as_str()) {
+                return Err(wrong(format!("{:?} is not fitted", service.component)));
+            }
+            tool.services.push(PlannedService {
+                id: None,
+                component: ComponentId::new(service.component),
+                on: service.on,
+                note: service.note,
+                author: service.author,
+                at: None,
+            });
+        }
         tool.in_service = Some(raw.in_service);
+        tool.out_of_service = raw.out_of_service;
         tool.volume_litres = raw.volume_litres;
         tool.speed_litres_per_second = raw.speed_litres_per_second;
         tool.healthy_base = raw.healthy_base;

@@ -65,6 +65,11 @@ pub(super) fn service(tool: &Tool) -> ToolService {
         site: tool.site.to_string(),
         components: tool.components.iter().map(ToString::to_string).collect(),
         from_day: tool.in_service.and_then(day),
-        until_day: None,
+        until_day: tool.out_of_service.and_then(day),
+        services: tool
+            .services
+            .iter()
+            .filter_map(|service| Some((service.component.to_string(), day(service.on)?)))
+            .collect(),
     }
 }

@@ -147,8 +147,13 @@ impl Knowledge {
     }
 
     /// Cases, labour and hours down alone, from sums kept as changes arrive.
-    pub fn totals(&self, dimension: Dimension, class: Option<&str>) -> Vec<Total> {
-        self.ledger().totals(dimension, class)
+    pub fn totals(
+        &self,
+        dimension: Dimension,
+        class: Option<&str>,
+        site: Option<&str>,
+    ) -> Vec<Total> {
+        self.ledger().totals(dimension, class, site)
     }
 
     /// The next checks, and why, with the cases weighing what they weigh `today`. Takes up to some tenths of a second: not for a thread

@@ -1,69 +1,108 @@
 //! A multiset of numbers not below 0 that gives order statistics without sorting all of
 //! it: numbers lie in half-octave buckets, and only the one bucket asked for is searched.
+//! The buckets lie one behind the other, so that many small multisets stay small and the
+//! counts of many add up quickly.
 
 const BUCKETS: usize = 64;
 
 #[derive(Clone, Debug)]
 pub(crate) struct Buckets {
-    values: Vec<Vec<f64>>,
+    values: Vec<f64>,
+    /// Where each bucket ends.
+    ends: [u32; BUCKETS],
 }
 
 impl Default for Buckets {
     fn default() -> Self {
         Self {
-            values: vec![Vec::new(); BUCKETS],
+            values: Vec::new(),
+            ends: [0; BUCKETS],
         }
     }
 }
 
 impl Buckets {
     pub(crate) fn add(&mut self, value: f64) {
-        self.values[bucket(value)].push(value);
+        let bucket = bucket(value);
+        self.values.push(value);
+        // The first of each later bucket makes room by going to its end.
+        for later in (bucket + 1..BUCKETS).rev() {
+            let (start, end) = (self.ends[later - 1] as usize, self.ends[later] as usize);
+            self.values[end] = self.values[start];
+            self.ends[later] += 1;
+        }
+        self.values[self.ends[bucket] as usize] = value;
+        self.ends[bucket] += 1;
     }
 
     /// Takes one occurrence out.
     pub(crate) fn remove(&mut self, value: f64) {
-        let values = &mut self.values[bucket(value)];
-        if let Some(at) = values
+        let bucket = bucket(value);
+        let (start, end) = self.place(bucket);
+        let held = &self.values[start..end];
+        let Some(at) = held
             .iter()
             .position(|held| held.to_bits() == value.to_bits())
-        {
-            values.swap_remove(at);
+        else {
+            return;
+        };
+        let mut hole = start + at;
+        // The last of this and of each later bucket fills the hole before it.
+        for later in bucket..BUCKETS {
+            let last = self.ends[later] as usize - 1;
+            self.values[hole] = self.values[last];
+            hole = last;
+            self.ends[later] -= 1;
         }
+        self.values.pop();
     }
 
     /// The values at the given ranks (from 0, ascending order of size) of several
     /// multisets taken together; a rank beyond the last gives the largest.
     pub(crate) fn ranks(sets: &[&Self], ranks: &[usize]) -> Vec<f64> {
-        let mut counts = [0usize; BUCKETS];
+        let mut ends = [0usize; BUCKETS];
         for set in sets {
-            for (count, values) in counts.iter_mut().zip(&set.values) {
-                *count += values.len();
+            for (sum, end) in ends.iter_mut().zip(&set.ends) {
+                *sum += *end as usize;
             }
         }
-        let total: usize = counts.iter().sum();
+        let total = ends[BUCKETS - 1];
         let mut open: Option<(usize, Bins)> = None;
         ranks
             .iter()
             .map(|&rank| {
-                let mut left = rank.min(total.saturating_sub(1));
-                for (index, &count) in counts.iter().enumerate() {
-                    if left < count {
-                        if open.as_ref().is_none_or(|(at, _)| *at != index) {
-                            open = Some((index, Bins::of(sets, index, count)));
-                        }
-                        return open.as_mut().map_or(0.0, |(_, bins)| bins.rank(left));
-                    }
-                    left -= count;
+                let rank = rank.min(total.saturating_sub(1));
+                let index = ends.partition_point(|end| *end <= rank);
+                if index == BUCKETS {
+                    return 0.0;
                 }
-                0.0
+                let start = if index == 0 { 0 } else { ends[index - 1] };
+                if open.as_ref().is_none_or(|(at, _)| *at != index) {
+                    open = Some((index, Bins::of(sets, index, ends[index] - start)));
+                }
+                open.as_mut()
+                    .map_or(0.0, |(_, bins)| bins.rank(rank - start))
             })
             .collect()
     }
 
     /// Every value, in no order.
     pub(crate) fn iter(&self) -> impl Iterator<Item = f64> + '_ {
-        self.values.iter().flatten().copied()
+        self.values.iter().copied()
+    }
+
+    fn place(&self, bucket: usize) -> (usize, usize) {
+        let start = if bucket == 0 {
+            0
+        } else {
+            self.ends[bucket - 1]
+        };
+        (start as usize, self.ends[bucket] as usize)
+    }
+
+    fn of(&self, bucket: usize) -> &[f64] {
+        let (start, end) = self.place(bucket);
+        &self.values[start..end]
     }
 }
 
@@ -76,7 +115,7 @@ struct Bins {
 
 impl Bins {
     fn of(sets: &[&Buckets], index: usize, count: usize) -> Self {
-        let held = || sets.iter().flat_map(|set| &set.values[index]).copied();
+        let held = || sets.iter().flat_map(|set| set.of(index)).copied();
         let low = held().fold(f64::INFINITY, f64::min);
         let high = held().fold(low, f64::max);
         let parts = (count / 16).clamp(1, 1024);
@@ -142,6 +181,21 @@ mod tests {
             let got = Buckets::ranks(&[&sets[0], &sets[1]], &ranks);
             let want: Vec<f64> = ranks.iter().map(|&rank| values[rank]).collect();
             assert_eq!(got, want);
+            // Half of them taken out again, in another order than they came in.
+            let mut left = Vec::new();
+            for (at, value) in values.iter().enumerate() {
+                if at % 3 == 0 {
+                    left.push(*value);
+                } else if sets[0].iter().any(|held| held == *value) {
+                    sets[0].remove(*value);
+                } else {
+                    sets[1].remove(*value);
+                }
+            }
+            sets[0].remove(-7.5);
+            let ranks: Vec<usize> = (0..left.len()).collect();
+            assert_eq!(Buckets::ranks(&[&sets[0], &sets[1]], &ranks), left);
         }
+        assert_eq!(Buckets::ranks(&[], &[3]), [0.0]);
     }
 }

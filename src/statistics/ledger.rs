@@ -2,8 +2,10 @@
 //! question scans the store.
 //!
 //! Invariants: a case counts once, under its number; sums are whole micro-units, so that
-//! taking a case out leaves no trace and the order of changes does not matter. Questions
-//! without days are answered from sums; questions with days walk the cases of those days.
+//! taking a case out leaves no trace and the order of changes does not matter; a tool has one
+//! class and one site. Figures are kept by month and by tool: a question looks at single cases
+//! only in the months that its days cut, and where it is about the tools of some days or about
+//! one tool.
 
 use std::{
     borrow::Cow,
@@ -13,6 +15,7 @@ use std::{
 use super::{
     Case, Interval, NOT_FOUND, Outcome, Share, StatisticsError,
     buckets::Buckets,
+    cell::{At, Cell, Figures, Row, Sums},
     mean,
     symbols::Symbols,
     tables::{Aging, Lessons, Looked, Remembered, Tables},
@@ -37,6 +40,8 @@ pub enum Dimension {
     Kind,
     /// Cause, or [`NOT_FOUND`].
     Cause,
+    /// Tool.
+    Tool,
 }
 
 /// Which cases to count.
@@ -46,6 +51,8 @@ pub struct Filter {
     pub class: Option<String>,
     /// Only this site.
     pub site: Option<String>,
+    /// Only this tool.
+    pub tool: Option<String>,
     /// From this day on, inclusive (days since 1 January 1970).
     pub from_day: Option<i64>,
     /// To this day, inclusive.
@@ -147,6 +154,8 @@ pub struct ToolService {
     pub from_day: Option<i64>,
     /// Last day in service, if it has been taken out.
     pub until_day: Option<i64>,
+    /// Components renewed by plan, with the day.
+    pub services: Vec<(String, i64)>,
 }
 
 /// A tool with the days of its cases.
@@ -157,7 +166,9 @@ pub(super) struct ToolHistory {
     /// None where only cases speak of the tool.
     pub(super) service: Option<Fitted>,
     /// Days and numbers of its cases, by cause.
-    pub(super) causes: BTreeMap<u32, BTreeSet<(i64, i64)>>,
+    pub(super) causes: BTreeMap<u32, BTreeSet<At>>,
+    /// The figures of its cases.
+    figures: Figures,
 }
 
 #[derive(Clone, Debug)]
@@ -165,6 +176,8 @@ pub(super) struct Fitted {
     pub(super) components: BTreeSet<u32>,
     pub(super) from_day: Option<i64>,
     pub(super) until_day: Option<i64>,
+    /// Days of planned services, by component.
+    pub(super) services: BTreeMap<u32, BTreeSet<i64>>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -186,35 +199,6 @@ struct Held {
     /// Checks that could be judged, the last judgement of each, and whether they found.
     checks: Box<[(u32, bool)]>,
     loss: Option<f64>,
-}
-
-#[derive(Clone, Copy, Debug)]
-struct Row {
-    labour: f64,
-    down: f64,
-    first_hit: Option<bool>,
-    days_since_same: Option<i64>,
-}
-
-#[derive(Clone, Copy, Debug, Default)]
-struct Sums {
-    cases: u64,
-    labour: i128,
-    labour_squares: i128,
-    down: i128,
-    down_squares: i128,
-    first_checked: u64,
-    first_hits: u64,
-    within_30: u64,
-    within_90: u64,
-}
-
-#[derive(Clone, Debug, Default)]
-struct Cell {
-    rows: BTreeMap<(i64, i64), Row>,
-    sums: Sums,
-    labour: Buckets,
-    down: Buckets,
 }
 
 impl Ledger {
@@ -302,30 +286,27 @@ impl Ledger {
 
     /// First and last day of a case, or none.
     pub fn days(&self) -> Option<(i64, i64)> {
-        let rows = || self.cells.values().map(|cell| &cell.rows);
-        let first = rows()
-            .filter_map(|rows| rows.first_key_value())
-            .map(|((day, _), _)| *day)
-            .min()?;
-        let last = rows()
-            .filter_map(|rows| rows.last_key_value())
-            .map(|((day, _), _)| *day)
-            .max()?;
-        Some((first, last))
+        self.cells
+            .values()
+            .filter_map(Cell::days)
+            .reduce(|one, other| (one.0.min(other.0), one.1.max(other.1)))
     }
 
-    /// Days of the cases of a cause (or of all causes) in the filter, ascending, with
-    /// their numbers.
-    pub fn occurrences(&self, cause: Option<&str>, filter: &Filter) -> Vec<(i64, i64)> {
-        let cause = cause.map(|cause| self.symbols.get(cause));
+    /// How many cases match a filter.
+    pub fn count(&self, filter: &Filter) -> u64 {
         let (from, to) = days_of(filter);
-        let mut found: Vec<_> = self
-            .matching(filter)
-            .filter(|(key, _)| cause.is_none_or(|cause| cause == Some(key.cause)))
-            .flat_map(|(_, cell)| cell.between(from, to).map(|(at, _)| *at))
-            .collect();
-        found.sort_unstable();
-        found
+        if filter.tool.is_some() {
+            let found = self.histories(filter).flat_map(|(_, history)| {
+                history
+                    .causes
+                    .values()
+                    .flat_map(move |cases| between(cases, from, to))
+            });
+            return found.count() as u64;
+        }
+        self.matching(filter)
+            .map(|(_, cell)| cell.sums(from, to).cases)
+            .sum()
     }
 
     /// Takes what is known of the tools; those told of before and not now are forgotten,
@@ -341,7 +322,13 @@ impl Ledger {
                 symbols.intern(&known.tool_class),
                 symbols.intern(&known.site),
             );
+            let mut services: BTreeMap<u32, BTreeSet<i64>> = BTreeMap::new();
+            for (component, day) in &known.services {
+                let component = symbols.intern(component);
+                services.entry(component).or_default().insert(*day);
+            }
             let service = Fitted {
+                services,
                 components: known
                     .components
                     .iter()
@@ -362,9 +349,9 @@ impl Ledger {
     pub(super) fn first_days(&self) -> HashMap<u32, i64> {
         let mut firsts: HashMap<u32, i64> = HashMap::new();
         for (key, cell) in &self.cells {
-            if let Some(((day, _), _)) = cell.rows.first_key_value() {
-                let first = firsts.entry(key.site).or_insert(*day);
-                *first = (*first).min(*day);
+            if let Some((day, _)) = cell.days() {
+                let first = firsts.entry(key.site).or_insert(day);
+                *first = (*first).min(day);
             }
         }
         firsts
@@ -381,37 +368,37 @@ impl Ledger {
     /// Counts by a dimension.
     pub fn by(&self, dimension: Dimension, filter: &Filter) -> Breakdown {
         let (from, to) = days_of(filter);
-        let whole = filter.from_day.is_none() && filter.to_day.is_none();
-        let mut narrowed: Vec<(u32, Key, Cell)> = Vec::new();
-        let mut groups: BTreeMap<u32, Vec<(Key, &Cell)>> = BTreeMap::new();
-        if whole {
-            for (key, cell) in self.matching(filter) {
-                groups
-                    .entry(key.part(dimension))
-                    .or_default()
-                    .push((*key, cell));
-            }
+        let mut parts: Vec<Part<'_>> = if dimension == Dimension::Tool || filter.tool.is_some() {
+            self.parts_of_tools(dimension, filter)
         } else {
-            for (key, cell) in self.matching(filter) {
-                let cell = cell.narrowed(from, to);
-                if cell.sums.cases > 0 {
-                    narrowed.push((key.part(dimension), *key, cell));
-                }
-            }
-            for (part, key, cell) in &narrowed {
-                groups.entry(*part).or_default().push((*key, cell));
-            }
+            let not_found = self.symbols.get(NOT_FOUND);
+            self.matching(filter)
+                .map(|(key, cell)| {
+                    let (whole, cut) = cell.within(from, to);
+                    let mut part = Part {
+                        whole,
+                        cut,
+                        newest: cell.newest(from, to).take(RECENT).collect(),
+                        ..Part::of(key.part(dimension))
+                    };
+                    if Some(key.cause) == not_found {
+                        part.lost = part.cases();
+                    }
+                    part
+                })
+                .collect()
+        };
+        parts.retain(|part| part.cases() > 0);
+        let mut groups: BTreeMap<u32, Vec<&Part<'_>>> = BTreeMap::new();
+        for part in &parts {
+            groups.entry(part.of).or_default().push(part);
         }
-        let sample: u64 = groups
-            .values()
-            .flatten()
-            .map(|(_, cell)| cell.sums.cases)
-            .sum();
-        let everything: Vec<_> = groups.values().flatten().copied().collect();
-        let all = self.group("", &everything, sample);
+        let sample: u64 = parts.iter().map(Part::cases).sum();
+        let everything: Vec<&Part<'_>> = parts.iter().collect();
+        let all = group("", &everything, sample);
         let mut groups: Vec<Group> = groups
             .iter()
-            .map(|(part, cells)| self.group(self.symbols.name(*part), cells, sample))
+            .map(|(of, parts)| group(self.symbols.name(*of), parts, sample))
             .collect();
         groups.sort_by(|a, b| {
             b.share
@@ -431,17 +418,64 @@ impl Ledger {
         }
     }
 
+    /// The cases of tools: the figures kept of each where all its days are asked for, else
+    /// made from its cases of those days.
+    fn parts_of_tools(&self, dimension: Dimension, filter: &Filter) -> Vec<Part<'_>> {
+        let (from, to) = days_of(filter);
+        let kept = dimension == Dimension::Tool && (from, to) == (i64::MIN, i64::MAX);
+        let not_found = self.symbols.get(NOT_FOUND);
+        let mut parts: HashMap<u32, Part<'_>> = HashMap::new();
+        for (&tool, history) in self.histories(filter) {
+            for (&cause, cases) in &history.causes {
+                for at in between(cases, from, to) {
+                    let Some(held) = self.cases.get(&at.1) else {
+                        continue;
+                    };
+                    let of = match dimension {
+                        Dimension::Tool => tool,
+                        other => held.key.part(other),
+                    };
+                    let part = parts.entry(of).or_insert_with(|| Part::of(of));
+                    part.lost += u64::from(Some(cause) == not_found);
+                    part.newest.push(*at);
+                    let cell = self.cells.get(&held.key).filter(|_| !kept);
+                    if let Some(row) = cell.and_then(|cell| cell.row(*at)) {
+                        part.cut.insert(row);
+                    }
+                }
+            }
+            if let Some(part) = parts.get_mut(&tool).filter(|_| kept) {
+                part.whole.push(&history.figures);
+            }
+        }
+        parts.into_values().collect()
+    }
+
     /// Counts and sums by a dimension over all days, the most frequent first, without
     /// looking at a single case.
-    pub fn totals(&self, dimension: Dimension, class: Option<&str>) -> Vec<Total> {
+    pub fn totals(
+        &self,
+        dimension: Dimension,
+        class: Option<&str>,
+        site: Option<&str>,
+    ) -> Vec<Total> {
         let filter = Filter {
             class: class.map(str::to_owned),
+            site: site.map(str::to_owned),
             ..Filter::default()
         };
         let mut sums: HashMap<u32, Sums> = HashMap::new();
-        for (key, cell) in self.matching(&filter) {
-            sums.entry(key.part(dimension)).or_default().add(&cell.sums);
+        if dimension == Dimension::Tool {
+            for (&tool, history) in self.histories(&filter) {
+                sums.entry(tool).or_default().add(&history.figures.sums);
+            }
+        } else {
+            for (key, cell) in self.matching(&filter) {
+                let of = sums.entry(key.part(dimension)).or_default();
+                of.add(&cell.sums(i64::MIN, i64::MAX));
+            }
         }
+        sums.retain(|_, sums| sums.cases > 0);
         let mut totals: Vec<Total> = sums
             .into_iter()
             .map(|(part, sums)| Total {
@@ -464,30 +498,22 @@ impl Ledger {
         })
     }
 
-    fn group(&self, id: &str, cells: &[(Key, &Cell)], sample: u64) -> Group {
-        let not_found = self.symbols.get(NOT_FOUND);
-        let mut sums = Sums::default();
-        let mut lost = 0;
-        for (key, cell) in cells {
-            sums.add(&cell.sums);
-            if Some(key.cause) == not_found {
-                lost += cell.sums.cases;
-            }
-        }
-        let labour: Vec<&Buckets> = cells.iter().map(|(_, cell)| &cell.labour).collect();
-        let down: Vec<&Buckets> = cells.iter().map(|(_, cell)| &cell.down).collect();
-        Group {
-            id: id.to_owned(),
-            share: Share::of(sums.cases, sample),
-            cumulative: 1.0,
-            labour: spread(&labour, sums.cases, sums.labour, sums.labour_squares),
-            down: spread(&down, sums.cases, sums.down, sums.down_squares),
-            first_check: Share::of(sums.first_hits, sums.first_checked),
-            repeat_30: Share::of(sums.within_30, sums.cases),
-            repeat_90: Share::of(sums.within_90, sums.cases),
-            not_found: Share::of(lost, sums.cases),
-            recent: latest(cells),
-        }
+    /// The tools of a selection.
+    pub(super) fn histories<'a>(
+        &'a self,
+        filter: &Filter,
+    ) -> impl Iterator<Item = (&'a u32, &'a ToolHistory)> {
+        let wanted = |name: &Option<String>| name.as_deref().map(|name| self.symbols.get(name));
+        let (class, site) = (wanted(&filter.class), wanted(&filter.site));
+        let tool = wanted(&filter.tool);
+        let one = tool
+            .flatten()
+            .and_then(|tool| self.tools.get_key_value(&tool));
+        let all = self.tools.iter().filter(move |_| tool.is_none());
+        one.into_iter().chain(all).filter(move |(_, history)| {
+            class.is_none_or(|class| class == Some(history.class))
+                && site.is_none_or(|site| site == Some(history.site))
+        })
     }
 
     fn put_in(&mut self, case: &Case) {
@@ -549,6 +575,7 @@ impl Ledger {
         self.cells.entry(key).or_default().insert(at, row);
         self.cases.insert(case.number, held);
         let history = self.tools.entry(tool).or_default();
+        history.figures.insert(&row);
         (history.class, history.site) = (key.class, key.site);
         history.causes.entry(cause).or_default().insert(at);
         if found {
@@ -562,14 +589,16 @@ impl Ledger {
         };
         count(&self.symbols, &mut self.tables, &held, -1.0);
         let at = (held.day, number);
+        let mut row = None;
         if let Some(cell) = self.cells.get_mut(&held.key) {
-            cell.remove(at);
-            if cell.rows.is_empty() {
+            row = cell.remove(at);
+            if cell.is_empty() {
                 self.cells.remove(&held.key);
             }
         }
         let (tool, cause) = (held.tool, held.key.cause);
         if let Some(history) = self.tools.get_mut(&tool) {
+            row.iter().for_each(|row| history.figures.remove(row));
             if let Some(chain) = history.causes.get_mut(&cause) {
                 chain.remove(&at);
                 if chain.is_empty() {
@@ -596,17 +625,22 @@ impl Ledger {
         let after = chain
             .range((std::ops::Bound::Excluded(at), std::ops::Bound::Unbounded))
             .next();
-        for place in [Some(at).filter(|at| chain.contains(at)), after.copied()]
+        let here = Some(at).filter(|at| chain.contains(at));
+        let gaps: Vec<(At, Option<i64>)> = [here, after.copied()]
             .into_iter()
             .flatten()
-        {
-            let gap = chain
-                .range(..place)
-                .next_back()
-                .map(|before| place.0.saturating_sub(before.0));
+            .map(|place| {
+                let before = chain.range(..place).next_back();
+                (place, before.map(|before| place.0.saturating_sub(before.0)))
+            })
+            .collect();
+        for (place, gap) in gaps {
             let key = self.cases.get(&place.1).map(|held| held.key);
-            if let Some(cell) = key.and_then(|key| self.cells.get_mut(&key)) {
-                cell.set_gap(place, gap);
+            let cell = key.and_then(|key| self.cells.get_mut(&key));
+            let change = cell.and_then(|cell| cell.set_gap(place, gap));
+            if let (Some((before, after)), Some(history)) = (change, self.tools.get_mut(&pair.0)) {
+                history.figures.sums.remove(&Sums::of(&before));
+                history.figures.sums.add(&Sums::of(&after));
             }
         }
     }
@@ -619,88 +653,9 @@ impl Key {
             Dimension::Site => self.site,
             Dimension::Component => self.component,
             Dimension::Kind => self.kind,
-            Dimension::Cause => self.cause,
+            // A key holds many tools; they are counted by their histories.
+            Dimension::Cause | Dimension::Tool => self.cause,
         }
-    }
-}
-
-impl Sums {
-    fn add(&mut self, other: &Self) {
-        self.cases += other.cases;
-        self.labour += other.labour;
-        self.labour_squares += other.labour_squares;
-        self.down += other.down;
-        self.down_squares += other.down_squares;
-        self.first_checked += other.first_checked;
-        self.first_hits += other.first_hits;
-        self.within_30 += other.within_30;
-        self.within_90 += other.within_90;
-    }
-
-    fn remove(&mut self, other: &Self) {
-        self.cases -= other.cases;
-        self.labour -= other.labour;
-        self.labour_squares -= other.labour_squares;
-        self.down -= other.down;
-        self.down_squares -= other.down_squares;
-        self.first_checked -= other.first_checked;
-        self.first_hits -= other.first_hits;
-        self.within_30 -= other.within_30;
-        self.within_90 -= other.within_90;
-    }
-
-    fn of(row: &Row) -> Self {
-        let (labour, down) = (micro(row.labour), micro(row.down));
-        let within = |days: i64| u64::from(row.days_since_same.is_some_and(|gap| gap <= days));
-        Self {
-            cases: 1,
-            labour,
-            labour_squares: labour * labour,
-            down,
-            down_squares: down * down,
-            first_checked: u64::from(row.first_hit.is_some()),
-            first_hits: u64::from(row.first_hit == Some(true)),
-            within_30: within(30),
-            within_90: within(90),
-        }
-    }
-}
-
-impl Cell {
-    fn insert(&mut self, at: (i64, i64), row: Row) {
-        self.sums.add(&Sums::of(&row));
-        self.labour.add(row.labour);
-        self.down.add(row.down);
-        self.rows.insert(at, row);
-    }
-
-    fn remove(&mut self, at: (i64, i64)) {
-        if let Some(row) = self.rows.remove(&at) {
-            self.sums.remove(&Sums::of(&row));
-            self.labour.remove(row.labour);
-            self.down.remove(row.down);
-        }
-    }
-
-    fn set_gap(&mut self, at: (i64, i64), gap: Option<i64>) {
-        if let Some(row) = self.rows.get_mut(&at) {
-            self.sums.remove(&Sums::of(row));
-            row.days_since_same = gap;
-            self.sums.add(&Sums::of(row));
-        }
-    }
-
-    fn between(&self, from: i64, to: i64) -> impl DoubleEndedIterator<Item = (&(i64, i64), &Row)> {
-        let range = (from <= to).then(|| self.rows.range((from, i64::MIN)..=(to, i64::MAX)));
-        range.into_iter().flatten()
-    }
-
-    fn narrowed(&self, from: i64, to: i64) -> Self {
-        let mut cell = Self::default();
-        for (at, row) in self.between(from, to) {
-            cell.insert(*at, *row);
-        }
-        cell
     }
 }
 
@@ -759,17 +714,70 @@ fn days_of(filter: &Filter) -> (i64, i64) {
     )
 }
 
-fn latest(cells: &[(Key, &Cell)]) -> Vec<i64> {
-    let mut latest: Vec<(i64, i64)> = cells
-        .iter()
-        .flat_map(|(_, cell)| cell.rows.keys().rev().take(RECENT).copied())
-        .collect();
-    latest.sort_unstable_by(|a, b| b.cmp(a));
-    latest
-        .into_iter()
-        .take(RECENT)
-        .map(|(_, number)| number)
-        .collect()
+/// Days and numbers of a history within some days.
+fn between(cases: &BTreeSet<At>, from: i64, to: i64) -> impl Iterator<Item = &At> {
+    let range = (from <= to).then(|| cases.range((from, i64::MIN)..=(to, i64::MAX)));
+    range.into_iter().flatten()
+}
+
+/// Cases counted together: figures kept, and those made for the question.
+struct Part<'l> {
+    /// The value of the dimension.
+    of: u32,
+    /// Cases without a found cause.
+    lost: u64,
+    whole: Vec<&'l Figures>,
+    cut: Figures,
+    newest: Vec<At>,
+}
+
+impl Part<'_> {
+    fn of(of: u32) -> Self {
+        Self {
+            of,
+            lost: 0,
+            whole: Vec::new(),
+            cut: Figures::default(),
+            newest: Vec::new(),
+        }
+    }
+
+    fn figures(&self) -> impl Iterator<Item = &Figures> {
+        let cut = Some(&self.cut).filter(|cut| cut.sums.cases > 0);
+        self.whole.iter().copied().chain(cut)
+    }
+
+    fn cases(&self) -> u64 {
+        self.figures().map(|figures| figures.sums.cases).sum()
+    }
+}
+
+fn group(id: &str, parts: &[&Part<'_>], sample: u64) -> Group {
+    let mut sums = Sums::default();
+    let (mut labour, mut down) = (Vec::new(), Vec::new());
+    let mut newest: Vec<At> = Vec::new();
+    for part in parts {
+        for figures in part.figures() {
+            sums.add(&figures.sums);
+            labour.push(&figures.labour);
+            down.push(&figures.down);
+        }
+        newest.extend(&part.newest);
+    }
+    newest.sort_unstable_by(|a, b| b.cmp(a));
+    newest.truncate(RECENT);
+    Group {
+        id: id.to_owned(),
+        share: Share::of(sums.cases, sample),
+        cumulative: 1.0,
+        labour: spread(&labour, sums.cases, sums.labour, sums.labour_squares),
+        down: spread(&down, sums.cases, sums.down, sums.down_squares),
+        first_check: Share::of(sums.first_hits, sums.first_checked),
+        repeat_30: Share::of(sums.within_30, sums.cases),
+        repeat_90: Share::of(sums.within_90, sums.cases),
+        not_found: Share::of(parts.iter().map(|part| part.lost).sum(), sums.cases),
+        recent: newest.into_iter().map(|(_, number)| number).collect(),
+    }
 }
 
 fn spread(sets: &[&Buckets], sample: u64, sum: i128, squares: i128) -> Spread {
@@ -795,11 +803,6 @@ fn spread(sets: &[&Buckets], sample: u64, sum: i128, squares: i128) -> Spread {
         median: median.map(|(median, _)| median),
         median_interval: median.and_then(|(_, interval)| interval),
     }
-}
-
-/// Whole millionths, so that sums do not depend on the order of changes.
-fn micro(value: f64) -> i128 {
-    (value * 1e6).round() as i128
 }
 
 fn accept(number: i64, case: &Case) -> Result<(), StatisticsError> {
@@ -856,11 +859,12 @@ mod tests {
     fn drawn(rng: &mut ChaCha8Rng, number: i64) -> Case {
         let cause = ["door-seal-worn", "water-line", "tip-seal", NOT_FOUND][rng.random_range(0..4)];
         let found = cause != NOT_FOUND;
+        let tool = rng.random_range(0..6);
         Case {
             number,
-            tool: format!("T-{}", rng.random_range(0..4)),
-            tool_class: ["cryo", "turbo"][rng.random_range(0..2)].to_owned(),
-            site: ["ALD", "BRK"][rng.random_range(0..2)].to_owned(),
+            tool: format!("T-{tool}"),
+            tool_class: ["cryo", "turbo"][tool % 2].to_owned(),
+            site: ["ALD", "BRK"][tool / 2 % 2].to_owned(),
             cause: cause.to_owned(),
             component: found.then(|| format!("{cause}-part")),
             kind: found.then(|| "air-leak".to_owned()),
@@ -914,7 +918,33 @@ mod tests {
                 class: Some("turbo".to_owned()),
                 site: Some("BRK".to_owned()),
                 from_day: Some(50),
-                to_day: None,
+                ..Filter::default()
+            },
+            Filter {
+                site: Some("ALD".to_owned()),
+                ..Filter::default()
+            },
+            Filter {
+                tool: Some("T-2".to_owned()),
+                ..Filter::default()
+            },
+            Filter {
+                class: Some("cryo".to_owned()),
+                tool: Some("T-4".to_owned()),
+                from_day: Some(-31),
+                to_day: Some(89),
+                ..Filter::default()
+            },
+            // Whole months, and days within one.
+            Filter {
+                from_day: Some(31),
+                to_day: Some(89),
+                ..Filter::default()
+            },
+            Filter {
+                from_day: Some(33),
+                to_day: Some(44),
+                ..Filter::default()
             },
         ];
         for filter in filters {
@@ -927,15 +957,38 @@ mod tests {
                         .is_none_or(|class| *class == case.tool_class)
                 })
                 .filter(|case| filter.site.as_ref().is_none_or(|site| *site == case.site))
+                .filter(|case| filter.tool.as_ref().is_none_or(|tool| *tool == case.tool))
                 .filter(|case| filter.from_day.is_none_or(|day| case.occurred_day >= day))
                 .filter(|case| filter.to_day.is_none_or(|day| case.occurred_day <= day))
                 .collect();
             let answer = ledger.by(Dimension::Cause, &filter);
             assert_eq!(answer.sample, kept.len() as u64);
+            assert_eq!(ledger.count(&filter), kept.len() as u64);
+            for dimension in [Dimension::Tool, Dimension::Class, Dimension::Kind] {
+                let other = ledger.by(dimension, &filter);
+                let sum = |of: fn(&Group) -> u64| other.groups.iter().map(of).sum::<u64>();
+                assert_eq!(other.all, answer.all);
+                assert_eq!(sum(|group| group.share.count), answer.sample);
+                assert_eq!(
+                    sum(|group| group.not_found.count),
+                    answer.all.not_found.count
+                );
+                assert_eq!(
+                    sum(|group| group.repeat_90.count),
+                    answer.all.repeat_90.count
+                );
+                for group in other.groups.iter().filter(|_| dimension == Dimension::Tool) {
+                    let of: Vec<_> = kept.iter().filter(|case| case.tool == group.id).collect();
+                    assert_eq!(group.share.count, of.len() as u64);
+                    let middle = median(of.iter().map(|case| case.labour_minutes).collect());
+                    assert_eq!(group.labour.median, Some(middle));
+                }
+            }
             assert_eq!(answer.all.share.count, kept.len() as u64);
             assert!((answer.groups.last().unwrap().cumulative - 1.0).abs() < 1e-12);
-            if filter.from_day.is_none() {
-                let totals = ledger.totals(Dimension::Cause, filter.class.as_deref());
+            if filter.from_day.is_none() && filter.tool.is_none() {
+                let (class, site) = (filter.class.as_deref(), filter.site.as_deref());
+                let totals = ledger.totals(Dimension::Cause, class, site);
                 let of = |group: &Group| Total {
                     id: group.id.clone(),
                     cases: group.share.count,

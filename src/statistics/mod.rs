@@ -6,10 +6,12 @@
 
 mod buckets;
 mod case;
+mod cell;
 mod error;
 pub mod interval;
 pub mod ledger;
 mod mean;
+mod month;
 pub mod observation;
 #[cfg(test)]
 pub(crate) mod reference;

@@ -59,6 +59,25 @@ impl Watched<'_> {
         }
     }
 
+    /// Days on which the part was renewed before the end of the watch, and whether because
+    /// it had failed by `cause`.
+    fn renewals(&self, cause: u32, component: Option<u32>) -> Vec<(i64, bool)> {
+        let cases = self.history.causes.get(&cause);
+        let failures = cases.into_iter().flatten().map(|(day, _)| (*day, true));
+        let services = self.history.service.as_ref().zip(component);
+        let planned = services.and_then(|(service, id)| service.services.get(&id));
+        let mut days: Vec<(i64, bool)> = planned
+            .into_iter()
+            .flatten()
+            .map(|day| (*day, false))
+            .chain(failures)
+            .filter(|(day, _)| *day < self.end)
+            .collect();
+        // On one day the failure comes first.
+        days.sort_by_key(|(day, failed)| (*day, !failed));
+        days
+    }
+
     pub(super) fn days(&self) -> f64 {
         (self.end - self.start) as f64
     }
@@ -75,17 +94,10 @@ impl Watched<'_> {
 
 /// The tools of a selection under watch, to `last_day` at the latest.
 pub(super) fn watched<'a>(ledger: &'a Ledger, filter: &Filter, last_day: i64) -> Vec<Watched<'a>> {
-    let wanted = |name: &Option<String>| name.as_deref().map(|name| ledger.symbols.get(name));
-    let (class, site) = (wanted(&filter.class), wanted(&filter.site));
     let firsts = ledger.first_days();
     let last = filter.to_day.unwrap_or(i64::MAX).min(last_day);
     let mut all: Vec<Watched<'a>> = ledger
-        .tools
-        .iter()
-        .filter(|(_, history)| {
-            class.is_none_or(|class| class == Some(history.class))
-                && site.is_none_or(|site| site == Some(history.site))
-        })
+        .histories(filter)
         .filter_map(|(&tool, history)| {
             let opened = firsts.get(&history.site)?.saturating_add(1);
             let service = history.service.as_ref();
@@ -115,7 +127,7 @@ pub(super) fn watched<'a>(ledger: &'a Ledger, filter: &Filter, last_day: i64) ->
 /// What the watch amounts to.
 pub(super) fn summary(ledger: &Ledger, filter: &Filter, tools: &[Watched<'_>]) -> Watch {
     let events: usize = tools.iter().map(|watched| watched.events().count()).sum();
-    let all = ledger.occurrences(None, filter).len();
+    let all = ledger.count(filter) as usize;
     Watch {
         first_day: tools.iter().map(|watched| watched.start).min(),
         last_day: tools
@@ -223,6 +235,8 @@ pub struct Lives {
     pub tools: Vec<Vec<Life>>,
     /// Failures before which the last renewal is not known: of no use for a life.
     pub unknown: u64,
+    /// Lives that a planned service ended before they failed.
+    pub planned: u64,
     /// Tools with the component.
     pub fitted: u64,
 }
@@ -234,8 +248,10 @@ impl Lives {
     }
 }
 
-/// The lives that end in a cause. A case renews the part; a tool that went into service
-/// within the record started with a new one. Two cases on one day are one failure.
+/// The lives that end in a cause. A case renews the part, and so does a planned service of
+/// its component, which ends the life before it without a failure; a tool that went into
+/// service within the record started with a new one. Two cases on one day are one failure,
+/// and a service on the day of a case belongs to its repair.
 pub(super) fn lives(ledger: &Ledger, cause: &str, tools: &[Watched<'_>]) -> Lives {
     let mut found = Lives::default();
     let Some(cause) = ledger.symbols.get(cause) else {
@@ -247,17 +263,16 @@ pub(super) fn lives(ledger: &Ledger, cause: &str, tools: &[Watched<'_>]) -> Live
         let mut renewed = watched.new.then_some(watched.start);
         let mut lives = Vec::new();
         // Renewals before the watch count: the part was new from then on.
-        let cases = watched.history.causes.get(&cause);
-        for &(day, _) in cases.into_iter().flatten() {
-            if day >= watched.end {
-                break;
-            }
+        for (day, failed) in watched.renewals(cause, component) {
             match renewed {
-                Some(since) if day > since => lives.push(Life {
-                    time: (day - since) as f64,
-                    failed: true,
-                }),
-                None => found.unknown += 1,
+                Some(since) if day > since => {
+                    lives.push(Life {
+                        time: (day - since) as f64,
+                        failed,
+                    });
+                    found.planned += u64::from(!failed);
+                }
+                None => found.unknown += u64::from(failed),
                 Some(_) => {}
             }
             renewed = Some(day);
@@ -309,6 +324,7 @@ mod tests {
             components: vec!["backing-pump".to_owned()],
             from_day,
             until_day,
+            services: Vec::new(),
         }
     }
 
@@ -381,6 +397,49 @@ mod tests {
                 .tools
                 .is_empty()
         );
+    }
+
+    /// By hand: a service ends a life without a failure and begins a new one; before the first
+    /// renewal it makes the age known; on the day of a case it is part of the repair; after the
+    /// last day in service, and on another component, it is none.
+    #[test]
+    fn planned_services_end_lives_without_a_failure() {
+        let mut ledger = Ledger::new();
+        let mut serviced = tool("A", Some(-500), Some(90));
+        let pump = |day: i64| ("backing-pump".to_owned(), day);
+        serviced.services = vec![pump(20), pump(40), pump(60), pump(95)];
+        let mut other = tool("B", Some(-500), None);
+        other.services = vec![("door-seal".to_owned(), 50)];
+        let mut spared = tool("C", Some(-500), None);
+        spared.services = vec![pump(5), pump(65)];
+        ledger.set_fleet(&[serviced, other, spared]);
+        let cases = [
+            case(1, "B", NOT_FOUND, 10),
+            case(2, "A", "tip-seal", 40),
+            case(3, "A", "tip-seal", 70),
+            case(4, "B", "tip-seal", 30),
+        ];
+        for case in &cases {
+            ledger.apply(case.number, Some(case)).unwrap();
+        }
+        let life = |time: f64, failed: bool| Life { time, failed };
+        let lives = ledger.lives("tip-seal", &Filter::default(), 100);
+        assert_eq!(
+            lives.tools,
+            [
+                vec![
+                    life(20.0, true),
+                    life(20.0, false),
+                    life(10.0, true),
+                    life(20.0, false)
+                ],
+                vec![life(70.0, false)],
+                vec![life(60.0, false), life(35.0, false)],
+            ]
+        );
+        assert_eq!((lives.planned, lives.unknown), (2, 1));
+        let watch = ledger.watch(&Filter::default(), 100);
+        assert_eq!(watch.tool_days, 80.0 + 90.0 + 90.0);
     }
 
     /// A fleet that doubles has twice the cases; on the clock of days in service that is no

@@ -2,16 +2,17 @@
 
 use std::collections::HashMap;
 
-use jiff::Timestamp;
+use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use sqlx::SqliteConnection;
 
 use super::{
     Store, StoreError,
-    row::{SiteRow, ToolRow},
+    row::{ServiceRow, SiteRow, ToolRow},
+    upkeep::put_service,
 };
-use crate::casebook::{Asker, Site, SiteCode, SiteScope, Tool, ToolId};
+use crate::casebook::{Asker, PlannedService, Site, SiteCode, SiteScope, Tool, ToolId};
 
-const TOOL_COLUMNS: &str = "select id, site, class, serial, in_service, volume_litres, \
+const TOOL_COLUMNS: &str = "select id, site, class, serial, in_service, out_of_service, volume_litres, \
      speed_litres_per_second, healthy_value, healthy_unit, components, gauges from tool \
      where (cast($1 as text) is null or site = $1) and (cast($2 as text) is null or id = $2) order by site, id";
 
@@ -43,7 +44,7 @@ impl Store {
     /// The database failing.
     pub async fn sites(&self, asker: &Asker) -> Result<Vec<Site>, StoreError> {
         let rows: Vec<SiteRow> = sqlx::query_as(
-            "select code, name, place from site where (cast($1 as text) is null or code = $1) order by code",
+            "select code, name, place, help_minutes from site where (cast($1 as text) is null or code = $1) order by code",
         )
         .bind(scope(asker))
         .fetch_all(&self.read)
@@ -56,23 +57,37 @@ impl Store {
     /// # Errors
     /// The database failing or holding something unreadable.
     pub async fn tools(&self, asker: &Asker) -> Result<Vec<Tool>, StoreError> {
-        let rows: Vec<ToolRow> = sqlx::query_as(TOOL_COLUMNS)
-            .bind(scope(asker))
-            .bind(None::<&str>)
-            .fetch_all(&self.read)
-            .await?;
-        rows.into_iter().map(Tool::try_from).collect()
+        self.tools_called(asker, None).await
     }
 
-    /// How many tools there are. They are only ever added, so that an equal number means
-    /// the same tools.
-    ///
-    /// # Errors
-    /// The database failing.
-    pub async fn tool_total(&self) -> Result<i64, StoreError> {
-        Ok(sqlx::query_scalar("select count(*) from tool")
-            .fetch_one(&self.read)
-            .await?)
+    async fn tools_called(&self, asker: &Asker, id: Option<&str>) -> Result<Vec<Tool>, StoreError> {
+        let rows: Vec<ToolRow> = sqlx::query_as(TOOL_COLUMNS)
+            .bind(scope(asker))
+            .bind(id)
+            .fetch_all(&self.read)
+            .await?;
+        let services: Vec<ServiceRow> = sqlx::query_as(
+            "select s.tool, s.id, s.component, s.done_on, s.note, s.author, s.at from service s \
+             join tool t on t.id = s.tool where s.withdrawn_at is null \
+             and (cast($1 as text) is null or t.site = $1) \
+             and (cast($2 as text) is null or t.id = $2) order by s.done_on, s.id",
+        )
+        .bind(scope(asker))
+        .bind(id)
+        .fetch_all(&self.read)
+        .await?;
+        let mut of_tools: HashMap<String, Vec<PlannedService>> = HashMap::new();
+        for row in services {
+            let tool = row.tool.clone();
+            of_tools.entry(tool).or_default().push(row.try_into()?);
+        }
+        rows.into_iter()
+            .map(|row| {
+                let mut tool = Tool::try_from(row)?;
+                tool.services = of_tools.remove(tool.id.as_str()).unwrap_or_default();
+                Ok(tool)
+            })
+            .collect()
     }
 
     /// How many incidents each tool had that the asker may see; tools without any are left out.
@@ -109,12 +124,7 @@ impl Store {
     /// # Errors
     /// The database failing or holding something unreadable.
     pub async fn tool(&self, asker: &Asker, id: &str) -> Result<Option<Tool>, StoreError> {
-        let row: Option<ToolRow> = sqlx::query_as(TOOL_COLUMNS)
-            .bind(scope(asker))
-            .bind(id)
-            .fetch_optional(&self.read)
-            .await?;
-        row.map(Tool::try_from).transpose()
+        Ok(self.tools_called(asker, Some(id)).await?.pop())
     }
 }
 
@@ -142,11 +152,13 @@ pub(super) async fn add_site(
     site: &Site,
 ) -> Result<(), sqlx::Error> {
     sqlx::query(
-        "insert into site (code, name, place) values ($1, $2, $3) on conflict (code) do nothing",
+        "insert into site (code, name, place, help_minutes) values ($1, $2, $3, $4) \
+         on conflict (code) do nothing",
     )
     .bind(site.code.as_str())
     .bind(&site.name)
     .bind(&site.place)
+    .bind(site.help_minutes)
     .execute(connection)
     .await?;
     Ok(())
@@ -158,10 +170,11 @@ pub(super) async fn add_tool(
 ) -> Result<(), sqlx::Error> {
     let components = serde_json::to_string(&tool.components).map_err(encode)?;
     let gauges = serde_json::to_string(&tool.gauges).map_err(encode)?;
-    sqlx::query(
+    let added = sqlx::query(
         "insert into tool (id, site, class, serial, in_service, volume_litres, \
-         speed_litres_per_second, healthy_value, healthy_unit, components, gauges) \
-         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11) on conflict (id) do nothing",
+         speed_litres_per_second, healthy_value, healthy_unit, components, gauges, \
+         out_of_service) \
+         values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12) on conflict (id) do nothing",
     )
     .bind(tool.id.as_str())
     .bind(tool.site.as_str())
@@ -174,9 +187,23 @@ pub(super) async fn add_tool(
     .bind(tool.healthy_base.unit.to_string())
     .bind(components)
     .bind(gauges)
-    .execute(connection)
+    .bind(tool.out_of_service.map(|date| date.to_string()))
+    .execute(&mut *connection)
     .await?;
+    // A tool that was there keeps the services the store knows of.
+    if added.rows_affected() > 0 {
+        for service in &tool.services {
+            let written = service.at.unwrap_or_else(|| start_of(service.on));
+            put_service(connection, &tool.id, service, written).await?;
+        }
+    }
     Ok(())
+}
+
+/// The first moment of a day, UTC: when a service of unknown date of writing counts as written.
+fn start_of(day: Date) -> Timestamp {
+    day.to_zoned_datetime(TimeZone::UTC)
+        .map_or(Timestamp::UNIX_EPOCH, |start| start.timestamp())
 }
 
 pub(super) fn encode(error: serde_json::Error) -> sqlx::Error {

@@ -7,7 +7,7 @@ use sqlx::FromRow;
 
 use super::StoreError;
 use crate::{
-    casebook::{Incident, Revision, Site, SiteCode, Tool, ToolId},
+    casebook::{Incident, PlannedService, Revision, Site, SiteCode, Tool, ToolId},
     catalogue::{ClassId, ComponentId},
     vacuum::units::{PressureUnit, TypedPressure},
 };
@@ -17,6 +17,7 @@ pub(super) struct SiteRow {
     code: String,
     name: String,
     place: String,
+    help_minutes: Option<f64>,
 }
 
 impl From<SiteRow> for Site {
@@ -25,6 +26,7 @@ impl From<SiteRow> for Site {
             code: SiteCode::new(row.code),
             name: row.name,
             place: row.place,
+            help_minutes: row.help_minutes,
         }
     }
 }
@@ -36,6 +38,7 @@ pub(super) struct ToolRow {
     class: String,
     serial: String,
     in_service: Option<String>,
+    out_of_service: Option<String>,
     volume_litres: f64,
     speed_litres_per_second: f64,
     healthy_value: f64,
@@ -59,18 +62,20 @@ impl TryFrom<ToolRow> for Tool {
             .healthy_unit
             .parse()
             .map_err(|_| damaged(format!("pressure unit {:?}", row.healthy_unit)))?;
-        let in_service = row
-            .in_service
-            .as_deref()
-            .map(str::parse)
-            .transpose()
-            .map_err(|e| damaged(format!("in service since: {e}")))?;
+        let day = |text: &Option<String>| {
+            text.as_deref()
+                .map(str::parse)
+                .transpose()
+                .map_err(|e| damaged(format!("a day in service: {e}")))
+        };
+        let (in_service, out_of_service) = (day(&row.in_service)?, day(&row.out_of_service)?);
         Ok(Self {
             id: ToolId::new(row.id),
             site: SiteCode::new(row.site),
             class: ClassId::new(row.class),
             serial: row.serial,
             in_service,
+            out_of_service,
             volume_litres: row.volume_litres,
             speed_litres_per_second: row.speed_litres_per_second,
             healthy_base: TypedPressure {
@@ -79,6 +84,40 @@ impl TryFrom<ToolRow> for Tool {
             },
             components,
             gauges,
+            services: Vec::new(),
+        })
+    }
+}
+
+#[derive(FromRow)]
+pub(super) struct ServiceRow {
+    pub(super) tool: String,
+    id: i64,
+    component: String,
+    done_on: String,
+    note: String,
+    author: String,
+    at: i64,
+}
+
+impl TryFrom<ServiceRow> for PlannedService {
+    type Error = StoreError;
+
+    fn try_from(row: ServiceRow) -> Result<Self, StoreError> {
+        let damaged = |problem: String| StoreError::Damaged {
+            what: format!("service {}", row.id),
+            problem,
+        };
+        Ok(Self {
+            id: Some(row.id),
+            on: row
+                .done_on
+                .parse()
+                .map_err(|e| damaged(format!("the day: {e}")))?,
+            at: Some(Timestamp::from_microsecond(row.at).map_err(|e| damaged(e.to_string()))?),
+            component: ComponentId::new(row.component),
+            note: row.note,
+            author: row.author,
         })
     }
 }

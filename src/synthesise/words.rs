@@ -20,6 +20,7 @@ pub(super) fn site(index: usize) -> Site {
         code: SiteCode::new(format!("S{:02}", index + 1)),
         name: format!("{first}{second} works"),
         place: String::new(),
+        help_minutes: None,
     }
 }
 

@@ -50,6 +50,16 @@ impl About<'_> {
         }
     }
 
+    /// What bringing help costs the tool's site, in minutes, if anybody has said.
+    pub(super) async fn price_of_help(&self, app: &App) -> Result<Option<f64>, Fault> {
+        let Self::Tool(tool) = self else {
+            return Ok(None);
+        };
+        let sites = app.store.sites(&app.asker()).await?;
+        let site = sites.into_iter().find(|site| site.code == tool.site);
+        Ok(site.and_then(|site| site.help_minutes))
+    }
+
     /// A question with nothing stated.
     pub(super) fn question(&self) -> Question {
         Question {
@@ -220,6 +230,17 @@ impl Question {
         Ok(())
     }
 
+    /// Takes a price of help where none is stated.
+    pub(super) fn priced(&mut self, minutes: Option<f64>) {
+        let price = &mut self.request.price_of_help;
+        *price = price.or(minutes);
+    }
+
+    /// What bringing help costs, in minutes, if that is known.
+    pub(super) fn price(&self) -> Option<f64> {
+        self.request.price_of_help
+    }
+
     /// States how far the base pressure is lost.
     pub(super) fn loss(&mut self, healthy: TypedPressure, faulty: TypedPressure) {
         let pascals = |typed: TypedPressure| typed.pressure().ok().map(|p| p.pascals());
@@ -236,12 +257,14 @@ impl Question {
         let knowledge = Arc::clone(&app.knowledge);
         let request = self.request;
         let today = app.today();
+        let site = app.asker().only_site().map(str::to_owned);
         tokio::task::spawn_blocking(move || {
             let cases = knowledge
                 .by(
                     Dimension::Cause,
                     &Filter {
                         class: Some(request.class.clone()),
+                        site,
                         ..Filter::default()
                     },
                 )

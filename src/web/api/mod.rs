@@ -3,6 +3,7 @@
 mod attached;
 mod calculations;
 mod description;
+mod fleet;
 mod health;
 mod incidents;
 mod search;
@@ -28,6 +29,7 @@ pub(super) fn routes() -> Router<App> {
         .route("/api/openapi.json", get(description::show))
         .merge(calculations::routes())
         .merge(attached::routes())
+        .merge(fleet::routes())
         .route("/health/live", get(health::live))
         .route("/health/ready", get(health::ready))
 }

@@ -73,6 +73,10 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
     if !refusals.is_empty() {
         return Err(Fault::Refused(refusals));
     }
+    let of_site = about.price_of_help(&app).await?;
+    let stated = question.price().is_some();
+    question.priced(of_site);
+    let price = question.price();
     let answer = question.ask(&app).await?;
     let advice = &answer.advice;
     let checks: Vec<_> = advice
@@ -140,6 +144,8 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         "gap": advice.gap,
         "unlisted_chance": advice.belief.unlisted,
         "contradiction": advice.belief.contradiction.is_some(),
+        "help_minutes": price,
+        "help_minutes_from": price.map(|_| if stated { "request" } else { "site" }),
         "stop": advice.stop.map(|stop| {
             json!({"after_checks": stop.after, "left_minutes": stop.left_minutes})
         }),

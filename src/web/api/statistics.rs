@@ -7,7 +7,7 @@ use jiff::{civil::Date, tz::TimeZone};
 use serde_json::{Value, json};
 
 use crate::{
-    casebook::{Refusal, SiteScope},
+    casebook::Refusal,
     statistics::{
         Dimension, Filter,
         trends::{Trend, Verdict},
@@ -18,7 +18,7 @@ use crate::{
 /// Microseconds in a day.
 const DAY: i64 = 86_400_000_000;
 
-/// `GET /api/statistics/causes?tool_class=&site=&from=&to=`.
+/// `GET /api/statistics/causes?tool_class=&site=&tool=&from=&to=`.
 pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<Value>, Fault> {
     let mut refusals = Vec::new();
     let class = asked.get("tool_class");
@@ -52,13 +52,12 @@ pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<
     if !refusals.is_empty() {
         return Err(Fault::Refused(refusals));
     }
-    let site = match app.asker().scope {
-        SiteScope::Only(own) => Some(own.to_string()),
-        SiteScope::All => asked.get("site").map(str::to_owned),
-    };
+    let asker = app.asker();
+    let site = asker.only_site().or(asked.get("site")).map(str::to_owned);
     let filter = Filter {
         class: class.map(str::to_owned),
         site,
+        tool: asked.get("tool").map(str::to_owned),
         from_day,
         to_day,
     };

@@ -32,7 +32,7 @@ const SHOWN: usize = 12;
 pub(super) async fn list(State(app): State<App>) -> Result<Html<String>, Fault> {
     let counts: HashMap<String, u64> = app
         .knowledge
-        .totals(Dimension::Cause, None)
+        .totals(Dimension::Cause, None, app.asker().only_site())
         .into_iter()
         .map(|total| (total.id, total.cases))
         .collect();
@@ -76,7 +76,13 @@ pub(super) async fn show(
         .ok_or_else(|| Fault::NotFound(format!("The catalogue has no cause called {id:?}.")))?;
     let group = app
         .knowledge
-        .by(Dimension::Cause, &Filter::default())
+        .by(
+            Dimension::Cause,
+            &Filter {
+                site: asker.only_site().map(str::to_owned),
+                ..Filter::default()
+            },
+        )
         .groups
         .into_iter()
         .find(|group| group.id == id);
@@ -169,12 +175,13 @@ pub(super) async fn show(
 
 /// The cause's share of each class's cases, where the class has any.
 fn shares(app: &App, id: &str) -> Vec<Fact> {
+    let asker = app.asker();
     app.catalogue
         .classes()
         .filter_map(|class| {
-            let totals = app
-                .knowledge
-                .totals(Dimension::Cause, Some(class.id.as_str()));
+            let totals =
+                app.knowledge
+                    .totals(Dimension::Cause, Some(class.id.as_str()), asker.only_site());
             let sample = totals.iter().map(|total| total.cases).sum();
             let cases = totals.iter().find(|total| total.id == id)?.cases;
             let share = Share::of(cases, sample);

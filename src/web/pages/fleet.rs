@@ -7,10 +7,13 @@ use axum::{
     response::Html,
 };
 
-use super::calculations::overlay_link;
+use super::{
+    calculations::overlay_link,
+    upkeep::{self, CHANGES, ToolForms},
+};
 use crate::{
-    casebook::{Status, Tool, ToolId},
-    store::Listing,
+    casebook::{Site, Status, Tool, ToolId},
+    store::{Listing, ToolCount},
     web::{
         fault::{self, Fault},
         fields::{Asked, address, place},
@@ -18,10 +21,11 @@ use crate::{
         state::App,
         views::{
             Link,
-            fleet::{FleetPage, SiteTools, ToolLine, ToolPage},
+            fleet::{FleetPage, ServiceLine, SitePage, SiteTools, ToolLine, ToolPage},
             form::{Field, SelectOption},
             incident::Fact,
             page::{Page, Section},
+            upkeep::UpkeepForm,
         },
     },
 };
@@ -33,29 +37,19 @@ pub(super) async fn list(State(app): State<App>, asked: Asked) -> Result<Html<St
     let asker = app.asker();
     let sites = app.store.sites(&asker).await?;
     let tools = app.store.tools(&asker).await?;
-    let counts: HashMap<ToolId, crate::store::ToolCount> = app.store.tool_counts(&asker).await?;
+    let counts: HashMap<ToolId, ToolCount> = app.store.tool_counts(&asker).await?;
     let (site, class) = (asked.get("site"), asked.get("tool_class"));
     let shown: Vec<&Tool> = tools
         .iter()
         .filter(|tool| site.is_none_or(|site| tool.site.as_str() == site))
         .filter(|tool| class.is_none_or(|class| tool.class.as_str() == class))
         .collect();
-    let line = |tool: &Tool| {
-        let count = counts.get(&tool.id).copied().unwrap_or_default();
-        ToolLine {
-            code: tool.id.to_string(),
-            href: place("/tools", tool.id.as_str()),
-            tool_class: show::class_name(&app.catalogue, tool.class.as_str()),
-            healthy: tool.healthy_base.to_string(),
-            incidents: count.all,
-            open: count.open,
-            last: count.last.map_or_else(String::new, show::day),
-        }
-    };
+    let line = |tool: &Tool| tool_line(&app, tool, &counts);
     let groups: Vec<_> = sites
         .iter()
         .map(|s| SiteTools {
             code: s.code.to_string(),
+            href: place("/sites", s.code.as_str()),
             name: if s.place.is_empty() {
                 s.name.clone()
             } else {
@@ -101,22 +95,144 @@ pub(super) async fn list(State(app): State<App>, asked: Asked) -> Result<Html<St
     })
 }
 
+fn tool_line(app: &App, tool: &Tool, counts: &HashMap<ToolId, ToolCount>) -> ToolLine {
+    let count = counts.get(&tool.id).copied().unwrap_or_default();
+    ToolLine {
+        code: tool.id.to_string(),
+        href: place("/tools", tool.id.as_str()),
+        tool_class: show::class_name(&app.catalogue, tool.class.as_str()),
+        healthy: tool.healthy_base.to_string(),
+        incidents: count.all,
+        open: count.open,
+        last: count.last.map_or_else(String::new, show::day),
+        retired: tool.out_of_service.is_some(),
+    }
+}
+
+/// The site with a code, if the asker may see it.
+pub(super) async fn known_site(app: &App, code: &str) -> Result<Site, Fault> {
+    let sites = app.store.sites(&app.asker()).await?;
+    sites
+        .into_iter()
+        .find(|site| site.code.as_str() == code)
+        .ok_or_else(|| Fault::NotFound(format!("The fleet has no site with the code {code:?}.")))
+}
+
+/// The tool with a name, if the asker may see it.
+pub(super) async fn known_tool(app: &App, id: &str) -> Result<Tool, Fault> {
+    app.store
+        .tool(&app.asker(), id)
+        .await?
+        .ok_or_else(|| Fault::NotFound(format!("The fleet has no tool called {id:?}.")))
+}
+
+pub(super) async fn site(
+    State(app): State<App>,
+    Path(code): Path<String>,
+    asked: Asked,
+) -> Result<Html<String>, Fault> {
+    let site = known_site(&app, &code).await?;
+    let form = upkeep::price_form(&site);
+    let notice = (asked.get("done") == Some("price")).then(|| "Saved.".to_owned());
+    site_page(&app, site, form, notice).await
+}
+
+pub(super) async fn site_page(
+    app: &App,
+    site: Site,
+    price_form: UpkeepForm,
+    notice: Option<String>,
+) -> Result<Html<String>, Fault> {
+    let asker = app.asker();
+    let tools = app.store.tools(&asker).await?;
+    let counts = app.store.tool_counts(&asker).await?;
+    let code = site.code.as_str();
+    let changes = app
+        .store
+        .changes_of_site(&asker, &site.code, CHANGES)
+        .await?;
+    let mut page = Page::new(site.name.clone(), Section::Fleet);
+    page.trail = vec![Link::new("Fleet", "/fleet")];
+    page.notice = notice;
+    fault::page(&SitePage {
+        page,
+        ways: vec![Link::new(
+            "Statistics of this site",
+            address("/statistics", [("site", code)]),
+        )],
+        price: match site.help_minutes {
+            Some(minutes) => format!(
+                "Bringing a helium leak detector or a residual gas analyser costs this site {}. \
+                 Check sequences of its tools say from where on that is less than what is left.",
+                show::minutes(minutes)
+            ),
+            None => "Nobody has said what bringing a helium leak detector or a residual gas \
+                     analyser costs this site; check sequences of its tools do not say when to \
+                     stop."
+                .to_owned(),
+        },
+        changes: upkeep::lines(&changes, &app.catalogue),
+        tools: tools
+            .iter()
+            .filter(|tool| tool.site == site.code)
+            .map(|tool| tool_line(app, tool, &counts))
+            .collect(),
+        code: code.to_owned(),
+        name: site.name,
+        place: site.place,
+        price_form,
+    })
+}
+
 pub(super) async fn tool(
     State(app): State<App>,
     Path(id): Path<String>,
+    asked: Asked,
+) -> Result<Html<String>, Fault> {
+    let tool = known_tool(&app, &id).await?;
+    let forms = upkeep::tool_forms(&tool, &app.catalogue);
+    let notice = match asked.get("done") {
+        Some("days") => Some("Saved."),
+        Some("service") => Some("The planned service is on record."),
+        Some("withdrawn") => Some("The planned service is withdrawn."),
+        _ => None,
+    };
+    tool_page(&app, tool, forms, notice.map(str::to_owned)).await
+}
+
+pub(super) async fn tool_page(
+    app: &App,
+    tool: Tool,
+    forms: ToolForms,
+    notice: Option<String>,
 ) -> Result<Html<String>, Fault> {
     let asker = app.asker();
-    let tool = app
-        .store
-        .tool(&asker, &id)
-        .await?
-        .ok_or_else(|| Fault::NotFound(format!("The fleet has no tool called {id:?}.")))?;
-    let site = app
-        .store
-        .sites(&asker)
-        .await?
-        .into_iter()
-        .find(|site| site.code == tool.site);
+    let site = known_site(app, tool.site.as_str()).await?;
+    let changes = app.store.changes_of_tool(&asker, &tool.id, CHANGES).await?;
+    let ToolForms {
+        days,
+        service,
+        withdrawals,
+    } = forms;
+    let services = tool
+        .services
+        .iter()
+        .zip(withdrawals)
+        .rev()
+        .map(|(service, withdrawal)| ServiceLine {
+            what: format!(
+                "{}, {}",
+                upkeep::component(service.component.as_str(), &app.catalogue),
+                show::date(service.on)
+            ),
+            by: if service.note.is_empty() {
+                service.author.clone()
+            } else {
+                format!("{}: {}", service.author, service.note)
+            },
+            withdrawal,
+        })
+        .collect();
     let listing = Listing {
         tool: Some(tool.id.clone()),
         limit: SHOWN,
@@ -150,6 +266,9 @@ pub(super) async fn tool(
     if let Some(date) = tool.in_service {
         facts.push(Fact::new("In service since", show::date(date)));
     }
+    if let Some(date) = tool.out_of_service {
+        facts.push(Fact::new("Last day in service", show::date(date)));
+    }
     facts.push(Fact::new(
         "Chamber volume",
         format!("{} L", show::trimmed(tool.volume_litres, 1)),
@@ -166,13 +285,18 @@ pub(super) async fn tool(
     }
     let mut page = Page::new(tool.id.to_string(), Section::Fleet);
     page.trail = vec![Link::new("Fleet", "/fleet")];
+    page.notice = notice;
     fault::page(&ToolPage {
         page,
+        days,
+        service,
+        services,
+        changes: upkeep::lines(&changes, &app.catalogue),
         code: tool.id.to_string(),
         tool_class: show::class_name(&app.catalogue, tool.class.as_str()),
-        site: site.map_or_else(
-            || tool.site.to_string(),
-            |site| format!("{} · {}", site.code, site.name),
+        site: Link::new(
+            format!("{} · {}", site.code, site.name),
+            place("/sites", site.code.as_str()),
         ),
         healthy: tool.healthy_base.to_string(),
         healthy_pascals: show::pascals(tool.healthy_base),

@@ -13,6 +13,7 @@ mod report;
 mod search;
 mod sequence;
 mod statistics;
+pub(super) mod upkeep;
 
 use axum::{Router, routing::get};
 
@@ -39,7 +40,7 @@ pub(super) fn routes() -> Router<App> {
         .route("/sequence/classes/{class}", get(sequence::of_class))
         .merge(statistics::routes())
         .route("/fleet", get(fleet::list))
-        .route("/tools/{tool}", get(fleet::tool))
+        .merge(upkeep::routes())
         .route("/checks", get(checks::list))
         .route("/checks/{check}", get(checks::show))
         .route("/causes", get(causes::list))

@@ -562,7 +562,7 @@ fn hide(form: &mut IncidentForm, name: &str, value: &str) {
     }];
 }
 
-fn busy(page: Html<String>) -> Response {
+pub(super) fn busy(page: Html<String>) -> Response {
     (StatusCode::SERVICE_UNAVAILABLE, page).into_response()
 }
 
@@ -612,12 +612,12 @@ fn edit_page(filed: &Filed, form: IncidentForm) -> Result<Html<String>, Fault> {
     })
 }
 
-fn refused(page: Html<String>) -> Response {
+pub(super) fn refused(page: Html<String>) -> Response {
     (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
 }
 
 /// On to the page that shows what was stored; never kept by a cache.
-fn done(to: &str) -> Response {
+pub(super) fn done(to: &str) -> Response {
     const UNCACHED: [(HeaderName, &str); 1] = [(header::CACHE_CONTROL, "no-store")];
     (UNCACHED, Redirect::to(to)).into_response()
 }

@@ -151,10 +151,17 @@ async fn view(
             Err(error) => messages.push(("pressures.faulty".to_owned(), error.to_string())),
         }
     }
+    let site_price = about.price_of_help(app).await?;
+    let stated_price = question.price();
+    question.priced(site_price);
+    let price = question.price().map(|minutes| Price {
+        minutes,
+        of_site: stated_price.is_none(),
+    });
     let state = question.state;
     let answer = question.ask(app).await?;
     let advice = &answer.advice;
-    let mut evidence = evidence(app, about, advice, here);
+    let mut evidence = evidence(app, about, advice, here, site_price);
     for (name, value) in asked.iter() {
         evidence.fill(name, value);
     }
@@ -181,7 +188,7 @@ async fn view(
         },
         proven: advice.proven,
         method: method(advice),
-        stop: stop(catalogue, advice),
+        stop: stop(catalogue, advice, price),
         warnings: warnings(catalogue, advice),
         beliefs: beliefs(catalogue, advice),
         evidence,
@@ -212,9 +219,28 @@ fn method(advice: &Advice) -> String {
     }
 }
 
-fn stop(catalogue: &Catalogue, advice: &Advice) -> String {
-    let Some(stop) = advice.stop else {
+/// What bringing help costs, and who says so.
+#[derive(Clone, Copy)]
+struct Price {
+    minutes: f64,
+    of_site: bool,
+}
+
+fn stop(catalogue: &Catalogue, advice: &Advice, price: Option<Price>) -> String {
+    let Some(price) = price else {
         return String::new();
+    };
+    let costs = format!(
+        "{} ({})",
+        show::minutes(price.minutes),
+        if price.of_site {
+            "as this site has set"
+        } else {
+            "as stated below"
+        }
+    );
+    let Some(stop) = advice.stop else {
+        return format!("Going on is expected to cost less than bringing help does: {costs}.");
     };
     let place = stop
         .after
@@ -226,7 +252,7 @@ fn stop(catalogue: &Catalogue, advice: &Advice) -> String {
     };
     format!(
         "{when}, bring the helium leak detector or the residual gas analyser: the checks left \
-         would take {} on average, more than help costs.",
+         would take {} on average, more than bringing help costs: {costs}.",
         show::minutes(stop.left_minutes)
     )
 }
@@ -411,7 +437,13 @@ fn change(minutes: f64, from: ToolState, to: ToolState) -> String {
     format!("{what}: {}", show::minutes(minutes))
 }
 
-fn evidence(app: &App, about: &About<'_>, advice: &Advice, here: String) -> EvidenceForm {
+fn evidence(
+    app: &App,
+    about: &About<'_>,
+    advice: &Advice,
+    here: String,
+    site_price: Option<f64>,
+) -> EvidenceForm {
     let catalogue = &app.catalogue;
     let components = about.components();
     let states = ToolState::ALL
@@ -477,7 +509,16 @@ fn evidence(app: &App, about: &About<'_>, advice: &Advice, here: String) -> Evid
                 LineKind::Number,
             )
             .suffix("minutes")
-            .hint("Waiting included. The page then says from where on help costs less.")
+            .hint(&match site_price {
+                Some(minutes) => format!(
+                    "Waiting included. The site has set {}; a number here counts instead, this \
+                     once.",
+                    show::minutes(minutes)
+                ),
+                None => "Waiting included. The page then says from where on help costs less. A \
+                         site’s own price is set on its page."
+                    .to_owned(),
+            })
             .optional(),
         ],
         outcomes: left

@@ -3,10 +3,11 @@
 use askama::Template;
 
 use super::Link;
-use super::form::Field;
+use super::form::{ErrorSummary, Field};
 use super::home::IncidentLine;
 use super::incident::Fact;
 use super::page::Page;
+use super::upkeep::{ChangeLine, UpkeepForm};
 
 /// The tools by site.
 #[derive(Clone, Debug, Default, Template)]
@@ -31,6 +32,8 @@ pub struct SiteTools {
     pub code: String,
     /// Its name.
     pub name: String,
+    /// Its page.
+    pub href: String,
     /// Its tools.
     pub tools: Vec<ToolLine>,
 }
@@ -52,6 +55,43 @@ pub struct ToolLine {
     pub open: u64,
     /// When the last one was, in words; empty if there was none.
     pub last: String,
+    /// Whether it has been taken out of service.
+    pub retired: bool,
+}
+
+/// One site.
+#[derive(Clone, Debug, Template)]
+#[template(path = "site.html")]
+pub struct SitePage {
+    /// The frame.
+    pub page: Page,
+    /// Its code.
+    pub code: String,
+    /// Its name.
+    pub name: String,
+    /// Where it is; may be empty.
+    pub place: String,
+    /// Where to go on.
+    pub ways: Vec<Link>,
+    /// What bringing help costs it, in one sentence.
+    pub price: String,
+    /// The form that changes that.
+    pub price_form: UpkeepForm,
+    /// What was changed before, newest first.
+    pub changes: Vec<ChangeLine>,
+    /// Its tools.
+    pub tools: Vec<ToolLine>,
+}
+
+/// A planned service.
+#[derive(Clone, Debug)]
+pub struct ServiceLine {
+    /// Component and day.
+    pub what: String,
+    /// What was done, and who wrote it down.
+    pub by: String,
+    /// The form that withdraws it.
+    pub withdrawal: UpkeepForm,
 }
 
 /// One tool.
@@ -65,7 +105,7 @@ pub struct ToolPage {
     /// The tool class in words.
     pub tool_class: String,
     /// The site.
-    pub site: String,
+    pub site: Link,
     /// What it reaches when it is well, as stated.
     pub healthy: String,
     /// The same in pascals; empty if stated in pascals.
@@ -88,4 +128,26 @@ pub struct ToolPage {
     pub sequence: String,
     /// Where a report about it is started.
     pub report: String,
+    /// The form that changes its days in service.
+    pub days: UpkeepForm,
+    /// What was changed before, newest first.
+    pub changes: Vec<ChangeLine>,
+    /// Its planned services, newest first.
+    pub services: Vec<ServiceLine>,
+    /// The form that adds one.
+    pub service: UpkeepForm,
+}
+
+impl ToolPage {
+    /// What was refused, of whichever form was sent.
+    fn refusals(&self) -> ErrorSummary {
+        let withdrawals = self.services.iter().map(|line| &line.withdrawal);
+        ErrorSummary {
+            messages: [&self.days, &self.service]
+                .into_iter()
+                .chain(withdrawals)
+                .flat_map(|form| form.summary().messages)
+                .collect(),
+        }
+    }
 }

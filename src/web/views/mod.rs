@@ -26,6 +26,7 @@ pub mod scale;
 pub mod search;
 pub mod sequence;
 pub mod statistics;
+pub mod upkeep;
 pub mod words;
 
 use std::fmt;

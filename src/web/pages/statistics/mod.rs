@@ -19,7 +19,7 @@ use jiff::Timestamp;
 
 use super::search::filters;
 use crate::{
-    casebook::{Site, SiteScope},
+    casebook::Site,
     knowledge::Knowledge,
     statistics::{Filter, Interval, Share, observation::Watch},
     web::{
@@ -67,10 +67,15 @@ async fn selection(app: &App, asked: &Asked) -> Result<Selection, Fault> {
     let asker = app.asker();
     let (narrowed, view) = filters(app, asked);
     let sites = app.store.sites(&asker).await?;
-    let site = match &asker.scope {
-        SiteScope::Only(own) => Some(own.to_string()),
-        SiteScope::All => asked.get("site").map(str::to_owned),
-    };
+    let site = asker.only_site().or(asked.get("site")).map(str::to_owned);
+    let mut tool = Field::line("tool", "Tool", LineKind::Text)
+        .with(asked.get("tool").unwrap_or_default())
+        .optional();
+    if let Some(id) = asked.get("tool")
+        && app.store.tool(&asker, id).await?.is_none()
+    {
+        tool.message = Some("is no tool of the fleet; its name stands on its page".to_owned());
+    }
     let options = std::iter::once(SelectOption::new("", "Any site"))
         .chain(
             sites
@@ -85,6 +90,7 @@ async fn selection(app: &App, asked: &Asked) -> Result<Selection, Fault> {
     let filter = Filter {
         class: narrowed.class.clone(),
         site: site.clone(),
+        tool: asked.get("tool").map(str::to_owned),
         from_day: narrowed.from.map(|time| time.div_euclid(DAY)),
         // `until` is the first moment after the last day.
         to_day: narrowed.until.map(|time| (time - 1).div_euclid(DAY)),
@@ -99,12 +105,13 @@ async fn selection(app: &App, asked: &Asked) -> Result<Selection, Fault> {
         fields: vec![
             Field::flat_select("tool_class", "Tool class", view.tool_class),
             Field::flat_select("site", "Site", options).with(site.as_deref().unwrap_or_default()),
+            tool,
             from,
             Field::line("to", "To", LineKind::Date)
                 .with(&view.to)
                 .optional(),
         ],
-        filtered: view.active || asked.get("site").is_some(),
+        filtered: view.active || asked.get("site").or(asked.get("tool")).is_some(),
         sites,
     })
 }
@@ -212,8 +219,8 @@ fn rules_of(watch: &Watch) -> Vec<String> {
     }
     said.push(
         "Open incidents are not counted until they are closed, so the last weeks look quieter \
-         than they were. The day a tool was taken out of service is not on record anywhere; it \
-         counts as running."
+         than they were. A tool counts as running until the last day in service that its page \
+         says."
             .to_owned(),
     );
     said

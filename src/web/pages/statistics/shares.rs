@@ -1,4 +1,4 @@
-//! How often, and at what cost: by cause, component, kind, class or site.
+//! How often, and at what cost: by cause, component, kind, class, site or tool.
 
 use axum::{
     extract::State,
@@ -12,7 +12,7 @@ use crate::{
     statistics::{Breakdown, Dimension, Group, Interval, Spread},
     web::{
         fault::{self, Fault},
-        fields::{Asked, address},
+        fields::{Asked, address, place},
         plot::Pareto,
         show,
         state::App,
@@ -35,12 +35,13 @@ const FEW: u64 = 20;
 /// Bars of the Pareto plot.
 const BARS: usize = 12;
 
-const DIMENSIONS: [(&str, &str, Dimension); 5] = [
+const DIMENSIONS: [(&str, &str, Dimension); 6] = [
     ("cause", "Cause", Dimension::Cause),
     ("component", "Component", Dimension::Component),
     ("kind", "Kind of cause", Dimension::Kind),
     ("tool_class", "Tool class", Dimension::Class),
     ("site", "Site", Dimension::Site),
+    ("tool", "Tool", Dimension::Tool),
 ];
 
 fn dimension(asked: &Asked) -> (&'static str, &'static str, Dimension) {
@@ -214,7 +215,7 @@ fn name(app: &App, selection: &Selection, dimension: Dimension, id: &str) -> Nam
         href: None,
         about: String::new(),
     };
-    if id == NOT_FOUND && dimension != Dimension::Cause {
+    if id == NOT_FOUND && !matches!(dimension, Dimension::Cause | Dimension::Tool) {
         return plain("No cause found".to_owned());
     }
     match dimension {
@@ -236,6 +237,11 @@ fn name(app: &App, selection: &Selection, dimension: Dimension, id: &str) -> Nam
             id.parse::<Kind>()
                 .map_or_else(|_| id.to_owned(), |kind| show::capital(kind.name())),
         ),
+        Dimension::Tool => Name {
+            words: id.to_owned(),
+            href: Some(place("/tools", id)),
+            about: String::new(),
+        },
         Dimension::Class => plain(show::class_name(&app.catalogue, id)),
         Dimension::Site => plain(
             selection
@@ -320,8 +326,9 @@ fn often(
                 .share
                 .interval
                 .map_or((0.0, 1.0), |interval| (interval.low, interval.high));
-            // Search knows no components.
-            let searchable = by != "component" && !(by == "kind" && group.id == NOT_FOUND);
+            // Search knows no components, and finds a tool by its words.
+            let searchable =
+                by != "component" && by != "tool" && !(by == "kind" && group.id == NOT_FOUND);
             let mut pairs = vec![(by, group.id.as_str())];
             if by != "tool_class" {
                 pairs.extend(asked.get("tool_class").map(|class| ("tool_class", class)));
@@ -526,7 +533,11 @@ fn with_all(
 fn pooled(app: &App, selection: &Selection) -> Option<Part> {
     let filter = &selection.filter;
     let class = filter.class.as_deref()?;
-    if filter.site.is_some() || filter.from_day.is_some() || filter.to_day.is_some() {
+    if filter.site.is_some()
+        || filter.tool.is_some()
+        || filter.from_day.is_some()
+        || filter.to_day.is_some()
+    {
         return None;
     }
     let mut chances = app.knowledge.pooled(class, app.today());

@@ -45,6 +45,8 @@ struct Worn {
     cause: String,
     failures: usize,
     running: usize,
+    /// Lives that a planned service ended.
+    planned: u64,
     unknown: u64,
     fitted: u64,
     weibull: Option<Weibull>,
@@ -62,7 +64,8 @@ fn worn(knowledge: &Knowledge, causes: &[String], filter: &Filter, today: i64) -
             (failures > 0 || lives.unknown > 0).then(|| Worn {
                 cause: cause.clone(),
                 failures,
-                running: flat.len() - failures,
+                running: flat.len() - failures - lives.planned as usize,
+                planned: lives.planned,
                 unknown: lives.unknown,
                 fitted: lives.fitted,
                 weibull: fit(&flat).ok().filter(|_| failures >= JUDGED_FROM),
@@ -225,6 +228,7 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
                     worn.fitted.to_string(),
                     worn.failures.to_string(),
                     worn.running.to_string(),
+                    worn.planned.to_string(),
                     worn.unknown.to_string(),
                     number(weibull.map(|w| w.shape)),
                     number(weibull.map(|w| w.shape_interval.low)),
@@ -245,6 +249,7 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
         "tools_with_the_component",
         "failures",
         "still_running",
+        "ended_by_planned_service",
         "failures_of_unknown_age",
         "shape",
         "shape_low",
@@ -387,9 +392,15 @@ fn verdict(
     let flat = closely.lives.all();
     let failures = flat.iter().filter(|life| life.failed).count();
     let mut reasons = vec![format!(
-        "{} of known age, {} still running, {} whose age is not known and that are left out.",
+        "{} of known age, {} still running, {} renewed by plan before, {} whose age is not known \
+         and that are left out.",
         show::counted(failures as u64, "failure", "failures"),
-        show::counted((flat.len() - failures) as u64, "part", "parts"),
+        show::counted(
+            (flat.len() - failures) as u64 - closely.lives.planned,
+            "part",
+            "parts"
+        ),
+        show::count(closely.lives.planned),
         show::counted(closely.lives.unknown, "failure", "failures"),
     )];
     let Some(weibull) = &closely.weibull else {
@@ -535,7 +546,7 @@ fn curve(closely: &Closely) -> Result<Option<Chart>, Fault> {
     let title = "Share of parts still running";
     let description = format!(
         "{} lives of the part, by days since it was new; parts still running count until the end \
-         of the watch.",
+         of the watch or a planned service.",
         flat.len()
     );
     Ok(Some(Chart {
@@ -591,6 +602,7 @@ fn list(app: &App, asked: &Asked, all: &[Worn]) -> Part {
                 worn.says().to_owned(),
                 worn.failures.to_string(),
                 worn.running.to_string(),
+                worn.planned.to_string(),
                 worn.unknown.to_string(),
                 worn.weibull.map_or_else(
                     || "–".to_owned(),
@@ -618,6 +630,7 @@ fn list(app: &App, asked: &Asked, all: &[Worn]) -> Part {
                 "What the lives show",
                 "Failures",
                 "Still running",
+                "Renewed by plan",
                 "Age not known",
                 "Shape (95 %)",
                 "Chance if random, adjusted",
@@ -639,9 +652,10 @@ fn method(watch: &Watch) -> Vec<String> {
          case of the same cause; one that has not come by the end of the watch is still running. A \
          failure before which neither is known has no age and is left out."
             .to_owned(),
-        "Planned services are not on record: “pump serviced” on a report says neither when nor which \
-         pump. A part replaced by plan therefore counts as running on, which makes lives look longer \
-         than they are where people already replace by plan."
+        "A planned service of the component, written down on the tool’s page, ends a life without a \
+         failure and begins a new one, for every cause of that component. One that nobody wrote down \
+         counts as if the part had run on, which makes lives look longer than they are. A tool that \
+         was taken out of service is watched until its last day."
             .to_owned(),
     ];
     let fits = [
