@@ -51,7 +51,11 @@ fn straight_rise() -> String {
 }
 
 /// Readings with a scatter of 1 %, the same at every run.
-fn log(heading: &str, times: impl Iterator<Item = f64>, pressure: impl Fn(f64) -> f64) -> String {
+pub(crate) fn log(
+    heading: &str,
+    times: impl Iterator<Item = f64>,
+    pressure: impl Fn(f64) -> f64,
+) -> String {
     let mut text = format!("{heading}\n");
     for (row, time) in times.enumerate() {
         let scatter = 0.02 * ((row as f64 * 0.618_033_988_75).fract() - 0.5);
@@ -450,7 +454,7 @@ async fn logs_may_be_large_and_other_requests_may_not() {
     let _ = app.send(request).await.expect(413);
 }
 
-fn asked(name: &str, fields: &[(&str, &str)]) -> String {
+pub(crate) fn asked(name: &str, fields: &[(&str, &str)]) -> String {
     let query = form_urlencoded::Serializer::new(String::new())
         .append_pair("calculate", "yes")
         .extend_pairs(fields)

@@ -22,4 +22,5 @@ mod overlay;
 mod pages;
 mod search;
 mod statistics;
+mod verdicts;
 mod whole_line;

@@ -4,7 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::gas::Gas;
-use crate::vacuum::gauge::{GaugeKind, Judgement, Reading, Situation, Verdict, correction, judge};
+use crate::vacuum::gauge::{
+    GaugeKind, Judgement, Reading, Situation, Step, Verdict, correction, judge,
+};
 use crate::vacuum::units::{Typed, TypedPressure};
 
 /// Gauges further apart than this disagree.
@@ -117,7 +119,9 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         ..Outcome::default()
     };
     set_signs(&mut outcome, &judgement);
-    outcome.suggest(next_checks(judgement.verdict));
+    for step in &judgement.next {
+        outcome.suggest(checks(*step));
+    }
     Ok(Report {
         finding: judgement.verdict,
         outcome,
@@ -127,7 +131,7 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         next: judgement
             .next
             .iter()
-            .map(|step| (*step).to_owned())
+            .map(|step| step.words().to_owned())
             .collect(),
         reason: judgement.reason,
     })
@@ -179,33 +183,17 @@ fn set_signs(outcome: &mut Outcome, judgement: &Judgement) {
     }
 }
 
-/// Ids of the checks that decide.
-fn next_checks(verdict: Verdict) -> &'static [&'static str] {
-    match verdict {
-        Verdict::Consistent => &["gate-valve-closed-test", "gauge-comparison"],
-        Verdict::GasDependent => &["residual-gas-scan", "gauge-comparison"],
-        Verdict::StuckAtPiraniLimit | Verdict::NotLit => &[
-            "cathode-gauge-strike-check",
-            "filament-gauge-check",
-            "gauge-comparison",
-            "cathode-gauge-cleaning",
-        ],
-        Verdict::StuckDecadesLower => &[
-            "gauge-comparison",
-            "cathode-gauge-strike-check",
-            "cathode-gauge-cleaning",
-        ],
-        Verdict::PiraniZeroOff => &["gauge-zero-check"],
-        Verdict::CannotTell => &[
-            "gate-valve-closed-test",
-            "gauge-comparison",
-            "cathode-gauge-strike-check",
-            "filament-gauge-check",
-            "gauge-zero-check",
-            "residual-gas-scan",
-            "gas-line-isolation-test",
-            "cathode-gauge-cleaning",
-        ],
+/// Ids of the checks in which a step is described.
+fn checks(step: Step) -> &'static [&'static str] {
+    match step {
+        Step::TryWhetherItMoves => &["gate-valve-closed-test"],
+        Step::SeeWhetherLit | Step::SwitchOn => {
+            &["cathode-gauge-strike-check", "filament-gauge-check"]
+        }
+        Step::SecondGauge | Step::CompareWithoutGas => &["gauge-comparison"],
+        Step::SetZero | Step::LookAtWire => &["gauge-zero-check"],
+        Step::FindGas => &["residual-gas-scan", "gas-line-isolation-test"],
+        Step::Clean => &["cathode-gauge-cleaning"],
     }
 }
 
@@ -244,6 +232,15 @@ mod tests {
 
     fn run_json(json: &str) -> Result<Report, Vec<FieldError>> {
         run(&serde_json::from_str(json).unwrap())
+    }
+
+    #[test]
+    fn every_step_has_a_check_with_its_cautions() {
+        for step in Step::ALL {
+            let mut outcome = Outcome::default();
+            outcome.suggest(checks(step));
+            assert!(!outcome.next_checks.is_empty() && !outcome.cautions.is_empty());
+        }
     }
 
     #[test]

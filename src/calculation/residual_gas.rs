@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::residual_gas::{
-    Air, Circumstances, Judgement, Patterns, Spectrum, decompose, judge,
+    Air, Circumstances, Judgement, LightGas, Patterns, Spectrum, decompose, judge, light_gas,
 };
 use crate::vacuum::units::TypedPressure;
 
@@ -21,6 +21,10 @@ const FEWEST_PEAKS: usize = 3;
 pub struct Request {
     /// A table of mass and ion current, or a peak list such as `18:4e-9 28:2.1e-9`.
     pub spectrum: String,
+    /// An earlier spectrum by the same analyser and settings, to see whether hydrogen or helium builds
+    /// up.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub earlier: Option<String>,
     /// Total pressure while the spectrum was taken.
     pub total_pressure: Option<TypedPressure>,
     /// Argon is let in for the process, or was shortly before.
@@ -117,6 +121,13 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
         "a table of mass and ion current, or peaks such as 18:4e-9 28:2.1e-9",
         Spectrum::read(&request.spectrum),
     );
+    let earlier = request.earlier.as_deref().and_then(|text| {
+        errors.take(
+            "earlier",
+            "a table of mass and ion current, or peaks such as 18:4e-9 28:2.1e-9",
+            Spectrum::read(text),
+        )
+    });
     let fit = spectrum.as_ref().and_then(|spectrum| {
         errors.take(
             "spectrum",
@@ -150,15 +161,20 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     let explained = fit.unexplained <= UNEXPLAINED;
     let enough = judgement.standing >= FEWEST_PEAKS;
     let concluded = enough && explained && judgement.air.air != Air::Undecided;
+    let light = light_gas(earlier.as_ref(), &spectrum);
     let mut outcome = Outcome {
-        verdict: verdict(&judgement, &gases, enough, explained),
+        verdict: verdict(&judgement, light, &gases, (enough, explained)),
         concluded,
         assumed: assumed(request, &spectrum, &fit.untried),
         ..Outcome::default()
     };
     if enough {
         set_signs(&mut outcome, &judgement, request.argon_is_process_gas);
-        suggest(&mut outcome, &judgement);
+        if let Some(light) = light {
+            let grows = light != LightGas::DoesNot;
+            outcome.sign("residual-hydrogen-helium", grows);
+        }
+        suggest(&mut outcome, &judgement, light);
     }
     Ok(Report {
         outcome,
@@ -191,7 +207,12 @@ fn interval(amount: crate::vacuum::residual_gas::Amount, factor: f64) -> Interva
     }
 }
 
-fn verdict(judgement: &Judgement, gases: &[Gas], enough: bool, explained: bool) -> String {
+fn verdict(
+    judgement: &Judgement,
+    light: Option<LightGas>,
+    gases: &[Gas],
+    (enough, explained): (bool, bool),
+) -> String {
     if !enough {
         return "No conclusion: fewer than three peaks stand above the noise.".into();
     }
@@ -246,6 +267,12 @@ fn verdict(judgement: &Judgement, gases: &[Gas], enough: bool, explained: bool) 
             .filter(|(answer, _)| *answer == Some(true))
             .map(|(_, sentence)| sentence.to_owned()),
     );
+    if let Some(LightGas::BuildsUp { mass, times }) = light {
+        sentences.push(format!(
+            "{} builds up: mass {mass} grew at least {times:.1} times since the earlier spectrum.",
+            if mass == 2 { "Hydrogen" } else { "Helium" }
+        ));
+    }
     sentences.join(" ")
 }
 
@@ -300,10 +327,12 @@ fn set_signs(outcome: &mut Outcome, judgement: &Judgement, argon_is_process_gas:
 }
 
 /// Suggests the checks that what was found leads a person to.
-fn suggest(outcome: &mut Outcome, judgement: &Judgement) {
+fn suggest(outcome: &mut Outcome, judgement: &Judgement, light: Option<LightGas>) {
     let solvent = judgement.isopropanol == Some(true) || judgement.acetone == Some(true);
     let fluid = judgement.fluorinated_oil == Some(true) || judgement.silicone_oil == Some(true);
-    let light = judgement.helium == Some(true) || judgement.hydrogen_highest == Some(true);
+    let light = judgement.helium == Some(true)
+        || judgement.hydrogen_highest == Some(true)
+        || matches!(light, Some(LightGas::BuildsUp { .. }));
     let checks: [(bool, &[&str]); 7] = [
         (
             judgement.air.air == Air::Present,
@@ -384,6 +413,7 @@ mod tests {
     fn asked(spectrum: &str) -> Request {
         Request {
             spectrum: spectrum.into(),
+            earlier: None,
             total_pressure: Some(TypedPressure::new(3e-6, PressureUnit::Torr)),
             argon_is_process_gas: false,
             pump_is_regenerating: false,
@@ -447,6 +477,41 @@ mod tests {
                 assert!(share.ion_current.value > 5e-10, "{share:?}");
             }
         }
+    }
+
+    #[test]
+    fn hydrogen_or_helium_builds_up_between_two_spectra() {
+        let rest = "14:1e-12 28:1e-11 32:1e-13 40:1e-13 44:1e-11";
+        let now = |light: &str, earlier: Option<&str>| {
+            let mut request = asked(&format!("{rest} 17:4.6e-10 18:2e-9 {light}"));
+            request.earlier = earlier.map(|light| format!("{rest} 17:9e-10 18:4e-9 {light}"));
+            run(&request, &patterns()).unwrap().outcome
+        };
+        let sign = |outcome: &Outcome| outcome.signs.get("residual-hydrogen-helium").copied();
+        let grown = now("2:9e-11 4:1e-13", Some("2:3e-11 4:1e-13"));
+        assert_eq!(sign(&grown), Some(true));
+        assert!(
+            grown
+                .verdict
+                .contains("Hydrogen builds up: mass 2 grew at least 3.0 times"),
+            "{}",
+            grown.verdict
+        );
+        assert!(
+            grown
+                .next_checks
+                .contains(&"cryo-temperature-watch".to_owned())
+        );
+        // As high as before while water fell; grown by a little; with nothing to hold it against.
+        assert_eq!(sign(&now("2:9e-11 4:0", Some("2:9e-11 4:0"))), Some(false));
+        assert_eq!(sign(&now("2:1.2e-10 4:0", Some("2:9e-11 4:0"))), None);
+        assert_eq!(sign(&now("2:9e-11 4:0", None)), None);
+        // Not above the noise at either mass, nothing builds up.
+        assert_eq!(sign(&now("2:0 4:0", None)), Some(false));
+        assert_eq!(sign(&now("4:0", None)), None);
+        let mut request = asked(AIR);
+        request.earlier = Some("nothing".to_owned());
+        assert_eq!(run(&request, &patterns()).unwrap_err()[0].field, "earlier");
     }
 
     #[test]

@@ -32,7 +32,9 @@ pub enum GaugeError {
         millibars: f64,
     },
     /// No factor is known for this gas.
-    #[error("no factor of this kind of gauge is known here for {}", gas.name())]
+    #[error(
+        "no factor of this kind of gauge is known here for {}; take it from the gauge's manual, or compare with a gauge of another kind", gas.name()
+    )]
     NoFactor {
         /// The gas.
         gas: Gas,

@@ -70,22 +70,79 @@ pub struct Judgement {
     /// Why, in one sentence.
     pub reason: String,
     /// What would decide, in order.
-    pub next: Vec<&'static str>,
+    pub next: Vec<Step>,
     /// Highest over lowest of the readings that can be compared, if two or more can.
     pub disagreement: Option<f64>,
     /// The same after the gas factors, if the gas is known and all factors are.
     pub disagreement_corrected: Option<f64>,
 }
 
-const TRY_WHETHER_IT_MOVES: &str =
-    "Shut the gate valve for a minute and open it again: a true reading rises and falls back";
-const SEE_WHETHER_LIT: &str =
-    "See on the controller whether the cathode or filament is on, and its current";
-const SECOND_GAUGE: &str = "Compare with a second gauge on the same chamber, or borrow one";
-const ZERO: &str = "With the chamber surely in high vacuum, compare the Pirani with its lowest reading and set its zero by its manual";
-const FIND_GAS: &str =
-    "Find out which gas fills the chamber, by a residual gas scan or by shutting the gas inlets";
-const CLEAN: &str = "Switch the gauge off, isolate it, and clean or change its head by its manual";
+/// Something to do next.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Step {
+    /// Shut the gate valve and open it again.
+    TryWhetherItMoves,
+    /// Look at cathode or filament.
+    SeeWhetherLit,
+    /// Switch the ion side on again.
+    SwitchOn,
+    /// Compare with another gauge.
+    SecondGauge,
+    /// Set the zero of the heat-loss side.
+    SetZero,
+    /// Look for a coated wire.
+    LookAtWire,
+    /// Find out which gas fills the chamber.
+    FindGas,
+    /// Compare again without the gas.
+    CompareWithoutGas,
+    /// Clean or change the head.
+    Clean,
+}
+
+impl Step {
+    /// Every step.
+    pub const ALL: [Self; 9] = [
+        Self::TryWhetherItMoves,
+        Self::SeeWhetherLit,
+        Self::SwitchOn,
+        Self::SecondGauge,
+        Self::SetZero,
+        Self::LookAtWire,
+        Self::FindGas,
+        Self::CompareWithoutGas,
+        Self::Clean,
+    ];
+
+    /// The same for the person at the tool.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::TryWhetherItMoves => {
+                "Shut the gate valve for a minute and open it again: a true reading rises and falls back"
+            }
+            Self::SeeWhetherLit => {
+                "See on the controller whether the cathode or filament is on, and its current"
+            }
+            Self::SwitchOn => {
+                "Switch it on again at a pressure its manual allows, and wait some minutes: a cold cathode can be slow to strike"
+            }
+            Self::SecondGauge => "Compare with a second gauge on the same chamber, or borrow one",
+            Self::SetZero => {
+                "With the chamber surely in high vacuum, compare the Pirani with its lowest reading and set its zero by its manual"
+            }
+            Self::LookAtWire => "Look for a coated or dirty wire if the zero will not hold",
+            Self::FindGas => {
+                "Find out which gas fills the chamber, by a residual gas scan or by shutting the gas inlets"
+            }
+            Self::CompareWithoutGas => {
+                "Read the corrected pressures below, and compare again without that gas"
+            }
+            Self::Clean => {
+                "Switch the gauge off, isolate it, and clean or change its head by its manual"
+            }
+        }
+    }
+}
 
 /// Judges the gauges of one chamber.
 ///
@@ -120,7 +177,7 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
     })
 }
 
-type Outcome = (Verdict, String, Vec<&'static str>);
+type Outcome = (Verdict, String, Vec<Step>);
 
 impl Reading {
     /// Whether its reading is inside the range of its kind, and its sensor not known to be off.
@@ -151,11 +208,7 @@ fn not_lit(readings: &[Reading]) -> Option<Outcome> {
             off.kind.name(),
             shown(off.pressure)
         ),
-        vec![
-            "Switch it on again at a pressure its manual allows, and wait some minutes: a cold cathode can be slow to strike",
-            CLEAN,
-            SECOND_GAUGE,
-        ],
+        vec![Step::SwitchOn, Step::Clean, Step::SecondGauge],
     ))
 }
 
@@ -183,7 +236,7 @@ fn stuck(readings: &[Reading]) -> Option<Outcome> {
                     r.kind.name(),
                     shown(r.pressure)
                 ),
-                vec![SEE_WHETHER_LIT, SECOND_GAUGE, CLEAN],
+                vec![Step::SeeWhetherLit, Step::SecondGauge, Step::Clean],
             ))
         } else if DECADES_LOWER.contains(&pascals) {
             Some((
@@ -193,7 +246,7 @@ fn stuck(readings: &[Reading]) -> Option<Outcome> {
                     r.kind.name(),
                     shown(r.pressure)
                 ),
-                vec![CLEAN, SECOND_GAUGE, SEE_WHETHER_LIT],
+                vec![Step::Clean, Step::SecondGauge, Step::SeeWhetherLit],
             ))
         } else {
             None
@@ -222,7 +275,7 @@ fn zero_off(situation: &Situation) -> Option<Outcome> {
                 thermal.kind.name(),
                 shown(thermal.pressure)
             ),
-            vec![ZERO, "Look for a coated or dirty wire if the zero will not hold"],
+            vec![Step::SetZero, Step::LookAtWire],
         )
     })
 }
@@ -238,7 +291,7 @@ fn compare(
             return (
                 Verdict::CannotTell,
                 "A reading that should move does not, and the others do not show why".to_owned(),
-                vec![SEE_WHETHER_LIT, SECOND_GAUGE, CLEAN],
+                vec![Step::SeeWhetherLit, Step::SecondGauge, Step::Clean],
             );
         }
         if factor <= AGREE && disagreement_corrected.is_none_or(|corrected| corrected <= AGREE) {
@@ -248,7 +301,7 @@ fn compare(
                     "{} gauges agree within a factor of {factor:.1}, which is as well as such gauges can",
                     compared.len()
                 ),
-                vec![TRY_WHETHER_IT_MOVES],
+                vec![Step::TryWhetherItMoves],
             );
         }
         if let (Some(gas), Some(corrected)) = (situation.gas, disagreement_corrected)
@@ -260,7 +313,7 @@ fn compare(
                     "The gauges differ by a factor of {factor:.1} as read, but by {corrected:.1} once corrected for {}, so the gas makes the difference",
                     gas.name()
                 ),
-                vec!["Read the corrected pressures below, and compare again without that gas"],
+                vec![Step::CompareWithoutGas],
             );
         }
         let would = if situation.gas.is_none() {
@@ -275,14 +328,19 @@ fn compare(
                     "The gauges differ by a factor of {factor:.1}; a chamber full of {} would make that difference, but so would a faulty gauge",
                     gas.name()
                 ),
-                vec![FIND_GAS, TRY_WHETHER_IT_MOVES, SECOND_GAUGE],
+                vec![Step::FindGas, Step::TryWhetherItMoves, Step::SecondGauge],
             ),
             None => (
                 Verdict::CannotTell,
                 format!(
                     "The gauges differ by a factor of {factor:.1}, so at least one is wrong, and the readings do not say which"
                 ),
-                vec![TRY_WHETHER_IT_MOVES, SEE_WHETHER_LIT, ZERO, SECOND_GAUGE],
+                vec![
+                    Step::TryWhetherItMoves,
+                    Step::SeeWhetherLit,
+                    Step::SetZero,
+                    Step::SecondGauge,
+                ],
             ),
         };
     }
@@ -307,7 +365,7 @@ fn alone(compared: &[&Reading]) -> Outcome {
         return (
             Verdict::CannotTell,
             "No gauge reads inside the range in which it means something".to_owned(),
-            vec![SECOND_GAUGE, SEE_WHETHER_LIT],
+            vec![Step::SecondGauge, Step::SeeWhetherLit],
         );
     };
     match reading.moves {
@@ -317,7 +375,7 @@ fn alone(compared: &[&Reading]) -> Outcome {
                 "The {} moves when the pressure must, so it measures; how true its scale is, one gauge cannot show",
                 reading.kind.name()
             ),
-            vec![SECOND_GAUGE],
+            vec![Step::SecondGauge],
         ),
         Some(false) => (
             Verdict::CannotTell,
@@ -326,7 +384,7 @@ fn alone(compared: &[&Reading]) -> Outcome {
                 reading.kind.name(),
                 shown(reading.pressure)
             ),
-            vec![SEE_WHETHER_LIT, SECOND_GAUGE, CLEAN],
+            vec![Step::SeeWhetherLit, Step::SecondGauge, Step::Clean],
         ),
         None => (
             Verdict::CannotTell,
@@ -334,7 +392,11 @@ fn alone(compared: &[&Reading]) -> Outcome {
                 "One reading of a {} does not show whether it would move with the pressure",
                 reading.kind.name()
             ),
-            vec![TRY_WHETHER_IT_MOVES, SEE_WHETHER_LIT, SECOND_GAUGE],
+            vec![
+                Step::TryWhetherItMoves,
+                Step::SeeWhetherLit,
+                Step::SecondGauge,
+            ],
         ),
     }
 }

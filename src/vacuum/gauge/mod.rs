@@ -13,5 +13,5 @@ mod tests;
 
 pub use correction::{Correction, correction};
 pub use error::GaugeError;
-pub use judgement::{Judgement, Reading, Situation, Verdict, judge};
+pub use judgement::{Judgement, Reading, Situation, Step, Verdict, judge};
 pub use kind::{GaugeKind, Principle};

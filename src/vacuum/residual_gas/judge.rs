@@ -93,6 +93,75 @@ pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
     }
 }
 
+/// How many times a peak must have grown beside the others to build up, and within how much it stands
+/// still (common practice, no source).
+const GROWN: f64 = 1.5;
+const STILL: f64 = 1.2;
+
+/// Whether hydrogen at 2 or helium at 4 builds up since an `earlier` spectrum by the same analyser and
+/// settings.
+///
+/// A peak that grew by half or more, and by half more than the others, builds up; growth by less than a
+/// fifth at both masses is none, and nothing is said between. What is not above the noise now does not build up, earlier spectrum or not.
+pub fn light_gas(earlier: Option<&Spectrum>, now: &Spectrum) -> Option<LightGas> {
+    let limit = STANDS * now.floor();
+    let growths: Vec<Option<(u16, f64)>> = [2, 4]
+        .into_iter()
+        .map(|mass| {
+            let current = now.at(mass)?;
+            if current < limit {
+                return Some((mass, 0.0));
+            }
+            let earlier = earlier?;
+            let before = earlier.at(mass)?.max(STANDS * earlier.floor());
+            // Others that fell, as water does, make no growth of it.
+            Some((mass, current / before / rest(earlier, now)?.max(1.0)))
+        })
+        .collect();
+    let grown = growths
+        .iter()
+        .flatten()
+        .copied()
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    if grown.1 >= GROWN {
+        Some(LightGas::BuildsUp {
+            mass: grown.0,
+            times: grown.1,
+        })
+    } else {
+        (growths.iter().all(Option::is_some) && grown.1 < STILL).then_some(LightGas::DoesNot)
+    }
+}
+
+/// What became of hydrogen and helium since an earlier spectrum.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LightGas {
+    /// One of them builds up.
+    BuildsUp {
+        /// Mass 2 or 4.
+        mass: u16,
+        /// How many times it grew beside the other peaks.
+        times: f64,
+    },
+    /// Neither does.
+    DoesNot,
+}
+
+/// The middle of how many times the other peaks that stand in both grew; `None` for fewer than two.
+fn rest(earlier: &Spectrum, now: &Spectrum) -> Option<f64> {
+    let mut times: Vec<f64> = now
+        .currents()
+        .iter()
+        .filter(|(mass, current)| !matches!(mass, 2 | 4) && **current >= STANDS * now.floor())
+        .filter_map(|(mass, current)| {
+            let before = earlier.at(*mass)?;
+            (before >= STANDS * earlier.floor()).then(|| current / before)
+        })
+        .collect();
+    times.sort_by(f64::total_cmp);
+    (times.len() >= 2).then(|| 0.5 * (times[(times.len() - 1) / 2] + times[times.len() / 2]))
+}
+
 fn hydrocarbon(spectrum: &Spectrum, limit: f64) -> Option<bool> {
     let group = |masses: &[u16]| {
         masses

@@ -18,7 +18,7 @@ mod tests;
 
 pub use air::{Air, AirTest, Evidence, Finding};
 pub use decompose::{Amount, Decomposition, DecompositionError, Part, PeakFit, decompose};
-pub use judge::{Circumstances, Judgement, judge};
+pub use judge::{Circumstances, Judgement, LightGas, judge, light_gas};
 pub use nnls::{NnlsError, non_negative_least_squares};
 pub use patterns::{Gas, PatternError, Patterns};
 pub use spectrum::{Spectrum, SpectrumError};

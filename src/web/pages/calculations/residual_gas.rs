@@ -33,7 +33,8 @@ pub(super) const ABOUT: About = About {
              practice, no source). Air: 28 to 32 of 3.7 to 5, 28 to 40 of 100 to 1.0 to 1.5, 14 to 28 \
              of 0.05 to 0.14 (from memory: O'Hanlon, A User's Guide to Vacuum Technology; Umrath, \
              Fundamentals of Vacuum Technology), widened. A hot filament eats oxygen, so a missing 32 \
-             denies nothing.",
+             denies nothing. Hydrogen or helium builds up if its peak grew by half or more since an \
+             earlier spectrum, and by half more than the others (common practice, no source).",
 };
 
 /// The cracking patterns in use, as Markdown: where they are from, and each gas with its sources.
@@ -76,6 +77,14 @@ pub(super) fn form() -> CalculationForm {
                 vec![
                     Field::file("spectrum_file", "File", ".csv,.tsv,.txt,.asc,.dat").optional(),
                     Field::area("spectrum", "Or pasted text", 8),
+                ],
+            ),
+            group(
+                "An earlier spectrum",
+                "By the same analyser and settings, hours before: whether hydrogen or helium builds up.",
+                vec![
+                    Field::file("earlier_file", "File", ".csv,.tsv,.txt,.asc,.dat").optional(),
+                    Field::area("earlier", "Or pasted text", 4).optional(),
                 ],
             ),
             group(
