@@ -49,15 +49,24 @@ struct Month {
     figures: Figures,
 }
 
-/// Cases by month.
+/// Cases by month, with the figures of each month, of each year and of all.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Cell {
     months: BTreeMap<i64, Month>,
+    years: BTreeMap<i64, Figures>,
+    all: Figures,
 }
+
+/// Months in a year.
+const YEAR: i64 = 12;
 
 impl Cell {
     pub(super) fn insert(&mut self, at: At, row: Row) {
-        let month = self.months.entry(month_of(at.0)).or_default();
+        let number = month_of(at.0);
+        let month = self.months.entry(number).or_default();
+        let year = self.years.entry(number.div_euclid(YEAR)).or_default();
+        year.insert(&row);
+        self.all.insert(&row);
         month.figures.insert(&row);
         month.rows.insert(at, row);
     }
@@ -67,21 +76,33 @@ impl Cell {
         let month = self.months.get_mut(&number)?;
         let row = month.rows.remove(&at)?;
         month.figures.remove(&row);
+        self.all.remove(&row);
         if month.rows.is_empty() {
             self.months.remove(&number);
+        }
+        let number = number.div_euclid(YEAR);
+        if let Some(year) = self.years.get_mut(&number) {
+            year.remove(&row);
+            if year.sums.cases == 0 {
+                self.years.remove(&number);
+            }
         }
         Some(row)
     }
 
     /// Sets the days since the same trouble; gives what the case was counted as before.
     pub(super) fn set_gap(&mut self, at: At, gap: Option<i64>) -> Option<(Row, Row)> {
-        let month = self.months.get_mut(&month_of(at.0))?;
+        let number = month_of(at.0);
+        let month = self.months.get_mut(&number)?;
+        let year = self.years.get_mut(&number.div_euclid(YEAR))?;
         let row = month.rows.get_mut(&at)?;
         let before = *row;
         row.days_since_same = gap;
         let after = *row;
-        month.figures.sums.remove(&Sums::of(&before));
-        month.figures.sums.add(&Sums::of(&after));
+        for sums in [&mut month.figures.sums, &mut year.sums, &mut self.all.sums] {
+            sums.remove(&Sums::of(&before));
+            sums.add(&Sums::of(&after));
+        }
         Some((before, after))
     }
 
@@ -103,20 +124,40 @@ impl Cell {
         ))
     }
 
-    /// The figures of the months that lie within some days as a whole, and of the cases of
-    /// those days in the months that they cut.
+    /// The figures of what lies within some days as a whole, all of it, years or months, and
+    /// of the cases of those days in the months that they cut.
     pub(super) fn within(&self, from: i64, to: i64) -> (Vec<&Figures>, Figures) {
         let (mut whole, mut cut) = (Vec::new(), Figures::default());
-        if from > to {
+        let Some((first, last)) = self.days().filter(|_| from <= to) else {
             return (whole, cut);
+        };
+        if from <= first && last <= to {
+            return (vec![&self.all], cut);
         }
+        let mut rows: Vec<&Row> = Vec::new();
+        let is_whole = |from_month: i64, months: i64| {
+            first_day(from_month) >= from && first_day(from_month + months) - 1 <= to
+        };
+        let mut counted = i64::MIN;
         for (number, month) in self.months.range(month_of(from)..=month_of(to)) {
-            if first_day(*number) >= from && first_day(number + 1) - 1 <= to {
+            let year = number.div_euclid(YEAR);
+            if year == counted {
+                continue;
+            }
+            if is_whole(YEAR * year, YEAR)
+                && let Some(figures) = self.years.get(&year)
+            {
+                counted = year;
+                whole.push(figures);
+            } else if is_whole(*number, 1) {
                 whole.push(&month.figures);
             } else {
-                let rows = month.rows.range((from, i64::MIN)..=(to, i64::MAX));
-                rows.for_each(|(_, row)| cut.insert(row));
+                let range = month.rows.range((from, i64::MIN)..=(to, i64::MAX));
+                rows.extend(range.map(|(_, row)| row));
             }
+        }
+        if !rows.is_empty() {
+            cut = Figures::of(&rows);
         }
         (whole, cut)
     }
@@ -141,6 +182,17 @@ impl Cell {
 }
 
 impl Figures {
+    fn of(rows: &[&Row]) -> Self {
+        let values = |of: fn(&Row) -> f64| -> Vec<f64> { rows.iter().map(|row| of(row)).collect() };
+        let mut sums = Sums::default();
+        rows.iter().for_each(|row| sums.add(&Sums::of(row)));
+        Self {
+            sums,
+            labour: Buckets::of_all(&values(|row| row.labour)),
+            down: Buckets::of_all(&values(|row| row.down)),
+        }
+    }
+
     pub(super) fn insert(&mut self, row: &Row) {
         self.sums.add(&Sums::of(row));
         self.labour.add(row.labour);

@@ -422,8 +422,22 @@ impl Ledger {
     /// made from its cases of those days.
     fn parts_of_tools(&self, dimension: Dimension, filter: &Filter) -> Vec<Part<'_>> {
         let (from, to) = days_of(filter);
-        let kept = dimension == Dimension::Tool && (from, to) == (i64::MIN, i64::MAX);
         let not_found = self.symbols.get(NOT_FOUND);
+        if dimension == Dimension::Tool && (from, to) == (i64::MIN, i64::MAX) {
+            let kept = self.histories(filter).map(|(&tool, history)| {
+                let lost = not_found.and_then(|cause| history.causes.get(&cause));
+                let newest = |cases: &BTreeSet<At>| -> Vec<At> {
+                    cases.iter().rev().take(RECENT).copied().collect()
+                };
+                Part {
+                    lost: lost.map_or(0, |cases| cases.len() as u64),
+                    whole: vec![&history.figures],
+                    newest: history.causes.values().flat_map(newest).collect(),
+                    ..Part::of(tool)
+                }
+            });
+            return kept.collect();
+        }
         let mut parts: HashMap<u32, Part<'_>> = HashMap::new();
         for (&tool, history) in self.histories(filter) {
             for (&cause, cases) in &history.causes {
@@ -438,14 +452,11 @@ impl Ledger {
                     let part = parts.entry(of).or_insert_with(|| Part::of(of));
                     part.lost += u64::from(Some(cause) == not_found);
                     part.newest.push(*at);
-                    let cell = self.cells.get(&held.key).filter(|_| !kept);
+                    let cell = self.cells.get(&held.key);
                     if let Some(row) = cell.and_then(|cell| cell.row(*at)) {
                         part.cut.insert(row);
                     }
                 }
-            }
-            if let Some(part) = parts.get_mut(&tool).filter(|_| kept) {
-                part.whole.push(&history.figures);
             }
         }
         parts.into_values().collect()
@@ -764,8 +775,11 @@ fn group(id: &str, parts: &[&Part<'_>], sample: u64) -> Group {
         }
         newest.extend(&part.newest);
     }
+    if newest.len() > RECENT {
+        newest.select_nth_unstable_by(RECENT, |a, b| b.cmp(a));
+        newest.truncate(RECENT);
+    }
     newest.sort_unstable_by(|a, b| b.cmp(a));
-    newest.truncate(RECENT);
     Group {
         id: id.to_owned(),
         share: Share::of(sums.cases, sample),
@@ -939,6 +953,12 @@ mod tests {
             Filter {
                 from_day: Some(31),
                 to_day: Some(89),
+                ..Filter::default()
+            },
+            // A whole year with days beside it.
+            Filter {
+                from_day: Some(-20),
+                to_day: Some(380),
                 ..Filter::default()
             },
             Filter {

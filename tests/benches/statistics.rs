@@ -2,8 +2,9 @@
 //! `tests/reference/statistics_speed.py`.
 //!
 //! `statistics FILE [ROWS]` draws the incidents, writes them to FILE as a table, tells the
-//! ledger of them one by one, and prints as JSON what the ledger says of one class and how
-//! long each answer took.
+//! ledger of them one by one, and prints as JSON what the ledger says of one class, over all
+//! days, a year, and days that begin and end within a month, and how long each answer took;
+//! beside them the figures by tool and the trends of the whole fleet.
 
 use std::{
     fs::File,
@@ -11,7 +12,7 @@ use std::{
     time::Instant,
 };
 
-use coldtrap::statistics::{Case, Dimension, Filter, Ledger, NOT_FOUND, Outcome};
+use coldtrap::statistics::{Breakdown, Case, Dimension, Filter, Ledger, NOT_FOUND, Outcome};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -76,8 +77,36 @@ fn main() {
         to_day: Some(DAYS / 3 + 364),
         ..whole.clone()
     };
-    let (seconds, answer) = timed(|| ledger.by(Dimension::Cause, &whole));
-    let (year_seconds, year) = timed(|| ledger.by(Dimension::Cause, &a_year));
+    // Begins and ends within a month.
+    let some_days = Filter {
+        from_day: Some(DAYS / 2 - 10),
+        to_day: Some(DAYS - 100),
+        ..whole.clone()
+    };
+    let (seconds, answer) = timed(ANSWERS, || ledger.by(Dimension::Cause, &whole));
+    let (year_seconds, year) = timed(ANSWERS, || ledger.by(Dimension::Cause, &a_year));
+    let (days_seconds, days) = timed(ANSWERS, || ledger.by(Dimension::Cause, &some_days));
+    let (tool_seconds, tools) = timed(5, || ledger.by(Dimension::Tool, &whole));
+    let (trend_seconds, trends) = timed(5, || ledger.trends(&Filter::default(), DAYS));
+    assert_eq!(tools.sample, answer.sample);
+    println!(
+        "{{\"rows\": {rows}, \"class\": {CLASS:?}, \"sample\": {}, \"seconds\": {seconds}, \
+         \"year_seconds\": {year_seconds}, \"days_seconds\": {days_seconds}, \
+         \"tool_seconds\": {tool_seconds}, \"tools\": {}, \"trend_seconds\": {trend_seconds}, \
+         \"trends\": {}, \"microseconds_a_change\": {}, \"groups\": {}, \
+         \"year_groups\": {}, \"days_groups\": {}}}",
+        answer.sample,
+        tools.groups.len(),
+        trends.causes.len() + trends.tools.len(),
+        1e6 * told / rows as f64,
+        listed(&answer),
+        listed(&year),
+        listed(&days),
+    );
+}
+
+/// The figures of every cause, as JSON.
+fn listed(answer: &Breakdown) -> String {
     let groups: Vec<String> = answer
         .groups
         .iter()
@@ -100,27 +129,19 @@ fn main() {
             )
         })
         .collect();
-    println!(
-        "{{\"rows\": {rows}, \"class\": {CLASS:?}, \"sample\": {}, \"year_sample\": {}, \
-         \"seconds\": {seconds}, \"year_seconds\": {year_seconds}, \
-         \"microseconds_a_change\": {}, \"groups\": [{}]}}",
-        answer.sample,
-        year.sample,
-        1e6 * told / rows as f64,
-        groups.join(", ")
-    );
+    format!("[{}]", groups.join(", "))
 }
 
 /// The median time of several answers, and the answer.
-fn timed<T>(mut ask: impl FnMut() -> T) -> (f64, T) {
+fn timed<T>(answers: usize, mut ask: impl FnMut() -> T) -> (f64, T) {
     let mut seconds = Vec::new();
     loop {
         let clock = Instant::now();
         let answer = std::hint::black_box(ask());
         seconds.push(clock.elapsed().as_secs_f64());
-        if seconds.len() == ANSWERS {
+        if seconds.len() == answers {
             seconds.sort_by(f64::total_cmp);
-            return (seconds[ANSWERS / 2], answer);
+            return (seconds[answers / 2], answer);
         }
     }
 }
