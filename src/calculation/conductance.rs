@@ -160,6 +160,8 @@ pub struct BetweenReport {
     pub inlet: TypedPressure,
     /// Pressure behind it.
     pub outlet: TypedPressure,
+    /// Its conductance there; none where nothing drops along it.
+    pub conductance: Option<Typed<SpeedUnit>>,
     /// Mean free path over diameter at its mean pressure.
     pub knudsen_number: f64,
     /// The regime of that.
@@ -496,7 +498,7 @@ impl Path {
     }
 
     /// The pressure at which the mean free path is half the widest part.
-    fn molecular_below(&self) -> Option<TypedPressure> {
+    pub(super) fn molecular_below(&self) -> Option<TypedPressure> {
         let pascal = Pressure::from_pascals(1.0).ok()?;
         let path_at_one_pascal = self.gas.mean_free_path(self.at, pascal)?;
         let widest = self
@@ -515,6 +517,7 @@ fn between_report(part: &PartFlow, unit: TypedPressure) -> BetweenReport {
     BetweenReport {
         inlet: in_unit_of(part.inlet, unit),
         outlet: in_unit_of(part.outlet, unit),
+        conductance: part.conductance.map(litres),
         knudsen_number: part.knudsen,
         regime: part.regime,
     }

@@ -109,7 +109,7 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     let healthy = errors.quantity("healthy", request.healthy);
     let faulty = errors.quantity("faulty", request.faulty);
     let mut assumed = Vec::new();
-    let speed = read_speed(request, &mut assumed, &mut errors);
+    let speed = read_speed(request, faulty, &mut assumed, &mut errors);
     let uncertainty = read_uncertainty(request, &mut assumed);
     let foreline = match (&request.foreline, faulty) {
         (Some(foreline), Some(faulty)) => {
@@ -229,6 +229,7 @@ fn verdict(
 
 fn read_speed(
     request: &Request,
+    faulty: Option<Pressure>,
     assumed: &mut Vec<String>,
     errors: &mut FieldErrors,
 ) -> Option<Speed> {
@@ -253,6 +254,20 @@ fn read_speed(
                 );
             }
             let pump = read_pump(pump, errors)?;
+            let limit = path.as_ref().and_then(Path::molecular_below);
+            if let (Some(limit), Some(faulty)) = (limit, faulty)
+                && limit.pressure().is_ok_and(|limit| faulty > limit)
+            {
+                errors.refuse(
+                    "faulty",
+                    "puts the path out of molecular flow, in which its conductance is computed here",
+                    format!(
+                        "at most {:.1e} {} with this path, or `speed_at_chamber` at that pressure instead of pump and path",
+                        limit.value, limit.unit
+                    ),
+                );
+                return None;
+            }
             assumed
                 .push("Pumping speed and path are for air at 20 °C, in molecular flow".to_owned());
             path?.speed_at_chamber(pump, errors)
@@ -454,6 +469,16 @@ mod tests {
                     "foreline": {"pressure": {"value": 1e-2, "unit": "mbar"}, "gas": "water"}}"#
             ),
             ["foreline.compression"]
+        );
+        // In a tube of 10 cm air is molecular up to some 1e-3 mbar.
+        assert_eq!(
+            fields(
+                r#"{"healthy": {"value": 1e-7, "unit": "mbar"}, "faulty": {"value": 5e-3, "unit": "mbar"},
+                    "pump": {"speed": {"value": 300, "unit": "l/s"}},
+                    "path": [{"shape": "tube", "diameter": {"value": 10, "unit": "cm"},
+                              "length": {"value": 30, "unit": "cm"}}]}"#
+            ),
+            ["faulty"]
         );
         assert_eq!(
             fields(

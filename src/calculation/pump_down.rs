@@ -378,10 +378,14 @@ fn tell_evidence(report: &mut Report, comparison: &Comparison) {
         );
     }
     if let Some(leaves) = &comparison.leaves {
+        let pascals = if (0.1..1e5).contains(&leaves.pascals) {
+            format!("{:.1}", leaves.pascals)
+        } else {
+            format!("{:.1e}", leaves.pascals)
+        };
         report.reasons.push(format!(
-            "leaves the healthy curve {:.0} min after pumping began, at {:.1e} Pa; {:.1} times the healthy pressure at the end",
+            "leaves the healthy curve {:.0} min after pumping began, at {pascals} Pa; {:.1} times the healthy pressure at the end",
             leaves.seconds / 60.0,
-            leaves.pascals,
             leaves.factor_at_end
         ));
     }

@@ -34,6 +34,8 @@ pub struct PartFlow {
     pub inlet: Pressure,
     /// Pressure behind it.
     pub outlet: Pressure,
+    /// What it passes over the drop along it, m³/s; none where nothing drops.
+    pub conductance: Option<Conductance>,
     /// Mean free path over diameter at its mean pressure.
     pub knudsen: f64,
     /// The regime of that.
@@ -277,7 +279,9 @@ impl Element {
     fn part_flow(&self, gas: Gas, at: Temperature) -> Result<PartFlow, ConductanceError> {
         let mean = Pressure::from_pascals(0.5 * (self.inlet + self.outlet))?;
         let knudsen = knudsen_number(self.part.diameter, mean, gas, at)?;
+        let conductance = self.flow / (self.inlet - self.outlet);
         Ok(PartFlow {
+            conductance: Conductance::from_cubic_metres_per_second(conductance).ok(),
             inlet: Pressure::from_pascals(self.inlet)?,
             outlet: Pressure::from_pascals(self.outlet)?,
             knudsen,

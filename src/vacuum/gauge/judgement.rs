@@ -298,8 +298,9 @@ fn compare(
             return (
                 Verdict::Consistent,
                 format!(
-                    "{} gauges agree within a factor of {factor:.1}, which is as well as such gauges can",
-                    compared.len()
+                    "{} gauges agree within a factor of {}, which is as well as such gauges can",
+                    compared.len(),
+                    times(factor)
                 ),
                 vec![Step::TryWhetherItMoves],
             );
@@ -310,7 +311,9 @@ fn compare(
             return (
                 Verdict::GasDependent,
                 format!(
-                    "The gauges differ by a factor of {factor:.1} as read, but by {corrected:.1} once corrected for {}, so the gas makes the difference",
+                    "The gauges differ by a factor of {} as read, but by {} once corrected for {}, so the gas makes the difference",
+                    times(factor),
+                    times(corrected),
                     gas.name()
                 ),
                 vec![Step::CompareWithoutGas],
@@ -325,7 +328,8 @@ fn compare(
             Some(gas) => (
                 Verdict::CannotTell,
                 format!(
-                    "The gauges differ by a factor of {factor:.1}; a chamber full of {} would make that difference, but so would a faulty gauge",
+                    "The gauges differ by a factor of {}; a chamber full of {} would make that difference, but so would a faulty gauge",
+                    times(factor),
                     gas.name()
                 ),
                 vec![Step::FindGas, Step::TryWhetherItMoves, Step::SecondGauge],
@@ -333,7 +337,8 @@ fn compare(
             None => (
                 Verdict::CannotTell,
                 format!(
-                    "The gauges differ by a factor of {factor:.1}, so at least one is wrong, and the readings do not say which"
+                    "The gauges differ by a factor of {}, so at least one is wrong, and the readings do not say which",
+                    times(factor)
                 ),
                 vec![
                     Step::TryWhetherItMoves,
@@ -422,6 +427,17 @@ fn spread(values: impl Iterator<Item = f64>) -> Option<f64> {
 
 fn ratio(left: f64, right: f64) -> f64 {
     (left / right).max(right / left)
+}
+
+/// A factor to be read: `1.3`, `50`, `5e4`.
+fn times(factor: f64) -> String {
+    if factor < 10.0 {
+        format!("{factor:.1}")
+    } else if factor < 1e4 {
+        format!("{factor:.0}")
+    } else {
+        format!("{factor:.0e}")
+    }
 }
 
 fn shown(pressure: Pressure) -> String {

@@ -7,7 +7,10 @@ use super::{
 };
 use crate::{
     calculation::conductance::{PartReport, Report, Request, ShapeName},
-    vacuum::units::{LengthUnit, SpeedUnit, TemperatureUnit},
+    vacuum::{
+        conductance::Regime,
+        units::{LengthUnit, SpeedUnit, TemperatureUnit},
+    },
     web::{
         fault::Fault,
         plot::{Row, Rows},
@@ -221,9 +224,14 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
         .iter()
         .enumerate()
         .map(|(place, part)| {
+            // In denser flow a part conducts at its own pressure, not as it would alone.
+            let (words, conductance) = match part.between.and_then(|flow| flow.conductance) {
+                Some(here) if report.regime != Regime::Molecular => ("", here),
+                _ => (", alone", part.conductance_alone),
+            };
             Row::value(
-                format!("Part {}, {}, alone", place + 1, name(part)),
-                part.conductance_alone.value,
+                format!("Part {}, {}{words}", place + 1, name(part)),
+                conductance.value,
             )
         })
         .collect();
@@ -240,7 +248,7 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
         rows.push(Row::value("Left at the chamber", speed.value));
     }
     let title = "What throttles the pump";
-    let description = "Conductance of each part alone and of the whole path, in litres per second; \
+    let description = "Conductance of each part and of the whole path, in litres per second; \
                        the smallest part throttles most.";
     let table = DataTable {
         caption: "Conductances and speeds".to_owned(),
@@ -271,9 +279,16 @@ fn between(report: &Report) -> Option<DataTable> {
     let unit = report.outlet_pressure?.unit;
     Some(DataTable {
         caption: format!("Each part between the pressures given, in {unit}"),
-        headings: ["Part", "Before it", "Behind it", "Knudsen number", "Flow"]
-            .map(str::to_owned)
-            .into(),
+        headings: [
+            "Part",
+            "Before it",
+            "Behind it",
+            "L/s",
+            "Knudsen number",
+            "Flow",
+        ]
+        .map(str::to_owned)
+        .into(),
         rows: report
             .parts
             .iter()
@@ -284,6 +299,7 @@ fn between(report: &Report) -> Option<DataTable> {
                     format!("{}, {}", place + 1, name(part)),
                     cell(Some(flow.inlet.value)),
                     cell(Some(flow.outlet.value)),
+                    cell(flow.conductance.map(|here| here.value)),
                     cell(Some(flow.knudsen_number)),
                     flow.regime.name().to_owned(),
                 ])

@@ -47,7 +47,10 @@ pub(super) fn form(names: &[&str]) -> CalculationForm {
             let mut kinds = vec![SelectOption::new("", "No gauge")];
             kinds.extend(GaugeKind::ALL.into_iter().map(|kind| {
                 let id = serde_json::to_value(kind).unwrap_or_default();
-                SelectOption::new(id.as_str().unwrap_or_default(), kind.name())
+                SelectOption::new(
+                    id.as_str().unwrap_or_default(),
+                    crate::web::show::capital(kind.name()),
+                )
             }));
             group(
                 &format!("Gauge {}", row + 1),
@@ -124,7 +127,7 @@ fn corrected(report: &Report) -> DataTable {
             .iter()
             .map(|reading| {
                 vec![
-                    reading.kind.name().to_owned(),
+                    crate::web::show::capital(reading.kind.name()),
                     typed(reading.reading),
                     reading.true_pressure.map_or_else(|| "–".to_owned(), typed),
                     reading.spread.map_or_else(|| "–".to_owned(), percent),

@@ -219,6 +219,14 @@ fn phases(report: &Report) -> Vec<Figure> {
     lines
 }
 
+/// A size with its interval; a dash for none.
+fn between(size: Option<[f64; 3]>) -> String {
+    size.map_or_else(
+        || "–".to_owned(),
+        |[value, low, high]| format!("{} ({} to {})", figures(value), figures(low), figures(high)),
+    )
+}
+
 fn explanations(report: &Report) -> DataTable {
     DataTable {
         caption: "Explanations weighed, best first".to_owned(),
@@ -226,8 +234,8 @@ fn explanations(report: &Report) -> DataTable {
             "Explanation",
             "Fits",
             "Criterion above the best",
-            "Times the healthy pressure",
-            "Pa on top at the end",
+            "Times the healthy pressure (95 %)",
+            "Pa on top at the end (95 %)",
             "What speaks against it",
         ]
         .map(str::to_owned)
@@ -240,8 +248,12 @@ fn explanations(report: &Report) -> DataTable {
                     crate::web::show::capital(explanation.words),
                     if explanation.fits { "yes" } else { "no" }.to_owned(),
                     cell(Some(explanation.criterion_above_best)),
-                    cell(explanation.factor.map(|factor| factor[0])),
-                    cell(explanation.extra_pressure.map(|extra| extra.value)),
+                    between(explanation.factor),
+                    between(
+                        explanation
+                            .extra_pressure
+                            .map(|extra| [extra.value, extra.low, extra.high]),
+                    ),
                     explanation.against.map_or_else(String::new, sentence),
                 ]
             })
