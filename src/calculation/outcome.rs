@@ -1,7 +1,7 @@
 //! What every report ends in: a verdict and what it rests on, the signs it sets, the checks it
 //! suggests and the cautions that stand before them.
 //!
-//! A report names checks alone; their cautions follow from [`cautions_of`], which a test holds to
+//! A report names checks alone; their cautions follow from a list that a test holds to
 //! the shipped catalogue. Pages add those of the catalogue in use.
 
 use std::collections::BTreeMap;

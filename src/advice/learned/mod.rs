@@ -1,6 +1,6 @@
-//! What the counts teach: chances of causes by class ([`prior`]), of signs, antecedents and
-//! findings of checks by cause ([`observed`]), sizes of loss ([`loss`]), and how far all
-//! that is to be trusted ([`trust`]). Without cases it is common practice.
+//! What the counts teach: chances of causes by class (`prior`), of signs, antecedents and
+//! findings of checks by cause (`observed`), sizes of loss (`loss`), and how far all
+//! that is to be trusted (`trust`). Without cases it is common practice.
 
 mod loss;
 mod observed;
