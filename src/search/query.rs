@@ -34,6 +34,10 @@ use crate::{
 /// How many of its own words a case is compared by.
 const SIMILAR_WORDS: usize = 40;
 
+/// A short list is drawn up by so many of the words, the most telling ones; the others count
+/// when it is weighed. Common words cost most and say least.
+const TELLING: usize = 5;
+
 /// What half of a word that was taken for two is worth when a short list is drawn up.
 const HALF_WORTH: f32 = 0.5;
 
@@ -109,6 +113,15 @@ pub struct Answer {
     pub understood: Arc<Understood>,
     /// What had to be left out to find anything, a sentence each.
     pub relaxed: Vec<String>,
+}
+
+/// Words by which a short list is drawn up.
+struct Words {
+    any: BooleanQuery,
+    /// How many cases the commonest of all words finds.
+    held: usize,
+    /// Whether none was left aside.
+    all: bool,
 }
 
 /// What a short list came to.
@@ -359,11 +372,12 @@ impl SearchIndex {
                 or_more: false,
             }));
         }
-        let Some((words, held)) = self.words_alone(searcher, asked)? else {
+        let Some(words) = self.words_alone(searcher, asked)? else {
             return Ok(None);
         };
-        let likely = shortlist::likeliest(searcher, &words, &allowed)?;
-        let all_by_words = likely.len() < shortlist::LENGTH;
+        let held = words.held;
+        let likely = shortlist::likeliest(searcher, &words.any, &allowed)?;
+        let all_by_words = words.all && likely.len() < shortlist::LENGTH;
         let found = shortlist::weighed(searcher, &likely, plan, &asked.pressures)?;
         // Those that fit without any of the words are not on the list.
         let others = !plan.near.is_empty() || !plan.needs_words();
@@ -385,34 +399,45 @@ impl SearchIndex {
         }))
     }
 
-    /// The words asked for as one flat union, and how many cases the commonest of them
-    /// alone finds; none where no case holds any.
+    /// The most telling of the words asked for as one flat union; none where no case holds any.
     fn words_alone(
         &self,
         searcher: &Searcher,
         asked: &Understood,
-    ) -> Result<Option<(BooleanQuery, usize)>, SearchError> {
-        let mut terms: Vec<Box<dyn Query>> = Vec::new();
+    ) -> Result<Option<Words>, SearchError> {
+        let mut telling: Vec<(f32, Vec<Box<dyn Query>>)> = Vec::new();
         let mut held = 0;
         let strict = asked.phrases.iter().chain(&asked.required);
         let wanted = asked
             .wanted
             .iter()
             .chain(strict.flat_map(|strict| &strict.wanted));
+        let cases = searcher.num_docs() as f32;
         for wanted in wanted {
             let forms = wanted.terms.iter().map(|(form, worth)| (form, *worth));
             let halves = wanted.pair.iter().flatten().map(|half| (half, HALF_WORTH));
+            let mut terms: Vec<Box<dyn Query>> = Vec::new();
+            let mut most: f32 = 0.0;
             for (form, worth) in forms.chain(halves) {
                 for part in Part::ALL {
                     let term = Term::from_field_text(self.fields.part(part), form);
                     let holding = searcher.doc_freq(&term)?;
                     if holding > 0 {
                         held = held.max(holding);
-                        terms.push(weighted(scored(term), part.weight() * worth));
+                        let weight = part.weight() * worth;
+                        most = most.max(weight * (1.0 + cases / holding as f32).ln());
+                        terms.push(weighted(scored(term), weight));
                     }
                 }
             }
+            if !terms.is_empty() {
+                telling.push((most, terms));
+            }
         }
+        telling.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let all = telling.len() <= TELLING;
+        telling.truncate(TELLING);
+        let terms: Vec<_> = telling.into_iter().flat_map(|(_, terms)| terms).collect();
         // Cases taken out or replaced are counted until their segments are merged.
         let gone: u64 = searcher
             .segment_readers()
@@ -420,7 +445,11 @@ impl SearchIndex {
             .map(|segment| u64::from(segment.num_deleted_docs()))
             .sum();
         let held = usize::try_from(held.saturating_sub(gone)).unwrap_or(usize::MAX);
-        Ok((!terms.is_empty()).then(|| (BooleanQuery::union(terms), held)))
+        Ok((!terms.is_empty()).then(|| Words {
+            any: BooleanQuery::union(terms),
+            held,
+            all,
+        }))
     }
 
     /// Everything asked, with `more` and the filters as bounds.

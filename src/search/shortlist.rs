@@ -254,7 +254,7 @@ pub(super) fn weighed(
         for forms in &groups {
             add_best(forms, segment, of_segment, &mut scores, &mut fits)?;
         }
-        if needs_words {
+        if fits.contains(&false) {
             for weight in &near {
                 let mut scorer = weight.scorer(segment, 1.0)?;
                 for (case, fits) in of_segment.iter().zip(&mut fits) {

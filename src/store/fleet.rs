@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use jiff::{Timestamp, civil::Date, tz::TimeZone};
-use sqlx::SqliteConnection;
+use sqlx::{QueryBuilder, Sqlite, SqliteConnection};
 
 use super::{
     Store, StoreError,
@@ -88,6 +88,29 @@ impl Store {
                 Ok(tool)
             })
             .collect()
+    }
+
+    /// The tools of those of these incidents that the asker may see, without their planned
+    /// services.
+    ///
+    /// # Errors
+    /// The database failing or holding something unreadable.
+    pub async fn tools_of(&self, asker: &Asker, numbers: &[i64]) -> Result<Vec<Tool>, StoreError> {
+        let mut query = QueryBuilder::<Sqlite>::new(
+            "select id, site, class, serial, in_service, out_of_service, volume_litres, \
+             speed_litres_per_second, healthy_value, healthy_unit, components, gauges from tool \
+             where id in (select tool from incident where number in (",
+        );
+        let mut list = query.separated(", ");
+        for number in numbers {
+            list.push_bind(*number);
+        }
+        query.push("))");
+        if let Some(site) = scope(asker) {
+            query.push(" and site = ").push_bind(site.to_owned());
+        }
+        let rows: Vec<ToolRow> = query.build_query_as().fetch_all(&self.read).await?;
+        rows.into_iter().map(Tool::try_from).collect()
     }
 
     /// How many incidents each tool had that the asker may see; tools without any are left out.

@@ -69,6 +69,21 @@ pub(super) async fn tools_by_name(
         .collect())
 }
 
+/// The tools of the hits of these answers, by name; a fleet has far more.
+pub(super) async fn tools_of(
+    app: &App,
+    asker: &Asker,
+    answers: &[&Answer],
+) -> Result<HashMap<ToolId, Tool>, StoreError> {
+    let hits = answers.iter().flat_map(|answer| &answer.hits);
+    let numbers: Vec<i64> = hits.map(|hit| hit.number).collect();
+    let tools = app.store.tools_of(asker, &numbers).await?;
+    Ok(tools
+        .into_iter()
+        .map(|tool| (tool.id.clone(), tool))
+        .collect())
+}
+
 /// An incident as the index would hold it.
 pub(super) fn entry(app: &App, filed: &Filed, tool: &Tool) -> Entry {
     let current = filed.current();

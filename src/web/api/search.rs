@@ -54,7 +54,7 @@ pub(super) async fn search(State(app): State<App>, asked: Asked) -> Result<Json<
     let asker = app.asker();
     let who = asker.clone();
     let answer = finding::run(&app, move |index| index.search(&who, &request)).await?;
-    let tools = finding::tools_by_name(&app, &asker).await?;
+    let tools = finding::tools_of(&app, &asker, &[&answer]).await?;
     Ok(Json(found(&app, &asker, &tools, &answer).await?))
 }
 

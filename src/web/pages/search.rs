@@ -17,7 +17,7 @@ use crate::{
         asked_sequence,
         fault::{self, Fault},
         fields::{self, Asked, Pairs},
-        finding::{self, remarks, run, tools_by_name},
+        finding::{self, remarks, run, tools_by_name, tools_of},
         show,
         state::App,
         views::{
@@ -54,7 +54,6 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         limit: PAGE,
         relax: true,
     };
-    let tools = tools_by_name(&app, &asker).await?;
     let who = asker.clone();
     let (answer, nearest) = run(&app, move |index| {
         let answer = index.search(&who, &request)?;
@@ -71,6 +70,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         Ok((answer, nearest))
     })
     .await?;
+    let tools = tools_of(&app, &asker, &[&answer, &nearest]).await?;
     let hits = hits(&app, &asker, &tools, &answer).await?;
     let (nearest, sequence) = causes_of(&app, &asker, &tools, &nearest).await?;
     let total = answer.total;
