@@ -131,7 +131,7 @@ pub struct Spread {
 #[derive(Clone, Debug, Default)]
 pub struct Ledger {
     pub(super) symbols: Symbols,
-    cases: HashMap<i64, Held>,
+    cases: HashMap<i64, Box<Held>>,
     cells: HashMap<Key, Cell>,
     /// Tools with the days of their cases.
     pub(super) tools: HashMap<u32, ToolHistory>,
@@ -194,11 +194,40 @@ struct Held {
     key: Key,
     tool: u32,
     day: i64,
-    signs: Box<[(u32, bool)]>,
-    antecedents: Box<[(u32, bool)]>,
-    /// Checks that could be judged, the last judgement of each, and whether they found.
-    checks: Box<[(u32, bool)]>,
+    /// What was looked for, in order.
+    marks: Box<[Mark]>,
     loss: Option<f64>,
+}
+
+/// Something that was looked for in a case: which, of which sort, and whether it was there. In
+/// four bytes, since a case has dozens and there may be a million cases.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+struct Mark(u32);
+
+/// What a mark is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sort {
+    Sign,
+    Antecedent,
+    /// A check that could be judged, by its last judgement: whether it found.
+    Check,
+}
+
+impl Mark {
+    fn new(sort: Sort, id: u32, seen: bool) -> Self {
+        Self(id << 3 | (sort as u32) << 1 | u32::from(seen))
+    }
+
+    /// Which and whether, if it is of this sort.
+    fn of(self, sort: Sort) -> Option<(u32, bool)> {
+        (self.0 >> 1 & 3 == sort as u32).then_some((self.0 >> 3, self.0 & 1 == 1))
+    }
+}
+
+impl Held {
+    fn marks(&self, sort: Sort) -> impl Iterator<Item = (u32, bool)> + '_ {
+        self.marks.iter().filter_map(move |mark| mark.of(sort))
+    }
 }
 
 impl Ledger {
@@ -272,14 +301,17 @@ impl Ledger {
 
     fn remembered(&self, held: &Held, weight: f64) -> Remembered {
         let name = |id: u32| self.symbols.name(id).to_owned();
-        let named =
-            |pairs: &[(u32, bool)]| pairs.iter().map(|(id, seen)| (name(*id), *seen)).collect();
+        let named = |sort| {
+            held.marks(sort)
+                .map(|(id, seen)| (name(id), seen))
+                .collect()
+        };
         Remembered {
             weight,
             class: name(held.key.class),
             cause: name(held.key.cause),
-            signs: named(&held.signs),
-            antecedents: named(&held.antecedents),
+            signs: named(Sort::Sign),
+            antecedents: named(Sort::Antecedent),
             loss_decades: held.loss,
         }
     }
@@ -544,32 +576,19 @@ impl Ledger {
             kind,
         };
         let tool = symbols.intern(&case.tool);
-        let mut interned = |pairs: &[(String, bool)]| {
-            let mut pairs: Vec<_> = pairs
-                .iter()
-                .map(|(id, seen)| (symbols.intern(id), *seen))
-                .collect();
-            pairs.sort_unstable();
-            pairs.dedup();
-            pairs.into_boxed_slice()
-        };
         let judged: BTreeMap<&str, bool> = case
             .checks
             .iter()
             .filter(|(_, outcome, _)| *outcome != Outcome::Inconclusive)
             .map(|(id, outcome, _)| (id.as_str(), *outcome == Outcome::Found))
             .collect();
-        let judged: Vec<(String, bool)> = judged
-            .into_iter()
-            .map(|(id, found)| (id.to_owned(), found))
-            .collect();
+        let marked = |sort, id: &str, seen| Mark::new(sort, symbols.intern(id), seen);
+        let marks = marks_of(case, &judged, marked);
         let held = Held {
             key,
             tool,
             day: case.occurred_day,
-            signs: interned(&case.signs),
-            antecedents: interned(&case.antecedents),
-            checks: interned(&judged),
+            marks,
             loss: case.loss_decades,
         };
         count(&self.symbols, &mut self.tables, &held, 1.0);
@@ -584,7 +603,7 @@ impl Ledger {
             days_since_same: None,
         };
         self.cells.entry(key).or_default().insert(at, row);
-        self.cases.insert(case.number, held);
+        self.cases.insert(case.number, Box::new(held));
         let history = self.tools.entry(tool).or_default();
         history.figures.insert(&row);
         (history.class, history.site) = (key.class, key.site);
@@ -670,6 +689,27 @@ impl Key {
     }
 }
 
+/// Everything that was looked for in a case, each once.
+fn marks_of(
+    case: &Case,
+    judged: &BTreeMap<&str, bool>,
+    mut marked: impl FnMut(Sort, &str, bool) -> Mark,
+) -> Box<[Mark]> {
+    let mut marks: Vec<Mark> = Vec::new();
+    for (id, seen) in &case.signs {
+        marks.push(marked(Sort::Sign, id, *seen));
+    }
+    for (id, happened) in &case.antecedents {
+        marks.push(marked(Sort::Antecedent, id, *happened));
+    }
+    for (id, found) in judged {
+        marks.push(marked(Sort::Check, id, *found));
+    }
+    marks.sort_unstable();
+    marks.dedup();
+    marks.into_boxed_slice()
+}
+
 /// Adds a case to the counts by its weight, or takes it out by its negative.
 fn count(symbols: &Symbols, tables: &mut Tables, held: &Held, weight: f64) {
     let class = symbols.name(held.key.class);
@@ -687,12 +727,12 @@ fn count(symbols: &Symbols, tables: &mut Tables, held: &Held, weight: f64) {
         }
     }
     let table = tables.causes.entry(cause.to_owned()).or_default();
-    for (held, counts) in [
-        (&held.signs, &mut table.signs),
-        (&held.antecedents, &mut table.antecedents),
-        (&held.checks, &mut table.checks),
+    for (sort, counts) in [
+        (Sort::Sign, &mut table.signs),
+        (Sort::Antecedent, &mut table.antecedents),
+        (Sort::Check, &mut table.checks),
     ] {
-        for &(id, seen) in held {
+        for (id, seen) in held.marks(sort) {
             let name = symbols.name(id);
             if !counts.contains_key(name) {
                 counts.insert(name.to_owned(), Looked::default());
