@@ -6,28 +6,35 @@
 //! so is marked as ruled out; words too common to tell anything are dropped, their places kept.
 //! Pure. Nothing here knows of the index beyond the form of its terms.
 
-use std::{cell::RefCell, collections::HashMap, ops::Range, sync::Arc};
+use std::{
+    cell::RefCell,
+    collections::{HashMap, HashSet},
+    hash::BuildHasherDefault,
+    ops::Range,
+    sync::{Arc, LazyLock},
+};
 
 use tantivy::tokenizer::{
-    AsciiFoldingFilter, Language, LowerCaser, RawTokenizer, RemoveLongFilter, SimpleTokenizer,
-    Stemmer, TextAnalyzer, Token, TokenStream, Tokenizer,
+    AsciiFoldingFilter, Language, LowerCaser, RawTokenizer, Stemmer, TextAnalyzer, Token,
+    TokenStream, Tokenizer,
 };
 
 use super::{
+    digest::Digest,
     negation,
     pairs::Learnt,
     pressure::{Reading, readings},
     words::{Concept, WordList},
 };
 
-/// The name under which the analyser is registered with an index.
+/// The name under which the reader of terms is registered with an index.
 pub(super) const NAME: &str = "incident-text";
 
 /// Longer words are numbers pasted from somewhere, never words.
 const LONGEST_WORD: usize = 40;
 
-/// Stems each thread keeps at most.
-const STEMS_KEPT: usize = 50_000;
+/// Words each thread keeps at most.
+const WORDS_KEPT: usize = 50_000;
 
 /// What stands before the index term of a word that is ruled out.
 const RULED_OUT: char = '!';
@@ -178,35 +185,75 @@ pub(super) fn is_written(term: &str) -> bool {
 
 /// The words of a text with pressures left out; not yet judged for what is ruled out.
 pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
-    let plain = tokens(text);
-    let mut words: Vec<Word> = Vec::with_capacity(plain.len());
-    let mut push = |plain: &str, stem: String, place: Range<usize>| {
+    let mut words: Vec<Word> = Vec::with_capacity(text.len() / 6);
+    let mut push = |plain: String, stem: String, common: bool, place: Range<usize>| {
         words.push(Word {
             position: words.len(),
-            plain: plain.to_owned(),
+            plain,
             stem,
             place,
             ruled_out: false,
-            common: STOP_WORDS.contains(&plain),
+            common,
         });
     };
     let mut readings = readings.iter().peekable();
-    for plain in &plain {
-        let place = plain.offset_from..plain.offset_to;
+    for place in runs(text) {
+        let written = &text[place.clone()];
+        if written.len() >= LONGEST_WORD {
+            continue;
+        }
         while readings.next_if(|r| r.place.end <= place.start).is_some() {}
         if readings.peek().is_some_and(|r| r.place.start < place.end) {
             continue;
         }
-        match glued(&plain.text) {
-            Some(at) if place.len() == plain.text.len() => {
-                let (figures, unit) = plain.text.split_at(at);
-                push(figures, figures.to_owned(), place.start..place.start + at);
-                push(unit, unit.to_owned(), place.start + at..place.end);
+        let plain = folded(written);
+        match glued(&plain) {
+            Some(at) if place.len() == plain.len() => {
+                let (figures, unit) = plain.split_at(at);
+                let middle = place.start + at;
+                for (part, place) in [(figures, place.start..middle), (unit, middle..place.end)] {
+                    push(part.to_owned(), part.to_owned(), is_common(part), place);
+                }
             }
-            _ => push(&plain.text, stem(&plain.text), place),
+            _ => {
+                let (stem, common) = known(&plain);
+                push(plain, stem, common, place);
+            }
         }
     }
     words
+}
+
+/// Where letters and figures stand together in a text.
+fn runs(text: &str) -> impl Iterator<Item = Range<usize>> + '_ {
+    let mut chars = text.char_indices();
+    std::iter::from_fn(move || {
+        let (start, _) = chars.find(|(_, c)| c.is_alphanumeric())?;
+        let end = chars.find(|(_, c)| !c.is_alphanumeric());
+        Some(start..end.map_or(text.len(), |(end, _)| end))
+    })
+}
+
+/// A word in small plain letters.
+fn folded(word: &str) -> String {
+    if word.is_ascii() {
+        return word.to_ascii_lowercase();
+    }
+    let mut analyser = TextAnalyzer::builder(RawTokenizer::default())
+        .filter(LowerCaser)
+        .filter(AsciiFoldingFilter)
+        .build();
+    let mut stream = analyser.token_stream(word);
+    stream
+        .next()
+        .map_or_else(String::new, |token| token.text.clone())
+}
+
+/// Whether a word is too common to tell cases apart.
+fn is_common(word: &str) -> bool {
+    static COMMON: LazyLock<HashSet<&'static str, BuildHasherDefault<Digest>>> =
+        LazyLock::new(|| STOP_WORDS.into_iter().collect());
+    COMMON.contains(word)
 }
 
 /// Where figures end and the symbol of a unit begins.
@@ -215,30 +262,18 @@ fn glued(word: &str) -> Option<usize> {
     (at > 0 && UNITS.contains(&&word[at..])).then_some(at)
 }
 
-fn tokens(text: &str) -> Vec<Token> {
-    let mut analyser = TextAnalyzer::builder(SimpleTokenizer::default())
-        .filter(RemoveLongFilter::limit(LONGEST_WORD))
-        .filter(LowerCaser)
-        .filter(AsciiFoldingFilter)
-        .build();
-    let mut stream = analyser.token_stream(text);
-    let mut tokens = Vec::new();
-    while let Some(token) = stream.next() {
-        tokens.push(token.clone());
-    }
-    tokens
-}
-
 thread_local! {
-    /// Stems found before: a fleet's cases are told in few words, over and over.
-    static STEMS: RefCell<HashMap<String, String>> = RefCell::default();
+    /// Words met before, each with its stem and whether it is common: a fleet's cases are told
+    /// in few words, over and over.
+    static KNOWN: RefCell<HashMap<String, (String, bool), BuildHasherDefault<Digest>>> =
+        RefCell::default();
 }
 
-/// The stem of a word in plain small letters.
-fn stem(word: &str) -> String {
-    STEMS.with_borrow_mut(|known| {
-        if let Some(stem) = known.get(word) {
-            return stem.clone();
+/// The stem of a word in plain small letters, and whether it is too common to be searched for.
+fn known(word: &str) -> (String, bool) {
+    KNOWN.with_borrow_mut(|known| {
+        if let Some(found) = known.get(word) {
+            return found.clone();
         }
         let mut stemmer = TextAnalyzer::builder(RawTokenizer::default())
             .filter(Stemmer::new(Language::English))
@@ -247,52 +282,73 @@ fn stem(word: &str) -> String {
         let stem = stream
             .next()
             .map_or_else(|| word.to_owned(), |token| token.text.clone());
-        if known.len() == STEMS_KEPT {
+        if known.len() == WORDS_KEPT {
             known.clear();
         }
-        known.insert(word.to_owned(), stem.clone());
-        stem
+        let new = (stem, is_common(word));
+        known.insert(word.to_owned(), new.clone());
+        new
     })
 }
 
-impl Tokenizer for Analysis {
-    type TokenStream<'a> = Terms;
-
-    fn token_stream<'a>(&'a mut self, text: &'a str) -> Terms {
-        let analysed = self.read(text);
-        let mut tokens: Vec<Token> = analysed
+impl Analysed {
+    /// The terms as the index is handed them: one a line, in the order of their places, each
+    /// after its place. [`Handed`] reads them, so that a text is not read through once more.
+    pub(super) fn handed(&self) -> String {
+        use std::fmt::Write;
+        let mut terms: Vec<(usize, String)> = self
             .terms()
-            .map(|(text, word)| Token {
-                offset_from: word.place.start,
-                offset_to: word.place.end,
-                position: word.position,
-                text,
-                position_length: 1,
-            })
+            .map(|(term, word)| (word.position, term))
             .collect();
-        tokens.sort_by_key(|token| token.position);
-        Terms { tokens, next: 0 }
+        terms.sort_by_key(|(position, _)| *position);
+        let mut handed = String::with_capacity(10 * terms.len());
+        for (position, term) in terms {
+            // Writing to a string does not fail.
+            let _ = writeln!(handed, "{position} {term}");
+        }
+        handed
     }
 }
+
+/// Reads what [`Analysed::handed`] wrote.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Handed;
 
 /// The index terms of a text, one after another.
 #[derive(Debug)]
-pub(super) struct Terms {
-    tokens: Vec<Token>,
-    next: usize,
+pub(super) struct Terms<'a> {
+    lines: std::str::Lines<'a>,
+    token: Token,
 }
 
-impl TokenStream for Terms {
+impl Tokenizer for Handed {
+    type TokenStream<'a> = Terms<'a>;
+
+    fn token_stream<'a>(&'a mut self, text: &'a str) -> Terms<'a> {
+        Terms {
+            lines: text.lines(),
+            token: Token::default(),
+        }
+    }
+}
+
+impl TokenStream for Terms<'_> {
     fn advance(&mut self) -> bool {
-        self.next += 1;
-        self.next <= self.tokens.len()
+        let next = self.lines.next().and_then(|line| line.split_once(' '));
+        let Some((position, term)) = next else {
+            return false;
+        };
+        self.token.position = position.parse().unwrap_or_default();
+        self.token.text.clear();
+        self.token.text.push_str(term);
+        true
     }
 
     fn token(&self) -> &Token {
-        &self.tokens[self.next - 1]
+        &self.token
     }
 
     fn token_mut(&mut self) -> &mut Token {
-        &mut self.tokens[self.next - 1]
+        &mut self.token
     }
 }

@@ -2,6 +2,8 @@
 //! compiler: FNV-1a of 64 bits (Fowler, Noll and Vo; constants from memory). It tells slips and
 //! damage, not intent. Pure.
 
+use std::hash::Hasher;
+
 /// A digest in the making.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Digest(u64);
@@ -28,6 +30,17 @@ impl Digest {
 
     /// The number.
     pub(super) fn sum(self) -> u64 {
+        self.0
+    }
+}
+
+/// For tables of words that nobody chose to collide.
+impl Hasher for Digest {
+    fn write(&mut self, bytes: &[u8]) {
+        self.bytes(bytes);
+    }
+
+    fn finish(&self) -> u64 {
         self.0
     }
 }

@@ -5,7 +5,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use tantivy::TantivyDocument;
 
 use super::{
-    analysis::split,
+    analysis::{Analysis, Word},
     digest::Digest,
     pressure::{Told, readings, scale},
     schema::Fields,
@@ -276,7 +276,7 @@ impl Entry {
         })
     }
 
-    pub(super) fn document(&self, fields: &Fields) -> TantivyDocument {
+    pub(super) fn document(&self, fields: &Fields, analysis: &Analysis) -> TantivyDocument {
         let mut document = TantivyDocument::new();
         document.add_i64(fields.number, self.number);
         document.add_i64(fields.revision, self.revision);
@@ -291,8 +291,13 @@ impl Entry {
             document.add_text(fields.cause, cause);
         }
         document.add_i64(fields.occurred_at, self.occurred_at);
+        let mut symptom = Vec::new();
         for (part, text) in self.parts() {
-            document.add_text(fields.part(part), text);
+            let analysed = analysis.read(text);
+            document.add_text(fields.part(part), analysed.handed());
+            if part == Part::Symptom {
+                symptom = analysed.words;
+            }
         }
         for measured in &self.pressures {
             let field = match measured.when {
@@ -303,8 +308,8 @@ impl Entry {
             document.add_f64(field, measured.power);
         }
         document.add_f64(fields.unit, scale(self.unit));
-        document.add_u64(fields.alike, self.alike());
-        for digest in surface::digests(&self.symptom) {
+        document.add_u64(fields.alike, self.alike(&symptom));
+        for digest in surface::digests(&symptom) {
             document.add_u64(fields.surface, digest);
         }
         document.add_u64(fields.digest, self.digest());
@@ -340,11 +345,11 @@ impl Entry {
 
     /// The same for cases with the same cause told in the same words: order, figures, endings
     /// and common words left aside.
-    fn alike(&self) -> u64 {
-        let mut words: Vec<_> = split(&self.symptom, &readings(&self.symptom))
-            .into_iter()
+    fn alike(&self, symptom: &[Word]) -> u64 {
+        let mut words: Vec<_> = symptom
+            .iter()
             .filter(|word| !word.common && !word.stem.bytes().any(|b| b.is_ascii_digit()))
-            .map(|word| word.stem)
+            .map(|word| word.stem.as_str())
             .collect();
         words.sort_unstable();
         words.dedup();

@@ -136,7 +136,7 @@ impl SearchIndex {
         memory: Option<usize>,
         analysis: Analysis,
     ) -> Result<Self, SearchError> {
-        let tokenizer = TextAnalyzer::from(analysis.clone());
+        let tokenizer = TextAnalyzer::from(analysis::Handed);
         index.tokenizers().register(analysis::NAME, tokenizer);
         let reader = index
             .reader_builder()
@@ -227,7 +227,7 @@ impl SearchIndex {
                 if entry.number <= highest {
                     writer.delete_term(Term::from_field_i64(fields.number, entry.number));
                 }
-                writer.add_document(entry.document(fields))?;
+                writer.add_document(entry.document(fields, &self.analysis))?;
             }
             Ok(())
         })

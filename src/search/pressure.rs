@@ -71,6 +71,10 @@ pub(super) fn readings(text: &str) -> Vec<Reading> {
     let mut found: Vec<Reading> = Vec::new();
     let mut at = 0;
     while at < pieces.len() {
+        if !may_begin(&pieces[at]) {
+            at += 1;
+            continue;
+        }
         match read(&pieces, at, found.last()) {
             Some((readings, next)) => {
                 found.extend(readings.into_iter().filter(Reading::plausible));
@@ -81,6 +85,35 @@ pub(super) fn readings(text: &str) -> Vec<Reading> {
     }
     found
 }
+
+/// Whether a pressure may begin with this piece; most words of a text are passed over by it.
+fn may_begin(piece: &Piece<'_>) -> bool {
+    match piece.lex {
+        Lex::Number(_) => true,
+        Lex::Sign(sign) => matches!(sign, '<' | '≤' | '>' | '≥' | '-' | '−' | '–'),
+        Lex::Word(word) => {
+            let figure = || {
+                let singular = |word: &str| FIGURES.iter().any(|f| word.eq_ignore_ascii_case(f));
+                let cut = |by: usize| word.get(..word.len().saturating_sub(by));
+                (0..=2).filter_map(cut).any(singular)
+            };
+            let part = || PARTS.iter().any(|part| word.eq_ignore_ascii_case(part));
+            word.len() <= LONGEST_BEGINNING && (part() || figure())
+        }
+        Lex::Raised(_) => false,
+    }
+}
+
+/// Parts of a decade, and what stands before its power.
+const PARTS: [&str; 7] = ["low", "lower", "mid", "middle", "high", "upper", "e"];
+
+/// Figures in words.
+const FIGURES: [&str; 11] = [
+    "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+];
+
+/// The longest word of both, as several.
+const LONGEST_BEGINNING: usize = 8;
 
 /// One number read: its ends, unit, and the piece after it.
 #[derive(Clone, Copy)]
@@ -526,9 +559,6 @@ fn in_words(pieces: &[Piece<'_>], at: usize) -> Option<Number> {
 
 /// A figure in words from one to eleven, or of several: `sixes`.
 fn figure_word(pieces: &[Piece<'_>], at: usize) -> Option<(i32, usize)> {
-    const FIGURES: [&str; 11] = [
-        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
-    ];
     let Lex::Word(word) = pieces.get(at)?.lex else {
         return None;
     };

@@ -7,9 +7,8 @@
 use std::collections::BTreeSet;
 
 use super::{
-    analysis::{Analysed, split},
+    analysis::{Analysed, Word},
     pairs::Learnt,
-    pressure::readings,
 };
 
 /// Words of a text that are compared.
@@ -22,8 +21,7 @@ pub(super) struct Surface {
 }
 
 /// The digests of a text's words, each once.
-pub(super) fn digests(text: &str) -> BTreeSet<u64> {
-    let words = split(text, &readings(text));
+pub(super) fn digests(words: &[Word]) -> BTreeSet<u64> {
     words
         .iter()
         .take(MOST_WORDS)
@@ -100,7 +98,8 @@ mod tests {
 
     fn likeness(a: &str, b: &str) -> f32 {
         let query = Analysis::new(Arc::default()).read(a);
-        Surface::of_query(&query, &Learnt::default()).likeness(&digests(b))
+        let own = digests(&Analysis::default().read(b).words);
+        Surface::of_query(&query, &Learnt::default()).likeness(&own)
     }
 
     #[test]

@@ -4,7 +4,10 @@
 //! reads the copy of `seed-data/words.toml` built into the program. A form may be of several
 //! words and is compared by stems, so `backing lines` is `backing line`.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::{
+    collections::{BTreeMap, BTreeSet, HashMap},
+    hash::BuildHasherDefault,
+};
 
 use rust_embed::RustEmbed;
 use serde::Deserialize;
@@ -36,11 +39,15 @@ pub struct WordMistakes(pub Vec<Mistake>);
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(super) struct Concept(pub(super) u32);
 
+/// The stems of a form after its first, and what it means.
+type Form = (Vec<String>, Vec<Concept>);
+
 /// The word list, checked.
 #[derive(Clone, Debug, Default)]
 pub(super) struct WordList {
     forms: HashMap<Vec<String>, Vec<Concept>>,
-    longest: usize,
+    /// The same by the first stem: the other stems and the concepts, the longest form first.
+    beginning_with: HashMap<String, Vec<Form>, BuildHasherDefault<Digest>>,
     written: BTreeSet<(String, String)>,
     fingerprint: u64,
 }
@@ -155,26 +162,23 @@ impl WordList {
     pub(super) fn mentions(&self, text: &str, words: &[Word]) -> Vec<Mention> {
         let mut mentions = Vec::new();
         let mut at = 0;
-        let mut stems: Vec<String> = Vec::new();
         while at < words.len() {
-            stems.clear();
-            let mut longest = None;
-            for (count, word) in words[at..].iter().take(self.longest).enumerate() {
-                if count > 0 && !adjoin(text, &words[at + count - 1], word) {
-                    break;
-                }
-                stems.push(word.stem.clone());
-                if let Some(concepts) = self.forms.get(&stems) {
-                    longest = Some((count + 1, concepts));
-                }
-            }
-            match longest {
-                Some((count, concepts)) => {
+            let forms = self.beginning_with.get(&words[at].stem);
+            let found = forms.into_iter().flatten().find(|(rest, _)| {
+                words.len() - at > rest.len()
+                    && rest.iter().enumerate().all(|(place, stem)| {
+                        let next = &words[at + place + 1];
+                        next.stem == *stem && adjoin(text, &words[at + place], next)
+                    })
+            });
+            match found {
+                Some((rest, concepts)) => {
+                    let end = at + 1 + rest.len();
                     mentions.push(Mention {
-                        words: at..at + count,
+                        words: at..end,
                         concepts: concepts.clone(),
                     });
-                    at += count;
+                    at = end;
                 }
                 None => at += 1,
             }
@@ -354,7 +358,6 @@ impl Reader<'_> {
             );
             return None;
         }
-        self.list.longest = self.list.longest.max(words.len());
         for word in words.iter().filter(|word| !word.common) {
             self.list
                 .written
@@ -375,7 +378,14 @@ impl Reader<'_> {
         for (form, concept) in std::mem::take(&mut self.groups) {
             let mut concepts = vec![concept];
             concepts.extend(self.wider(concept));
+            if let [first, rest @ ..] = form.as_slice() {
+                let forms = self.list.beginning_with.entry(first.clone()).or_default();
+                forms.push((rest.to_vec(), concepts.clone()));
+            }
             self.list.forms.insert(form, concepts);
+        }
+        for forms in self.list.beginning_with.values_mut() {
+            forms.sort_by_key(|(rest, _)| std::cmp::Reverse(rest.len()));
         }
     }
 }

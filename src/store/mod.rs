@@ -40,6 +40,9 @@ const READERS: u32 = 8;
 /// How long a connection waits for another process to let go of the file.
 const BUSY: Duration = Duration::from_secs(10);
 
+/// Bytes of a page in a store that is made anew: three usual records fit into one.
+const PAGE: u32 = 8192;
+
 /// A handle on the store; clones share its connections.
 #[derive(Clone, Debug)]
 pub struct Store {
@@ -75,6 +78,7 @@ impl Store {
             .create_if_missing(make)
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
+            .page_size(PAGE)
             .foreign_keys(true)
             .busy_timeout(BUSY);
         let write = SqlitePoolOptions::new()
