@@ -4,7 +4,8 @@ use std::{collections::BTreeSet, fs, path::Path};
 
 use coldtrap::catalogue::{Catalogue, Mistake, SourceFile, ToolState, parse, source};
 
-fn files() -> Vec<SourceFile> {
+/// The files of the catalogue as shipped.
+pub(crate) fn files() -> Vec<SourceFile> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("seed-data/catalogue");
     let mut files = Vec::new();
     for (folder, prefix) in [(root.clone(), ""), (root.join("checks"), "checks/")] {

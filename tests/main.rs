@@ -8,6 +8,7 @@
 
 mod support;
 
+mod advice;
 mod attached;
 mod browser;
 mod calculations;

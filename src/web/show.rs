@@ -93,8 +93,12 @@ pub(super) fn old_cases(half_life_days: Option<f64>) -> String {
         || "Old cases count in full.".to_owned(),
         |days| {
             format!(
-                "A case counts half once it is {} days old, a quarter at twice that age.",
-                trimmed(days, 1)
+                "A case counts half once it is {} old, a quarter at twice that age.",
+                if days == 1.0 {
+                    "a day".to_owned()
+                } else {
+                    format!("{} days", trimmed(days, 1))
+                }
             )
         },
     )

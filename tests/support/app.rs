@@ -51,11 +51,21 @@ impl TestApp {
 
     /// An empty fleet whose site uses these cracking patterns.
     pub async fn empty_with(patterns: Patterns) -> Self {
-        let patterns = Arc::new(patterns);
+        let catalogue = source::built_in().expect("the built-in catalogue is right");
+        Self::of(patterns, catalogue).await
+    }
+
+    /// The demo fleet, advised by this catalogue.
+    pub async fn demo_by(catalogue: Catalogue) -> Self {
+        let patterns = source::built_in_patterns().expect("the built-in patterns are right");
+        Self::of(patterns, catalogue).await.filled().await
+    }
+
+    async fn of(patterns: Patterns, catalogue: Catalogue) -> Self {
+        let (patterns, catalogue) = (Arc::new(patterns), Arc::new(catalogue));
         let folder = TempDir::new().expect("a temporary folder");
         let url = format!("sqlite://{}", folder.path().join("test.db").display());
         let store = Store::open(&url).await.expect("a fresh store opens");
-        let catalogue = Arc::new(source::built_in().expect("the built-in catalogue is right"));
         let shelf = Shelf::in_memory().expect("an index in memory");
         let knowledge = Arc::new(Knowledge::new(&catalogue).expect("a usable catalogue"));
         let follower = Follower::new(
@@ -87,12 +97,15 @@ impl TestApp {
 
     /// The demo fleet.
     pub async fn demo() -> Self {
-        let mut app = Self::empty().await;
-        demo::fill(&app.store, &app.catalogue)
+        Self::empty().await.filled().await
+    }
+
+    async fn filled(mut self) -> Self {
+        demo::fill(&self.store, &self.catalogue)
             .await
             .expect("the demo's data keeps the rules");
-        app.settle().await;
-        app
+        self.settle().await;
+        self
     }
 
     /// Lets index and knowledge take what was written.

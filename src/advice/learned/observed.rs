@@ -22,6 +22,8 @@ const STRENGTHS: [f64; 8] = [2.0, 8.0, 32.0, 128.0, 512.0, 2048.0, 8192.0, 32768
 const STRENGTH: (f64, f64) = (32.0, 2.0);
 const SHIFTS: [f64; 8] = [0.0, 0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 5.0];
 const SHIFT_SPREAD: f64 = 2.0;
+/// A shift that fits worse than the best by this in ln is the last that is tried.
+const HOPELESS: f64 = 40.0;
 
 /// What is known of items under causes: one row a cause, the last of none of them.
 pub(super) struct Cells {
@@ -67,6 +69,10 @@ impl Cells {
             let (setting, fit) = self.fitted(shift, &totals, &start);
             settings.push(setting);
             fits.push(fit - 0.5 * (shift / SHIFT_SPREAD).powi(2));
+            let best = fits.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            if fits.last().is_some_and(|fit| best - fit > HOPELESS) {
+                break;
+            }
         }
         let shares = shares_of(&fits);
         let mut chances = vec![vec![0.0; self.items()]; self.practice.len()];
