@@ -1,6 +1,15 @@
-//! Advice as pages and the API give it: evidence that fits nothing, and cases that grow old.
+//! Advice as pages and the API give it: evidence that fits nothing, cases that grow old, and
+//! chances that come true.
 
-use coldtrap::catalogue::{SourceFile, parse};
+use std::collections::BTreeMap;
+
+use coldtrap::{
+    advice::{Chances, Evidence, Learned},
+    catalogue::{SourceFile, parse, source},
+    knowledge::{self, case_of},
+    statistics::{Case, Ledger, NOT_FOUND, tables::Lessons},
+    synthesise::Fleet,
+};
 use serde_json::{Value, json};
 
 use crate::{catalogue::files, support::app::TestApp};
@@ -84,4 +93,53 @@ async fn old_cases_weigh_less_where_the_catalogue_says_so() {
             app.get(address).await.expect(200).assert_shows(words);
         }
     }
+}
+
+/// A made-up fleet, whose generating model is its own: after 300 cases a class the chance
+/// stated for the likeliest cause comes true, and the chances say more than before any case.
+#[test]
+fn chances_of_a_made_up_fleet_come_true() {
+    let catalogue = source::built_in().expect("the built-in catalogue is right");
+    let practice = knowledge::practice(&catalogue).expect("usable");
+    let fleet = Fleet::new(&catalogue, 31);
+    let mut cases: BTreeMap<String, Vec<Case>> = BTreeMap::new();
+    for (number, made) in fleet.incidents(22_000).enumerate() {
+        let case = case_of(number as i64, &made.incident, made.tool, &catalogue);
+        let of_class = cases.entry(made.tool.class.to_string()).or_default();
+        of_class.push(case.expect("a closed incident"));
+    }
+    let mut ledger = Ledger::new();
+    let taught = cases.values().flat_map(|cases| &cases[..300]);
+    taught.for_each(|case| ledger.apply(case.number, Some(case)).expect("a case"));
+    let learned = Learned::from(&practice, &ledger.lessons(None));
+    let untaught = Learned::from(&practice, &Lessons::default());
+    let (mut bins, mut gained, mut count) = ([0.0; 10], 0.0, 0);
+    for (class, cases) in &cases {
+        let built = &catalogue.class(class).expect("a class").components;
+        let parts: Vec<String> = built.iter().map(ToString::to_string).collect();
+        for case in &cases[300..] {
+            let evidence = Evidence {
+                signs: case.signs.clone(),
+                antecedents: case.antecedents.clone(),
+                loss_decades: case.loss_decades,
+                ..Evidence::default()
+            };
+            let stated = [&learned, &untaught].map(|learned| {
+                Chances::of(&practice, learned, class, Some(&parts), &evidence).expect("chances")
+            });
+            let of_truth = |chances: &Chances| match case.cause.as_str() {
+                NOT_FOUND => chances.unlisted(),
+                cause => chances.of_cause(&practice, cause),
+            };
+            gained += (of_truth(&stated[0]) / of_truth(&stated[1])).ln();
+            let (best, chance) = stated[0].likeliest(&practice);
+            let came_true = f64::from(u8::from(best == case.cause));
+            bins[((chance * 10.0) as usize).min(9)] += chance - came_true;
+            count += 1;
+        }
+    }
+    let error = bins.iter().map(|bin: &f64| bin.abs()).sum::<f64>() / f64::from(count);
+    assert!(count > 20_000, "{count}");
+    assert!(error <= 0.03, "calibration error {error}");
+    assert!(gained / f64::from(count) > 0.05, "{gained} over {count}");
 }
