@@ -44,6 +44,10 @@ def settling(t, c, alpha, floor):
     return c * t**-alpha + floor
 
 
+def falling(t, start, rate):
+    return start * np.exp(-rate * t)
+
+
 def scatter(count, seed):
     """Even scatter without a generator: fractions of multiples of the golden ratio, made normal."""
     u = np.modf((np.arange(count) + 1) * 0.6180339887498949 + 0.137 * seed)[0]
@@ -57,6 +61,7 @@ CASES = {
     "both": (both, [1e-3, 6e-5, 4e-2, 120.0], np.linspace(0, 1200, 120)),
     "power": (power, [2e-3, 2e-3, 0.7, 150.0], np.linspace(0, 1200, 120)),
     "settling": (settling, [0.5, 1.0, 2e-5], np.geomspace(1000, 36000, 120)),
+    "falling": (falling, [1e5, 0.02], np.linspace(0, 440, 120)),
 }
 
 

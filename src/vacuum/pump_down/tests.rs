@@ -307,50 +307,63 @@ fn times_are_those_of_the_handbook() {
     assert!(time(0.01, 2e5, 0.0).is_err());
 }
 
-/// Against scipy: `tests/reference/rise.py`, case `settling`. The fit here also allows for drift,
-/// so it agrees within a part of the interval and not to the last figure.
-#[test]
-fn the_outgassing_phase_is_as_by_scipy() {
+#[derive(serde::Deserialize)]
+struct ScipyFit {
+    name: String,
+    seconds: Vec<f64>,
+    pascals: Vec<f64>,
+    parameters: Vec<f64>,
+    interval_of_second: Option<[f64; 2]>,
+}
+
+/// A fit of `tests/reference/rise.py`.
+fn by_scipy(name: &str) -> ScipyFit {
     #[derive(serde::Deserialize)]
     struct Reference {
-        fits: Vec<Case>,
-    }
-    #[derive(serde::Deserialize)]
-    struct Case {
-        name: String,
-        seconds: Vec<f64>,
-        pascals: Vec<f64>,
-        parameters: Vec<f64>,
-        interval_of_second: Option<[f64; 2]>,
+        fits: Vec<ScipyFit>,
     }
     let reference: Reference =
         serde_json::from_str(include_str!("../../../tests/reference/rise.json")).unwrap();
-    let case = reference
+    reference
         .fits
         .into_iter()
-        .find(|case| case.name == "settling")
-        .unwrap();
+        .find(|case| case.name == name)
+        .unwrap()
+}
+
+/// The fits here also allow for drift, so they agree with scipy's within a part of the interval and
+/// not to the last figure, and their intervals hold scipy's.
+#[track_caller]
+fn as_by_scipy(ours: Interval, scipy: &ScipyFit) {
+    let [low, high] = scipy.interval_of_second.unwrap();
+    assert!(
+        (ours.best - scipy.parameters[1]).abs() < 0.5 * (high - low),
+        "{ours:?}"
+    );
+    assert!(ours.low <= low && high <= ours.high, "{ours:?}");
+}
+
+#[test]
+fn the_exponential_fall_is_as_by_scipy() {
+    let case = by_scipy("falling");
+    let fall = super::fall::fall(&case.seconds, &case.pascals).unwrap();
+    as_by_scipy(fall.rate, &case);
+    assert!((fall.log_at_start - case.parameters[0].ln()).abs() < 0.05);
+}
+
+#[test]
+fn the_outgassing_phase_is_as_by_scipy() {
+    let case = by_scipy("settling");
     // A first reading at time zero fixes the origin of the power law.
-    let seconds: Vec<f64> = [0.0].into_iter().chain(case.seconds).collect();
+    let seconds: Vec<f64> = [0.0].iter().chain(&case.seconds).copied().collect();
     let record = TidyRecord {
         lines: (0..seconds.len() as u32).collect(),
         seconds,
-        pascals: [1e5].into_iter().chain(case.pascals).collect(),
+        pascals: [1e5].iter().chain(&case.pascals).copied().collect(),
         marks: Vec::new(),
     };
     let late = late_phase(&record).unwrap();
-    let [low, high] = case.interval_of_second.unwrap();
-    let width = high - low;
-    assert!(
-        (late.exponent.best - case.parameters[1]).abs() < 0.5 * width,
-        "{:?}",
-        late.exponent
-    );
-    assert!(
-        late.exponent.low <= low && high <= late.exponent.high,
-        "{:?}",
-        late.exponent
-    );
+    as_by_scipy(late.exponent, &case);
     assert!(
         (late.floor.best / case.parameters[2] - 1.0).abs() < 0.05,
         "{:?}",
