@@ -246,6 +246,70 @@ async fn another_result_of_another_version_is_shown_value_by_value() {
         .assert_shows("As air: 4e-10 mbar·L/s");
 }
 
+/// Fields that an earlier version did not have are no difference; figures that moved are told together.
+#[tokio::test]
+async fn a_rise_of_an_earlier_version_is_the_same_but_for_what_moved() {
+    let app = TestApp::empty().await;
+    let number = open_incident(&app).await;
+    let rise = log((0..301).map(|row| 2.0 * f64::from(row)), |t| {
+        1e-5 + 1.65e-6 * t
+    });
+    let request = json!({"log": rise, "volume": {"value": 100, "unit": "l"}});
+    let mut report = app
+        .post("/api/calculations/rise", &request)
+        .await
+        .expect(200)
+        .json();
+    let fields = report.as_object_mut().expect("a report");
+    for later in ["comparable", "pressure_unit"] {
+        assert!(fields.remove(later).is_some(), "{later}");
+    }
+    let mut kept = Calculation {
+        kind: "rise".to_owned(),
+        made_at: "2025-03-04T12:00:00Z".parse().expect("a time"),
+        by: "K. M.".to_owned(),
+        program_version: "0.0.1".to_owned(),
+        request,
+        report,
+    };
+    let id = app
+        .store
+        .attach(number, kept.clone(), None)
+        .await
+        .expect("kept");
+    let place = format!("incidents/{number}/calculations/{id}");
+    let again = app
+        .get(&format!("/api/{place}/again"))
+        .await
+        .expect(200)
+        .json();
+    assert_eq!(again["same"], true, "{again}");
+    assert_eq!(again["differences"], json!([]));
+    assert_eq!(again["new_fields"], json!(["comparable", "pressure_unit"]));
+    let page = app.get(&format!("/{place}")).await.expect(200);
+    page.assert_shows("computed by coldtrap 0.0.1");
+    page.assert_shows("the same, shown below. This version tells 2 values more besides.");
+
+    for point in kept.report["points"].as_array_mut().expect("points") {
+        let fitted = point["fitted_pascals"].as_f64().expect("a fit");
+        point["fitted_pascals"] = json!(fitted * 1.001);
+    }
+    let id = app.store.attach(number, kept, None).await.expect("kept");
+    let place = format!("incidents/{number}/calculations/{id}");
+    let again = app
+        .get(&format!("/api/{place}/again"))
+        .await
+        .expect(200)
+        .json();
+    assert_eq!(again["same"], false);
+    assert_eq!(again["differences"].as_array().map(Vec::len), Some(301));
+    let page = app.get(&format!("/{place}")).await.expect(200);
+    page.assert_shows("not the same. Another version may compute otherwise.");
+    page.assert_shows("The verdict is the same");
+    page.assert_shows("points[].fitted_pascals, 301 values, the first");
+    page.assert_shows("at most 0.1 %");
+}
+
 #[tokio::test]
 async fn what_cannot_be_attached_is_named_all_at_once() {
     let app = TestApp::empty().await;

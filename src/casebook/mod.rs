@@ -14,6 +14,9 @@ pub mod rules;
 mod tool;
 pub mod upkeep;
 
+#[cfg(test)]
+mod tests;
+
 pub use crate::refusal::Refusal;
 pub use asker::{Asker, SiteScope};
 pub use calculation::{CALCULATION_BYTES, CALCULATION_LIMIT, Calculation, CalculationDraft};

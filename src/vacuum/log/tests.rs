@@ -373,6 +373,28 @@ proptest! {
     }
 
     #[test]
+    fn pieces_of_any_length_give_the_same(
+        rows in proptest::collection::vec("[-0-9.e]{1,6}[,;\t ][-0-9.e,]{1,8}( mbar| Pa|\"|;1)?", 1..90),
+        heading in proptest::option::of("t_(s|min),p(_pa)?"),
+        piece in 1usize..50,
+    ) {
+        let mut text = heading.map_or(String::new(), |heading| format!("{heading}\n"));
+        text.push_str(&rows.join("\n"));
+        let options = LogOptions { pressure_unit: Some(PressureUnit::Torr), time_unit: None };
+        let mut reader = LogReader::new();
+        for piece in text.as_bytes().chunks(piece) {
+            reader.push(piece);
+        }
+        match (read_log(text.as_bytes(), &options), reader.finish(&options)) {
+            (Ok(whole), Ok(in_pieces)) => prop_assert_eq!(whole, in_pieces),
+            (whole, in_pieces) => prop_assert_eq!(
+                whole.map_err(|error| error.to_string()).err(),
+                in_pieces.map_err(|error| error.to_string()).err()
+            ),
+        }
+    }
+
+    #[test]
     fn never_panics_on_bytes(bytes in proptest::collection::vec(any::<u8>(), 0..300)) {
         let _ = read_log(bytes.as_slice(), &LogOptions::default());
     }

@@ -302,8 +302,14 @@ proptest! {
         text in "[-+−]?[0-9]{0,3}[.,]?[0-9]{0,4} ?([eExX×*·] ?(10)?[\\^⁻*-]{0,2}[0-9⁰-⁹]{0,5})?[ \u{a0}]?(torr|mbar|µ|m|Pa|x)?",
         unit in prop::option::of(any_pressure_unit()),
     ) {
+        if let Ok(alone) = read_pressure(&text, None) {
+            prop_assert_eq!(read_pressure(&text, unit), Ok(alone));
+        }
         match read_pressure(&text, unit) {
-            Ok(read) => prop_assert!(read.pressure().is_ok()),
+            Ok(read) => {
+                prop_assert!(read.pressure().is_ok());
+                prop_assert_eq!(read_pressure(&read.to_string(), None), Ok(read));
+            }
             Err(error) => prop_assert!(!error.to_string().is_empty()),
         }
     }
