@@ -307,7 +307,7 @@ async fn a_rise_of_an_earlier_version_is_the_same_but_for_what_moved() {
     page.assert_shows("not the same. Another version may compute otherwise.");
     page.assert_shows("The verdict is the same");
     page.assert_shows("points[].fitted_pascals, 301 values, the first");
-    page.assert_shows("at most 0.1 %");
+    page.assert_shows("at most 0.0999 %");
 }
 
 #[tokio::test]
