@@ -119,8 +119,8 @@ pub struct SentJson {
     object: bool,
     /// Whether the next text is the name of a field of the outermost object.
     name_next: bool,
-    /// The log whose name has just been read.
-    named: Option<&'static str>,
+    /// The log whose name has just been read, and whether its colon has.
+    named: Option<(&'static str, bool)>,
 }
 
 /// What the next byte belongs to.
@@ -182,7 +182,8 @@ impl SentJson {
                             .names
                             .iter()
                             .copied()
-                            .find(|known| known.as_bytes() == name);
+                            .find(|known| known.as_bytes() == name)
+                            .map(|known| (known, false));
                         self.place = Place::Outside;
                     } else if *first == b'\\' && escaped {
                         // An escaped backslash escapes nothing.
@@ -275,7 +276,7 @@ impl SentJson {
             }
             b'"' => {
                 self.place = match self.named.take() {
-                    Some(name) if self.depth == 1 => Place::Log(LogText {
+                    Some((name, true)) if self.depth == 1 => Place::Log(LogText {
                         name,
                         pending: Vec::with_capacity(GATHERED),
                         escape: Vec::new(),
@@ -284,7 +285,12 @@ impl SentJson {
                     _ => Place::Text(false),
                 };
             }
-            b':' | b' ' | b'\t' | b'\r' | b'\n' => {}
+            b':' => {
+                if let Some((_, colon)) = &mut self.named {
+                    *colon = true;
+                }
+            }
+            b' ' | b'\t' | b'\r' | b'\n' => {}
             _ => self.named = None,
         }
     }
@@ -497,6 +503,9 @@ mod tests {
             "{\"log\": \"0,1\n1,2\"}",
             r#"{"log": "0,1\n1,"#,
             r#"{"log": "0,1\n1,2" "volume": 1}"#,
+            r#"{"log" "0,1\n1,2", "volume": 1}"#,
+            r#"{"log""0,1\n1,2"}"#,
+            r#"{"log":: "0,1\n1,2"}"#,
             "{\"log\": \"0,1\",\n \"healthy_log\": \"2,3\\t\", ]",
         ] {
             let expected = serde_json::from_str::<Value>(text).expect_err("no JSON");
