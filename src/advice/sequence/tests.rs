@@ -227,9 +227,9 @@ fn exact_orders_agree_with_trying_every_policy() {
 fn searched_orders_lie_between_the_bound_and_little_above_the_best() {
     let mut rng = ChaCha8Rng::seed_from_u64(23);
     let mut above = Vec::new();
-    for _ in 0..150 {
-        let checks = rng.random_range(4..=9);
-        let isolating = rng.random_range(0..=2);
+    for _ in 0..300 {
+        let checks = rng.random_range(2..=9);
+        let isolating = rng.random_range(0..=3);
         let problem = drawn(&mut rng, checks, isolating, 9);
         let task = Task::new(&problem).unwrap();
         let exact = plan(&problem, Effort::Full).unwrap().expected_minutes;
