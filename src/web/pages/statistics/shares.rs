@@ -72,7 +72,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         sections.push(costs(groups, &names, &counted.all, heading, &export));
         sections.push(searches(groups, &names, &counted.all, heading, &export));
         if dimension == Dimension::Cause
-            && let Some(part) = pooled(&app, &selection)
+            && let Some(part) = pooled(&app, &selection).await?
         {
             sections.push(part);
         }
@@ -530,17 +530,19 @@ fn with_all(
 
 /// Shares of a class with the fleet's cases and common practice behind them: over all days,
 /// and only for who may see all sites.
-fn pooled(app: &App, selection: &Selection) -> Option<Part> {
+async fn pooled(app: &App, selection: &Selection) -> Result<Option<Part>, Fault> {
     let filter = &selection.filter;
-    let class = filter.class.as_deref()?;
+    let Some(class) = filter.class.clone() else {
+        return Ok(None);
+    };
     if filter.site.is_some()
         || filter.tool.is_some()
         || filter.from_day.is_some()
         || filter.to_day.is_some()
     {
-        return None;
+        return Ok(None);
     }
-    let mut chances = app.knowledge.pooled(class, app.today());
+    let mut chances = ask(app, move |knowledge, today| knowledge.pooled(&class, today)).await?;
     chances.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
     let rows: Vec<_> = chances
         .iter()
@@ -555,7 +557,7 @@ fn pooled(app: &App, selection: &Selection) -> Option<Part> {
             ]
         })
         .collect();
-    Some(Part {
+    Ok(Some(Part {
         id: "pooled".to_owned(),
         title: "What the next case is likely to be".to_owned(),
         intro: format!(
@@ -571,7 +573,7 @@ fn pooled(app: &App, selection: &Selection) -> Option<Part> {
             rows,
         }],
         ..Part::default()
-    })
+    }))
 }
 
 fn method() -> Vec<String> {
