@@ -202,3 +202,103 @@ async fn save(browser: &Client) {
     }
     panic!("the form was not sent");
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_checks_are_ordered_anew_in_place_with_scripts() {
+    what_if(true).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_checks_are_ordered_anew_by_a_plain_form_without_scripts() {
+    what_if(false).await;
+}
+
+/// States that the first check was clear, and gets the order made anew: in the page that is
+/// there where scripts are on, by another page where not. Either way the address can be passed
+/// on, and the way back leads to the order before.
+async fn what_if(scripts: bool) {
+    let server = Server::start(&["demo", "--listen", "127.0.0.1:0"]);
+    let driver = Driver::start();
+    let profile = TempDir::new().expect("a folder");
+    let browser = driver.browser(&profile, scripts).await;
+    let address = format!("http://{}/sequence/tools/BRK-04", server.address);
+    browser.goto(&address).await.expect("the sequence");
+    let heading = browser
+        .find(Locator::Css("h1"))
+        .await
+        .expect("the heading of the page");
+    if scripts {
+        browser
+            .execute("window.kept = 'the same page'", Vec::new())
+            .await
+            .expect("a mark that a new page would not have");
+    }
+    let first = first_check(&browser).await;
+    let clear = browser
+        .find(Locator::XPath(
+            "(//ol[@class='steps']//input[@value='clear'])[1]",
+        ))
+        .await
+        .expect("its outcome can be stated");
+    // By keyboard: where a pointer would hit depends on how far the page has scrolled.
+    clear.send_keys(" ").await.expect("stated");
+    let again = browser
+        .find(Locator::XPath(
+            "//section[@aria-labelledby='steps-title']//button[@type='submit']",
+        ))
+        .await
+        .expect("a button");
+    again.send_keys(&Key::Enter).await.expect("sent");
+    until(&browser, |url| url.contains("outcomes.")).await;
+    let then = first_check(&browser).await;
+    assert_ne!(first, then, "a check that was made is not the next one");
+    if scripts {
+        let kept = browser
+            .execute("return window.kept", Vec::new())
+            .await
+            .expect("the mark");
+        assert_eq!(kept, json!("the same page"), "the page was loaded anew");
+        let said = browser
+            .find(Locator::Css("[role='status'].visually-hidden"))
+            .await
+            .expect("what a screen reader hears")
+            .prop("textContent")
+            .await
+            .expect("its words")
+            .unwrap_or_default();
+        assert!(said.contains(&then), "{said:?} does not name {then:?}");
+    }
+    // The heading belongs to what was replaced, by either way.
+    assert!(heading.tag_name().await.is_err());
+    let shared = browser.current_url().await.expect("the address");
+    browser.goto(shared.as_str()).await.expect("passed on");
+    assert_eq!(first_check(&browser).await, then);
+    // Going to the address one is at adds nothing to go back from.
+    browser.back().await.expect("back");
+    until(&browser, |url| !url.contains("outcomes.")).await;
+    assert_eq!(first_check(&browser).await, first);
+    browser.close().await.expect("the browser ends");
+}
+
+async fn first_check(browser: &Client) -> String {
+    // Found again for as long as the page is being replaced under our hands.
+    for _ in 0..600 {
+        if let Ok(step) = browser.find(Locator::Css(".step h3")).await
+            && let Ok(text) = step.text().await
+        {
+            return text;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    panic!("no check is shown");
+}
+
+async fn until(browser: &Client, there: impl Fn(&str) -> bool) {
+    for _ in 0..600 {
+        if there(browser.current_url().await.expect("the address").as_str()) {
+            return;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    panic!("the address stayed as it was");
+}
