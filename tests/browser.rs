@@ -84,6 +84,45 @@ async fn a_report_is_filed_and_found_without_scripts() {
     whole_line(false).await;
 }
 
+/// Suggestions come while somebody types, are walked with the arrow keys, and Enter takes one.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_search_box_suggests_and_is_worked_by_keyboard() {
+    let server = Server::start(&["demo", "--listen", "127.0.0.1:0"]);
+    let driver = Driver::start();
+    let profile = TempDir::new().expect("a folder");
+    let browser = driver.browser(&profile, true).await;
+    let front = format!("http://{}/", server.address);
+    browser.goto(&front).await.expect("the front page");
+    let search = browser
+        .find(Locator::Css("main [name='q'][role='combobox']"))
+        .await
+        .expect("the search box");
+    search.send_keys("stuck forel").await.expect("typed");
+    let first = browser
+        .wait()
+        .for_element(Locator::Css("[role='listbox'] [role='option']"))
+        .await
+        .expect("suggestions");
+    let expanded = search.attr("aria-expanded").await.expect("it");
+    assert_eq!(expanded.as_deref(), Some("true"));
+    search.send_keys(&Key::Down).await.expect("down");
+    let active = search.attr("aria-activedescendant").await.expect("it");
+    assert_eq!(active, first.attr("id").await.expect("its id"));
+    search.send_keys(&Key::Enter).await.expect("taken");
+    let typed = search.prop("value").await.expect("its value");
+    assert_eq!(typed.as_deref(), Some("stuck foreline "));
+    let expanded = search.attr("aria-expanded").await.expect("it");
+    assert_eq!(expanded.as_deref(), Some("false"));
+    // With nothing chosen, Enter searches as it always did.
+    search.send_keys(&Key::Enter).await.expect("sent");
+    browser
+        .wait()
+        .for_element(Locator::Css(".result-summary"))
+        .await
+        .expect("results");
+    browser.close().await.expect("the browser ends");
+}
+
 async fn whole_line(scripts: bool) {
     let server = Server::start(&["demo", "--listen", "127.0.0.1:0"]);
     let driver = Driver::start();

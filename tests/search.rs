@@ -1,14 +1,12 @@
 //! The search from outside: pressures, words of the trade, what is ruled out, the query language.
 
-use std::time::{Duration, Instant};
-
 use coldtrap::{
     casebook::{Asker, SiteCode, SiteScope},
     search::Request,
 };
 use serde_json::{Value, json};
 
-use crate::support::app::TestApp;
+use crate::support::{app::TestApp, process::Server};
 
 /// An open incident on a tool of the demo fleet.
 async fn file(app: &TestApp, symptom: &str) -> i64 {
@@ -210,38 +208,300 @@ async fn cases_told_in_the_same_words_stand_together() {
     }
 }
 
+/// What nobody should type, by name.
+fn bad_inputs() -> Vec<(&'static str, String)> {
+    vec![
+        ("100 kB of one letter", "x".repeat(100_000)),
+        ("100 kB of one word", "leak ".repeat(20_000)),
+        (
+            "10,000 terms",
+            (0..10_000).map(|n| format!("w{n} ")).collect(),
+        ),
+        (
+            "slips by the thousand",
+            (0..5_000).map(|n| format!("mispelt{} ", n % 97)).collect(),
+        ),
+        ("stop words only", "the of and to in ".repeat(50)),
+        (
+            "punctuation only",
+            "?!.,;:()[]{}<>/\\|~^*+=-_#@%&".to_owned(),
+        ),
+        (
+            "unbalanced quotes",
+            "\"unbalanced -\" \" cause:\" -".to_owned(),
+        ),
+        (
+            "right to left",
+            "שלום עולם נזילה \u{202e}seal door".to_owned(),
+        ),
+        ("emoji", "🙂🙃 leak 🙂 👩‍🔧".to_owned()),
+        (
+            "engine syntax",
+            "((((title:a AND [1 TO 2} OR *:* ~5^3 symptom:/[a-z]+/".to_owned(),
+        ),
+        ("SQL", "'; DROP TABLE incidents; --".to_owned()),
+        (
+            "HTML",
+            "<script>alert(1)</script><img src=x onerror=\"alert(1)\">'\"><b>".to_owned(),
+        ),
+        ("control characters", "leak\u{0}\u{7}\r\nseal".to_owned()),
+        ("minus signs", "-".repeat(9_000)),
+        ("field words", "cause:".repeat(3_000)),
+        ("dots", "1e-6..".repeat(5_000)),
+        ("no and no", "no ".repeat(5_000)),
+        ("ranges", "between 1e-6 and 1e-5 torr ".repeat(200)),
+        ("parts of decades", "e-6 mid ".repeat(300)),
+    ]
+}
+
+/// Whatever is typed, page and API answer with results or a clear message, and nothing of it
+/// stands unescaped in the page. How long each takes, the bench of the search's speed prints.
 #[tokio::test]
-async fn anything_typed_is_answered_soon() {
+async fn anything_typed_is_answered_and_nothing_is_echoed_as_it_stands() {
     let app = TestApp::demo().await;
-    let _ = hits(&app, "warm").await;
-    let typed = [
-        "x".repeat(60_000),
-        "leak ".repeat(12_000),
-        (0..9_000).map(|n| format!("w{n} ")).collect(),
-        (0..5_000).map(|n| format!("mispelt{} ", n % 97)).collect(),
-        "the of and to in ".repeat(50),
-        "\"unbalanced -\" \" cause:\" -".to_owned(),
-        "שלום עולם נזילה".to_owned(),
-        "🙂🙃 leak 🙂".to_owned(),
-        "((((title:a AND [1 TO 2} OR *:* ~5^3".to_owned(),
-        "'; DROP TABLE incidents; --".to_owned(),
-        "-".repeat(9_000),
-        "cause:".repeat(3_000),
-        "1e-6..".repeat(5_000),
-        "no ".repeat(5_000),
-        "between 1e-6 and 1e-5 torr ".repeat(200),
-        "e-6 mid ".repeat(300),
-    ];
-    for text in typed {
-        let began = Instant::now();
-        let body: String = form_urlencoded::byte_serialize(text.as_bytes()).collect();
-        let _ = app.get(&format!("/api/search?q={body}")).await.expect(200);
-        let took = began.elapsed();
-        let start: String = text.chars().take(30).collect();
-        // A build without optimisation on a busy machine; the goal of 200 ms is for release.
-        assert!(took < Duration::from_millis(1_500), "{start}: {took:?}");
-        println!("{start:<32}{took:?}");
+    for (name, text) in bad_inputs() {
+        let typed: String = form_urlencoded::byte_serialize(text.as_bytes()).collect();
+        let form = [("q", text.as_str())];
+        let mut pages = vec![app.form("/search", &form).await];
+        let mut calls = vec![app.form("/api/search", &form).await];
+        // A longer address is refused below every handler; another test asks for that.
+        if typed.len() < 60_000 {
+            pages.push(app.get(&format!("/search?q={typed}")).await);
+            calls.push(app.get(&format!("/api/search?q={typed}")).await);
+        }
+        for page in pages {
+            assert_eq!(page.status.as_u16(), 200, "{name}");
+            let answered = page.text.contains("class=\"lines\"") || page.text.contains("remark");
+            assert!(answered, "{name}: neither results nor a message");
+            for raw in ["<script>alert", "<img src=x", "<b>", "\"alert(1)\""] {
+                assert!(!page.text.contains(raw), "{name}: {raw} stands in the page");
+            }
+        }
+        for call in calls {
+            assert_eq!(call.status.as_u16(), 200, "{name}");
+            let found = call.json();
+            assert!(
+                found["total"].is_u64() && found["hits"].is_array(),
+                "{name}"
+            );
+            for hit in found["hits"].as_array().expect("hits") {
+                let snippet = hit["snippet"].as_str().expect("a snippet");
+                assert!(!snippet.contains("<script"), "{name}: {snippet}");
+            }
+        }
+        let short: String = typed.chars().take(60_000).collect();
+        let address = format!("/api/suggestions?q={short}");
+        let found = app.get(&address);
+        let _ = found.await.expect(200);
     }
+}
+
+/// An address of 100 kB is answered with a page, or a problem document, that says what to do.
+#[test]
+fn an_address_of_a_hundred_kilobytes_is_answered_in_words() {
+    let server = Server::start(&["demo", "--listen", "127.0.0.1:0"]);
+    let long = "x".repeat(100_000);
+    let (status, page) = server.request("GET", &format!("/search?q={long}"), "");
+    assert_eq!(status, 414);
+    assert!(page.contains("<h1>") && page.contains("first 2,000 characters"));
+    let (status, problem) = server.request("GET", &format!("/api/search?q={long}"), "");
+    assert_eq!(status, 414);
+    let problem: Value = serde_json::from_str(&problem).expect("a problem document");
+    assert_eq!(problem["status"], 414);
+    let (status, _) = server.request("GET", &format!("/search?q={}", "leak+".repeat(12_000)), "");
+    assert_eq!(status, 200);
+}
+
+/// Outcomes recorded on an open incident move the cases like it: a clear check of the door seal
+/// sends the door seal's cases down, and the summing line above them follows.
+#[tokio::test]
+async fn outcomes_recorded_on_an_open_incident_move_the_cases_like_it() {
+    let mut app = TestApp::demo().await;
+    let symptom = "stuck at 4e-5 since new foil, rise linear, door was opened";
+    let record = |checks: Value| {
+        json!({
+            "status": "open", "tool": "BRK-04", "tool_class": "cryo-evaporator", "site": "BRK",
+            "occurred_at": "2025-03-04T10:20:00Z", "symptom": symptom, "author": "t",
+            "checks": checks,
+        })
+    };
+    let of_door = |found: &Value| {
+        let hits = found["hits"].as_array().expect("hits").iter().take(10);
+        hits.filter(|hit| {
+            hit["cause"]
+                .as_str()
+                .is_some_and(|cause| cause.starts_with("door-seal"))
+        })
+        .count()
+    };
+    let mut counts = Vec::new();
+    let mut lines = Vec::new();
+    let (clear, found) = (outcome("clear"), outcome("found"));
+    for checks in [json!([]), clear, found] {
+        let answer = app
+            .post("/api/incidents", &record(checks))
+            .await
+            .expect(201);
+        let number = answer.json()["number"].as_i64().expect("a number");
+        app.settle().await;
+        let like = app.get(&format!("/api/incidents/{number}/similar")).await;
+        counts.push(of_door(&like.expect(200).json()));
+        let page = app.get(&format!("/incidents/{number}")).await.expect(200);
+        let start = page.text.find("nearest with a cause").expect("the line");
+        let line = page.text[start..].split("</p>").next().expect("its end");
+        assert!(line.contains("/sequence/tools/BRK-04"), "{line}");
+        lines.push(line.to_owned());
+    }
+    let [none, clear, found] = counts[..] else {
+        panic!("three answers: {counts:?}")
+    };
+    assert!(clear < none && none <= found && found > clear, "{counts:?}");
+    assert_ne!(lines[0], lines[1]);
+}
+
+/// The check of the door seal, with this outcome.
+fn outcome(outcome: &str) -> Value {
+    json!([{"check": "door-seal-inspection", "outcome": outcome, "minutes": 10}])
+}
+
+#[tokio::test]
+async fn words_causes_and_tools_are_suggested_while_typing() {
+    let app = TestApp::demo().await;
+    let suggested = async |typed: &str| {
+        let typed: String = form_urlencoded::byte_serialize(typed.as_bytes()).collect();
+        let answer = app.get(&format!("/api/suggestions?q={typed}")).await;
+        answer.expect(200).json()["suggestions"].clone()
+    };
+    let found = suggested("stuck since new foi").await;
+    assert_eq!(found[0]["query"], "stuck since new foil");
+    assert_eq!(found[0]["sort"], "word");
+    let found = suggested("leak brk-0").await.to_string();
+    assert!(found.contains("leak tool:BRK-0"), "{found}");
+    let found = suggested("forelin").await.to_string();
+    assert!(found.contains("foreline"), "{found}");
+    let found = suggested("foerlin").await.to_string();
+    assert!(found.contains("foreline"), "{found}");
+    let cause = app.catalogue.causes().next().expect("a cause").name.clone();
+    let start: String = cause.chars().take(cause.chars().count() - 1).collect();
+    let found = suggested(&start).await;
+    let found = found.as_array().expect("suggestions").iter();
+    let chosen = found
+        .clone()
+        .find(|one| one["sort"] == "cause" && one["text"] == cause.as_str())
+        .expect("the cause");
+    let query = chosen["query"].as_str().expect("a query");
+    let of_cause = hits(&app, query).await;
+    assert!(of_cause["total"].as_u64() > Some(0), "{query}");
+    assert_eq!(suggested("").await, json!([]));
+}
+
+/// Every example of the help page is taken as the page says: none is misread, and each finds what
+/// it names.
+#[tokio::test]
+async fn every_example_of_the_help_page_is_understood() {
+    let app = TestApp::demo().await;
+    let help = app.get("/about").await.expect(200).text;
+    let start = help.find("id=\"query-title\"").expect("the query language");
+    let end = start + help[start..].find("</section>").expect("its end");
+    let examples: Vec<String> = help[start..end]
+        .split("<code>")
+        .skip(1)
+        .filter_map(|rest| rest.split("</code>").next())
+        .map(|text| {
+            let text = text.replace("&quot;", "\"").replace("&#34;", "\"");
+            text.replace("&gt;", ">").replace("&#62;", ">")
+        })
+        .collect();
+    assert!(examples.len() > 30, "{examples:?}");
+    for example in &examples {
+        let found = hits(&app, example).await;
+        let remarks = found["remarks"].to_string();
+        for misread in ["could not be read", "No kind", "left aside"] {
+            assert!(!remarks.contains(misread), "{example}: {remarks}");
+        }
+        let names_a_field =
+            example.ends_with(':') || !example.contains(|c: char| c.is_alphanumeric());
+        if !names_a_field {
+            let bare_kind = ["air-leak", "water-leak"]
+                .iter()
+                .any(|kind| example.ends_with(kind));
+            assert!(
+                found["total"].as_u64() > Some(0) || bare_kind,
+                "{example} finds nothing"
+            );
+        }
+        for (field, value) in [
+            ("tool:", "tool"),
+            ("class:", "tool_class"),
+            ("status:", "status"),
+        ] {
+            if let Some(wanted) = example
+                .strip_prefix(field)
+                .filter(|wanted| !wanted.is_empty())
+            {
+                for hit in found["hits"].as_array().expect("hits") {
+                    assert_eq!(hit[value], wanted, "{example}");
+                }
+            }
+        }
+    }
+}
+
+/// A quantity near the one asked for counts, says so, and a mass number has to be right.
+#[tokio::test]
+async fn quantities_near_those_asked_for_count() {
+    let mut app = TestApp::demo().await;
+    let warm = file(&app, "pimpernel head sits at 21 K all day").await;
+    let cold = file(&app, "pimpernel stage two holds 11 K without complaint").await;
+    let argon = file(&app, "pimpernel spectrum with mass 40 in it").await;
+    app.settle().await;
+    let found = hits(&app, "pimpernel 20K").await;
+    assert_eq!(numbers(&found)[0], warm);
+    assert!(why(&found, warm).contains("21 K, near 20K"));
+    assert!(!why(&found, cold).contains("near 20K"));
+    let found = hits(&app, "pimpernel 40 amu").await;
+    assert_eq!(numbers(&found)[0], argon);
+    let alone = hits(&app, "m/z 40").await;
+    assert!(numbers(&alone).contains(&argon));
+}
+
+#[tokio::test]
+async fn a_search_is_kept_as_a_plain_link_and_taken_off_again() {
+    let app = TestApp::demo().await;
+    let page = app.get("/search?q=foil+%26+tape&kind=air-leak").await;
+    page.expect(200).assert_shows("Keep this search");
+    let form = [
+        ("q", "foil & tape"),
+        ("kind", "air-leak"),
+        ("name", "Foil <mornings>"),
+    ];
+    let answer = app.form("/searches", &form).await.expect(303);
+    let link = "/search?q=foil+%26+tape&kind=air-leak";
+    assert_eq!(answer.location.as_deref(), Some(link));
+    // Sent twice, as a hasty finger does, it is kept once.
+    let _ = app.form("/searches", &form).await.expect(303);
+    let page = app.get("/search").await.expect(200);
+    page.assert_shows("Foil &#60;mornings&#62;</a>");
+    assert_eq!(page.text.matches("/hide\"").count(), 1);
+    app.get("/")
+        .await
+        .expect(200)
+        .assert_shows("Foil &#60;mornings&#62;</a>");
+    let start = page.text.find("/searches/").expect("the form");
+    let hide = page.text[start..].split('"').next().expect("its end");
+    let _ = app.form(hide, &[]).await.expect(303);
+    assert!(
+        !app.get("/search")
+            .await
+            .expect(200)
+            .text
+            .contains("mornings")
+    );
+    let _ = app.form(hide, &[]).await.expect(404);
+    let _ = app
+        .form("/searches", &[("name", "nothing")])
+        .await
+        .expect(400);
 }
 
 /// An asker kept to one site finds nothing of another, and no total tells of it.

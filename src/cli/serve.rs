@@ -114,6 +114,7 @@ async fn serve(
         catalogue,
         patterns,
         replays: Arc::default(),
+        suggestions: Arc::default(),
         progress: progress.clone(),
     };
     let listener = TcpListener::bind(listen)
@@ -122,11 +123,10 @@ async fn serve(
     let address = listener.local_addr()?;
     let mut asked_to_stop = stopped.clone();
     let serving = tokio::spawn(async move {
-        axum::serve(listener, web::router(app))
-            .with_graceful_shutdown(async move {
-                let _ = asked_to_stop.wait_for(|stop| *stop).await;
-            })
-            .await
+        web::serve(listener, app, async move {
+            let _ = asked_to_stop.wait_for(|stop| *stop).await;
+        })
+        .await
     });
     tokio::select! {
         answering = answering(progress) => {

@@ -235,7 +235,7 @@ fn runs(text: &str) -> impl Iterator<Item = Range<usize>> + '_ {
 }
 
 /// A word in small plain letters.
-fn folded(word: &str) -> String {
+pub(super) fn folded(word: &str) -> String {
     if word.is_ascii() {
         return word.to_ascii_lowercase();
     }

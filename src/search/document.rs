@@ -6,8 +6,10 @@ use tantivy::TantivyDocument;
 
 use super::{
     analysis::{Analysis, Word},
+    circumstances::Circumstances,
     digest::Digest,
     pressure::{Told, readings, scale},
+    quantity::{Quantity, quantities},
     schema::Fields,
     surface,
 };
@@ -58,18 +60,6 @@ impl Part {
         match self {
             Self::Facts => "facts",
             other => other.name(),
-        }
-    }
-
-    /// What a word in it is worth. Symptom first: that is what the person at the tool has.
-    /// Fitted on the tuning half of `tests/judged`.
-    pub(super) fn weight(self) -> f32 {
-        match self {
-            Self::Symptom => 1.3,
-            Self::Cause => 0.85,
-            Self::Fix => 1.1,
-            Self::Notes => 0.95,
-            Self::Facts => 0.9,
         }
     }
 }
@@ -127,9 +117,13 @@ pub struct Entry {
     pub notes: String,
     /// Signs seen, antecedents that happened, checks that found something, tool and class.
     pub facts: String,
+    /// What is known of tool and case beside words.
+    pub circumstances: Circumstances,
     /// The unit its pressures are in where none is written.
     pub unit: PressureUnit,
     pub(super) pressures: Vec<Measured>,
+    /// Other quantities in its texts.
+    pub(super) quantities: Vec<Quantity>,
 }
 
 impl Entry {
@@ -153,8 +147,10 @@ impl Entry {
             fix: String::new(),
             notes: String::new(),
             facts: String::new(),
+            circumstances: Circumstances::default(),
             unit,
             pressures,
+            quantities: counted(&[text]),
         }
     }
 
@@ -228,6 +224,7 @@ impl Entry {
             .next()
             .map_or(PressureUnit::Torr, |typed| typed.unit);
         let notes = notes.join("\n");
+        let quantities = counted(&[&incident.symptom, &incident.fix, &notes]);
         let mut pressures = Vec::new();
         for (typed, when) in [
             (typed.faulty, When::Fault),
@@ -257,8 +254,10 @@ impl Entry {
             fix: incident.fix.clone(),
             notes,
             facts: facts.join(" · "),
+            circumstances: Circumstances::new(incident, tool, catalogue),
             unit,
             pressures,
+            quantities,
         }
     }
 
@@ -307,10 +306,17 @@ impl Entry {
             };
             document.add_f64(field, measured.power);
         }
+        for quantity in &self.quantities {
+            let field = fields.quantities[quantity.sort as usize];
+            document.add_f64(field, quantity.value);
+        }
         document.add_f64(fields.unit, scale(self.unit));
         document.add_u64(fields.alike, self.alike(&symptom));
         for digest in surface::digests(&symptom) {
             document.add_u64(fields.surface, digest);
+        }
+        for word in self.circumstances.words() {
+            document.add_text(fields.known, word);
         }
         document.add_u64(fields.digest, self.digest());
         document
@@ -338,6 +344,9 @@ impl Entry {
         for measured in &self.pressures {
             digest.bytes(&[measured.when as u8]);
             digest.bytes(&measured.power.to_le_bytes());
+        }
+        for word in self.circumstances.words() {
+            digest.text(&word);
         }
         digest.bytes(&scale(self.unit).to_le_bytes());
         digest.sum()
@@ -395,6 +404,23 @@ fn written(text: &str, unit: PressureUnit, symptom: bool, pressures: &mut Vec<Me
             }
         }
     }
+}
+
+/// The quantities written in texts, each once.
+fn counted(texts: &[&str]) -> Vec<Quantity> {
+    let mut all: Vec<Quantity> = Vec::new();
+    for text in texts {
+        let pressures: Vec<_> = readings(text).into_iter().map(|r| r.place).collect();
+        for found in quantities(text, &pressures) {
+            let known = all
+                .iter()
+                .any(|known| known.sort == found.sort && known.value == found.value);
+            if !known {
+                all.push(found);
+            }
+        }
+    }
+    all
 }
 
 /// A number that changes with the names of the catalogue that an entry takes over.

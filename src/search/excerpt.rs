@@ -7,6 +7,7 @@ use super::{
     analysis::{Analysed, concept_term, stem_term},
     document::Part,
     plan::Understood,
+    quantity::Quantity,
     rank,
 };
 
@@ -16,7 +17,8 @@ const LENGTH: usize = 220;
 /// What an incident holds of what was searched for, and where.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Matches {
-    /// Pressures that are near, then for each part that was hit the words as written there,
+    /// Quantities that are near, then for each part that was hit the words as written there, then
+    /// what tool and circumstances share,
     /// e.g. `symptom: foil, stuck`.
     pub why: Vec<String>,
     /// The part the excerpt is from.
@@ -68,6 +70,14 @@ impl Matches {
             .into_iter()
             .map(|near| format!("pressure {}, near {}", near.own, near.asked))
             .collect();
+        for quantity in &asked.quantities {
+            let own = entry.quantities.iter().filter(|own| quantity.is_near(own));
+            let nearest = own.min_by(|a, b| {
+                let off = |q: &Quantity| (q.value - quantity.value).abs();
+                off(a).total_cmp(&off(b))
+            });
+            why.extend(nearest.map(|own| format!("{}, near {}", own.shown, quantity.shown)));
+        }
         let mut best: Option<(usize, Part, &str, Vec<Range<usize>>)> = None;
         for (part, text) in entry.parts() {
             let analysed = asked.analysis.read(text);
@@ -104,6 +114,7 @@ impl Matches {
                 best = Some((told, part, text, places));
             }
         }
+        why.extend(asked.circumstances.shared(&entry.circumstances));
         let (part, excerpt) = match best {
             Some((_, part, text, places)) => (part.name(), cut(text, &places)),
             None => (Part::Symptom.name(), cut(&entry.symptom, &[])),

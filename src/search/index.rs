@@ -195,8 +195,11 @@ impl SearchIndex {
             .unwrap_or_else(PoisonError::into_inner);
         let cases = searcher.num_docs();
         if kept.cases == 0 || kept.cases.abs_diff(cases) > kept.cases / 20 {
-            let fields = self.fields.texts().map(|(field, _)| field);
-            *kept = Arc::new(Vocabulary::new(searcher, &fields, self.analysis.list())?);
+            *kept = Arc::new(Vocabulary::new(
+                searcher,
+                &self.fields,
+                self.analysis.list(),
+            )?);
         }
         Ok(Arc::clone(&kept))
     }

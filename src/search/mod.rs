@@ -6,17 +6,21 @@
 //! Nothing here knows of the web or the store; [`crate::follow`] brings the two together.
 
 mod analysis;
+mod circumstances;
 mod digest;
 mod document;
 mod excerpt;
 mod in_use;
 mod index;
 mod language;
+mod leaning;
 mod lexer;
+mod meaning;
 mod negation;
 mod pairs;
 mod plan;
 mod pressure;
+mod quantity;
 mod query;
 mod rank;
 mod schema;
@@ -25,19 +29,25 @@ mod shortlist;
 mod site;
 mod spelling;
 mod spread;
+mod suggest;
 mod surface;
 #[cfg(test)]
 mod tests;
 mod vocabulary;
+mod weights;
 mod words;
 
+pub use circumstances::Circumstances;
 pub use document::Entry;
 pub use excerpt::{Excerpt, Matches};
 pub use in_use::IndexInUse;
 pub use index::{Held, Reached, SearchIndex};
+pub use leaning::Leaning;
 pub use plan::Understood;
 pub use query::{Answer, Filters, Hit, Request};
 pub use shelf::{Found, Shelf, Standing, Why};
+pub use suggest::{Sort, Suggester, Suggestion};
+pub use weights::Weights;
 pub use words::WordMistakes;
 
 /// What can go wrong with the index.

@@ -9,11 +9,16 @@ use std::collections::HashMap;
 
 use super::{
     analysis::{Analysed, Analysis, Word, concept_term, split, stem_term},
+    circumstances::Circumstances,
     document::Part,
     language::{Named, Query, Within, parse},
+    leaning::Leaning,
+    meaning::Sense,
     pressure::Reading,
+    quantity::{Quantity, quantities},
     surface::Surface,
     vocabulary::Vocabulary,
+    weights::Weights,
     words::adjoin,
 };
 use crate::catalogue::Kind;
@@ -78,10 +83,17 @@ pub struct Understood {
     pub(super) left_out: Vec<Strict>,
     pub(super) required: Vec<Strict>,
     pub(super) pressures: Vec<AskedPressure>,
+    pub(super) quantities: Vec<Quantity>,
     pub(super) named: Vec<(Named, String)>,
     pub(super) kind: Option<Kind>,
+    /// What is known of the tool and the case asked about beside words.
+    pub(super) circumstances: Circumstances,
+    pub(super) leaning: Leaning,
+    pub(super) weights: Weights,
     /// The words typed, or as meant, for a comparison letter by letter.
     pub(super) surface: Surface,
+    /// Where those words lie in meaning.
+    pub(super) sense: Sense,
     pub(super) remarks: Vec<String>,
     places: HashMap<String, (usize, usize)>,
 }
@@ -98,6 +110,7 @@ impl Understood {
             remarks: query.remarks.clone(),
         };
         let wanted = planner.wanted(&query.plain, &analysed);
+        let surface = Surface::of_query(&analysed, analysis.learnt());
         let mut pressures: Vec<_> = query
             .pressures
             .iter()
@@ -109,6 +122,9 @@ impl Understood {
             .map(|(reading, shown)| AskedPressure { reading, shown })
             .collect();
         pressures.truncate(MOST_PRESSURES);
+        let taken: Vec<_> = analysed.readings.iter().map(|r| r.place.clone()).collect();
+        let mut quantities = quantities(&query.plain, &taken);
+        quantities.truncate(MOST_PRESSURES);
         let Query {
             phrases,
             left_out,
@@ -124,9 +140,14 @@ impl Understood {
             left_out: planner.strict(&left_out),
             required: planner.strict(&required),
             pressures,
+            quantities,
+            circumstances: vocabulary.circumstances(&analysed, analysis.list()),
             named,
             kind,
-            surface: Surface::of_query(&analysed, analysis.learnt()),
+            leaning: Leaning::default(),
+            weights: Weights::QUERY,
+            sense: vocabulary.meaning.sense(surface.words()),
+            surface,
             remarks: planner.remarks,
             places: HashMap::new(),
         }
@@ -170,7 +191,10 @@ impl Understood {
 
     /// Whether nothing is asked: no word, pressure or field.
     pub(super) fn asks_nothing(&self) -> bool {
-        self.wanted.is_empty() && self.pressures.is_empty() && !self.is_strict()
+        self.wanted.is_empty()
+            && self.pressures.is_empty()
+            && self.quantities.is_empty()
+            && !self.is_strict()
     }
 
     /// Whether it leaves cases out.

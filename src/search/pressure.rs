@@ -168,8 +168,9 @@ fn read(pieces: &[Piece<'_>], at: usize, last: Option<&Reading>) -> Option<(Vec<
             (Some(a), Some(b)) => scale(b) - scale(a),
             _ => 0.0,
         };
+        let start = if between { at - 1 } else { from };
         let reading = Reading {
-            place: pieces[from].from..pieces[second.next - 1].to,
+            place: pieces[start].from..pieces[second.next - 1].to,
             low: first.low.min(second.low + shift),
             high: first.high.max(second.high + shift),
             unit: first.unit,
@@ -192,7 +193,7 @@ fn read(pieces: &[Piece<'_>], at: usize, last: Option<&Reading>) -> Option<(Vec<
         low,
         high,
         unit: first.unit,
-        told: told(pieces, at, last),
+        told: told(pieces, at, first.next, last),
         bounded: compared.is_some(),
     };
     Some((vec![reading], first.next))
@@ -262,7 +263,30 @@ fn before_word<'a>(pieces: &[Piece<'a>], at: usize) -> Option<&'a str> {
     }
 }
 
-fn told(pieces: &[Piece<'_>], at: usize, last: Option<&Reading>) -> Told {
+/// `5e-7 before`, with nothing said of what it was before.
+fn told_after(pieces: &[Piece<'_>], next: usize) -> bool {
+    let looks_back = pieces.get(next).is_some_and(|piece| {
+        [
+            "before",
+            "previously",
+            "formerly",
+            "earlier",
+            "normally",
+            "usually",
+        ]
+        .iter()
+        .any(|word| piece.is_word(word))
+    });
+    looks_back
+        && pieces
+            .get(next + 1)
+            .is_none_or(|piece| matches!(piece.lex, Lex::Sign(_)) || piece.is_word("and"))
+}
+
+fn told(pieces: &[Piece<'_>], at: usize, next: usize, last: Option<&Reading>) -> Told {
+    if told_after(pieces, next) {
+        return Told::Before;
+    }
     let words = pieces[..at]
         .iter()
         .rev()

@@ -19,11 +19,15 @@ use super::{
     Entry, SearchError, SearchIndex,
     document::{Part, When},
     language::Named,
+    leaning::Leaning,
     plan::{AskedPressure, Strict, Understood, Wanted},
     pressure::{Reading, Told},
+    quantity::{self, quantities},
     rank::{self, Scorer},
     shortlist::{self, Allowed, Plan},
     spread,
+    surface::Surface,
+    weights::Weights,
 };
 use crate::{
     casebook::{Asker, SiteScope},
@@ -40,6 +44,9 @@ const TELLING: usize = 5;
 
 /// What half of a word that was taken for two is worth when a short list is drawn up.
 const HALF_WORTH: f32 = 0.5;
+
+/// How many quantities of its symptom a case is compared by.
+const SIMILAR_QUANTITIES: usize = 4;
 
 /// What narrows a search.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -71,6 +78,10 @@ pub struct Request {
     pub limit: usize,
     /// Whether a search that finds nothing is asked again with less.
     pub relax: bool,
+    /// What the outcomes of checks on the incident asked about say of causes.
+    pub leaning: Leaning,
+    /// Other weights than those fitted, for fitting them.
+    pub weights: Option<Weights>,
 }
 
 /// One incident found.
@@ -157,7 +168,8 @@ impl SearchIndex {
             return self.newest(&searcher, request);
         }
         let vocabulary = self.vocabulary(&searcher)?;
-        let asked = Understood::new(&request.text, &self.analysis, &vocabulary);
+        let mut asked = Understood::new(&request.text, &self.analysis, &vocabulary);
+        asked.weights = request.weights.unwrap_or(Weights::QUERY);
         if asked.asks_nothing() {
             let mut answer = if request.relax {
                 self.newest(&searcher, request)?
@@ -293,7 +305,15 @@ impl SearchIndex {
                 shown: measured.shown.clone(),
             })
             .collect();
-        let asked = Understood::of_terms(&self.analysis, wanted, pressures);
+        let mut asked = Understood::of_terms(&self.analysis, wanted, pressures);
+        asked.circumstances = entry.circumstances.clone();
+        asked.leaning = request.leaning.clone();
+        let seen = quantities(&entry.symptom, &[]);
+        asked.quantities = seen.into_iter().take(SIMILAR_QUANTITIES).collect();
+        let told = self.analysis.read(&entry.symptom);
+        asked.surface = Surface::of_query(&told, self.analysis.learnt());
+        asked.sense = vocabulary.meaning.sense(asked.surface.words());
+        asked.weights = request.weights.unwrap_or(Weights::CASE);
         let own = Term::from_field_i64(self.fields.number, entry.number);
         self.ranked(
             &searcher,
@@ -305,7 +325,7 @@ impl SearchIndex {
 
     fn frequency(&self, searcher: &Searcher, term: &str) -> Result<u64, SearchError> {
         let mut frequency = 0;
-        for (field, _) in self.fields.texts() {
+        for field in self.fields.texts() {
             frequency = frequency.max(searcher.doc_freq(&Term::from_field_text(field, term))?);
         }
         Ok(frequency)
@@ -333,10 +353,10 @@ impl SearchIndex {
                 or_more,
             }) => (found, total, or_more),
             None => {
-                let pressures = asked.pressures.clone();
+                let near = asked.clone();
                 let top = TopDocs::with_limit(end.max(spread::LOOKED_AT)).tweak_score(
                     move |segment: &SegmentReader| {
-                        let scorer = Scorer::new(&pressures, segment);
+                        let scorer = Scorer::new(&near, segment);
                         move |case: DocId, score: Score| score + scorer.worth(case)
                     },
                 );
@@ -344,7 +364,9 @@ impl SearchIndex {
                 (found, total, false)
             }
         };
-        let hits = spread::out(searcher, &asked.surface, found)?;
+        let vocabulary = self.vocabulary(searcher)?;
+        let meaning = &vocabulary.meaning;
+        let hits = spread::out(searcher, meaning, self.fields.known, asked, found)?;
         Ok(Answer {
             total,
             or_more,
@@ -364,7 +386,7 @@ impl SearchIndex {
     ) -> Result<Option<Short>, SearchError> {
         let allowed = Allowed::new(searcher, plan)?;
         if let Some(cases) = allowed.few() {
-            let found = shortlist::weighed(searcher, &cases, plan, &asked.pressures)?;
+            let found = shortlist::weighed(searcher, &cases, plan, asked)?;
             let total = found.len();
             return Ok(Some(Short {
                 found,
@@ -378,7 +400,7 @@ impl SearchIndex {
         let held = words.held;
         let likely = shortlist::likeliest(searcher, &words.any, &allowed)?;
         let all_by_words = words.all && likely.len() < shortlist::LENGTH;
-        let found = shortlist::weighed(searcher, &likely, plan, &asked.pressures)?;
+        let found = shortlist::weighed(searcher, &likely, plan, asked)?;
         // Those that fit without any of the words are not on the list.
         let others = !plan.near.is_empty() || !plan.needs_words();
         if found.len() < end && (others || !all_by_words) {
@@ -424,7 +446,7 @@ impl SearchIndex {
                     let holding = searcher.doc_freq(&term)?;
                     if holding > 0 {
                         held = held.max(holding);
-                        let weight = part.weight() * worth;
+                        let weight = asked.weights.part(part) * worth;
                         most = most.max(weight * (1.0 + cases / holding as f32).ln());
                         terms.push(weighted(scored(term), weight));
                     }
@@ -461,13 +483,13 @@ impl SearchIndex {
         filters: &Filters,
     ) -> Result<Plan, SearchError> {
         let mut plan = Plan {
-            words_typed: !asked.wanted.is_empty(),
+            words_typed: !(asked.wanted.is_empty() && asked.quantities.is_empty()),
             narrowing: self.narrowing(filters),
             bounds: more,
             ..Plan::default()
         };
         for wanted in &asked.wanted {
-            plan.wanted.push(self.forms(searcher, wanted, None)?);
+            plan.wanted.push(self.forms(searcher, asked, wanted, None)?);
         }
         plan.wanted.retain(|forms| !forms.is_empty());
         for pressure in &asked.pressures {
@@ -488,17 +510,29 @@ impl SearchIndex {
                 plan.near.push(near);
             }
         }
+        for quantity in &asked.quantities {
+            let field = self.fields.quantities[quantity.sort as usize];
+            let within = |share: f64, worth: f32| -> Box<dyn Query> {
+                let (low, high) = quantity.around(share);
+                let worth = worth * asked.weights.quantity;
+                Box::new(ConstScoreQuery::new(between(field, low, high), worth))
+            };
+            plan.wanted.push(vec![
+                within(quantity::CLOSE, 1.0),
+                within(quantity::NEAR, 0.5),
+            ]);
+        }
         for phrase in &asked.phrases {
-            plan.required.push(self.side_by_side(phrase));
+            plan.required.push(self.side_by_side(asked, phrase));
         }
         for strict in &asked.required {
             for wanted in &strict.wanted {
                 plan.required
-                    .push(self.forms(searcher, wanted, strict.part)?);
+                    .push(self.forms(searcher, asked, wanted, strict.part)?);
             }
         }
         for strict in &asked.left_out {
-            let any = BooleanQuery::union(self.side_by_side(strict));
+            let any = BooleanQuery::union(self.side_by_side(asked, strict));
             plan.bounds.push((Occur::MustNot, Box::new(any)));
         }
         for (named, value) in &asked.named {
@@ -519,15 +553,15 @@ impl SearchIndex {
     }
 
     /// Words that have to stand side by side, in one part or in any.
-    fn side_by_side(&self, strict: &Strict) -> Vec<Box<dyn Query>> {
+    fn side_by_side(&self, asked: &Understood, strict: &Strict) -> Vec<Box<dyn Query>> {
         let parts = strict.part.map_or(Part::ALL.to_vec(), |part| vec![part]);
         parts
             .into_iter()
-            .map(|part| self.phrase(part, &strict.terms))
+            .map(|part| self.phrase(part, asked, &strict.terms))
             .collect()
     }
 
-    fn phrase(&self, part: Part, terms: &[(usize, String)]) -> Box<dyn Query> {
+    fn phrase(&self, part: Part, asked: &Understood, terms: &[(usize, String)]) -> Box<dyn Query> {
         let field = self.fields.part(part);
         let query: Box<dyn Query> = match terms {
             [(_, only)] => scored(Term::from_field_text(field, only)),
@@ -538,7 +572,7 @@ impl SearchIndex {
                     .collect(),
             )),
         };
-        weighted(query, part.weight())
+        weighted(query, asked.weights.part(part))
     }
 
     fn newest(&self, searcher: &Searcher, request: &Request) -> Result<Answer, SearchError> {
@@ -569,6 +603,7 @@ impl SearchIndex {
     fn forms(
         &self,
         searcher: &Searcher,
+        asked: &Understood,
         wanted: &Wanted,
         only: Option<Part>,
     ) -> Result<Vec<Box<dyn Query>>, SearchError> {
@@ -581,12 +616,12 @@ impl SearchIndex {
             for (form, worth) in &wanted.terms {
                 let term = Term::from_field_text(field, form);
                 if searcher.doc_freq(&term)? > 0 {
-                    forms.push(weighted(scored(term), part.weight() * worth));
+                    forms.push(weighted(scored(term), asked.weights.part(part) * worth));
                 }
             }
             if let Some([first, second]) = &wanted.pair {
                 let pair = [(0, first.clone()), (1, second.clone())];
-                forms.push(self.phrase(part, &pair));
+                forms.push(self.phrase(part, asked, &pair));
             }
         }
         Ok(forms)

@@ -14,9 +14,6 @@ use super::{
 };
 use crate::vacuum::units::PressureUnit;
 
-/// What a pressure that fits exactly adds to a score.
-const WORTH: f32 = 6.0;
-
 /// So many decades off, a pressure is worth 1/e of one that fits.
 const WIDTH: f64 = 0.3;
 
@@ -91,15 +88,17 @@ pub(super) fn stretches(reading: &Reading) -> Vec<(f64, f64)> {
 /// Reads the pressures of a segment's cases and says what they add to a score.
 pub(super) struct Scorer {
     asked: Vec<AskedPressure>,
+    weight: f32,
     columns: [(When, Option<Column<f64>>); 3],
     unit: Option<Column<f64>>,
 }
 
 impl Scorer {
-    pub(super) fn new(asked: &[AskedPressure], segment: &SegmentReader) -> Self {
+    pub(super) fn new(asked: &Understood, segment: &SegmentReader) -> Self {
         let column = |name: &str| segment.fast_fields().f64(name).ok();
         Self {
-            asked: asked.to_vec(),
+            asked: asked.pressures.clone(),
+            weight: asked.weights.pressure,
             columns: [
                 (When::Fault, column(FAULT)),
                 (When::Before, column(BEFORE)),
@@ -130,7 +129,7 @@ impl Scorer {
             }
             worth += best;
         }
-        WORTH * worth as f32
+        self.weight * worth as f32
     }
 }
 

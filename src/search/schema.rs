@@ -4,11 +4,11 @@ use tantivy::schema::{
     FAST, Field, INDEXED, IndexRecordOption, STORED, STRING, Schema, TextFieldIndexing, TextOptions,
 };
 
-use super::{analysis, document::Part};
+use super::{analysis, document::Part, quantity::Sort};
 
 /// Counted up whenever fields or analysis change; an index of another version is not
 /// opened but built anew beside it.
-pub(super) const VERSION: u32 = 4;
+pub(super) const VERSION: u32 = 5;
 
 /// Handles on the fields.
 #[derive(Clone, Copy, Debug)]
@@ -33,6 +33,10 @@ pub(super) struct Fields {
     pub(super) alike: Field,
     /// Digests of the symptom's words as written.
     pub(super) surface: Field,
+    /// Minutes, kelvin, watts, mass numbers.
+    pub(super) quantities: [Field; Sort::ALL.len()],
+    /// What is known beside words: [`super::circumstances`].
+    pub(super) known: Field,
     /// [`super::Entry::digest`], for comparing with the store; never searched.
     pub(super) digest: Field,
 }
@@ -46,6 +50,7 @@ pub(super) const ALIKE: &str = "alike";
 pub(super) const SURFACE: &str = "surface";
 pub(super) const CAUSE: &str = "cause_id";
 pub(super) const DIGEST: &str = "digest";
+pub(super) const KNOWN: &str = "known";
 
 impl Fields {
     /// The field of a part.
@@ -53,9 +58,9 @@ impl Fields {
         self.parts[part as usize]
     }
 
-    /// The searched text fields with what a word in each is worth.
-    pub(super) fn texts(&self) -> [(Field, f32); Part::ALL.len()] {
-        Part::ALL.map(|part| (self.part(part), part.weight()))
+    /// The searched text fields.
+    pub(super) fn texts(&self) -> [Field; Part::ALL.len()] {
+        Part::ALL.map(|part| self.part(part))
     }
 }
 
@@ -85,6 +90,8 @@ pub(super) fn schema() -> (Schema, Fields) {
         alike: builder.add_u64_field(ALIKE, FAST),
         surface: builder.add_u64_field(SURFACE, FAST),
         digest: builder.add_u64_field(DIGEST, FAST),
+        quantities: Sort::ALL.map(|sort| builder.add_f64_field(sort.column(), INDEXED | FAST)),
+        known: builder.add_text_field(KNOWN, STRING | FAST),
     };
     (builder.build(), fields)
 }

@@ -16,7 +16,7 @@ use tantivy::{
     },
 };
 
-use super::{SearchError, plan::AskedPressure, rank};
+use super::{SearchError, plan::Understood, rank};
 
 /// An index of no more cases is weighed whole.
 pub(super) const WHOLE: u64 = 20_000;
@@ -233,7 +233,7 @@ pub(super) fn weighed(
     searcher: &Searcher,
     cases: &[DocAddress],
     plan: &Plan,
-    pressures: &[AskedPressure],
+    asked: &Understood,
 ) -> Result<Vec<(f32, DocAddress)>, SearchError> {
     let scoring = EnableScoring::enabled_from_searcher(searcher);
     let groups = plan.wanted.iter().chain(&plan.required);
@@ -262,7 +262,7 @@ pub(super) fn weighed(
                 }
             }
         }
-        let pressures = rank::Scorer::new(pressures, segment);
+        let pressures = rank::Scorer::new(asked, segment);
         for ((case, score), fits) in of_segment.iter().zip(scores).zip(fits) {
             if fits {
                 found.push((score + pressures.worth(case.doc_id), *case));

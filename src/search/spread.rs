@@ -1,35 +1,37 @@
-//! Orders the first hits by what they say together, and puts cases told in the same words
-//! together.
+//! Orders the first hits by all that is known of them and by what they say together, and puts
+//! cases told in the same words together.
+//!
+//! To the worth of words and pressures, as a share of the best, comes what the circumstances share.
+//! The gain by words told alike falls with the third power of the likeness, so that in long texts,
+//! never that alike, it says next to nothing. Outcomes of checks raise and lower the cases of a cause.
 //!
 //! A cause that many of the nearest cases share is likelier than one that a single case names,
 //! so its cases gain.
 //! A cause named again counts for a little less each time, so that ten hits are one cause
 //! ten times only where that cause fits far better than any other.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap, hash_map::Entry};
 
-use tantivy::{DocAddress, Searcher};
+use tantivy::{
+    DocAddress, DocId, Searcher, SegmentReader,
+    columnar::{Column, StrColumn},
+    schema::Field,
+};
 
 use super::{
     Hit, SearchError,
+    circumstances::{OfSegment, Worths},
+    meaning::{Meaning, nearness},
+    plan::Understood,
     query::number_of,
     schema::{ALIKE, CAUSE, SURFACE},
-    surface::Surface,
 };
 
 /// The order of so many first hits is looked at.
-pub(super) const LOOKED_AT: usize = 60;
+pub(super) const LOOKED_AT: usize = 200;
 
-/// What each further case of a cause already shown is worth.
-const AGAIN: f32 = 0.96;
-
-/// How much the cases of a cause gain if all of the nearest share it. Fitted on the tuning
-/// half of `tests/judged`, no further than still leaves several causes first in a vague search.
-const SHARED: f32 = 4.0;
-
-/// How much a case gains that is told in the very words of the query. The gain falls with the third
-/// power of the likeness, so that in long texts, never that alike, it says next to nothing.
-const LIKENESS: f32 = 2.0;
+/// However much speaks against a case, it stays above nothing.
+const LEAST: f32 = 1e-3;
 
 /// How fast a case's say falls with its score.
 const SAY: i32 = 6;
@@ -42,44 +44,28 @@ struct Candidate {
 /// Orders what was found, best first.
 pub(super) fn out(
     searcher: &Searcher,
-    surface: &Surface,
+    meaning: &Meaning,
+    known: Field,
+    asked: &Understood,
     found: Vec<(f32, DocAddress)>,
 ) -> Result<Vec<Hit>, SearchError> {
-    let found = by_likeness(searcher, surface, found)?;
-    let mut found = found.into_iter();
+    let best = found.first().map_or(0.0, |(worth, _)| *worth);
+    let scale = if best > 0.0 { best.recip() } else { 1.0 };
+    let mut found = found.into_iter().map(|(worth, at)| (worth * scale, at));
+    let looked_at: Vec<_> = found.by_ref().take(LOOKED_AT).collect();
+    let weighed = weighed(searcher, meaning, known, asked, looked_at)?;
     let mut near: Vec<Candidate> = Vec::new();
     let mut groups: HashMap<u64, usize> = HashMap::new();
-    for (score, address) in found.by_ref().take(LOOKED_AT) {
-        let Some(number) = number_of(searcher, address)? else {
-            continue;
-        };
-        let columns = searcher.segment_reader(address.segment_ord).fast_fields();
-        let alike = columns
-            .u64(ALIKE)?
-            .first(address.doc_id)
-            .unwrap_or_default();
+    for (alike, candidate) in weighed {
         if let Some(first) = groups.get(&alike) {
-            near[*first].hit.alike.push(number);
+            near[*first].hit.alike.push(candidate.hit.number);
             continue;
         }
         groups.insert(alike, near.len());
-        let mut cause = String::new();
-        if let Some(causes) = columns.str(CAUSE)?
-            && let Some(ord) = causes.term_ords(address.doc_id).next()
-        {
-            causes.ord_to_str(ord, &mut cause)?;
-        }
-        near.push(Candidate {
-            hit: Hit {
-                number,
-                score,
-                alike: Vec::new(),
-            },
-            cause,
-        });
+        near.push(candidate);
     }
-    share(&mut near);
-    let mut hits = spread(near);
+    share(&mut near, asked.weights.shared_cause);
+    let mut hits = spread(near, asked.weights.again);
     for (score, address) in found {
         let number = number_of(searcher, address)?;
         hits.extend(number.map(|number| Hit {
@@ -91,26 +77,103 @@ pub(super) fn out(
     Ok(hits)
 }
 
-/// Lets the first hits gain by how alike they are letter by letter.
-fn by_likeness(
+/// Weighs the first hits by all that is known of them, best first, each with what is the same for
+/// cases told alike.
+fn weighed(
     searcher: &Searcher,
-    surface: &Surface,
-    mut found: Vec<(f32, DocAddress)>,
-) -> Result<Vec<(f32, DocAddress)>, SearchError> {
-    let looked_at = found.len().min(LOOKED_AT);
-    for (score, address) in &mut found[..looked_at] {
-        let columns = searcher.segment_reader(address.segment_ord).fast_fields();
-        let column = columns.u64(SURFACE)?;
-        let own = column.values_for_doc(address.doc_id).collect();
-        *score *= 1.0 + LIKENESS * surface.likeness(&own).powi(3);
+    meaning: &Meaning,
+    known: Field,
+    asked: &Understood,
+    found: Vec<(f32, DocAddress)>,
+) -> Result<Vec<(u64, Candidate)>, SearchError> {
+    let worths = Worths::new(searcher, known, &asked.circumstances, &asked.weights)?;
+    let mut segments: HashMap<u32, Columns> = HashMap::new();
+    let mut weighed = Vec::with_capacity(found.len());
+    for (words, address) in found {
+        let columns = match segments.entry(address.segment_ord) {
+            Entry::Occupied(open) => open.into_mut(),
+            Entry::Vacant(new) => new.insert(Columns::new(
+                searcher.segment_reader(address.segment_ord),
+                &worths,
+            )?),
+        };
+        let case = address.doc_id;
+        let Some(number) = columns.number.first(case) else {
+            continue;
+        };
+        let own: BTreeSet<u64> = columns.surface.values_for_doc(case).collect();
+        let likeness = asked.surface.likeness(&own).powi(3);
+        let near = if asked.weights.meaning > 0.0 && !asked.sense.is_empty() {
+            let sense = meaning.sense(own.into_iter().map(|word| (word, 1.0)));
+            nearness(&asked.sense, &sense)
+        } else {
+            0.0
+        };
+        let cause = columns.cause(case)?;
+        let worth = words * (1.0 + asked.weights.likeness * likeness)
+            + columns.circumstances.worth(case)
+            + asked.weights.meaning * near;
+        let leaning = (asked.weights.outcome * asked.leaning.of(&cause)).exp();
+        let hit = Hit {
+            number,
+            score: worth.max(LEAST) * leaning,
+            alike: Vec::new(),
+        };
+        let alike = columns.alike.first(case).unwrap_or_default();
+        weighed.push((alike, Candidate { hit, cause }));
     }
-    found[..looked_at].sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    Ok(found)
+    weighed.sort_by(|(_, a), (_, b)| {
+        let worth = b.hit.score.total_cmp(&a.hit.score);
+        worth.then(a.hit.number.cmp(&b.hit.number))
+    });
+    Ok(weighed)
+}
+
+/// What is read of the cases of one segment, opened once.
+struct Columns {
+    number: Column<i64>,
+    alike: Column<u64>,
+    surface: Column<u64>,
+    causes: Option<StrColumn>,
+    /// Names of causes looked up before.
+    named: HashMap<u64, String>,
+    circumstances: OfSegment,
+}
+
+impl Columns {
+    fn new(segment: &SegmentReader, worths: &Worths) -> Result<Self, SearchError> {
+        let columns = segment.fast_fields();
+        Ok(Self {
+            number: columns.i64("number")?,
+            alike: columns.u64(ALIKE)?,
+            surface: columns.u64(SURFACE)?,
+            causes: columns.str(CAUSE)?,
+            named: HashMap::new(),
+            circumstances: worths.of_segment(segment)?,
+        })
+    }
+
+    /// The cause of a case; empty if it has none.
+    fn cause(&mut self, case: DocId) -> Result<String, SearchError> {
+        let Some(causes) = &self.causes else {
+            return Ok(String::new());
+        };
+        let Some(ord) = causes.term_ords(case).next() else {
+            return Ok(String::new());
+        };
+        if let Some(known) = self.named.get(&ord) {
+            return Ok(known.clone());
+        }
+        let mut cause = String::new();
+        causes.ord_to_str(ord, &mut cause)?;
+        self.named.insert(ord, cause.clone());
+        Ok(cause)
+    }
 }
 
 /// Lets the cases of each cause gain by how much the nearest say for it. A case without a
 /// cause is not set back for that, and the one that fits best by itself stays first.
-fn share(near: &mut [Candidate]) {
+fn share(near: &mut [Candidate], weight: f32) {
     let best = near.iter().map(|c| c.hit.score).fold(0.0, f32::max);
     if best <= 0.0 {
         return;
@@ -128,7 +191,7 @@ fn share(near: &mut [Candidate]) {
     let mut highest = 0.0_f32;
     for candidate in near.iter_mut() {
         let said = said.get(&candidate.cause).copied().unwrap_or(most);
-        candidate.hit.score *= 1.0 + SHARED * said / all;
+        candidate.hit.score *= 1.0 + weight * said / all;
         highest = highest.max(candidate.hit.score);
     }
     if let Some(first) = near.first_mut() {
@@ -136,7 +199,7 @@ fn share(near: &mut [Candidate]) {
     }
 }
 
-fn spread(mut near: Vec<Candidate>) -> Vec<Hit> {
+fn spread(mut near: Vec<Candidate>, worth_again: f32) -> Vec<Hit> {
     let mut shown: HashMap<String, i32> = HashMap::new();
     let mut hits = Vec::with_capacity(near.len());
     while !near.is_empty() {
@@ -145,7 +208,7 @@ fn spread(mut near: Vec<Candidate>) -> Vec<Hit> {
                 "" => 0,
                 cause => shown.get(cause).copied().unwrap_or_default(),
             };
-            candidate.hit.score * AGAIN.powi(again)
+            candidate.hit.score * worth_again.powi(again)
         };
         let mut best = 0;
         for at in 1..near.len() {

@@ -12,12 +12,14 @@ use super::{
 };
 
 /// Words of a text that are compared.
-const MOST_WORDS: usize = 32;
+const MOST_WORDS: usize = 64;
 
 /// The words of a query, each with what it may stand for and how likely.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Surface {
     words: Vec<Vec<(u64, f32)>>,
+    /// Whether more than words is asked, so that no text is like it.
+    more: bool,
 }
 
 /// The digests of a text's words, each once.
@@ -30,14 +32,14 @@ pub(super) fn digests(words: &[Word]) -> BTreeSet<u64> {
 }
 
 impl Surface {
-    /// Of a query, where words may be meant otherwise. With a pressure in it, its words are not all
-    /// that is asked, and nothing is like it.
+    /// Of a query or a case, where words may be meant otherwise. With a pressure in it, its words are
+    /// not all that is asked, and nothing is like it.
     pub(super) fn of_query(query: &Analysed, learnt: &Learnt) -> Self {
-        if !query.readings.is_empty() {
-            return Self::default();
-        }
         let words = &query.words[..query.words.len().min(MOST_WORDS)];
-        let mut surface = Self::default();
+        let mut surface = Self {
+            more: !query.readings.is_empty(),
+            ..Self::default()
+        };
         let mut at = 0;
         while let Some(word) = words.get(at) {
             let stems = words[at..].iter().take(2);
@@ -65,10 +67,15 @@ impl Surface {
         surface
     }
 
+    /// Its words, each with how likely it is meant.
+    pub(super) fn words(&self) -> impl Iterator<Item = (u64, f32)> {
+        self.words.iter().flatten().copied()
+    }
+
     /// From 0, nothing shared, to 1, the same words (the coefficient of Dice 1945).
     pub(super) fn likeness(&self, own: &BTreeSet<u64>) -> f32 {
         let all = self.words.len() + own.len();
-        if all == 0 {
+        if all == 0 || self.more {
             return 0.0;
         }
         let shared = self.words.iter().map(|either| {

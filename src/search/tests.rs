@@ -11,6 +11,7 @@ use tantivy::{
 use super::{
     Entry, Filters, Reached, Request, SearchIndex,
     analysis::{Analysed, Analysis},
+    circumstances::Circumstances,
     document::{Measured, When},
     language::parse,
     plan::Understood,
@@ -101,6 +102,12 @@ fn what_was_before_is_told_from_what_is_now() {
     assert_eq!(told("from 5e-7 to 4e-5 torr"), [Told::Before, Told::Now]);
     assert_eq!(told("it was stuck at 4e-5"), [Told::Now]);
     assert_eq!(told("normally 4e-7, now 3e-6"), [Told::Before, Told::Now]);
+    assert_eq!(told("4e-5, 5e-7 before"), [Told::Now, Told::Before]);
+    assert_eq!(
+        told("was 5e-7 before, 4e-5 torr now"),
+        [Told::Before, Told::Now]
+    );
+    assert_eq!(told("4e-5 before the regen"), [Told::Now]);
 }
 
 #[test]
@@ -332,12 +339,14 @@ fn told(number: i64, symptom: &str, power: f64) -> Entry {
         fix: "door seal cleaned".to_owned(),
         notes: String::new(),
         facts: String::new(),
+        circumstances: Circumstances::default(),
         unit: PressureUnit::Pascal,
         pressures: vec![Measured {
             power,
             when: When::Fault,
             shown: String::new(),
         }],
+        quantities: Vec::new(),
     }
 }
 
@@ -390,9 +399,9 @@ fn a_short_list_is_ordered_as_the_whole_is() {
         let plan = index
             .plan(&searcher, &asked, Vec::new(), &filters)
             .expect("a query");
-        let pressures = asked.pressures.clone();
+        let near = asked.clone();
         let all = TopDocs::with_limit(300).tweak_score(move |segment: &SegmentReader| {
-            let scorer = Scorer::new(&pressures, segment);
+            let scorer = Scorer::new(&near, segment);
             move |case: DocId, score: Score| score + scorer.worth(case)
         });
         let (whole, total) = searcher

@@ -3,13 +3,16 @@
 //! A copy in memory of the index's own list of terms, so that a misspelt word costs no walk
 //! through the index. Bounded: beyond [`MOST_WORDS`] the rest is not offered as a spelling.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
-use tantivy::{Searcher, schema::Field};
+use tantivy::Searcher;
 
 use super::{
     SearchError,
-    analysis::is_written,
+    analysis::{Analysed, Word, is_written, split},
+    circumstances::{CLASS, Circumstances, GAUGE, PUMP},
+    meaning::{MOST_CASES, Meaning},
+    schema::{Fields, SURFACE},
     spelling::{forgiven, slips},
     words::WordList,
 };
@@ -25,6 +28,10 @@ const OFFERED: usize = 3;
 pub(super) struct Vocabulary {
     words: HashMap<String, u32>,
     by_length: Vec<Vec<String>>,
+    /// Classes, pumps and gauges of the fleet, each with the stems of its name.
+    named: Vec<(String, Vec<String>)>,
+    /// What words mean by the company they keep.
+    pub(super) meaning: Meaning,
     /// How many cases it was made from.
     pub(super) cases: u64,
 }
@@ -33,13 +40,13 @@ impl Vocabulary {
     /// Gathers the words of these fields, and of the word list.
     pub(super) fn new(
         searcher: &Searcher,
-        fields: &[Field],
+        fields: &Fields,
         list: &WordList,
     ) -> Result<Self, SearchError> {
         let mut words: HashMap<String, u32> = HashMap::new();
         for segment in searcher.segment_readers() {
-            for field in fields {
-                let index = segment.inverted_index(*field)?;
+            for field in fields.texts() {
+                let index = segment.inverted_index(field)?;
                 let mut stream = index.terms().stream()?;
                 while stream.advance() {
                     let Ok(term) = std::str::from_utf8(stream.key()) else {
@@ -57,6 +64,7 @@ impl Vocabulary {
                 }
             }
         }
+        let named = named(searcher, fields)?;
         for (_, stem) in list.written() {
             words.entry(stem.to_owned()).or_insert(0);
         }
@@ -74,6 +82,8 @@ impl Vocabulary {
         Ok(Self {
             words,
             by_length,
+            named,
+            meaning: Meaning::new(&told(searcher)?),
             cases: searcher.num_docs(),
         })
     }
@@ -86,6 +96,35 @@ impl Vocabulary {
     /// Whether it was written, or is on the word list.
     pub(super) fn knows(&self, stem: &str) -> bool {
         self.words.contains_key(stem)
+    }
+
+    /// Which class, pump and gauges a text names: a class by all words of its name, a gauge by
+    /// the last, which says what it is.
+    pub(super) fn circumstances(&self, text: &Analysed, list: &WordList) -> Circumstances {
+        let said = |stem: &String| {
+            let meant = list.concept(stem);
+            let word = |word: &Word| !word.ruled_out && word.stem == *stem;
+            text.words.iter().any(word)
+                || text.mentions.iter().any(|mention| {
+                    let ruled_out = text.words[mention.words.start].ruled_out;
+                    !ruled_out && meant.is_some_and(|meant| mention.concepts.contains(&meant))
+                })
+        };
+        let mut found = Circumstances::default();
+        for (word, stems) in &self.named {
+            if let Some(gauge) = word.strip_prefix(GAUGE) {
+                if stems.last().is_some_and(said) {
+                    found.gauges.push(gauge.to_owned());
+                }
+            } else if !stems.is_empty() && stems.iter().all(said) {
+                match (word.strip_prefix(CLASS), word.strip_prefix(PUMP)) {
+                    (Some(class), _) => found.class = Some(class.to_owned()),
+                    (_, Some(pump)) => found.pump = Some(pump.to_owned()),
+                    _ => {}
+                }
+            }
+        }
+        found
     }
 
     /// What was meant by a word nobody wrote, nearest first, each with what it is worth.
@@ -156,6 +195,46 @@ impl Vocabulary {
             .flatten()
             .filter_map(move |word| Some((word, slips(&letters, word, most)?)))
     }
+}
+
+/// The words of cases spread over the whole index, no more than are learnt from.
+fn told(searcher: &Searcher) -> Result<Vec<Vec<u64>>, SearchError> {
+    let all = usize::try_from(searcher.num_docs()).unwrap_or(usize::MAX);
+    let step = all.div_ceil(MOST_CASES).max(1);
+    let mut told = Vec::new();
+    for segment in searcher.segment_readers() {
+        let words = segment.fast_fields().u64(SURFACE)?;
+        for case in segment.doc_ids_alive().step_by(step) {
+            told.push(words.values_for_doc(case).collect());
+        }
+    }
+    Ok(told)
+}
+
+/// The classes, pumps and gauges of the fleet.
+fn named(searcher: &Searcher, fields: &Fields) -> Result<Vec<(String, Vec<String>)>, SearchError> {
+    let mut named: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for segment in searcher.segment_readers() {
+        let Ok(index) = segment.inverted_index(fields.known) else {
+            continue;
+        };
+        for sort in [CLASS, PUMP, GAUGE] {
+            let mut stream = index.terms().range().ge(sort).into_stream()?;
+            while stream.advance() {
+                let Some(word) = std::str::from_utf8(stream.key())
+                    .ok()
+                    .filter(|word| word.starts_with(sort))
+                else {
+                    break;
+                };
+                named.entry(word.to_owned()).or_insert_with(|| {
+                    let name = split(&word[sort.len()..].replace('-', " "), &[]);
+                    name.into_iter().map(|word| word.stem).collect()
+                });
+            }
+        }
+    }
+    Ok(named.into_iter().collect())
 }
 
 /// Numbers have to be right; so do words of less than four letters.

@@ -12,6 +12,7 @@ mod fleet;
 mod incidents;
 mod key;
 mod row;
+mod searches;
 mod upkeep;
 
 use std::{str::FromStr, time::Duration};
@@ -29,6 +30,7 @@ pub use error::StoreError;
 pub use fleet::ToolCount;
 pub use incidents::{BulkFiling, Filing, Listing, Overview, Row};
 pub use key::Keyed;
+pub use searches::KeptSearch;
 pub use upkeep::FleetChange;
 
 static MIGRATIONS: Migrator = sqlx::migrate!("./migrations/sqlite");

@@ -8,7 +8,6 @@ use std::sync::Arc;
 
 use askama::Template;
 use axum::{
-    Json,
     extract::Request,
     http::{HeaderValue, StatusCode, header},
     middleware::Next,
@@ -43,6 +42,8 @@ pub(super) enum Fault {
     Foreign,
     /// More than is taken in one request.
     TooLarge,
+    /// An address or a head longer than is read.
+    TooLong,
     /// Not yet ready to answer.
     NotReady(String),
     /// Our fault.
@@ -50,7 +51,7 @@ pub(super) enum Fault {
 }
 
 impl Fault {
-    fn status(&self) -> StatusCode {
+    pub(super) fn status(&self) -> StatusCode {
         match self {
             Self::NotFound(_) => StatusCode::NOT_FOUND,
             Self::Unreadable(_) => StatusCode::BAD_REQUEST,
@@ -59,6 +60,7 @@ impl Fault {
             Self::Method => StatusCode::METHOD_NOT_ALLOWED,
             Self::Foreign => StatusCode::FORBIDDEN,
             Self::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
+            Self::TooLong => StatusCode::URI_TOO_LONG,
             Self::NotReady(_) => StatusCode::SERVICE_UNAVAILABLE,
             Self::Internal(_) => StatusCode::INTERNAL_SERVER_ERROR,
         }
@@ -73,6 +75,7 @@ impl Fault {
             Self::Method => "This address does not work that way",
             Self::Foreign => "This request did not come from a page of this server",
             Self::TooLarge => "This is more than is taken at once",
+            Self::TooLong => "This address is longer than is read",
             Self::NotReady(_) => "Not ready yet",
             Self::Internal(_) => "Something went wrong here",
         }
@@ -91,6 +94,11 @@ impl Fault {
             }
             Self::TooLarge => vec![
                 "Nothing was stored. A report takes up to 2 MB, a log or a spectrum up to 50 MB."
+                    .to_owned(),
+            ],
+            Self::TooLong => vec![
+                "An address holds up to 64 kB. Of a search the first 2,000 characters count: \
+                 shorten it, or send it as a form (POST to the same address)."
                     .to_owned(),
             ],
             Self::Internal(_) => vec![
@@ -166,54 +174,57 @@ pub(super) async fn dress(request: Request, next: Next) -> Response {
         tracing::error!(request.id = %id, error = format!("{error:#}"), "a request failed");
     }
     let status = response.status();
-    let mut dressed = if api {
-        problem(&fault, &id)
-    } else {
-        message(&fault, id)
-    };
-    *dressed.status_mut() = status;
-    dressed
+    let (kind, body) = fault.told(api, &id);
+    let kind = HeaderValue::from_static(kind);
+    (status, [(header::CONTENT_TYPE, kind)], body).into_response()
 }
 
-fn problem(fault: &Fault, id: &str) -> Response {
-    let errors = match fault {
-        Fault::Refused(refusals) => json!(refusals),
-        _ => json!([]),
-    };
-    let mut response = Json(json!({
-        "type": "about:blank",
-        "title": fault.headline(),
-        "status": fault.status().as_u16(),
-        "detail": fault.sentences().join(" "),
-        "instance": format!("request:{id}"),
-        "errors": errors,
-    }))
-    .into_response();
-    response.headers_mut().insert(
-        header::CONTENT_TYPE,
-        HeaderValue::from_static("application/problem+json"),
-    );
-    response
-}
+impl Fault {
+    /// What kind of document tells of it, and the document.
+    pub(super) fn told(&self, api: bool, id: &str) -> (&'static str, String) {
+        if api {
+            return ("application/problem+json", self.problem(id));
+        }
+        match self.message(id).render() {
+            Ok(html) => ("text/html; charset=utf-8", html),
+            Err(error) => {
+                tracing::error!(%error, "the message page itself failed");
+                (
+                    "text/plain; charset=utf-8",
+                    "Something went wrong here.".to_owned(),
+                )
+            }
+        }
+    }
 
-fn message(fault: &Fault, id: String) -> Response {
-    let headline = fault.headline().to_owned();
-    let view = MessagePage {
-        page: Page::new(headline.clone(), Section::Elsewhere),
-        status: fault.status().as_u16(),
-        headline,
-        sentences: fault.sentences(),
-        request_id: id,
-        links: vec![
-            Link::new("Search the fleet's incidents", "/"),
-            Link::new("File a report", "/incidents/new"),
-        ],
-    };
-    match view.render() {
-        Ok(html) => Html(html).into_response(),
-        Err(error) => {
-            tracing::error!(%error, "the message page itself failed");
-            "Something went wrong here.".into_response()
+    fn problem(&self, id: &str) -> String {
+        let errors = match self {
+            Self::Refused(refusals) => json!(refusals),
+            _ => json!([]),
+        };
+        json!({
+            "type": "about:blank",
+            "title": self.headline(),
+            "status": self.status().as_u16(),
+            "detail": self.sentences().join(" "),
+            "instance": format!("request:{id}"),
+            "errors": errors,
+        })
+        .to_string()
+    }
+
+    fn message(&self, id: &str) -> MessagePage {
+        let headline = self.headline().to_owned();
+        MessagePage {
+            page: Page::new(headline.clone(), Section::Elsewhere),
+            status: self.status().as_u16(),
+            headline,
+            sentences: self.sentences(),
+            request_id: id.to_owned(),
+            links: vec![
+                Link::new("Search the fleet's incidents", "/"),
+                Link::new("File a report", "/incidents/new"),
+            ],
         }
     }
 }

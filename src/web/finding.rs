@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use super::{fault::Fault, show, state::App};
 use crate::{
     casebook::{Asker, Filed, Incident, Tool, ToolId},
-    search::{Answer, Entry, Hit, Matches, SearchError, SearchIndex},
+    search::{Answer, Entry, Hit, Leaning, Matches, Request, SearchError, SearchIndex},
     store::StoreError,
 };
 
@@ -84,8 +84,27 @@ pub(super) async fn tools_of(
         .collect())
 }
 
+/// The cases like an incident as it stands, the outcomes of its checks taken into account.
+pub(super) async fn like(
+    app: &App,
+    filed: &Filed,
+    tool: &Tool,
+    skip: usize,
+    limit: usize,
+) -> Result<Answer, Fault> {
+    let entry = entry(app, filed, tool);
+    let request = Request {
+        skip,
+        limit,
+        leaning: Leaning::new(&filed.current().incident, &app.catalogue),
+        ..Request::default()
+    };
+    let asker = app.asker();
+    run(app, move |index| index.similar(&asker, &entry, &request)).await
+}
+
 /// An incident as the index would hold it.
-pub(super) fn entry(app: &App, filed: &Filed, tool: &Tool) -> Entry {
+fn entry(app: &App, filed: &Filed, tool: &Tool) -> Entry {
     let current = filed.current();
     Entry::new(
         filed.number,

@@ -8,6 +8,7 @@ mod asked_sequence;
 mod assets;
 mod attaching;
 mod computing;
+mod door;
 mod fault;
 mod fields;
 mod finding;
@@ -18,7 +19,9 @@ mod replaying;
 mod router;
 mod show;
 mod state;
+mod suggesting;
 pub mod views;
 
+pub use door::serve;
 pub use router::router;
 pub use state::App;

@@ -10,7 +10,7 @@ use crate::{
     search::IndexInUse, store::Store, vacuum::residual_gas::Patterns,
 };
 
-use super::replaying::Replays;
+use super::{replaying::Replays, suggesting::Suggestions};
 
 /// The parts of the running program; clones share them.
 #[derive(Clone, Debug)]
@@ -27,6 +27,8 @@ pub struct App {
     pub patterns: Arc<Patterns>,
     /// The last replay of the closed incidents.
     pub replays: Arc<Replays>,
+    /// What is suggested while somebody types.
+    pub suggestions: Arc<Suggestions>,
     /// How far the copies have come.
     pub progress: watch::Receiver<Progress>,
 }

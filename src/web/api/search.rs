@@ -12,12 +12,21 @@ use crate::{
     casebook::{Asker, Refusal, Tool, ToolId},
     catalogue::Kind,
     search::{Answer, Entry, Filters, Request},
-    web::{fault::Fault, fields::Asked, finding, show, state::App},
+    web::{
+        fault::Fault,
+        fields::{Asked, Pairs, Sent},
+        finding, show,
+        state::App,
+        suggesting,
+    },
 };
 
 /// Hits returned unless asked otherwise, and at most.
 const USUAL: usize = 20;
 const MOST: usize = 200;
+
+/// Suggestions given at most.
+const SUGGESTED: usize = 8;
 
 /// What a search found.
 #[derive(Debug, Serialize)]
@@ -44,18 +53,60 @@ struct FoundHit {
 
 /// `GET /api/search?q=&tool_class=&kind=&limit=`.
 pub(super) async fn search(State(app): State<App>, asked: Asked) -> Result<Json<Found>, Fault> {
+    answer(&app, &asked).await
+}
+
+/// `POST /api/search`: the same as a form, for a search too long for an address.
+pub(super) async fn sent(State(app): State<App>, sent: Sent) -> Result<Json<Found>, Fault> {
+    answer(&app, &sent).await
+}
+
+async fn answer(app: &App, asked: &Pairs) -> Result<Json<Found>, Fault> {
     let request = Request {
         text: asked.get("q").unwrap_or_default().to_owned(),
-        filters: filters(&app, &asked)?,
+        filters: filters(app, asked)?,
         skip: 0,
-        limit: limit(&asked)?,
-        relax: false,
+        limit: limit(asked)?,
+        ..Request::default()
     };
     let asker = app.asker();
     let who = asker.clone();
-    let answer = finding::run(&app, move |index| index.search(&who, &request)).await?;
-    let tools = finding::tools_of(&app, &asker, &[&answer]).await?;
-    Ok(Json(found(&app, &asker, &tools, &answer).await?))
+    let answer = finding::run(app, move |index| index.search(&who, &request)).await?;
+    let tools = finding::tools_of(app, &asker, &[&answer]).await?;
+    Ok(Json(found(app, &asker, &tools, &answer).await?))
+}
+
+/// What may be meant by the beginning of a search.
+#[derive(Debug, Serialize)]
+pub(super) struct Suggested {
+    suggestions: Vec<SuggestedLine>,
+}
+
+#[derive(Debug, Serialize)]
+struct SuggestedLine {
+    text: String,
+    sort: &'static str,
+    query: String,
+}
+
+/// `GET /api/suggestions?q=`.
+pub(super) async fn suggestions(
+    State(app): State<App>,
+    asked: Asked,
+) -> Result<Json<Suggested>, Fault> {
+    let suggester = suggesting::current(&app).await?;
+    // As typed: whether the last word is complete shows in the space after it.
+    let typed = asked.iter().find(|(name, _)| *name == "q");
+    let found = suggester.suggest(typed.map_or("", |(_, typed)| typed), SUGGESTED);
+    let suggestions = found
+        .into_iter()
+        .map(|found| SuggestedLine {
+            text: found.text,
+            sort: found.sort.name(),
+            query: found.query,
+        })
+        .collect();
+    Ok(Json(Suggested { suggestions }))
 }
 
 /// `GET /api/incidents/{number}/similar`.
@@ -76,13 +127,7 @@ pub(super) async fn similar(
     let tool = tools
         .get(&filed.current().incident.tool)
         .ok_or_else(missing)?;
-    let entry = finding::entry(&app, &filed, tool);
-    let request = Request {
-        limit: limit(&asked)?,
-        ..Request::default()
-    };
-    let who = asker.clone();
-    let answer = finding::run(&app, move |index| index.similar(&who, &entry, &request)).await?;
+    let answer = finding::like(&app, &filed, tool, 0, limit(&asked)?).await?;
     Ok(Json(found(&app, &asker, &tools, &answer).await?))
 }
 
@@ -127,7 +172,7 @@ fn title(app: &App, entry: &Entry) -> String {
     }
 }
 
-fn limit(asked: &Asked) -> Result<usize, Fault> {
+fn limit(asked: &Pairs) -> Result<usize, Fault> {
     match asked.get("limit") {
         None => Ok(USUAL),
         Some(text) => text
@@ -144,7 +189,7 @@ fn limit(asked: &Asked) -> Result<usize, Fault> {
     }
 }
 
-fn filters(app: &App, asked: &Asked) -> Result<Filters, Fault> {
+fn filters(app: &App, asked: &Pairs) -> Result<Filters, Fault> {
     let mut refusals = Vec::new();
     let class = asked.get("tool_class");
     if let Some(class) = class

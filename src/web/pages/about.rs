@@ -23,8 +23,13 @@ empty search lists every incident, newest first.
 **Pressures** are read as numbers, not as words: `4e-5`, `5.3E-5 mbar`, `5x10^-6 torr`, \
 `mid -6s torr`. Cases near it in decades come up, whatever unit they were written in. A \
 number without a unit is read in the unit of each case. After *was*, *normally* or \
-*instead of* it is compared with the pressure before the fault. Two ends keep out what \
+*instead of*, or before *before*, it is compared with the pressure before the fault: \
+`4e-5 torr, was 5e-7`. Two ends keep out what \
 lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 1e-5 torr`.
+
+**Other quantities** count where a near one tells of a like case: minutes (`40 min`, `1.5 h`), \
+the temperature of a cold head (`18 K`), the power of a drive (`400 W`), and mass numbers \
+(`mass 40`, `28/32`), which have to be right.
 
 **What you ruled out** may be said: `no water`, `door fine`, `gate valve ruled out`. It \
 is matched with cases that ruled it out too, not with those that found it.
@@ -33,14 +38,21 @@ To narrow a search:
 
 - `\"tip seal\"`: these words side by side
 - `-gauge`: leave out cases with this word
-- `cause:foil`, `fix:`, `symptom:`, `notes:`, `sign:`: the word in that part of the case
-- `tool:`, `site:`, `class:`: of this tool, site or tool class
+- `-cause:gauge`: leave out cases with this word in that part
+- `cause:foil`, `fix:cleaned`, `symptom:stuck`, `notes:helium`, `sign:linear`: the word in that \
+part of the case; `component:` is the same as `cause:`, `antecedent:` the same as `sign:`
+- `tool:BRK-04`, `site:BRK`, `class:cryo-evaporator`: of this tool, site or tool class
 - `status:open` or `status:closed`
 - `kind:air-leak`, `water-leak`, `outgassing`, `gauge-fault`, `pumping-fault`, `process-change`
 - `pressure:1e-6..1e-5`, `healthy:5e-7 torr`: the pressure at the fault, or before it
 
-A value of several words stands in quotation marks: `cause:\"slit valve\"`. Where nothing \
-fits all of it, the nearest is shown and the page says what was left out.";
+A value of several words stands in quotation marks: `cause:\"door seal\"`. Where nothing \
+fits all of it, the nearest is shown and the page says what was left out. Of a search the first \
+2,000 characters count, and the first 16 of these narrowing words.
+
+While you type, words, causes and tools that begin so are suggested: arrow keys walk them, Enter \
+takes one, Escape closes the list. The address of a search is a plain link that may be passed on; \
+*Keep this search* puts it under a name on the front page.";
 
 pub(super) async fn show(State(app): State<App>) -> Result<Html<String>, Fault> {
     let asker = app.asker();

@@ -22,6 +22,9 @@ use crate::{
 /// How many incidents each list shows.
 const SHOWN: i64 = 8;
 
+/// Kept searches shown.
+const KEPT: usize = 6;
+
 /// Words a person at a tool might begin with.
 const EXAMPLES: [&str; 4] = [
     "stuck at 1e-4, gauge will not light",
@@ -63,6 +66,11 @@ pub(super) async fn show(State(app): State<App>) -> Result<Html<String>, Fault> 
             show::counted(tools.len() as u64, "tool", "tools"),
             show::counted(sites.len() as u64, "site", "sites")
         ),
+        kept: super::kept::list(&app, &asker)
+            .await?
+            .into_iter()
+            .take(KEPT)
+            .collect(),
         open: open_lines,
         closed: closed_lines,
         examples: EXAMPLES

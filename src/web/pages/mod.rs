@@ -8,6 +8,7 @@ mod checks;
 mod fleet;
 mod home;
 mod incident;
+mod kept;
 mod markdown;
 mod report;
 mod search;
@@ -15,7 +16,10 @@ mod sequence;
 mod statistics;
 pub(super) mod upkeep;
 
-use axum::{Router, routing::get};
+use axum::{
+    Router,
+    routing::{get, post},
+};
 
 use super::{fault::Fault, state::App};
 
@@ -23,7 +27,9 @@ use super::{fault::Fault, state::App};
 pub(super) fn routes() -> Router<App> {
     Router::new()
         .route("/", get(home::show))
-        .route("/search", get(search::show))
+        .route("/search", get(search::show).post(search::sent))
+        .route("/searches", post(kept::keep))
+        .route("/searches/{id}/hide", post(kept::hide))
         .route("/incidents/new", get(report::blank).post(report::file))
         .route("/incidents/{number}", get(incident::show))
         .route("/incidents/{number}/similar", get(search::similar))

@@ -8,7 +8,7 @@ use axum::{
 };
 use jiff::{civil::Date, tz::TimeZone};
 
-use super::number;
+use super::{kept, number};
 use crate::{
     casebook::{Asker, Filed, Tool, ToolId},
     catalogue::Kind,
@@ -16,7 +16,7 @@ use crate::{
     web::{
         asked_sequence,
         fault::{self, Fault},
-        fields::{self, Asked, Pairs},
+        fields::{self, Asked, Pairs, Sent},
         finding::{self, remarks, run, tools_by_name, tools_of},
         show,
         state::App,
@@ -43,19 +43,29 @@ const BESIDE: usize = 5;
 const NEAREST: usize = 40;
 
 pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
+    found(&app, &asked).await
+}
+
+/// The same for a search too long for an address.
+pub(super) async fn sent(State(app): State<App>, sent: Sent) -> Result<Html<String>, Fault> {
+    found(&app, &sent).await
+}
+
+async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
     let asker = app.asker();
     let query = asked.get("q").unwrap_or_default().to_owned();
-    let (filters, view) = filters(&app, &asked);
-    let place = page_number(&asked);
+    let (filters, view) = filters(app, asked);
+    let place = page_number(asked);
     let request = Request {
         text: query.clone(),
         filters,
         skip: (place - 1) * PAGE,
         limit: PAGE,
         relax: true,
+        ..Request::default()
     };
     let who = asker.clone();
-    let (answer, nearest) = run(&app, move |index| {
+    let (answer, nearest) = run(app, move |index| {
         let answer = index.search(&who, &request)?;
         let nearest = Request {
             skip: 0,
@@ -70,9 +80,9 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         Ok((answer, nearest))
     })
     .await?;
-    let tools = tools_of(&app, &asker, &[&answer, &nearest]).await?;
-    let hits = hits(&app, &asker, &tools, &answer).await?;
-    let (nearest, sequence) = causes_of(&app, &asker, &tools, &nearest).await?;
+    let tools = tools_of(app, &asker, &[&answer, &nearest]).await?;
+    let hits = hits(app, &asker, &tools, &answer).await?;
+    let (nearest, sequence) = causes_of(app, &asker, &tools, &nearest).await?;
     let total = answer.total;
     let page = Page::new(
         if query.is_empty() {
@@ -83,21 +93,28 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         Section::Search,
     );
     let suggestions = if total == 0 {
-        ways_on(&asked, view.active)
+        ways_on(asked, view.active)
     } else {
         Vec::new()
+    };
+    let kept = kept::list(app, &asker).await?;
+    let keep = match asked.get("q") {
+        Some(typed) if typed.chars().count() <= kept::LONGEST => kept::parts(asked),
+        _ => Vec::new(),
     };
     fault::page(&SearchPage {
         page,
         query,
         filters: view,
         summary: cases(&answer),
-        remarks: remarks(&app, &answer),
+        remarks: remarks(app, &answer),
         nearest,
         sequence,
-        pager: pager(&asked, "/search", place, &answer, hits.len()),
+        pager: pager(asked, "/search", place, &answer, hits.len()),
         hits,
         suggestions,
+        keep,
+        kept,
     })
 }
 
@@ -112,6 +129,7 @@ pub(super) async fn similar(
     let tools = tools_by_name(&app, &asker).await?;
     let place = page_number(&asked);
     let answer = nearest_to(&app, &filed, &tools, (place - 1) * PAGE, PAGE).await?;
+    let nearest = nearest_to(&app, &filed, &tools, 0, NEAREST).await?;
     let hits = hits(&app, &asker, &tools, &answer).await?;
     let mut page = Page::new(format!("Cases like number {number}"), Section::Search);
     page.trail = vec![
@@ -129,14 +147,14 @@ pub(super) async fn similar(
             cases(&answer)
         ),
         remarks: remarks(&app, &answer),
-        nearest: causes_of(&app, &asker, &tools, &answer).await?.0,
+        nearest: causes_of(&app, &asker, &tools, &nearest).await?.0,
         sequence: Some(Link::new(
             format!("What to check next on {}", filed.current().incident.tool),
             asked_sequence::address_for(&filed.current().incident, BTreeMap::new()),
         )),
         pager: pager(&asked, &here, place, &answer, hits.len()),
         hits,
-        suggestions: Vec::new(),
+        ..SearchPage::default()
     })
 }
 
@@ -147,8 +165,11 @@ pub(super) async fn beside(
     filed: &Filed,
     tools: &HashMap<ToolId, Tool>,
 ) -> Result<SimilarCases, Fault> {
-    let answer = nearest_to(app, filed, tools, 0, BESIDE).await?;
+    let mut answer = nearest_to(app, filed, tools, 0, NEAREST).await?;
+    let (nearest, _) = causes_of(app, asker, tools, &answer).await?;
+    answer.hits.truncate(BESIDE);
     Ok(SimilarCases {
+        nearest,
         hits: hits(app, asker, tools, &answer).await?,
         all: (answer.total > BESIDE).then(|| {
             Link::new(
@@ -181,14 +202,7 @@ async fn nearest_to(
     let Some(tool) = tools.get(&filed.current().incident.tool) else {
         return Ok(Answer::default());
     };
-    let entry = finding::entry(app, filed, tool);
-    let request = Request {
-        skip,
-        limit,
-        ..Request::default()
-    };
-    let asker = app.asker();
-    run(app, move |index| index.similar(&asker, &entry, &request)).await
+    finding::like(app, filed, tool, skip, limit).await
 }
 
 async fn hits(
@@ -275,7 +289,7 @@ fn most_first(counts: HashMap<&str, usize>) -> Vec<(&str, usize)> {
     ranked
 }
 
-fn page_number(asked: &Asked) -> usize {
+fn page_number(asked: &Pairs) -> usize {
     asked
         .get("page")
         .and_then(|text| text.parse().ok())
@@ -293,7 +307,7 @@ fn cases(answer: &Answer) -> String {
     }
 }
 
-fn pager(asked: &Asked, path: &str, place: usize, answer: &Answer, shown: usize) -> Pager {
+fn pager(asked: &Pairs, path: &str, place: usize, answer: &Answer, shown: usize) -> Pager {
     let total = answer.total;
     let first = (place - 1) * PAGE;
     let step = |to: usize| {
@@ -321,7 +335,7 @@ fn pager(asked: &Asked, path: &str, place: usize, answer: &Answer, shown: usize)
     }
 }
 
-fn ways_on(asked: &Asked, filtered: bool) -> Vec<Link> {
+fn ways_on(asked: &Pairs, filtered: bool) -> Vec<Link> {
     let mut ways = Vec::new();
     let query = asked.get("q").unwrap_or_default();
     if filtered {

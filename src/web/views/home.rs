@@ -4,6 +4,7 @@ use askama::Template;
 
 use super::Link;
 use super::page::Page;
+use super::search::Kept;
 
 /// The front page.
 #[derive(Clone, Debug, Default, Template)]
@@ -21,6 +22,8 @@ pub struct HomePage {
     pub closed: Vec<IncidentLine>,
     /// Searches to try, as links.
     pub examples: Vec<Link>,
+    /// Searches kept under a name, as links.
+    pub kept: Vec<Kept>,
 }
 
 /// One incident in a list.

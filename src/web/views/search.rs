@@ -32,6 +32,21 @@ pub struct SearchPage {
     pub pager: Pager,
     /// Ways on when nothing was found.
     pub suggestions: Vec<Link>,
+    /// What is sent to keep this search: names and values; empty if there is nothing to keep.
+    pub keep: Vec<(String, String)>,
+    /// Searches kept before.
+    pub kept: Vec<Kept>,
+}
+
+/// A search kept under a name.
+#[derive(Clone, Debug, Default)]
+pub struct Kept {
+    /// Its name.
+    pub name: String,
+    /// Where it leads.
+    pub href: String,
+    /// Where the form goes that takes it off the list.
+    pub hide: String,
 }
 
 /// The filters of a search.
@@ -74,6 +89,9 @@ pub struct Excerpt {
 /// Results shown below something else, such as the cases like an incident.
 #[derive(Clone, Debug, Default)]
 pub struct SimilarCases {
+    /// The causes of the nearest cases, such as "Of the 40 nearest with a cause: 22 door seal"; empty
+    /// if not known.
+    pub nearest: String,
     /// The nearest cases.
     pub hits: Vec<Hit>,
     /// All of them.

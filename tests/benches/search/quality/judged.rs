@@ -3,10 +3,10 @@
 use std::collections::HashMap;
 
 use coldtrap::{
-    casebook::{Asker, Finding},
-    catalogue::source,
+    casebook::{Asker, Finding, Incident, Revision, Status, Tool, ToolId},
+    catalogue::{Catalogue, CauseId, source},
     demo,
-    search::Entry,
+    search::{Entry, Leaning},
     store::Store,
 };
 use serde::Deserialize;
@@ -34,8 +34,22 @@ pub struct Query {
     fault_torr: Option<f64>,
 }
 
+/// A closed case as it stood before its cause was found, and what answers it.
+pub struct Reopened {
+    /// Which half it belongs to: odd numbers are for tuning.
+    pub half: &'static str,
+    /// The case with neither cause nor fix, and only the checks before the last.
+    pub entry: Entry,
+    /// What the outcomes of those checks say.
+    pub leaning: Leaning,
+    /// For each case of the fleet, by its place: 2 if it had the same cause, 1 if that component.
+    pub grades: Vec<u32>,
+}
+
 /// The queries with the grade of every case for each.
 pub struct Judged {
+    /// Closed cases that others like them are looked for.
+    pub reopened: Vec<Reopened>,
     /// The queries.
     pub queries: Vec<Query>,
     /// For each query the grade of each case, by its place.
@@ -92,6 +106,7 @@ pub async fn load() -> (Task, Judged) {
         .collect();
     present.sort_by_key(|(number, _)| *number);
     let (mut cases, mut entries) = (Vec::new(), Vec::new());
+    let reopened = reopened(&present, &tools, &catalogue);
     for ((_, revision), place) in present.iter().zip(0..) {
         let incident = &revision.incident;
         let tool = &tools[&incident.tool];
@@ -134,7 +149,65 @@ pub async fn load() -> (Task, Judged) {
         asked.collect(),
     );
     task.entries = entries;
-    (task, Judged { queries, grades })
+    (
+        task,
+        Judged {
+            reopened,
+            queries,
+            grades,
+        },
+    )
+}
+
+/// Every closed case with a known cause that another case shares.
+fn reopened(
+    present: &[(i64, Revision)],
+    tools: &HashMap<ToolId, Tool>,
+    catalogue: &Catalogue,
+) -> Vec<Reopened> {
+    let cause = |incident: &Incident| match &incident.cause {
+        Some(Finding::Cause(id)) => Some(id.clone()),
+        _ => None,
+    };
+    let component = |id: &CauseId| catalogue.cause(id.as_str()).map(|c| c.component.clone());
+    let causes: Vec<_> = present.iter().map(|(_, r)| cause(&r.incident)).collect();
+    let mut reopened = Vec::new();
+    for (place, (number, revision)) in present.iter().enumerate() {
+        let Some(own) = &causes[place] else { continue };
+        let grades: Vec<u32> = causes
+            .iter()
+            .enumerate()
+            .map(|(other, cause)| match cause {
+                _ if other == place => 0,
+                Some(cause) if cause == own => 2,
+                Some(cause) => u32::from(component(cause) == component(own)),
+                None => 0,
+            })
+            .collect();
+        if !grades.contains(&2) {
+            continue;
+        }
+        let mut open = revision.incident.clone();
+        open.status = Status::Open;
+        (open.cause, open.closed_at, open.pressures.restored) = (None, None, None);
+        for text in [
+            &mut open.fix,
+            &mut open.proof,
+            &mut open.notes,
+            &mut open.not_restored_reason,
+        ] {
+            text.clear();
+        }
+        open.parts.clear();
+        open.checks.pop();
+        reopened.push(Reopened {
+            half: HALVES[usize::from(number % 2 == 0)],
+            entry: Entry::new(place as i64, 1, &open, &tools[&open.tool], catalogue),
+            leaning: Leaning::new(&open, catalogue),
+            grades,
+        });
+    }
+    reopened
 }
 
 impl Judged {

@@ -3,13 +3,14 @@
 //! Run by `tests/benches/search_quality.sh`. The open text sets are looked for in the folder that
 //! `COLDTRAP_TEXT_SETS` names, the Python of the outside peers is named by
 //! `COLDTRAP_BENCH_PYTHON`; what is absent is said and left out. Words given as arguments choose
-//! the sets whose names begin with one of them.
+//! the sets whose names begin with one of them; `fit` fits the weights of the search instead.
 
 #![expect(
     unreachable_pub,
     reason = "nothing of a bench binary can be reached from outside"
 )]
 
+mod fit;
 mod judged;
 mod measure;
 mod open_text;
@@ -17,11 +18,11 @@ mod peers;
 mod task;
 mod vote;
 
-use std::path::Path;
+use std::{path::Path, sync::Arc};
 
 use coldtrap::{
     casebook::Asker,
-    search::{Answer, Entry, Request, Shelf, Standing},
+    search::{Answer, Entry, Request, SearchIndex, Shelf, Standing},
 };
 
 use judged::Judged;
@@ -29,8 +30,8 @@ use measure::Row;
 use open_text::Set;
 use task::{Ranking, Task};
 
-/// The search under test, through the calls that pages and API make.
-fn ours(task: &Task) -> Vec<Ranking> {
+/// An index of a task's texts, and the folder it lies in.
+fn index_of(task: &Task) -> (tempfile::TempDir, Arc<SearchIndex>) {
     let folder = tempfile::TempDir::new().expect("a temporary folder");
     let pairs: String = task
         .pairs
@@ -47,6 +48,12 @@ fn ours(task: &Task) -> Vec<Ranking> {
     let index = shelf.find(store).expect("an empty index").target;
     index.add(&task.entries).expect("entries are taken");
     index.commit(store.beginning()).expect("entries are kept");
+    (folder, index)
+}
+
+/// The search under test, through the calls that pages and API make.
+fn ours(task: &Task) -> Vec<Ranking> {
+    let (_folder, index) = index_of(task);
     let asker = Asker::console();
     let asked = task.queries.iter();
     asked
@@ -90,6 +97,11 @@ fn main() {
     chosen.retain(|argument| !argument.starts_with("--"));
     let wanted = |name: &str| chosen.is_empty() || chosen.iter().any(|c| name.starts_with(c));
     let runtime = tokio::runtime::Runtime::new().expect("a runtime");
+    if chosen.iter().any(|argument| argument == "fit") {
+        let (task, judged) = runtime.block_on(judged::load());
+        fit::run(&task, &judged);
+        return;
+    }
     let mut missing = Vec::new();
     let mut tasks: Vec<Task> = Vec::new();
     let mut parts: Vec<(std::ops::Range<usize>, Part)> = Vec::new();

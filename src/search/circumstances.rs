@@ -1,0 +1,236 @@
+//! What is known of a case beside its words: class, pump and gauges of the tool, signs and
+//! antecedents, whether its cause was confirmed, and its age; and what sharing them is worth.
+//!
+//! The index keeps them as a few words of a fixed form in one column, so that weighing a case
+//! reads neither text nor store. Only the first hits are weighed by them.
+
+use std::collections::{BTreeMap, HashMap};
+
+use tantivy::{
+    DocId, Searcher, SegmentReader, Term,
+    columnar::{Column, StrColumn},
+    schema::Field,
+};
+
+use super::{SearchError, schema::KNOWN, weights::Weights};
+use crate::{
+    casebook::{Finding, Incident, Status, Tool},
+    catalogue::Catalogue,
+};
+
+/// How fast what a case's age is worth falls: to 1/e in so many microseconds, five years.
+const AGES: f64 = 5.0 * 365.25 * 86_400e6;
+
+/// A sign or antecedent that only one in e^4 cases has, or fewer, counts in full.
+const RAREST: f32 = 4.0;
+
+/// Signs that a reason names at most.
+const NAMED: usize = 4;
+
+/// What is known of a case or of what is asked, beside words.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Circumstances {
+    /// Tool class.
+    pub class: Option<String>,
+    /// High-vacuum pump.
+    pub pump: Option<String>,
+    /// Gauges of the tool.
+    pub gauges: Vec<String>,
+    /// Signs seen and not seen.
+    pub signs: BTreeMap<String, bool>,
+    /// What happened before, and what did not.
+    pub antecedents: BTreeMap<String, bool>,
+    /// Whether its cause was named, mended and proven.
+    pub confirmed: bool,
+}
+
+/// Which sort of word of the column says what.
+pub(super) const CLASS: &str = "class ";
+pub(super) const PUMP: &str = "pump ";
+pub(super) const GAUGE: &str = "gauge ";
+const SEEN: &str = "seen ";
+const UNSEEN: &str = "unseen ";
+const HAPPENED: &str = "before ";
+const NOT_BEFORE: &str = "not-before ";
+const CONFIRMED: &str = "confirmed";
+
+impl Circumstances {
+    /// Of a case.
+    pub(super) fn new(incident: &Incident, tool: &Tool, catalogue: &Catalogue) -> Self {
+        let pump = catalogue.class(tool.class.as_str()).map(|c| c.pump.clone());
+        let told = |(id, told): (&dyn std::fmt::Display, &bool)| (id.to_string(), *told);
+        Self {
+            class: Some(tool.class.to_string()),
+            pump,
+            gauges: tool.gauges.clone(),
+            signs: incident
+                .signs
+                .iter()
+                .map(|(id, seen)| told((id, seen)))
+                .collect(),
+            antecedents: incident
+                .antecedents
+                .iter()
+                .map(|(id, happened)| told((id, happened)))
+                .collect(),
+            confirmed: incident.status == Status::Closed
+                && matches!(incident.cause, Some(Finding::Cause(_)))
+                && incident.pressures.restored.is_some()
+                && incident.not_restored_reason.is_empty(),
+        }
+    }
+
+    /// What of this another case shares, in a few plain words each.
+    pub(super) fn shared(&self, other: &Self) -> Vec<String> {
+        let mut shared = Vec::new();
+        if self.class.is_some() && self.class == other.class {
+            shared.push("same tool class".to_owned());
+        } else if self.pump.is_some() && self.pump == other.pump {
+            shared.push("same pump".to_owned());
+        }
+        if self.gauges.iter().any(|gauge| other.gauges.contains(gauge)) {
+            shared.push("same gauge".to_owned());
+        }
+        for (name, own, others) in [
+            ("signs in common", &self.signs, &other.signs),
+            ("before both", &self.antecedents, &other.antecedents),
+        ] {
+            let both: Vec<_> = own
+                .iter()
+                .filter(|(id, told)| **told && others.get(*id) == Some(&true))
+                .map(|(id, _)| id.replace('-', " "))
+                .take(NAMED)
+                .collect();
+            if !both.is_empty() {
+                shared.push(format!("{name}: {}", both.join(", ")));
+            }
+        }
+        shared
+    }
+
+    /// As the index keeps them.
+    pub(super) fn words(&self) -> Vec<String> {
+        let mut words = Vec::new();
+        words.extend(self.class.iter().map(|class| format!("{CLASS}{class}")));
+        words.extend(self.pump.iter().map(|pump| format!("{PUMP}{pump}")));
+        words.extend(self.gauges.iter().map(|gauge| format!("{GAUGE}{gauge}")));
+        for (id, seen) in &self.signs {
+            words.push(format!("{}{id}", if *seen { SEEN } else { UNSEEN }));
+        }
+        for (id, happened) in &self.antecedents {
+            let sort = if *happened { HAPPENED } else { NOT_BEFORE };
+            words.push(format!("{sort}{id}"));
+        }
+        words.extend(self.confirmed.then(|| CONFIRMED.to_owned()));
+        words
+    }
+}
+
+/// What each word of the column is worth to a search.
+pub(super) struct Worths {
+    words: Vec<(String, f32)>,
+    age: f32,
+    newest: Option<i64>,
+}
+
+impl Worths {
+    pub(super) fn new(
+        searcher: &Searcher,
+        field: Field,
+        asked: &Circumstances,
+        weights: &Weights,
+    ) -> Result<Self, SearchError> {
+        let cases = searcher.num_docs() as f32;
+        let rarity = |word: &str| -> Result<f32, SearchError> {
+            let holding = searcher.doc_freq(&Term::from_field_text(field, word))?;
+            let rarity = (cases / holding.max(1) as f32).ln();
+            Ok(rarity.clamp(0.0, RAREST) / RAREST)
+        };
+        let mut words = Vec::new();
+        words.extend(
+            asked
+                .class
+                .iter()
+                .map(|class| (format!("{CLASS}{class}"), weights.class)),
+        );
+        words.extend(
+            asked
+                .pump
+                .iter()
+                .map(|pump| (format!("{PUMP}{pump}"), weights.pump)),
+        );
+        let each = weights.gauge / asked.gauges.len().max(1) as f32;
+        words.extend(asked.gauges.iter().map(|g| (format!("{GAUGE}{g}"), each)));
+        for (id, seen) in &asked.signs {
+            let (has, lacks) = (format!("{SEEN}{id}"), format!("{UNSEEN}{id}"));
+            let rarity = rarity(&has)?;
+            if *seen {
+                words.push((has, weights.sign * rarity));
+                words.push((lacks, -weights.against * rarity));
+            } else {
+                words.push((has, -weights.against * rarity));
+            }
+        }
+        for (id, _) in asked.antecedents.iter().filter(|(_, happened)| **happened) {
+            let has = format!("{HAPPENED}{id}");
+            let worth = weights.antecedent * rarity(&has)?;
+            words.push((has, worth));
+        }
+        words.push((CONFIRMED.to_owned(), weights.confirmed));
+        words.retain(|(_, worth)| *worth != 0.0);
+        let mut newest = None;
+        if weights.age > 0.0 {
+            for segment in searcher.segment_readers() {
+                let times = segment.fast_fields().i64("occurred_at")?;
+                newest = newest.max(Some(times.max_value()));
+            }
+        }
+        Ok(Self {
+            words,
+            age: weights.age,
+            newest,
+        })
+    }
+
+    /// For the cases of one segment; one of an older version may know nothing.
+    pub(super) fn of_segment(&self, segment: &SegmentReader) -> Result<OfSegment, SearchError> {
+        let columns = segment.fast_fields();
+        let known = columns.str(KNOWN).ok().flatten();
+        let mut worths = HashMap::new();
+        if let Some(known) = &known {
+            for (word, worth) in &self.words {
+                if let Some(ord) = known.dictionary().term_ord(word.as_bytes())? {
+                    *worths.entry(ord).or_default() += *worth;
+                }
+            }
+        }
+        let times = columns.i64("occurred_at").ok();
+        Ok(OfSegment {
+            known: known.filter(|_| !worths.is_empty()),
+            worths,
+            age: self.newest.zip(times).map(|at| (self.age, at)),
+        })
+    }
+}
+
+/// The worths by the numbers that one segment gives the words.
+pub(super) struct OfSegment {
+    known: Option<StrColumn>,
+    worths: HashMap<u64, f32>,
+    age: Option<(f32, (i64, Column<i64>))>,
+}
+
+impl OfSegment {
+    /// What a case's circumstances are worth.
+    pub(super) fn worth(&self, case: DocId) -> f32 {
+        let known = self.known.iter().flat_map(|known| known.term_ords(case));
+        let shared: f32 = known.filter_map(|ord| self.worths.get(&ord)).sum();
+        let age = self.age.as_ref().map_or(0.0, |(weight, (newest, times))| {
+            let old = times
+                .first(case)
+                .map_or(f64::MAX, |at| newest.saturating_sub(at) as f64);
+            weight * (-old / AGES).exp() as f32
+        });
+        shared + age
+    }
+}

@@ -1,0 +1,50 @@
+//! What the outcomes of checks say about causes: a clear check speaks against those it would
+//! have shown, a found one for them. Pure.
+
+use std::collections::HashMap;
+
+use crate::{
+    casebook::{Incident, Outcome},
+    catalogue::Catalogue,
+};
+
+/// A check is never taken to be surer than this, whatever its description says.
+const SUREST: f64 = 0.98;
+
+/// For each cause the logarithm of how much likelier the outcomes are if it is the cause than if
+/// no cause a check answers to is.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Leaning {
+    causes: HashMap<String, f32>,
+}
+
+impl Leaning {
+    /// Of the outcomes recorded on an incident.
+    pub fn new(incident: &Incident, catalogue: &Catalogue) -> Self {
+        let mut causes: HashMap<String, f64> = HashMap::new();
+        for done in &incident.checks {
+            let Some(check) = catalogue.check(done.check.as_str()) else {
+                continue;
+            };
+            let alarm = check.false_alarm.clamp(1.0 - SUREST, SUREST);
+            for (cause, chance) in &check.reveals {
+                let chance = chance.clamp(1.0 - SUREST, SUREST);
+                let says = match done.outcome {
+                    Outcome::Found => (chance / alarm).ln(),
+                    Outcome::Clear => ((1.0 - chance) / (1.0 - alarm)).ln(),
+                    Outcome::Inconclusive => continue,
+                };
+                *causes.entry(cause.to_string()).or_default() += says;
+            }
+        }
+        let causes = causes.into_iter().map(|(id, says)| (id, says as f32));
+        Self {
+            causes: causes.collect(),
+        }
+    }
+
+    /// What the outcomes say about a cause; 0 if nothing.
+    pub(super) fn of(&self, cause: &str) -> f32 {
+        self.causes.get(cause).copied().unwrap_or_default()
+    }
+}
