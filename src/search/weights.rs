@@ -1,9 +1,10 @@
 //! What each thing a case has in common with what is asked is worth, in one place.
 //!
-//! Fitted, not set by hand: `bash tests/benches/search_quality.sh fit` takes the tables below as
-//! its start, fits them on the tuning half of the judged queries and cases by k-fold
-//! cross-validation, and prints the weights it chose with the score of each fold. What a case is
-//! worth is linear in the worths; the exponents and widths beside them are fixed.
+//! `bash tests/benches/search_quality.sh fit` takes the tables below as its start, fits them on the
+//! tuning half of the judged queries and cases, says by k-fold cross-validation what that gains on
+//! those it has not seen, and prints the weights it would choose. Those of [`Weights::QUERY`] stand
+//! because fitting anew gained nothing there; those of [`Weights::CASE`] have not been fitted to the
+//! end (DEVELOPERS.md has the figures). Exponents and widths beside them are fixed.
 
 use super::document::Part;
 
