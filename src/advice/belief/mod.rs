@@ -262,7 +262,8 @@ fn contradiction(
     })
 }
 
-/// The Beta interval with this mean and variance.
+/// The Beta interval with this mean and variance. It holds the mean, which the quantiles of a
+/// very narrow or very skewed distribution can miss.
 fn matched(mean: f64, variance: f64) -> Interval {
     let flat = Interval {
         low: mean,
@@ -283,5 +284,8 @@ fn matched(mean: f64, variance: f64) -> Interval {
         ((1.0 - mean) * worth).max(1e-6),
         0.95,
     )
-    .unwrap_or(flat)
+    .map_or(flat, |found| Interval {
+        low: found.low.min(mean),
+        high: found.high.max(mean),
+    })
 }
