@@ -8,6 +8,7 @@ pub mod calculation;
 pub mod casebook;
 pub mod catalogue;
 pub mod cli;
+pub mod day;
 pub mod demo;
 pub mod follow;
 pub mod intake;

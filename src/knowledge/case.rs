@@ -4,11 +4,9 @@ use super::practice::outcome;
 use crate::{
     casebook::{Finding, Incident, Tool},
     catalogue::Catalogue,
+    day,
     statistics::{Case, ToolService},
 };
-
-/// Microseconds in a day.
-const DAY: i64 = 86_400_000_000;
 
 pub(super) fn of(
     number: i64,
@@ -26,7 +24,7 @@ pub(super) fn of(
         cause: cause.id().to_owned(),
         component: known.map(|cause| cause.component.to_string()),
         kind: known.map(|cause| cause.kind.id().to_owned()),
-        occurred_day: incident.occurred_at.as_microsecond().div_euclid(DAY),
+        occurred_day: day::of(incident.occurred_at),
         labour_minutes: incident.labour_minutes.unwrap_or_default(),
         down_hours: incident.down_hours.unwrap_or_default(),
         signs: incident
@@ -55,21 +53,17 @@ pub(super) fn of(
 }
 
 pub(super) fn service(tool: &Tool) -> ToolService {
-    let day = |date: jiff::civil::Date| {
-        let start = date.to_zoned_datetime(jiff::tz::TimeZone::UTC).ok()?;
-        Some(start.timestamp().as_microsecond().div_euclid(DAY))
-    };
     ToolService {
         tool: tool.id.to_string(),
         tool_class: tool.class.to_string(),
         site: tool.site.to_string(),
         components: tool.components.iter().map(ToString::to_string).collect(),
-        from_day: tool.in_service.and_then(day),
-        until_day: tool.out_of_service.and_then(day),
+        from_day: tool.in_service.and_then(day::of_date),
+        until_day: tool.out_of_service.and_then(day::of_date),
         services: tool
             .services
             .iter()
-            .filter_map(|service| Some((service.component.to_string(), day(service.on)?)))
+            .filter_map(|service| Some((service.component.to_string(), day::of_date(service.on)?)))
             .collect(),
     }
 }

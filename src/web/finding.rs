@@ -69,14 +69,13 @@ pub(super) async fn tools_by_name(
         .collect())
 }
 
-/// The tools of the hits of these answers, by name; a fleet has far more.
+/// The tools of these hits, by name; a fleet has far more.
 pub(super) async fn tools_of(
     app: &App,
     asker: &Asker,
-    answers: &[&Answer],
+    hits: impl IntoIterator<Item = &Hit>,
 ) -> Result<HashMap<ToolId, Tool>, StoreError> {
-    let hits = answers.iter().flat_map(|answer| &answer.hits);
-    let numbers: Vec<i64> = hits.map(|hit| hit.number).collect();
+    let numbers: Vec<i64> = hits.into_iter().map(|hit| hit.number).collect();
     let tools = app.store.tools_of(asker, &numbers).await?;
     Ok(tools
         .into_iter()
@@ -89,12 +88,10 @@ pub(super) async fn like(
     app: &App,
     filed: &Filed,
     tool: &Tool,
-    skip: usize,
     limit: usize,
 ) -> Result<Answer, Fault> {
     let entry = entry(app, filed, tool);
     let request = Request {
-        skip,
         limit,
         leaning: Leaning::new(&filed.current().incident, &app.catalogue),
         ..Request::default()

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use tokio::sync::watch;
 
 use crate::{
-    casebook::Asker, catalogue::Catalogue, follow::Progress, knowledge::Knowledge,
+    casebook::Asker, catalogue::Catalogue, day, follow::Progress, knowledge::Knowledge,
     search::IndexInUse, store::Store, vacuum::residual_gas::Patterns,
 };
 
@@ -47,6 +47,6 @@ impl App {
 
     /// The day, in days since 1 January 1970.
     pub fn today(&self) -> i64 {
-        self.now().as_microsecond().div_euclid(86_400_000_000)
+        day::of(self.now())
     }
 }

@@ -72,7 +72,7 @@ async fn answer(app: &App, asked: &Pairs) -> Result<Json<Found>, Fault> {
     let asker = app.asker();
     let who = asker.clone();
     let answer = finding::run(app, move |index| index.search(&who, &request)).await?;
-    let tools = finding::tools_of(app, &asker, &[&answer]).await?;
+    let tools = finding::tools_of(app, &asker, &answer.hits).await?;
     Ok(Json(found(app, &asker, &tools, &answer).await?))
 }
 
@@ -123,11 +123,13 @@ pub(super) async fn similar(
         .incident(&asker, number)
         .await?
         .ok_or_else(missing)?;
-    let tools = finding::tools_by_name(&app, &asker).await?;
-    let tool = tools
-        .get(&filed.current().incident.tool)
+    let tool = app
+        .store
+        .tool(&asker, filed.current().incident.tool.as_str())
+        .await?
         .ok_or_else(missing)?;
-    let answer = finding::like(&app, &filed, tool, 0, limit(&asked)?).await?;
+    let answer = finding::like(&app, &filed, &tool, limit(&asked)?).await?;
+    let tools = finding::tools_of(&app, &asker, &answer.hits).await?;
     Ok(Json(found(&app, &asker, &tools, &answer).await?))
 }
 

@@ -3,20 +3,18 @@
 use std::{collections::HashMap, sync::Arc};
 
 use axum::{Json, extract::State};
-use jiff::{civil::Date, tz::TimeZone};
+use jiff::civil::Date;
 use serde_json::{Value, json};
 
 use crate::{
     casebook::Refusal,
+    day,
     statistics::{
         Dimension, Filter,
         trends::{Trend, Verdict},
     },
     web::{fault::Fault, fields::Asked, state::App},
 };
-
-/// Microseconds in a day.
-const DAY: i64 = 86_400_000_000;
 
 /// `GET /api/statistics/causes?tool_class=&site=&tool=&from=&to=`.
 pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<Value>, Fault> {
@@ -34,18 +32,15 @@ pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<
     }
     let mut day = |name: &str| {
         let text = asked.get(name)?;
-        let start = text
-            .parse::<Date>()
-            .ok()
-            .and_then(|date| date.to_zoned_datetime(TimeZone::UTC).ok());
-        if start.is_none() {
+        let day = text.parse::<Date>().ok().and_then(day::of_date);
+        if day.is_none() {
             refusals.push(Refusal::new(
                 name,
                 format!("{text:?} is not a day"),
                 "a day like 2025-03-04",
             ));
         }
-        Some(start?.timestamp().as_microsecond().div_euclid(DAY))
+        day
     };
     let from_day = day("from");
     let to_day = day("to");
@@ -62,7 +57,7 @@ pub(super) async fn causes(State(app): State<App>, asked: Asked) -> Result<Json<
         to_day,
     };
     let knowledge = Arc::clone(&app.knowledge);
-    let today = app.now().as_microsecond().div_euclid(DAY);
+    let today = app.today();
     let (counted, trends) = tokio::task::spawn_blocking(move || {
         (
             knowledge.by(Dimension::Cause, &filter),

@@ -17,7 +17,6 @@ use crate::{
         asked_sequence, attaching,
         fault::{self, Fault},
         fields::{Asked, address, place},
-        finding::tools_by_name,
         show,
         state::App,
         views::{
@@ -39,11 +38,13 @@ pub(super) async fn show(
 ) -> Result<Html<String>, Fault> {
     let asker = app.asker();
     let filed = filed(&app, &asker, number(&text)?).await?;
-    let tools = tools_by_name(&app, &asker).await?;
     let current = filed.current();
-    let tool = tools.get(&current.incident.tool);
-    let mut view = view(&app, &filed, current, tool);
-    view.similar = beside(&app, &asker, &filed, &tools).await?;
+    let tool = app
+        .store
+        .tool(&asker, current.incident.tool.as_str())
+        .await?;
+    let mut view = view(&app, &filed, current, tool.as_ref());
+    view.similar = beside(&app, &asker, &filed, tool.as_ref()).await?;
     view.edit = Some(format!("/incidents/{}/edit", filed.number));
     let attached = app.store.calculations(&asker, filed.number).await?;
     view.sequence = Some(Link::new(

@@ -6,18 +6,19 @@ use axum::{
     extract::{Path, State},
     response::Html,
 };
-use jiff::{civil::Date, tz::TimeZone};
+use jiff::civil::Date;
 
 use super::{kept, number};
 use crate::{
     casebook::{Asker, Filed, Tool, ToolId},
     catalogue::Kind,
-    search::{Answer, Filters, Request},
+    day,
+    search::{self, Answer, Filters, Request},
     web::{
         asked_sequence,
         fault::{self, Fault},
         fields::{self, Asked, Pairs, Sent},
-        finding::{self, remarks, run, tools_by_name, tools_of},
+        finding::{self, remarks, run, tools_of},
         show,
         state::App,
         views::{
@@ -56,31 +57,26 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
     let query = asked.get("q").unwrap_or_default().to_owned();
     let (filters, view) = filters(app, asked);
     let place = page_number(asked);
+    // The whole list has no nearest cases, and is read from the page on.
+    let (skip, limit) = match query.is_empty() {
+        true => ((place - 1) * PAGE, PAGE),
+        false => (0, ranked_for(place)),
+    };
     let request = Request {
         text: query.clone(),
         filters,
-        skip: (place - 1) * PAGE,
-        limit: PAGE,
+        skip,
+        limit,
         relax: true,
         ..Request::default()
     };
     let who = asker.clone();
-    let (answer, nearest) = run(app, move |index| {
-        let answer = index.search(&who, &request)?;
-        let nearest = Request {
-            skip: 0,
-            limit: NEAREST,
-            ..request
-        };
-        let nearest = if nearest.text.is_empty() {
-            Answer::default()
-        } else {
-            index.search(&who, &nearest)?
-        };
-        Ok((answer, nearest))
-    })
-    .await?;
-    let tools = tools_of(app, &asker, &[&answer, &nearest]).await?;
+    let mut answer = run(app, move |index| index.search(&who, &request)).await?;
+    let nearest = match query.is_empty() {
+        true => Vec::new(),
+        false => parted(&mut answer, place),
+    };
+    let tools = tools_of(app, &asker, answer.hits.iter().chain(&nearest)).await?;
     let hits = hits(app, &asker, &tools, &answer).await?;
     let (nearest, sequence) = causes_of(app, &asker, &tools, &nearest).await?;
     let total = answer.total;
@@ -126,10 +122,14 @@ pub(super) async fn similar(
     let asker = app.asker();
     let number = number(&text)?;
     let filed = filed(&app, &asker, number).await?;
-    let tools = tools_by_name(&app, &asker).await?;
+    let own = app
+        .store
+        .tool(&asker, filed.current().incident.tool.as_str())
+        .await?;
     let place = page_number(&asked);
-    let answer = nearest_to(&app, &filed, &tools, (place - 1) * PAGE, PAGE).await?;
-    let nearest = nearest_to(&app, &filed, &tools, 0, NEAREST).await?;
+    let mut answer = nearest_to(&app, &filed, own.as_ref(), ranked_for(place)).await?;
+    let nearest = parted(&mut answer, place);
+    let tools = tools_of(&app, &asker, answer.hits.iter().chain(&nearest)).await?;
     let hits = hits(&app, &asker, &tools, &answer).await?;
     let mut page = Page::new(format!("Cases like number {number}"), Section::Search);
     page.trail = vec![
@@ -163,14 +163,15 @@ pub(super) async fn beside(
     app: &App,
     asker: &Asker,
     filed: &Filed,
-    tools: &HashMap<ToolId, Tool>,
+    own: Option<&Tool>,
 ) -> Result<SimilarCases, Fault> {
-    let mut answer = nearest_to(app, filed, tools, 0, NEAREST).await?;
-    let (nearest, _) = causes_of(app, asker, tools, &answer).await?;
+    let mut answer = nearest_to(app, filed, own, NEAREST).await?;
+    let tools = tools_of(app, asker, &answer.hits).await?;
+    let (nearest, _) = causes_of(app, asker, &tools, &answer.hits).await?;
     answer.hits.truncate(BESIDE);
     Ok(SimilarCases {
         nearest,
-        hits: hits(app, asker, tools, &answer).await?,
+        hits: hits(app, asker, &tools, &answer).await?,
         all: (answer.total > BESIDE).then(|| {
             Link::new(
                 if answer.or_more {
@@ -195,14 +196,27 @@ pub(super) async fn filed(app: &App, asker: &Asker, number: i64) -> Result<Filed
 async fn nearest_to(
     app: &App,
     filed: &Filed,
-    tools: &HashMap<ToolId, Tool>,
-    skip: usize,
+    own: Option<&Tool>,
     limit: usize,
 ) -> Result<Answer, Fault> {
-    let Some(tool) = tools.get(&filed.current().incident.tool) else {
-        return Ok(Answer::default());
-    };
-    finding::like(app, filed, tool, skip, limit).await
+    match own {
+        Some(tool) => finding::like(app, filed, tool, limit).await,
+        None => Ok(Answer::default()),
+    }
+}
+
+/// How many hits to rank for a page and for the nearest cases, so that one ranking serves both.
+fn ranked_for(place: usize) -> usize {
+    (place * PAGE).max(NEAREST)
+}
+
+/// Leaves the hits of one page in an answer ranked from the first, and gives the nearest of all.
+fn parted(answer: &mut Answer, place: usize) -> Vec<search::Hit> {
+    let nearest = answer.hits.iter().take(NEAREST).cloned().collect();
+    answer.hits.truncate(place * PAGE);
+    let before = ((place - 1) * PAGE).min(answer.hits.len());
+    answer.hits.drain(..before);
+    nearest
 }
 
 async fn hits(
@@ -243,10 +257,10 @@ async fn causes_of(
     app: &App,
     asker: &Asker,
     tools: &HashMap<ToolId, Tool>,
-    answer: &Answer,
+    hits: &[search::Hit],
 ) -> Result<(String, Option<Link>), Fault> {
     const NAMED: usize = 4;
-    let numbers: Vec<i64> = answer.hits.iter().map(|hit| hit.number).collect();
+    let numbers: Vec<i64> = hits.iter().map(|hit| hit.number).collect();
     let present = app.store.present(asker, &numbers).await?;
     let mut causes: HashMap<&str, usize> = HashMap::new();
     let mut classes: HashMap<&str, usize> = HashMap::new();
@@ -369,12 +383,10 @@ pub(in crate::web) fn filters(app: &App, asked: &Pairs) -> (Filters, SearchFilte
             problems.push(format!("{text:?} is not a day; write it like 2025-03-04"));
             return None;
         };
-        let start = date.to_zoned_datetime(TimeZone::UTC).ok()?.timestamp();
-        Some(start.as_microsecond() + shift)
+        Some(day::start_of(date)?.as_microsecond() + shift)
     };
-    const DAY: i64 = 86_400_000_000;
     let from_at = day(from, 0);
-    let until = day(to, DAY);
+    let until = day(to, day::MICROSECONDS);
     let known_class = class.filter(|id| app.catalogue.class(id).is_some());
     let known_kind: Option<Kind> = kind.and_then(|kind| kind.parse().ok());
     if let Some(class) = class

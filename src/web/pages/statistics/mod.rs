@@ -15,11 +15,11 @@ use axum::{
     response::{IntoResponse, Response},
     routing::get,
 };
-use jiff::Timestamp;
 
 use super::search::filters;
 use crate::{
     casebook::Site,
+    day,
     knowledge::Knowledge,
     statistics::{Filter, Interval, Share, observation::Watch},
     web::{
@@ -35,8 +35,6 @@ use crate::{
     },
 };
 
-/// Microseconds in a day.
-const DAY: i64 = 86_400_000_000;
 /// Rows a page shows at most; the file holds all.
 const SHOWN: usize = 12;
 
@@ -91,9 +89,11 @@ async fn selection(app: &App, asked: &Asked) -> Result<Selection, Fault> {
         class: narrowed.class.clone(),
         site: site.clone(),
         tool: asked.get("tool").map(str::to_owned),
-        from_day: narrowed.from.map(|time| time.div_euclid(DAY)),
+        from_day: narrowed.from.map(|time| time.div_euclid(day::MICROSECONDS)),
         // `until` is the first moment after the last day.
-        to_day: narrowed.until.map(|time| (time - 1).div_euclid(DAY)),
+        to_day: narrowed
+            .until
+            .map(|time| (time - 1).div_euclid(day::MICROSECONDS)),
     };
     if let (Some(from_day), Some(to_day)) = (filter.from_day, filter.to_day)
         && from_day > to_day
@@ -139,21 +139,18 @@ async fn ask<T: Send + 'static>(
     question: impl FnOnce(&Knowledge, i64) -> T + Send + 'static,
 ) -> Result<T, Fault> {
     let knowledge = Arc::clone(&app.knowledge);
-    let today = app.now().as_microsecond().div_euclid(DAY);
+    let today = app.today();
     Ok(tokio::task::spawn_blocking(move || question(&knowledge, today)).await?)
 }
 
 /// `4 Mar 2025`.
 fn day(day: i64) -> String {
-    Timestamp::from_microsecond(day.saturating_mul(DAY)).map_or_else(|_| String::new(), show::day)
+    day::start(day).map_or_else(String::new, show::day)
 }
 
 /// `2025-03-04`.
 fn machine_day(day: i64) -> String {
-    Timestamp::from_microsecond(day.saturating_mul(DAY)).map_or_else(
-        |_| String::new(),
-        |time| time.strftime("%Y-%m-%d").to_string(),
-    )
+    day::start(day).map_or_else(String::new, |time| time.strftime("%Y-%m-%d").to_string())
 }
 
 /// `18 % (12 to 26 %), 31 of 172`.
