@@ -314,6 +314,13 @@ fn an_address_of_a_hundred_kilobytes_is_answered_in_words() {
     assert_eq!(status, 414);
     let problem: Value = serde_json::from_str(&problem).expect("a problem document");
     assert_eq!(problem["status"], 414);
+    // What still arrives after the refusal takes nothing away from it.
+    let many = "x".repeat(1_000_000);
+    let parts = ["GET /api/search?q=", &long, &many, &many, &many];
+    let (status, problem) = server.exchange(&parts);
+    assert_eq!(status, 414);
+    let problem: Value = serde_json::from_str(&problem).expect("a problem document");
+    assert_eq!(problem["status"], 414);
     let (status, _) = server.request("GET", &format!("/search?q={}", "leak+".repeat(12_000)), "");
     assert_eq!(status, 200);
 }

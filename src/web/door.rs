@@ -9,18 +9,24 @@ use std::{
     net::SocketAddr,
     pin::Pin,
     task::{Context, Poll, ready},
+    time::Duration,
 };
 
 use axum::serve::Listener;
 use tokio::{
     io::{AsyncRead, AsyncWrite, ReadBuf},
     net::{TcpListener, TcpStream},
+    time::{Sleep, sleep},
 };
 
 use super::{fault::Fault, router::router, state::App};
 
 /// How much of a request's beginning is kept, to tell a page from a call of the API.
 const BEGINNING: usize = 24;
+
+/// How long the rest of a refused request is still taken. A connection that is closed on bytes
+/// nobody read is reset, and a reset takes the words away from who has not read them yet.
+const PATIENCE: Duration = Duration::from_secs(5);
 
 /// Serves until `stopped` is over; what is being answered then is answered.
 ///
@@ -49,6 +55,7 @@ impl Listener for Door {
             beginning: Vec::new(),
             asks: true,
             words: None,
+            patience: None,
         };
         (guest, address)
     }
@@ -67,6 +74,32 @@ struct Guest {
     asks: bool,
     /// What is said in the place of a bare refusal, and how much of it was sent.
     words: Option<(Vec<u8>, usize)>,
+    /// Runs once the words were sent, until the rest of the request is thrown away.
+    patience: Option<Pin<Box<Sleep>>>,
+}
+
+impl Guest {
+    /// Says that nothing follows the words, and throws away what is still sent.
+    fn poll_see_off(&mut self, cx: &mut Context<'_>) -> Poll<()> {
+        if self.patience.is_none() {
+            let closed = ready!(Pin::new(&mut self.stream).poll_shutdown(cx));
+            if closed.is_err() {
+                return Poll::Ready(());
+            }
+        }
+        let patience = self
+            .patience
+            .get_or_insert_with(|| Box::pin(sleep(PATIENCE)));
+        let mut rest = [0; 16 * 1024];
+        while patience.as_mut().poll(cx).is_pending() {
+            let mut rest = ReadBuf::new(&mut rest);
+            match ready!(Pin::new(&mut self.stream).poll_read(cx, &mut rest)) {
+                Ok(()) if !rest.filled().is_empty() => {}
+                _ => break,
+            }
+        }
+        Poll::Ready(())
+    }
 }
 
 impl AsyncRead for Guest {
@@ -112,6 +145,10 @@ impl AsyncWrite for Guest {
                         return Poll::Pending;
                     }
                 }
+            }
+            if self.poll_see_off(cx).is_pending() {
+                self.words = Some((words, sent));
+                return Poll::Pending;
             }
             return Poll::Ready(Ok(buf.len()));
         }

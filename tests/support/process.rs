@@ -62,18 +62,30 @@ impl Server {
 
     /// Sends one request and returns status and body.
     pub fn request(&self, method: &str, path: &str, body: &str) -> (u16, String) {
-        let mut stream = TcpStream::connect(self.address).expect("the program listens");
-        stream
-            .set_read_timeout(Some(Duration::from_secs(20)))
-            .expect("a time limit");
-        write!(
-            stream,
+        let head = format!(
             "{method} {path} HTTP/1.1\r\nhost: {}\r\ncontent-type: application/json\r\n\
              content-length: {}\r\nconnection: close\r\n\r\n{body}",
             self.address,
             body.len()
-        )
-        .expect("the request is sent");
+        );
+        self.exchange(&[&head])
+    }
+
+    /// Sends a request in parts, as over a slow line, and reads what comes back once all are
+    /// sent: the status and the body.
+    pub fn exchange(&self, parts: &[&str]) -> (u16, String) {
+        let mut stream = TcpStream::connect(self.address).expect("the program listens");
+        stream
+            .set_read_timeout(Some(Duration::from_secs(20)))
+            .expect("a time limit");
+        for (place, part) in parts.iter().enumerate() {
+            if place > 0 {
+                std::thread::sleep(Duration::from_millis(50));
+            }
+            stream
+                .write_all(part.as_bytes())
+                .expect("the request is sent");
+        }
         let mut answer = Vec::new();
         stream.read_to_end(&mut answer).expect("an answer");
         let answer = String::from_utf8_lossy(&answer).into_owned();
