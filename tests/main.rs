@@ -15,6 +15,7 @@ mod calculations;
 mod catalogue;
 mod command_line;
 mod crash;
+mod door;
 mod fleet;
 mod follow;
 mod intake;

@@ -8,7 +8,7 @@ use coldtrap::{
 };
 use serde_json::{Value, json};
 
-use crate::support::{app::TestApp, process::Server};
+use crate::support::app::TestApp;
 
 /// An open incident on a tool of the demo fleet.
 async fn file(app: &TestApp, symptom: &str) -> i64 {
@@ -300,29 +300,6 @@ async fn anything_typed_is_answered_and_nothing_is_echoed_as_it_stands() {
         let found = app.get(&address);
         let _ = found.await.expect(200);
     }
-}
-
-/// An address of 100 kB is answered with a page, or a problem document, that says what to do.
-#[test]
-fn an_address_of_a_hundred_kilobytes_is_answered_in_words() {
-    let server = Server::start(&["demo", "--listen", "127.0.0.1:0"]);
-    let long = "x".repeat(100_000);
-    let (status, page) = server.request("GET", &format!("/search?q={long}"), "");
-    assert_eq!(status, 414);
-    assert!(page.contains("<h1>") && page.contains("first 2,000 characters"));
-    let (status, problem) = server.request("GET", &format!("/api/search?q={long}"), "");
-    assert_eq!(status, 414);
-    let problem: Value = serde_json::from_str(&problem).expect("a problem document");
-    assert_eq!(problem["status"], 414);
-    // What still arrives after the refusal takes nothing away from it.
-    let many = "x".repeat(1_000_000);
-    let parts = ["GET /api/search?q=", &long, &many, &many, &many];
-    let (status, problem) = server.exchange(&parts);
-    assert_eq!(status, 414);
-    let problem: Value = serde_json::from_str(&problem).expect("a problem document");
-    assert_eq!(problem["status"], 414);
-    let (status, _) = server.request("GET", &format!("/search?q={}", "leak+".repeat(12_000)), "");
-    assert_eq!(status, 200);
 }
 
 /// Outcomes recorded on an open incident move the cases like it: a clear check of the door seal

@@ -2,7 +2,8 @@
 //!
 //! An address longer than 64 kB, or a head that cannot be read, is refused below every handler,
 //! with a bare status and no word of why. The door puts a page, or a problem document below
-//! `/api`, in the place of such an answer.
+//! `/api`, in the place of such an answer. And it sees everybody off: what a guest still sends
+//! once the answer is out is taken and thrown away, so that the answer reaches them.
 
 use std::{
     io,
@@ -16,7 +17,7 @@ use axum::serve::Listener;
 use tokio::{
     io::{AsyncRead, AsyncWrite, ReadBuf},
     net::{TcpListener, TcpStream},
-    time::{Sleep, sleep},
+    time::{Instant, Sleep, sleep_until},
 };
 
 use super::{fault::Fault, router::router, state::App};
@@ -24,9 +25,11 @@ use super::{fault::Fault, router::router, state::App};
 /// How much of a request's beginning is kept, to tell a page from a call of the API.
 const BEGINNING: usize = 24;
 
-/// How long the rest of a refused request is still taken. A connection that is closed on bytes
-/// nobody read is reset, and a reset takes the words away from who has not read them yet.
-const PATIENCE: Duration = Duration::from_secs(5);
+/// How long more is waited for from a guest who was answered and is silent, and how long a talking
+/// one is listened to. A connection that is closed on bytes nobody read is reset, and a reset takes
+/// the answer away from who has not read it yet.
+const SILENCE: Duration = Duration::from_secs(1);
+const PATIENCE: Duration = Duration::from_secs(30);
 
 /// Serves until `stopped` is over; what is being answered then is answered.
 ///
@@ -74,12 +77,12 @@ struct Guest {
     asks: bool,
     /// What is said in the place of a bare refusal, and how much of it was sent.
     words: Option<(Vec<u8>, usize)>,
-    /// Runs once the words were sent, until the rest of the request is thrown away.
-    patience: Option<Pin<Box<Sleep>>>,
+    /// Once all was said: until when silence is waited out, and when patience ends.
+    patience: Option<(Pin<Box<Sleep>>, Instant)>,
 }
 
 impl Guest {
-    /// Says that nothing follows the words, and throws away what is still sent.
+    /// Says that nothing follows, and throws away what is still sent.
     fn poll_see_off(&mut self, cx: &mut Context<'_>) -> Poll<()> {
         if self.patience.is_none() {
             let closed = ready!(Pin::new(&mut self.stream).poll_shutdown(cx));
@@ -87,14 +90,18 @@ impl Guest {
                 return Poll::Ready(());
             }
         }
-        let patience = self
-            .patience
-            .get_or_insert_with(|| Box::pin(sleep(PATIENCE)));
+        let (silence, end) = self.patience.get_or_insert_with(|| {
+            let now = Instant::now();
+            (Box::pin(sleep_until(now + SILENCE)), now + PATIENCE)
+        });
         let mut rest = [0; 16 * 1024];
-        while patience.as_mut().poll(cx).is_pending() {
+        while silence.as_mut().poll(cx).is_pending() {
             let mut rest = ReadBuf::new(&mut rest);
             match ready!(Pin::new(&mut self.stream).poll_read(cx, &mut rest)) {
-                Ok(()) if !rest.filled().is_empty() => {}
+                Ok(()) if !rest.filled().is_empty() => {
+                    let until = (Instant::now() + SILENCE).min(*end);
+                    silence.as_mut().reset(until);
+                }
                 _ => break,
             }
         }
@@ -177,7 +184,7 @@ impl AsyncWrite for Guest {
     }
 
     fn poll_shutdown(mut self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_shutdown(cx)
+        self.poll_see_off(cx).map(Ok)
     }
 }
 
