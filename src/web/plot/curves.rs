@@ -8,7 +8,7 @@ use plotters::{
     style::text_anchor::{HPos, Pos, VPos},
 };
 
-use super::{Axis, FONT, GRID, INK, LETTERS, WIDTH, colour, failed, finished, letters};
+use super::{Axis, FONT, GRID, INK, LETTERS, Sheet, colour, drawn, letters};
 use crate::web::{fault::Fault, views::SafeHtml};
 
 const HEIGHT: u32 = 340;
@@ -62,15 +62,15 @@ pub(in crate::web) struct Curves<'a> {
 impl Curves<'_> {
     /// The drawing.
     pub(in crate::web) fn draw(&self) -> Result<SafeHtml, Fault> {
-        let mut svg = String::new();
-        self.draw_on(&mut svg).map_err(failed)?;
-        Ok(finished(&svg, self.title, self.description))
+        drawn(self.title, self.description, |svg, sheet| {
+            self.draw_on(svg, sheet)
+        })
     }
 
-    fn draw_on(&self, svg: &mut String) -> Result<(), Box<dyn std::error::Error>> {
-        let legend_rows = self.series.len() as i32;
+    fn draw_on(&self, svg: &mut String, sheet: Sheet) -> Result<(), Box<dyn std::error::Error>> {
+        let legend_rows = self.series.len().div_ceil(sheet.columns()) as i32;
         let height = HEIGHT + (legend_rows * LEGEND) as u32;
-        let root = SVGBackend::with_string(svg, (WIDTH, height)).into_drawing_area();
+        let root = SVGBackend::with_string(svg, (sheet.width(), height)).into_drawing_area();
         let (legend, area) = root.split_vertically(legend_rows * LEGEND + 6);
         let (across, up) = (&self.across, &self.up);
         let mut chart = ChartBuilder::on(&area)
@@ -152,7 +152,7 @@ impl Curves<'_> {
                     }))?;
                 }
             }
-            self.key(&legend, place, series)?;
+            self.key(&legend, sheet, place, series)?;
         }
         root.present()?;
         Ok(())
@@ -162,6 +162,7 @@ impl Curves<'_> {
     fn key<D: DrawingBackend>(
         &self,
         legend: &DrawingArea<D, plotters::coord::Shift>,
+        sheet: Sheet,
         place: usize,
         series: &Series,
     ) -> Result<(), Box<dyn std::error::Error>>
@@ -169,12 +170,14 @@ impl Curves<'_> {
         D::ErrorType: 'static,
     {
         let colour = colour(place);
-        let middle = place as i32 * LEGEND + LEGEND / 2 + 3;
-        let ends = [(14, middle), (46, middle)];
+        let middle = (place / sheet.columns()) as i32 * LEGEND + LEGEND / 2 + 3;
+        let column = sheet.width() as i32 / sheet.columns() as i32;
+        let left = (place % sheet.columns()) as i32 * column;
+        let ends = [(left + 14, middle), (left + 46, middle)];
         match series.mark {
-            Mark::Dots => legend.draw(&Circle::new((30, middle), 3, colour.filled()))?,
+            Mark::Dots => legend.draw(&Circle::new((left + 30, middle), 3, colour.filled()))?,
             Mark::Circles => {
-                legend.draw(&Circle::new((30, middle), 5, colour.stroke_width(2)))?;
+                legend.draw(&Circle::new((left + 30, middle), 5, colour.stroke_width(2)))?;
             }
             Mark::Line => legend.draw(&PathElement::new(ends, colour.stroke_width(3)))?,
             Mark::Dashes => {
@@ -187,7 +190,7 @@ impl Curves<'_> {
             Mark::Stems => legend.draw(&PathElement::new(ends, colour.stroke_width(5)))?,
         }
         let style = letters().pos(Pos::new(HPos::Left, VPos::Center));
-        legend.draw(&Text::new(series.name.clone(), (56, middle), style))?;
+        legend.draw(&Text::new(series.name.clone(), (left + 56, middle), style))?;
         Ok(())
     }
 }

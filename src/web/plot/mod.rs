@@ -1,27 +1,27 @@
 //! Plots as SVG: axes with units, lines and marks that differ in shape and not in colour alone.
 //!
-//! Drawn for white paper at the width of a phone, with a `viewBox` so that they scale; without
-//! scripts or style attributes, which the content policy forbids. Knows no calculation.
+//! Drawn for white paper, once for the width of a phone and once for that of a desk, with a
+//! `viewBox` so that they scale; the style sheet shows the one that fits. Without scripts or style
+//! attributes, which the content policy forbids. Knows no calculation.
 
 mod axis;
 mod curves;
 mod listed;
 mod pareto;
 mod rows;
+mod sheet;
 
 use std::sync::Arc;
 
 use plotters::prelude::*;
 
 use super::{fault::Fault, views::SafeHtml};
+use sheet::Sheet;
 
 pub(super) use axis::Axis;
 pub(super) use curves::{Curves, Mark, Series};
 pub(super) use pareto::Pareto;
 pub(super) use rows::{Row, Rows};
-
-/// Width of every drawing, in its own units.
-const WIDTH: u32 = 420;
 
 /// Size of letters; the backend makes them smaller by a quarter.
 const LETTERS: i32 = 20;
@@ -46,14 +46,25 @@ fn letters() -> TextStyle<'static> {
     (FONT, LETTERS).into_font().color(&INK)
 }
 
-/// The drawing with its title and description inside, for those who cannot see it.
-fn finished(svg: &str, title: &str, description: &str) -> SafeHtml {
-    let inside = format!(
-        "><title>{}</title><desc>{}</desc>",
-        escaped(title),
-        escaped(description)
-    );
-    SafeHtml(svg.trim().replacen('>', &inside, 1))
+/// The drawing on every sheet, with its title and description inside for those who cannot see it.
+fn drawn<E: std::fmt::Display>(
+    title: &str,
+    description: &str,
+    draw_on: impl Fn(&mut String, Sheet) -> Result<(), E>,
+) -> Result<SafeHtml, Fault> {
+    let mut both = String::new();
+    for sheet in Sheet::ALL {
+        let mut svg = String::new();
+        draw_on(&mut svg, sheet).map_err(failed)?;
+        let inside = format!(
+            " class=\"{}\"><title>{}</title><desc>{}</desc>",
+            sheet.class(),
+            escaped(title),
+            escaped(description)
+        );
+        both.push_str(&svg.trim().replacen('>', &inside, 1));
+    }
+    Ok(SafeHtml(both))
 }
 
 fn escaped(text: &str) -> String {

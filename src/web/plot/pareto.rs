@@ -2,11 +2,8 @@
 
 use plotters::{prelude::*, series::LineSeries};
 
-use super::{Axis, WIDTH, colour, failed, finished, listed};
+use super::{Axis, Sheet, colour, drawn, listed};
 use crate::web::{fault::Fault, views::SafeHtml};
-
-/// Height of one row: its name and its bar below it.
-const ROW: u32 = 46;
 
 /// A Pareto plot, drawn downwards so that names have room on a phone.
 #[derive(Clone, Debug)]
@@ -28,22 +25,36 @@ impl Pareto<'_> {
         if self.rows.is_empty() {
             return Ok(None);
         }
-        let mut svg = String::new();
-        self.draw_on(&mut svg, &axis).map_err(failed)?;
-        Ok(Some(finished(&svg, self.title, self.description)))
+        drawn(self.title, self.description, |svg, sheet| {
+            self.draw_on(svg, sheet, &axis)
+        })
+        .map(Some)
     }
 
-    fn draw_on(&self, svg: &mut String, axis: &Axis) -> Result<(), Box<dyn std::error::Error>> {
+    fn draw_on(
+        &self,
+        svg: &mut String,
+        sheet: Sheet,
+        axis: &Axis,
+    ) -> Result<(), Box<dyn std::error::Error>> {
         let count = self.rows.len();
-        let height = 70 + ROW * count as u32;
-        let root = SVGBackend::with_string(svg, (WIDTH, height)).into_drawing_area();
-        let mut chart = listed::frame(&root, axis, count)?;
-        let name = listed::names();
-        let middle = |place: usize| count as f64 - place as f64 - 0.74;
+        // Where names stand above their bars a row holds both.
+        let (row, thick) = if sheet.names().is_some() {
+            (30, 0.32)
+        } else {
+            (46, 0.17)
+        };
+        let height = 70 + row * count as u32;
+        let root = SVGBackend::with_string(svg, (sheet.width(), height)).into_drawing_area();
+        let mut chart = listed::frame(&root, sheet, axis, count)?;
+        let middle = |place: usize| {
+            let top = count as f64 - place as f64;
+            top - if sheet.names().is_some() { 0.5 } else { 0.74 }
+        };
         for (place, (_, share, _)) in self.rows.iter().enumerate() {
             let at = middle(place);
             chart.draw_series([Rectangle::new(
-                [(0.0, at - 0.17), (100.0 * share, at + 0.17)],
+                [(0.0, at - thick), (100.0 * share, at + thick)],
                 colour(0).filled(),
             )])?;
         }
@@ -60,20 +71,10 @@ impl Pareto<'_> {
         )?;
         // Over the line, which crosses them.
         for (place, (words, _, _)) in self.rows.iter().enumerate() {
-            let at = (0.0, middle(place) + 0.46);
-            chart.draw_series([Text::new(shortened(words), at, name.clone())])?;
+            let mark = middle(place);
+            listed::name(&root, &chart, sheet, words, [mark + 0.46, mark])?;
         }
         root.present()?;
         Ok(())
     }
-}
-
-/// As much of a name as fits across.
-fn shortened(words: &str) -> String {
-    const FITS: usize = 42;
-    if words.chars().count() <= FITS {
-        return words.to_owned();
-    }
-    let cut: String = words.chars().take(FITS - 1).collect();
-    format!("{}…", cut.trim_end())
 }

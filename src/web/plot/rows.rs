@@ -2,11 +2,8 @@
 
 use plotters::{coord::ranged1d::Ranged, prelude::*};
 
-use super::{Axis, WIDTH, colour, failed, finished, listed};
+use super::{Axis, Sheet, colour, drawn, listed};
 use crate::web::{fault::Fault, views::SafeHtml};
-
-/// Height of one row: its name and its mark below it.
-const ROW: u32 = 52;
 
 /// One amount.
 #[derive(Clone, Debug)]
@@ -68,22 +65,33 @@ impl Rows<'_> {
         let Some(axis) = Axis::decades(self.axis, self.rows.iter().flat_map(Row::values)) else {
             return Ok(None);
         };
-        let mut svg = String::new();
-        self.draw_on(&mut svg, &axis).map_err(failed)?;
-        Ok(Some(finished(&svg, self.title, self.description)))
+        drawn(self.title, self.description, |svg, sheet| {
+            self.draw_on(svg, sheet, &axis)
+        })
+        .map(Some)
     }
 
-    fn draw_on(&self, svg: &mut String, axis: &Axis) -> Result<(), Box<dyn std::error::Error>> {
+    fn draw_on(
+        &self,
+        svg: &mut String,
+        sheet: Sheet,
+        axis: &Axis,
+    ) -> Result<(), Box<dyn std::error::Error>> {
         let count = self.rows.len();
-        let height = 66 + ROW * count as u32;
-        let root = SVGBackend::with_string(svg, (WIDTH, height)).into_drawing_area();
-        let mut chart = listed::frame(&root, axis, count)?;
-        let name = listed::names();
+        // Where names stand above their marks a row holds both.
+        let (row, below, end) = if sheet.names().is_some() {
+            (36, 0.5, 0.2)
+        } else {
+            (52, 0.72, 0.13)
+        };
+        let height = 66 + row * count as u32;
+        let root = SVGBackend::with_string(svg, (sheet.width(), height)).into_drawing_area();
+        let mut chart = listed::frame(&root, sheet, axis, count)?;
         for (place, row) in self.rows.iter().enumerate() {
             let top = count as f64 - place as f64;
-            let (words, mark) = (top - 0.28, top - 0.72);
+            let mark = top - below;
             let start = axis.range().start;
-            chart.draw_series([Text::new(row.name.clone(), (start, words), name.clone())])?;
+            listed::name(&root, &chart, sheet, &row.name, [top - 0.28, mark])?;
             let colour = colour(0);
             if let Some((low, high)) = row.range {
                 // An end at nothing lies beyond every axis of decades.
@@ -94,10 +102,7 @@ impl Rows<'_> {
                         colour.stroke_width(4),
                     )])?;
                     let ends = [low, high].map(|x| {
-                        PathElement::new(
-                            [(x, mark - 0.13), (x, mark + 0.13)],
-                            colour.stroke_width(4),
-                        )
+                        PathElement::new([(x, mark - end), (x, mark + end)], colour.stroke_width(4))
                     });
                     chart.draw_series(ends)?;
                 }

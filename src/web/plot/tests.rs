@@ -34,7 +34,8 @@ fn a_drawing_scales_names_itself_and_holds_no_styles() {
             .collect(),
     );
     assert!(svg.starts_with("<svg") && svg.ends_with("</svg>"));
-    assert!(svg.contains("viewBox=\"0 0 420"));
+    assert!(svg.contains("viewBox=\"0 0 420") && svg.contains("class=\"phone\""));
+    assert!(svg.contains("viewBox=\"0 0 1000") && svg.contains("class=\"desk\""));
     assert!(svg.contains("<title>Rise &lt;of&gt; it</title>"));
     assert!(svg.contains("<desc>What &quot;it&quot; shows &amp; says</desc>"));
     assert!(svg.contains("Time in s") && svg.contains("Pressure in Torr"));
