@@ -7,9 +7,11 @@ the path of the log is added to it. Both run one after the other on this machine
 runs each, twice in turn. curve_fit gets the log's numbers ready in memory and starts near the truth;
 it fits one model and gives no profile intervals. Three ratios are printed: judging (all models and
 intervals) to this fit; reading the text and judging to this fit; and reading and judging to numpy's
-loadtxt of the same file and this fit.
+loadtxt of the same file and this fit. The straight rise is written three times: with elapsed seconds,
+with ISO 8601 times (which loadtxt does not read), and with decimal commas (nor these).
 """
 
+import datetime
 import json
 import subprocess
 import sys
@@ -44,18 +46,39 @@ def timed(path):
     return json.loads(out.stdout)
 
 
+START = datetime.datetime(2025, 3, 4, 22, 0)
+
+
+def seconds(log, t, y):
+    log.write("time (s),pressure (Pa)\n")
+    log.writelines(f"{a:.4f},{b:.6e}\n" for a, b in zip(t, np.exp(y)))
+
+
+def iso(log, t, y):
+    log.write("time,pressure (Pa)\n")
+    for a, b in zip(t, np.exp(y)):
+        moment = START + datetime.timedelta(seconds=a)
+        log.write(f"{moment.isoformat(timespec='milliseconds')},{b:.6e}\n")
+
+
+def commas(log, t, y):
+    log.write("time (s);pressure (Pa)\n")
+    log.writelines(f"{a:.4f};{b:.6e}\n".replace(".", ",") for a, b in zip(t, np.exp(y)))
+
+
 def main():
     random = np.random.default_rng(1)
     t = np.linspace(0, 3600, ROWS)
-    for name, curve, truth in [
-        ("leak and trapped volume", model, [1e-4, 1e-6, 1e-3, 400.0]),
-        ("leak", straight, [1e-4, 1e-6]),
+    for name, curve, truth, write in [
+        ("leak and trapped volume", model, [1e-4, 1e-6, 1e-3, 400.0], seconds),
+        ("leak", straight, [1e-4, 1e-6], seconds),
+        ("leak, ISO 8601 times", straight, [1e-4, 1e-6], iso),
+        ("leak, decimal commas", straight, [1e-4, 1e-6], commas),
     ]:
         y = curve(t, *truth) + 0.05 * random.standard_normal(ROWS)
         start = np.array(truth) * 1.2
         with tempfile.NamedTemporaryFile("w", suffix=".csv") as log:
-            log.write("time (s),pressure (Pa)\n")
-            log.writelines(f"{a:.4f},{b:.6e}\n" for a, b in zip(t, np.exp(y)))
+            write(log, t, y)
             log.flush()
             fit = judge = read = float("inf")
             for _ in range(2):
@@ -63,13 +86,19 @@ def main():
                 ours = timed(log.name)
                 judge = min(judge, ours["judge_seconds"])
                 read = min(read, ours["read_seconds"])
-            load = fastest(lambda: np.loadtxt(log.name, delimiter=",", skiprows=1), 3)
-        print(
-            f"{name} ({ours['outcome']}): curve_fit {1e3 * fit:.1f} ms, loadtxt {1e3 * load:.1f} ms; "
-            f"judged in {1e3 * judge:.1f} ms, read in {1e3 * read:.1f} ms. "
-            f"Judging to curve_fit {judge / fit:.2f}; reading and judging to curve_fit "
-            f"{(read + judge) / fit:.2f}; to loadtxt and curve_fit {(read + judge) / (load + fit):.2f}"
-        )
+            line = (
+                f"{name} ({ours['outcome']}): curve_fit {1e3 * fit:.1f} ms; "
+                f"judged in {1e3 * judge:.1f} ms, read in {1e3 * read:.1f} ms. "
+                f"Judging to curve_fit {judge / fit:.2f}; reading and judging to curve_fit "
+                f"{(read + judge) / fit:.2f}"
+            )
+            if write is seconds:
+                load = fastest(lambda: np.loadtxt(log.name, delimiter=",", skiprows=1), 3)
+                line += (
+                    f"; loadtxt {1e3 * load:.1f} ms, reading and judging to loadtxt and curve_fit "
+                    f"{(read + judge) / (load + fit):.2f}"
+                )
+        print(line)
 
 
 if __name__ == "__main__":

@@ -53,6 +53,10 @@ pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
             let (mut whole, mut usable) = (0, 0);
             for line in sample {
                 separator.cut(line, &mut cells);
+                // Less would be no reading.
+                if cells.len() < 2 {
+                    continue;
+                }
                 let kinds: Vec<Kind> = cells.iter().map(|cell| kind(cell, comma)).collect();
                 if is_reading(&kinds) {
                     usable += 1;
@@ -219,7 +223,7 @@ fn time_columns(
     words: &dyn Fn(usize) -> Vec<String>,
 ) -> TimeColumns {
     let find = |wanted: fn(&Kind) -> bool| first.iter().position(wanted);
-    if let Some(column) = find(|kind| matches!(kind, Kind::Moment(Moment::Instant(_)))) {
+    if let Some(column) = find(|kind| matches!(kind, Kind::Moment(Moment::Instant(..)))) {
         return TimeColumns::One(column);
     }
     let clock = find(|kind| matches!(kind, Kind::Moment(Moment::Clock(_))));

@@ -10,7 +10,9 @@
 //! [`PressureLog::problems`] with its number and reason; what was guessed stands in
 //! [`PressureLog::assumed`]. Never panics on any input. Imports only the units.
 
+mod alike;
 mod cell;
+mod figures;
 mod layout;
 mod plain;
 mod read;

@@ -1,205 +1,369 @@
-//! The quick way through the common line: cells between single-byte marks, plain numbers in them.
+//! The quick way through the common line: plain numbers, dates and clock times in cells between marks
+//! or spaces.
 //!
-//! Whatever is out of the ordinary (quotation marks, units beside numbers, words, other alphabets,
-//! more digits than a float holds exactly) is left to the general reader, which then also finds
-//! what is wrong with it. Numbers read here are the same to the last bit.
+//! Whatever is out of the ordinary (quotation marks, units beside numbers, words, other alphabets, hours of
+//! one digit) is left to the general reader, which then also finds what is wrong with it.
 
 use super::cell::Separator;
+use super::figures::{Digits, Figures, TENS};
 use super::layout::{Layout, TimeColumns};
+use super::read::LONGEST_LINE;
+use super::time::{self, Moment};
 use crate::vacuum::units::PressureUnit;
 
-/// Where the two numbers of a line stand.
+/// How the cells of a line are read.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct PlainLines {
-    mark: u8,
-    time: usize,
-    pressure: usize,
+    /// What stands between cells; none for spaces.
+    mark: Option<u8>,
+    /// The decimal mark.
+    point: u8,
+    /// What is read, from the left: how many cells are passed over before it, and what it is.
+    wanted: [(usize, Cell); 3],
+    /// How many of them there are.
+    count: usize,
     /// The unit of every pressure, if the log says.
     pub(super) unit: Option<PressureUnit>,
+}
+
+/// A cell that is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Cell {
+    /// A number, a clock time or both a date and a clock time.
+    Time,
+    Date,
+    Clock,
+    Pressure,
+}
+
+/// Where the numbers of a line stand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Shape {
+    time: Time,
+    pressure: Figures,
+    /// Length of the line with its line feed.
+    pub(super) length: usize,
+}
+
+/// Where a time stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Time {
+    Number(Figures),
+    Clock(Clock),
+    /// A date, from one place to another, and a clock time.
+    Instant(usize, usize, Clock),
+}
+
+/// Where a clock time stands: two digits each for hours, minutes and seconds, and a fraction.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Clock {
+    at: usize,
+    fraction: Digits,
+}
+
+/// A time as it was written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum WrittenTime {
+    /// A number alone.
+    Number(f64),
+    /// Seconds since midnight.
+    Clock(f64),
+    /// Seconds since 1970-01-01 00:00.
+    Instant(f64),
+}
+
+/// The date last read: most lines have that of the line before.
+#[derive(Debug, Default)]
+pub(super) struct LastDate {
+    text: Vec<u8>,
+    seconds: f64,
+    /// Whether its day and month could be exchanged.
+    pub(super) unsure: bool,
 }
 
 impl PlainLines {
     /// `None` if the layout's lines are not of this kind.
     pub(super) fn of(layout: &Layout) -> Option<Self> {
         let mark = match layout.separator {
-            Separator::Tab => b'\t',
-            Separator::Semicolon => b';',
-            Separator::Bar => b'|',
-            Separator::Comma => b',',
-            Separator::Spaces => return None,
+            Separator::Tab => Some(b'\t'),
+            Separator::Semicolon => Some(b';'),
+            Separator::Bar => Some(b'|'),
+            Separator::Comma => Some(b','),
+            Separator::Spaces => None,
         };
-        let TimeColumns::One(time) = layout.time else {
+        let point = if layout.decimal_comma { b',' } else { b'.' };
+        if layout.unit_column.is_some() || mark == Some(point) {
             return None;
+        }
+        let pressure = (layout.pressure, Cell::Pressure);
+        let mut columns = match layout.time {
+            TimeColumns::One(time) => vec![(time, Cell::Time), pressure],
+            TimeColumns::DateAndClock(date, clock) => {
+                vec![(date, Cell::Date), (clock, Cell::Clock), pressure]
+            }
         };
-        if layout.decimal_comma || layout.unit_column.is_some() {
-            return None;
+        columns.sort_by_key(|(column, _)| *column);
+        let mut wanted = [(0, Cell::Pressure); 3];
+        let mut next = 0;
+        for (wanted, (column, cell)) in wanted.iter_mut().zip(&columns) {
+            *wanted = (column.checked_sub(next)?, *cell);
+            next = column + 1;
         }
         Some(Self {
             mark,
-            time,
-            pressure: layout.pressure,
+            point,
+            wanted,
+            count: columns.len(),
             unit: layout.unit,
         })
     }
 
-    /// Time and pressure, as written, of the line at the front of `bytes`, and the line's length with
-    /// its line feed; `None` for a line out of the ordinary or without an end.
-    pub(super) fn read(&self, bytes: &[u8]) -> Option<(f64, f64, usize)> {
-        let (mut time, mut pressure) = (None, None);
+    /// Where the numbers of the line at the front of `bytes` stand, and its time and pressure; `None`
+    /// for a line out of the ordinary, or one without an end or too near to that of `bytes`.
+    #[inline(always)]
+    pub(super) fn find(
+        &self,
+        bytes: &[u8],
+        date: &mut LastDate,
+    ) -> Option<(Shape, WrittenTime, f64)> {
         let mut at = 0;
-        let mut column = 0;
-        loop {
-            if column == self.time {
-                time = Some(number(bytes, &mut at)?);
-            } else if column == self.pressure {
-                pressure = Some(number(bytes, &mut at)?);
-            } else {
-                loop {
-                    match *bytes.get(at)? {
-                        b'\n' => break,
-                        byte if byte == self.mark => break,
-                        b'"' | 0 | 0x80.. => return None,
-                        _ => at += 1,
+        let (mut number, mut dated, mut clock, mut pressure) = (None, None, None, None);
+        for (index, (before, cell)) in self.wanted[..self.count].iter().enumerate() {
+            if index > 0 {
+                self.next_cell(bytes, &mut at)?;
+            }
+            for _ in 0..*before {
+                self.pass(bytes, &mut at)?;
+            }
+            at = self.past_blanks(bytes, at);
+            match cell {
+                Cell::Pressure => pressure = Some(Figures::find(bytes, &mut at, self.point)?),
+                Cell::Date => dated = Some(self.date_cell(bytes, &mut at)?),
+                Cell::Clock => clock = Some(self.clock(bytes, &mut at)?),
+                Cell::Time => match bytes.get(at..at + 5)? {
+                    [_, _, b':', ..] => clock = Some(self.clock(bytes, &mut at)?),
+                    [_, _, b'-' | b'/' | b'.', _, _] | [_, _, _, _, b'-' | b'/']
+                        if self.is_dated(bytes, at) =>
+                    {
+                        dated = Some((at, at + 10));
+                        at += 11;
+                        clock = Some(self.clock(bytes, &mut at)?);
+                        at += usize::from(matches!(bytes.get(at), Some(b'Z' | b'z')));
                     }
-                }
+                    _ => number = Some(Figures::find(bytes, &mut at, self.point)?),
+                },
             }
-            match *bytes.get(at)? {
-                byte if byte == self.mark => at += 1,
-                b'\n' => return Some((time?, pressure?, at + 1)),
-                b'\r' if *bytes.get(at + 1)? == b'\n' => {
-                    return Some((time?, pressure?, at + 2));
-                }
-                _ => return None,
-            }
-            column += 1;
         }
-    }
-}
-
-/// A number from place `at` on, which is moved behind it and the spaces around it.
-///
-/// It has at most 15 digits and a power of ten of at most 22: both are exact as floats, so one
-/// multiplication or division rounds as reading the decimal would (Clinger, PLDI 1990, from memory).
-#[inline]
-fn number(bytes: &[u8], at: &mut usize) -> Option<f64> {
-    let start = past_spaces(bytes, *at);
-    let negative = bytes.get(start) == Some(&b'-');
-    let from = start + usize::from(negative || bytes.get(start) == Some(&b'+'));
-    let (mut whole, mut end) = digits(bytes, from, 0);
-    let mut figures = end - from;
-    let mut power = 0;
-    if bytes.get(end) == Some(&b'.') {
-        let after = end + 1;
-        (whole, end) = digits(bytes, after, whole);
-        figures += end - after;
-        power = after as i32 - end as i32;
-    }
-    if !(1..=15).contains(&figures) {
-        return None;
-    }
-    if let Some(b'e' | b'E') = bytes.get(end) {
-        let below = bytes.get(end + 1) == Some(&b'-');
-        let from = end + 1 + usize::from(below || bytes.get(end + 1) == Some(&b'+'));
-        let exponent;
-        (exponent, end) = digits(bytes, from, 0);
-        if !(1..=3).contains(&(end - from)) {
+        let length = self.end(bytes, at)?;
+        if length - 1 > LONGEST_LINE {
             return None;
         }
-        let exponent = exponent as i32;
-        power += if below { -exponent } else { exponent };
-    }
-    *at = past_spaces(bytes, end);
-    let size = whole as f64;
-    let ten = POWERS.get(power.unsigned_abs() as usize)?;
-    let size = if power < 0 { size / ten } else { size * ten };
-    Some(if negative { -size } else { size })
-}
-
-#[inline]
-fn past_spaces(bytes: &[u8], mut at: usize) -> usize {
-    while bytes.get(at) == Some(&b' ') {
-        at += 1;
-    }
-    at
-}
-
-/// The digits from a place on, behind those of `whole`, and the place after them. More than 15 give
-/// a number without meaning.
-#[inline]
-fn digits(bytes: &[u8], mut at: usize, mut whole: u64) -> (u64, usize) {
-    // Eight bytes at once: the digits among the first of them, pushed behind zeros, are added up in
-    // pairs, fours and eights.
-    while let Some(eight) = bytes.get(at..).and_then(<[u8]>::first_chunk::<8>) {
-        let values = u64::from_le_bytes(*eight) ^ 0x3030_3030_3030_3030;
-        let others = (values.wrapping_add(0x7676_7676_7676_7676) | values) & 0x8080_8080_8080_8080;
-        let count = others.trailing_zeros() / 8;
-        if count == 0 {
-            return (whole, at);
-        }
-        let pushed = values << (64 - 8 * count);
-        let pairs = pushed.wrapping_mul(10).wrapping_add(pushed >> 8) & 0x00ff_00ff_00ff_00ff;
-        let fours = pairs.wrapping_mul(100).wrapping_add(pairs >> 16) & 0x0000_ffff_0000_ffff;
-        let all = fours.wrapping_mul(10_000).wrapping_add(fours >> 32) & 0xffff_ffff;
-        whole = whole.wrapping_mul(TENS[count as usize]).wrapping_add(all);
-        at += count as usize;
-        if count < 8 {
-            return (whole, at);
-        }
-    }
-    while let Some(digit) = bytes.get(at).map(|byte| byte.wrapping_sub(b'0'))
-        && digit <= 9
-    {
-        whole = whole.wrapping_mul(10).wrapping_add(u64::from(digit));
-        at += 1;
-    }
-    (whole, at)
-}
-
-const TENS: [u64; 9] = [
-    1,
-    10,
-    100,
-    1_000,
-    10_000,
-    100_000,
-    1_000_000,
-    10_000_000,
-    100_000_000,
-];
-
-const POWERS: [f64; 23] = [
-    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
-    1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
-];
-
-#[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    /// The number that a whole cell is.
-    fn number(cell: &str) -> Option<f64> {
-        let mut at = 0;
-        super::number(cell.as_bytes(), &mut at).filter(|_| at == cell.len())
-    }
-
-    #[test]
-    fn what_is_no_plain_number_is_left() {
-        for text in [
-            "", " ", ".", "-", "1.2.3", "1e", "1e+", "nan", "1 Pa", "1,5", "0x1", "--1", "1e5000",
-        ] {
-            assert_eq!(number(text), None, "{text}");
-        }
-    }
-
-    proptest! {
-        #[test]
-        fn a_number_is_that_of_the_standard_library(
-            sign in "[-+]?", whole in "[0-9]{1,8}", part in "(\\.[0-9]{0,7})?", power in "([eE][-+]?[0-9]{1,2})?"
-        ) {
-            let text = format!("{sign}{whole}{part}{power}");
-            if let Some(value) = number(&format!(" {text} ")) {
-                prop_assert_eq!(value.to_bits(), text.parse::<f64>().unwrap().to_bits());
+        let (pressure, pascals) = pressure?;
+        let (time, written) = match (number, dated, clock) {
+            (Some((number, value)), ..) => (Time::Number(number), WrittenTime::Number(value)),
+            (None, Some((from, to)), Some(clock)) => {
+                let time = Time::Instant(from, to, clock);
+                (time, time.value(bytes, date)?)
             }
+            (None, None, Some(clock)) => {
+                let time = Time::Clock(clock);
+                (time, time.value(bytes, date)?)
+            }
+            (None, _, None) => return None,
+        };
+        let shape = Shape {
+            time,
+            pressure,
+            length,
+        };
+        Some((shape, written, pascals))
+    }
+
+    /// Passes over one cell and what parts it from the next.
+    #[inline(always)]
+    fn pass(&self, bytes: &[u8], at: &mut usize) -> Option<()> {
+        if self.mark.is_none() {
+            *at = self.past_blanks(bytes, *at);
+        }
+        loop {
+            let byte = *bytes.get(*at)?;
+            if self.parts(byte) {
+                return self.next_cell(bytes, at);
+            }
+            if !is_plain(byte) {
+                return None;
+            }
+            *at += 1;
         }
     }
+
+    /// Passes over what parts a cell from the next.
+    #[inline(always)]
+    fn next_cell(&self, bytes: &[u8], at: &mut usize) -> Option<()> {
+        let behind = self.past_blanks(bytes, *at);
+        match self.mark {
+            Some(mark) if *bytes.get(behind)? == mark => *at = behind + 1,
+            None if behind > *at => *at = behind,
+            _ => return None,
+        }
+        Some(())
+    }
+
+    /// The length of the line whose last number ends at a place.
+    #[inline(always)]
+    fn end(&self, bytes: &[u8], at: usize) -> Option<usize> {
+        let behind = self.past_blanks(bytes, at);
+        match *bytes.get(behind)? {
+            b'\n' => Some(behind + 1),
+            b'\r' if *bytes.get(behind + 1)? == b'\n' => Some(behind + 2),
+            byte if self.mark == Some(byte) || (self.mark.is_none() && behind > at) => {
+                Some(behind + rest_of_line(&bytes[behind..])?)
+            }
+            _ => None,
+        }
+    }
+
+    /// Whether a byte parts one cell from another.
+    #[inline(always)]
+    fn parts(&self, byte: u8) -> bool {
+        self.mark
+            .map_or(matches!(byte, b' ' | b'\t'), |mark| byte == mark)
+    }
+
+    #[inline(always)]
+    fn past_blanks(&self, bytes: &[u8], mut at: usize) -> usize {
+        while let Some(byte) = bytes.get(at)
+            && (*byte == b' ' || (*byte == b'\t' && self.mark.is_none()))
+        {
+            at += 1;
+        }
+        at
+    }
+
+    /// From where to where the date of a cell goes.
+    fn date_cell(&self, bytes: &[u8], at: &mut usize) -> Option<(usize, usize)> {
+        let from = *at;
+        let text = bytes[from..]
+            .iter()
+            .take_while(|byte| is_of_date(**byte))
+            .count();
+        *at += text;
+        (text > 0).then_some((from, *at))
+    }
+
+    /// Whether a date of ten characters and the hours of a clock time stand in a cell from a place on.
+    #[inline(always)]
+    fn is_dated(&self, bytes: &[u8], at: usize) -> bool {
+        let Some(cell) = bytes.get(at..at + 14) else {
+            return false;
+        };
+        let between = match cell[10] {
+            b'T' | b't' | b'_' => true,
+            b' ' => self.mark.is_some(),
+            _ => false,
+        };
+        between && cell[13] == b':' && cell[..10].iter().all(|byte| is_of_date(*byte))
+    }
+
+    #[inline(always)]
+    fn clock(&self, bytes: &[u8], at: &mut usize) -> Option<Clock> {
+        let from = *at;
+        let [h, hh, b':', m, mm, b':', s, ss] = bytes.get(from..)?.first_chunk::<8>()? else {
+            return None;
+        };
+        if ![h, hh, m, mm, s, ss].iter().all(|b| b.is_ascii_digit()) {
+            return None;
+        }
+        *at += 8;
+        let mut fraction = Digits { at: *at, count: 0 };
+        if let Some(b'.' | b',') = bytes.get(*at)
+            && !self.parts(bytes[*at])
+        {
+            (fraction, _) = Digits::find(bytes, *at + 1)?;
+            if fraction.count > 9 {
+                return None;
+            }
+            *at = fraction.at + fraction.count;
+        }
+        Some(Clock { at: from, fraction })
+    }
+}
+
+impl Shape {
+    /// Time and pressure as written in the line of this shape at the front of `bytes`.
+    #[inline(always)]
+    pub(super) fn values(&self, bytes: &[u8], date: &mut LastDate) -> Option<(WrittenTime, f64)> {
+        Some((self.time.value(bytes, date)?, self.pressure.value(bytes)?))
+    }
+}
+
+impl Time {
+    #[inline(always)]
+    fn value(&self, bytes: &[u8], date: &mut LastDate) -> Option<WrittenTime> {
+        Some(match self {
+            Self::Number(figures) => WrittenTime::Number(figures.value(bytes)?),
+            Self::Clock(clock) => WrittenTime::Clock(clock.seconds(bytes)?),
+            Self::Instant(from, to, clock) => {
+                let midnight = date.seconds(bytes.get(*from..*to)?)?;
+                WrittenTime::Instant(midnight + clock.seconds(bytes)?)
+            }
+        })
+    }
+}
+
+impl Clock {
+    /// Seconds since midnight, as [`time::moment`] has them.
+    #[inline(always)]
+    fn seconds(&self, bytes: &[u8]) -> Option<f64> {
+        let clock = bytes.get(self.at..)?.first_chunk::<8>()?;
+        let two = |at: usize| u32::from(clock[at] - b'0') * 10 + u32::from(clock[at + 1] - b'0');
+        let (hours, minutes, seconds) = (two(0), two(3), two(6));
+        if minutes > 59 || seconds > 60 {
+            return None;
+        }
+        let mut part = 0.0;
+        if self.fraction.count > 0 {
+            let digits = self.fraction.value(bytes)?.cast_signed();
+            part = digits as f64 / TENS[self.fraction.count].cast_signed() as f64;
+        }
+        Some(f64::from(hours * 3600 + minutes * 60 + seconds) + part)
+    }
+}
+
+impl LastDate {
+    /// Seconds of a date's midnight; `None` for what is no date.
+    #[inline(always)]
+    fn seconds(&mut self, text: &[u8]) -> Option<f64> {
+        if self.text != text {
+            let Some(Moment::Day(days, unsure)) = time::moment(std::str::from_utf8(text).ok()?)
+            else {
+                return None;
+            };
+            self.unsure = unsure;
+            self.seconds = days * 86_400.0;
+            self.text.clear();
+            self.text.extend_from_slice(text);
+        }
+        Some(self.seconds)
+    }
+}
+
+fn is_of_date(byte: u8) -> bool {
+    matches!(byte, b'0'..=b'9' | b'-' | b'/' | b'.')
+}
+
+/// How long the rest of a line is with its line feed.
+fn rest_of_line(bytes: &[u8]) -> Option<usize> {
+    let end = bytes.iter().position(|byte| !is_plain(*byte))?;
+    match bytes[end..] {
+        [b'\n', ..] => Some(end + 1),
+        [b'\r', b'\n', ..] => Some(end + 2),
+        _ => None,
+    }
+}
+
+/// Whether a cell that is passed over may hold this byte: no quotation mark, no end of the line and no
+/// other alphabet.
+fn is_plain(byte: u8) -> bool {
+    !matches!(byte, b'\n' | b'\r' | 0x0c | b'"' | 0 | 0x80..)
 }

@@ -140,7 +140,7 @@ pub enum LogError {
 /// Lines kept to find the layout.
 const SAMPLE: usize = 60;
 /// A line longer than this is not a line of readings.
-const LONGEST_LINE: usize = 1 << 16;
+pub(super) const LONGEST_LINE: usize = 1 << 16;
 const TOO_LONG: &str = "too long for a line of readings; line not used";
 /// The most lines of a log.
 const MOST_LINES: u32 = 20_000_000;
@@ -156,6 +156,10 @@ pub struct LogReader {
     /// Whether the begun line is too long, and the rest of it passed over.
     too_long: bool,
     line: u32,
+    #[cfg(test)]
+    careful: bool,
+    #[cfg(test)]
+    quick_lines: u32,
 }
 
 #[derive(Debug)]
@@ -178,6 +182,21 @@ impl LogReader {
         Self::default()
     }
 
+    /// A reader that goes no quick way.
+    #[cfg(test)]
+    pub(super) fn careful() -> Self {
+        Self {
+            careful: true,
+            ..Self::default()
+        }
+    }
+
+    /// How many lines went the quick way.
+    #[cfg(test)]
+    pub(super) fn quick_lines(&self) -> u32 {
+        self.quick_lines
+    }
+
     /// Takes the next piece; what is wrong with the log is told by [`LogReader::finish`].
     pub fn push(&mut self, mut bytes: &[u8]) {
         while !bytes.is_empty() && !matches!(self.stage, Stage::Failed(_)) {
@@ -187,6 +206,10 @@ impl LogReader {
             {
                 let (lines, used) = readings.take_plain(bytes, self.line, MOST_LINES);
                 self.line += lines;
+                #[cfg(test)]
+                {
+                    self.quick_lines += lines;
+                }
                 bytes = &bytes[used..];
             }
             match bytes.iter().position(|byte| *byte == b'\n') {
@@ -291,6 +314,10 @@ impl LogReader {
             Ok(layout) => {
                 let preamble = layout.preamble;
                 let mut readings = Box::new(Readings::new(layout));
+                #[cfg(test)]
+                if self.careful {
+                    readings.go_carefully();
+                }
                 for (line, text) in sample.iter().skip(preamble) {
                     if text.is_empty() {
                         readings.pass_over(*line, TOO_LONG);

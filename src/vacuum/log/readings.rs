@@ -5,9 +5,10 @@
 
 use std::borrow::Cow;
 
+use super::alike::Alike;
 use super::cell;
 use super::layout::{self, Layout, TimeColumns};
-use super::plain::PlainLines;
+use super::plain::{LastDate, PlainLines, Shape, WrittenTime};
 use super::read::{LineProblem, LogError, LogOptions, PressureLog, Problems, shortened};
 use super::time::{self, Moment};
 use crate::vacuum::units::{PressureUnit, ReadingError, read_pressure};
@@ -27,12 +28,31 @@ pub(super) struct Readings {
     elapsed: Runs<bool>,
     /// Lines with another unit than the first reading.
     other_units: OtherUnits,
-    /// Added to clock times, for each midnight passed.
-    midnights: f64,
-    last_clock: Option<f64>,
+    clocks: Clocks,
+    /// The date last read the quick way.
+    date: LastDate,
     epoch_seen: bool,
     elapsed_seen: bool,
     unsure_date: bool,
+}
+
+/// Clock times without a date, in the order of the lines.
+#[derive(Debug, Default)]
+struct Clocks {
+    /// Added for each midnight passed.
+    midnights: f64,
+    last: Option<f64>,
+}
+
+impl Clocks {
+    /// Seconds from the first midnight.
+    fn seconds(&mut self, clock: f64) -> f64 {
+        if self.last.is_some_and(|last| clock < last - 43_200.0) {
+            self.midnights += 86_400.0;
+        }
+        self.last = Some(clock);
+        clock + self.midnights
+    }
 }
 
 /// A property that neighbouring readings share: where each run begins, and its value.
@@ -99,12 +119,18 @@ impl Readings {
             units: Runs(Vec::new()),
             elapsed: Runs(Vec::new()),
             other_units: OtherUnits::default(),
-            midnights: 0.0,
-            last_clock: None,
+            clocks: Clocks::default(),
+            date: LastDate::default(),
             epoch_seen: false,
             elapsed_seen: false,
             unsure_date: false,
         }
+    }
+
+    /// Leaves every line to the general reader.
+    #[cfg(test)]
+    pub(super) fn go_carefully(&mut self) {
+        self.plain = None;
     }
 
     /// Takes lines of plain numbers from the front of `bytes`, after line `line` and up to line
@@ -120,25 +146,70 @@ impl Readings {
         }
         let per_unit = plain.unit.map_or(1.0, PressureUnit::pascals_per_unit);
         let scale = self.layout.time_scale.unwrap_or(1.0);
-        let (mut lines, mut used) = (0, 0);
-        while line + lines < most
-            && let Some((time, pressure, length)) = plain.read(&bytes[used..])
-        {
-            let pascals = pressure * per_unit;
-            if !(pascals > 0.0 && pascals.is_finite()) {
+        let PressureLog {
+            seconds,
+            pascals,
+            lines,
+            ..
+        } = &mut self.log;
+        let begun = seconds.len();
+        let mut run = self.elapsed.last();
+        let (mut epoch_seen, mut elapsed_seen, mut unsure) = (false, false, false);
+        let mut used = 0;
+        let mut before: Option<Shape> = None;
+        let mut alike: Option<Alike> = None;
+        let date = &mut self.date;
+        while line + ((seconds.len() - begun) as u32) < most {
+            let rest = &bytes[used..];
+            let like_before = match &alike {
+                Some(alike) => alike.read(rest, date),
+                None => None,
+            };
+            let (time, pressure, length) = match like_before {
+                Some(read) => read,
+                None => {
+                    let Some((shape, time, pressure)) = plain.find(rest, date) else {
+                        break;
+                    };
+                    // Two alike promise more of their kind.
+                    if before == Some(shape) {
+                        alike = Alike::to(shape, rest);
+                    }
+                    before = Some(shape);
+                    (time, pressure, shape.length)
+                }
+            };
+            let pressure = pressure * per_unit;
+            if !(pressure > 0.0 && pressure < f64::INFINITY) {
                 break;
             }
-            let epoch = time::is_epoch(time);
-            self.epoch_seen |= epoch;
-            self.elapsed_seen |= !epoch;
-            self.elapsed.note(self.log.seconds.len(), !epoch);
-            lines += 1;
+            let (time, elapsed) = match time {
+                WrittenTime::Number(time) => {
+                    let epoch = time::is_epoch(time);
+                    epoch_seen |= epoch;
+                    elapsed_seen |= !epoch;
+                    (time::number_seconds(time, scale), !epoch)
+                }
+                WrittenTime::Instant(time) => {
+                    unsure |= date.unsure;
+                    (time, false)
+                }
+                WrittenTime::Clock(time) => (self.clocks.seconds(time), false),
+            };
+            if run != Some(elapsed) {
+                run = Some(elapsed);
+                self.elapsed.note(seconds.len(), elapsed);
+            }
             used += length;
-            self.log.seconds.push(time::number_seconds(time, scale));
-            self.log.pascals.push(pascals);
-            self.log.lines.push(line + lines);
+            seconds.push(time);
+            pascals.push(pressure);
         }
-        (lines, used)
+        self.epoch_seen |= epoch_seen;
+        self.elapsed_seen |= elapsed_seen;
+        self.unsure_date |= unsure;
+        let taken = (seconds.len() - begun) as u32;
+        lines.extend(line + 1..=line + taken);
+        (taken, used)
     }
 
     /// Notes that a line is not used.
@@ -222,18 +293,12 @@ impl Readings {
                     return Some((time::number_seconds(value, scale), !epoch));
                 }
                 match time::moment(cell)? {
-                    Moment::Instant(seconds) => Some((seconds, false)),
-                    Moment::Day(..) => None,
-                    Moment::Clock(seconds) => {
-                        if self
-                            .last_clock
-                            .is_some_and(|last| seconds < last - 43_200.0)
-                        {
-                            self.midnights += 86_400.0;
-                        }
-                        self.last_clock = Some(seconds);
-                        Some((seconds + self.midnights, false))
+                    Moment::Instant(seconds, unsure) => {
+                        self.unsure_date |= unsure;
+                        Some((seconds, false))
                     }
+                    Moment::Day(..) => None,
+                    Moment::Clock(seconds) => Some((self.clocks.seconds(seconds), false)),
                 }
             }
         }
@@ -382,7 +447,7 @@ impl Readings {
         if self.unsure_date {
             assumed.push("dates read as day, month, year".to_owned());
         }
-        if self.midnights > 0.0 {
+        if self.clocks.midnights > 0.0 {
             assumed
                 .push("a clock time that falls by more than 12 h has passed midnight".to_owned());
         }

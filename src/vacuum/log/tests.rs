@@ -417,3 +417,125 @@ proptest! {
         prop_assert_eq!(got, expect);
     }
 }
+
+/// A row of a logger, in one of the styles that go a quick way.
+fn row(style: usize, index: usize, width: usize, pressure: f64) -> String {
+    let time = 0.37 * index as f64 + 86_399.0 * (index / 70) as f64;
+    let (day, second) = (4 + (time / 86_400.0) as u64, time % 86_400.0);
+    let (hours, minutes) = (second as u64 / 3600, second as u64 / 60 % 60);
+    let clock = format!("{hours:02}:{minutes:02}:{:06.3}", second % 60.0);
+    match style {
+        0 => format!("{time:.width$},{pressure:.3e}"),
+        1 => format!("{index};{time};{pressure};-0.5"),
+        2 => format!("{pressure:e}\t{time:.1}\tok"),
+        3 => format!("2025-03-{day:02}T{clock},{pressure:.width$e}"),
+        4 => format!("{day:02}.03.2025 {clock};{pressure:.2e};7").replace('.', ","),
+        5 => format!("{time:12.3}  {pressure:.4e}"),
+        6 => format!("{day:02}/03/2025\t{clock}\t{pressure:.4e}"),
+        7 => format!("{clock} | {pressure:.1e} | x"),
+        8 => format!("{time:.width$};{pressure:.3e}").replace('.', ","),
+        9 => format!("2025-03-{day:02}  {clock} {pressure:.width$}"),
+        _ => format!("{:.3},{pressure:.3e}", 1.741e9 + time),
+    }
+}
+
+/// Something that is not such a row.
+fn odd(kind: usize, row: &str) -> String {
+    match kind {
+        0 => String::new(),
+        1 => "# pump valve shut".to_owned(),
+        2 => row.replace(['1', '2'], "-"),
+        3 => row.replacen('3', "x", 1),
+        4 => format!("{row} mbar"),
+        5 => format!("{row}\r"),
+        6 => format!(" {row} "),
+        7 => row.replacen('0', "\"0\"", 1),
+        8 => row.replacen('e', "e9", 1),
+        9 => format!("{row},,;\t9"),
+        10 => row.replace([',', ';', '\t'], ""),
+        11 => row.replacen([',', ';', '\t'], "nan", 1),
+        12 => row.chars().take(row.len() / 2).collect(),
+        13 => format!("{row}\u{b5}"),
+        14 => row.replacen(':', ":7", 1),
+        15 => row.replacen(['.', ','], "", 1),
+        16 => format!("{row}{}", "9".repeat(70_000)),
+        17 => format!("{row}\0"),
+        18 => row.replace("00:", "99:"),
+        _ => row.replacen('2', "-2", 1),
+    }
+}
+
+proptest! {
+    /// What goes the quick way comes out as it does with care, whatever stands among it and however
+    /// it is cut.
+    #[test]
+    fn the_quick_way_gives_what_care_gives(
+        style in 0usize..11,
+        width in 0usize..6,
+        header in any::<bool>(),
+        levels in proptest::collection::vec(1e-7f64..9.9, 62..150),
+        oddities in proptest::collection::vec((50usize..150, 0usize..20), 0..8),
+        piece in prop_oneof![1usize..200, Just(1 << 20)],
+        end in prop_oneof![Just("\n"), Just("\r\n")],
+    ) {
+        let mut text = String::new();
+        if header {
+            let words = match style {
+                0 | 8 | 10 => "t_min;p_pa",
+                1 => "no;time (s);pressure (torr);t",
+                _ => "",
+            };
+            text.push_str(&words.replace(';', if matches!(style, 0 | 10) { "," } else { ";" }));
+            text.push_str(end);
+        }
+        for (index, level) in levels.iter().enumerate() {
+            let row = row(style, index, width, *level);
+            let odd_one = oddities.iter().find(|(at, _)| *at == index);
+            text.push_str(&odd_one.map_or_else(|| row.clone(), |(_, kind)| odd(*kind, &row)));
+            text.push_str(end);
+        }
+        let options = LogOptions { pressure_unit: Some(PressureUnit::Torr), time_unit: None };
+        let read = |mut reader: LogReader| {
+            for piece in text.as_bytes().chunks(piece) {
+                reader.push(piece);
+            }
+            reader.finish(&options).map_err(|error| error.to_string())
+        };
+        let (quick, careful) = (read(LogReader::new()), read(LogReader::careful()));
+        prop_assert!(same_bits(&quick, &careful));
+        prop_assert_eq!(quick, careful);
+    }
+}
+
+/// Whether the numbers of two logs are the same to the last bit.
+fn same_bits(one: &Result<PressureLog, String>, other: &Result<PressureLog, String>) -> bool {
+    let bits = |numbers: &[f64]| numbers.iter().map(|n| n.to_bits()).collect::<Vec<_>>();
+    match (one, other) {
+        (Ok(one), Ok(other)) => {
+            bits(&one.seconds) == bits(&other.seconds) && bits(&one.pascals) == bits(&other.pascals)
+        }
+        _ => true,
+    }
+}
+
+/// The quick way is taken at all: a property that holds because nothing takes it would say nothing.
+#[test]
+fn every_style_goes_the_quick_way() {
+    for style in 0..11 {
+        let rows: Vec<String> = (1..=200).map(|at| row(style, at, 3, 1e-3)).collect();
+        let text = rows.join("\n") + "\n";
+        let options = LogOptions {
+            pressure_unit: Some(PressureUnit::Pascal),
+            time_unit: None,
+        };
+        let mut reader = LogReader::new();
+        reader.push(text.as_bytes());
+        let quick = reader.quick_lines();
+        assert!(quick > 120, "style {style}: {quick} lines");
+        assert_eq!(
+            reader.finish(&options).unwrap().seconds.len(),
+            200,
+            "style {style}"
+        );
+    }
+}

@@ -163,13 +163,17 @@ fn drop_stuck(record: &mut TidyRecord) {
     }
     let (mut low, mut high) = (f64::INFINITY, 0.0f64);
     for &pressure in &record.pascals {
-        low = low.min(pressure);
-        high = high.max(pressure);
+        low = if pressure < low { pressure } else { low };
+        high = if pressure > high { pressure } else { high };
     }
     if low == high {
         return;
     }
     for (limit, kind) in [(high, MarkKind::Saturated), (low, MarkKind::UnderRange)] {
+        let at_limit = record.pascals.iter().filter(|p| **p == limit).count();
+        if at_limit < STUCK {
+            continue;
+        }
         // The longest run of readings equal to the limit, and of any other value.
         let (mut longest, mut at, mut other) = (0, 0, 0);
         let mut run = 0;

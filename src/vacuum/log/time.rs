@@ -6,8 +6,8 @@
 /// What a cell of time looks like.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Moment {
-    /// Seconds since 1970-01-01 00:00.
-    Instant(f64),
+    /// Seconds since 1970-01-01 00:00; the flag says that day and month could be exchanged.
+    Instant(f64, bool),
     /// Whole days since 1970-01-01, from a date alone; the flag says that day and month could be
     /// exchanged.
     Day(f64, bool),
@@ -30,6 +30,7 @@ pub(super) fn moment(text: &str) -> Option<Moment> {
             let (clock, offset) = split_offset(clock)?;
             return Some(Moment::Instant(
                 days * 86_400.0 + clock_seconds(clock)? - offset,
+                unsure,
             ));
         }
         // `10:20:30 PM` has a space and no date.
@@ -45,11 +46,11 @@ pub(super) fn moment(text: &str) -> Option<Moment> {
 /// seconds, or an epoch if it is too large to be elapsed.
 pub(super) fn number_seconds(value: f64, scale: f64) -> f64 {
     match value.abs() {
+        size if size < 5e8 => value * scale,
         size if size >= 1e17 => value * 1e-9,
         size if size >= 1e14 => value * 1e-6,
         size if size >= 1e11 => value * 1e-3,
-        size if size >= 5e8 => value,
-        _ => value * scale,
+        _ => value,
     }
 }
 

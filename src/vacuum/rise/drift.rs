@@ -25,9 +25,9 @@ pub(crate) struct Noise {
 /// block of each makes a row.
 pub(crate) const COLUMNS: usize = 6;
 /// A residual and its derivatives at one block.
-pub(crate) type Row = [f64; COLUMNS];
+pub(crate) type Row<const K: usize> = [f64; K];
 /// Sums of products of each two whitened columns.
-pub(crate) type Products = [[f64; COLUMNS]; COLUMNS];
+pub(crate) type Products<const K: usize = COLUMNS> = [[f64; K]; K];
 
 /// Turns residuals with the correlation of [`Noise`] into independent ones of unit variance.
 #[derive(Clone, Debug)]
@@ -68,9 +68,10 @@ impl Step {
     }
 
     /// Whitens a row; `mean` is what is expected of the drift of each column.
-    fn whiten(&self, row: &Row, mean: &mut Row) -> Row {
-        let mut white = [0.0; COLUMNS];
-        for column in 0..COLUMNS {
+    #[inline(always)]
+    fn whiten<const K: usize>(&self, row: &Row<K>, mean: &mut Row<K>) -> Row<K> {
+        let mut white = [0.0; K];
+        for column in 0..K {
             let predicted = self.carry * mean[column];
             let surprise = row[column] - predicted;
             mean[column] = predicted + self.gain * surprise;
@@ -85,12 +86,20 @@ fn carry(before: Option<f64>, at: f64, memory: f64) -> f64 {
     before.map_or(0.0, |before| (-(at - before) / memory).exp())
 }
 
-fn add(sums: &mut Products, white: &Row) {
-    for (sums, left) in sums.iter_mut().zip(white) {
-        for (sum, right) in sums.iter_mut().zip(white) {
-            *sum += left * right;
+/// Adds the products of a row to the upper half of `sums`, diagonal included; see [`whole`].
+#[inline(always)]
+fn add<const K: usize>(sums: &mut Products<K>, white: &Row<K>) {
+    for row in 0..K {
+        // From an even column on, so that they are added in pairs.
+        for column in row & !1..K {
+            sums[row][column] += white[row] * white[column];
         }
     }
+}
+
+/// Fills in the lower half of sums of products, which is the same as the upper.
+fn whole<const K: usize>(sums: Products<K>) -> Products<K> {
+    std::array::from_fn(|row| std::array::from_fn(|column| sums[row.min(column)][row.max(column)]))
 }
 
 impl Whitener {
@@ -148,30 +157,32 @@ impl Whitener {
         }
     }
 
-    /// Sums of products of the columns of `rows`, whitened, in one pass.
-    pub(crate) fn products(&self, rows: impl Iterator<Item = Row>) -> Products {
-        let mut sums = [[0.0; COLUMNS]; COLUMNS];
-        let mut mean = [0.0; COLUMNS];
-        let Some(slope) = &self.slope else {
-            for (row, step) in rows.zip(&self.steps) {
-                add(&mut sums, &step.whiten(&row, &mut mean));
-            }
-            return sums;
-        };
-        let mut along = [0.0; COLUMNS];
-        for ((row, step), course) in rows.zip(&self.steps).zip(&slope.course) {
-            let white = step.whiten(&row, &mut mean);
+    /// Sums of products of the columns of `rows`, one a block, whitened, in one pass.
+    pub(crate) fn products<const K: usize>(&self, rows: &[Row<K>]) -> Products<K> {
+        let mut sums = [[0.0; K]; K];
+        let mut mean = [0.0; K];
+        let mut along = [0.0; K];
+        let course = self
+            .slope
+            .as_ref()
+            .map_or(&[][..], |slope| &slope.course[..]);
+        for (index, (row, step)) in rows.iter().zip(&self.steps).enumerate() {
+            let white = step.whiten(row, &mut mean);
             add(&mut sums, &white);
-            for (along, white) in along.iter_mut().zip(&white) {
-                *along += course * white;
+            if let Some(course) = course.get(index) {
+                for (along, white) in along.iter_mut().zip(&white) {
+                    *along += course * white;
+                }
             }
         }
-        for (sums, left) in sums.iter_mut().zip(&along) {
-            for (sum, right) in sums.iter_mut().zip(&along) {
-                *sum -= slope.taken_of_products * left * right;
+        if let Some(slope) = &self.slope {
+            for (sums, left) in sums.iter_mut().zip(&along) {
+                for (sum, right) in sums.iter_mut().zip(&along) {
+                    *sum -= slope.taken_of_products * left * right;
+                }
             }
         }
-        sums
+        whole(sums)
     }
 
     /// Logarithm of the determinant of the covariance of the blocks, without a change of gain.
@@ -197,7 +208,7 @@ impl Whitener {
 pub(crate) fn estimate(blocks: &[Block], residuals: &[f64], columns: &[Vec<f64>]) -> Noise {
     let readings: f64 = blocks.iter().map(|block| block.count).sum();
     let typical = readings / blocks.len() as f64;
-    let rows: Vec<Row> = residuals
+    let rows: Vec<Row<COLUMNS>> = residuals
         .iter()
         .enumerate()
         .map(|(index, residual)| {
@@ -270,7 +281,12 @@ const SPREAD_BELOW: f64 = 0.3;
 const SPREAD_ABOVE: f64 = 1.0;
 
 /// Restricted deviance with the scale profiled out, and that scale's square; scatter is one.
-fn restricted(blocks: &[Block], rows: &[Row], carries: &[f64], drift: f64) -> Option<(f64, f64)> {
+fn restricted(
+    blocks: &[Block],
+    rows: &[Row<COLUMNS>],
+    carries: &[f64],
+    drift: f64,
+) -> Option<(f64, f64)> {
     let drift = drift * drift;
     let mut sums = [[0.0; COLUMNS]; COLUMNS];
     let mut mean = [0.0; COLUMNS];
@@ -281,13 +297,14 @@ fn restricted(blocks: &[Block], rows: &[Row], carries: &[f64], drift: f64) -> Op
         determinant.times(total);
         add(&mut sums, &step.whiten(row, &mut mean));
     }
+    let mut sums = whole(sums);
     // Takes the fitted directions out one after the other and multiplies what is left of each.
-    let whole: [f64; COLUMNS] = std::array::from_fn(|column| sums[column][column]);
+    let all: [f64; COLUMNS] = std::array::from_fn(|column| sums[column][column]);
     let mut information = Product::default();
     let mut taken = 0;
     for pivot in 1..COLUMNS {
         let left = sums[pivot][pivot];
-        if left <= 1e-8 * whole[pivot] || left <= 0.0 {
+        if left <= 1e-8 * all[pivot] || left <= 0.0 {
             continue;
         }
         information.times(left);

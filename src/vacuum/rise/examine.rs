@@ -4,7 +4,7 @@
 //! for steps and falls no sealed chamber shows, weighs the shapes and refuses to conclude where
 //! they cannot be told apart. Must not import I/O.
 
-use super::reduce::{Block, blocks};
+use super::reduce::{Block, blocks, largest};
 use super::weigh::{Weighed, weigh, weigh_blocks};
 use crate::vacuum::log::{Mark, MarkKind, TidyRecord};
 
@@ -170,7 +170,7 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
             share: 100.0 * missing / length,
         });
     }
-    let highest = pascals.iter().copied().fold(0.0, f64::max);
+    let highest = largest(pascals.iter().copied());
     if highest > HIGHEST {
         doubts.push(Doubt::High { pascals: highest });
     }
@@ -484,10 +484,7 @@ fn line_through(blocks: &[Block]) -> Option<(f64, f64)> {
 }
 
 fn longest_gap(seconds: &[f64]) -> f64 {
-    seconds
-        .windows(2)
-        .map(|pair| pair[1] - pair[0])
-        .fold(0.0, f64::max)
+    largest(seconds.windows(2).map(|pair| pair[1] - pair[0]))
 }
 
 /// The largest step of the residuals that scatter and drift do not make: index of the first reading

@@ -3,7 +3,9 @@
 //! Levenberg-Marquardt on whitened residuals of `ln p`; a parameter at its bound is held there
 //! while the slope pushes outward. Must not import I/O.
 
-use super::drift::{COLUMNS, Products, Whitener};
+use std::cell::RefCell;
+
+use super::drift::{COLUMNS, Products, Row, Whitener};
 use super::reduce::Block;
 
 /// Number of parameters of every curve; a curve that needs fewer holds the rest.
@@ -24,7 +26,33 @@ pub(crate) trait Curve: Copy {
 
     /// `ln` of the pressure over its scale at `x`, and its derivatives by the parameters.
     fn log_pressure(&self, x: f64, at: &Self::Prepared) -> (f64, Parameters);
+
+    /// What [`Curve::course`] depends on beside `x`, for a curve whose course is dear: equal forms have
+    /// equal courses, which are then computed once for many amounts.
+    fn form(&self, _at: &Self::Prepared) -> Option<Form> {
+        None
+    }
+
+    /// The part of the curve at `x` that depends on its form alone.
+    fn course(&self, _x: f64, _at: &Self::Prepared) -> Course {
+        Course::default()
+    }
+
+    /// The same as [`Curve::log_pressure`], where the course at `x` is known.
+    fn log_pressure_along(
+        &self,
+        x: f64,
+        _course: Course,
+        at: &Self::Prepared,
+    ) -> (f64, Parameters) {
+        self.log_pressure(x, at)
+    }
 }
+
+/// What tells one form of a curve from another.
+pub(crate) type Form = [f64; 3];
+/// What a curve's form gives at one time.
+pub(crate) type Course = [f64; 3];
 
 /// Which parameters may move.
 pub(crate) type Free = [bool; PARAMETERS];
@@ -45,6 +73,42 @@ pub(crate) struct Problem<'a> {
     whitener: &'a Whitener,
     /// `ln` of the pressure scale.
     log_scale: f64,
+    courses: RefCell<Courses>,
+}
+
+/// The courses of the last few forms, by block. Fits often end at bounds, with one form for many
+/// amounts.
+#[derive(Debug, Default)]
+struct Courses {
+    known: Vec<(Option<Form>, Vec<Course>)>,
+    /// The one to be forgotten next.
+    oldest: usize,
+}
+
+/// Forms whose courses are kept.
+const FORMS: usize = 8;
+
+impl Courses {
+    /// The courses of a form, which are found by `course` unless they are known.
+    fn of(&mut self, form: Form, courses: impl Iterator<Item = Course>) -> &[Course] {
+        let known = self
+            .known
+            .iter()
+            .position(|(known, _)| *known == Some(form));
+        let at = known.unwrap_or_else(|| {
+            if self.known.len() < FORMS {
+                self.known.push((None, Vec::new()));
+            }
+            let at = self.oldest;
+            self.oldest = (at + 1) % FORMS;
+            let (of, kept) = &mut self.known[at];
+            *of = Some(form);
+            kept.clear();
+            kept.extend(courses);
+            at
+        });
+        &self.known[at].1
+    }
 }
 
 impl<'a> Problem<'a> {
@@ -53,6 +117,7 @@ impl<'a> Problem<'a> {
             blocks,
             whitener,
             log_scale,
+            courses: RefCell::default(),
         }
     }
 
@@ -133,15 +198,63 @@ impl<'a> Problem<'a> {
     /// Sums of products of the whitened residual (first) and derivatives by the free parameters.
     fn evaluate<C: Curve>(&self, shape: &C, free: &Free, parameters: &Parameters) -> Products {
         let prepared = shape.prepare(free, parameters);
-        self.whitener.products(self.blocks.iter().map(|block| {
-            let (model, slopes) = shape.log_pressure(block.at, &prepared);
-            let mut row = [0.0; COLUMNS];
-            row[0] = block.log_pressure - self.log_scale - model;
-            for index in 0..PARAMETERS {
-                row[1 + index] = if free[index] { slopes[index] } else { 0.0 };
+        let mut courses = self.courses.borrow_mut();
+        let courses = match shape.form(&prepared) {
+            Some(form) => {
+                let course = |block: &Block| shape.course(block.at, &prepared);
+                courses.of(form, self.blocks.iter().map(course))
             }
-            row
-        }))
+            None => &[],
+        };
+        // Only the columns in use cost time.
+        match free.iter().filter(|free| **free).count() {
+            0 => self.sums::<C, 1>(shape, free, &prepared, courses),
+            1 => self.sums::<C, 2>(shape, free, &prepared, courses),
+            2 => self.sums::<C, 3>(shape, free, &prepared, courses),
+            3 => self.sums::<C, 4>(shape, free, &prepared, courses),
+            4 => self.sums::<C, 5>(shape, free, &prepared, courses),
+            _ => self.sums::<C, COLUMNS>(shape, free, &prepared, courses),
+        }
+    }
+
+    /// The same with `K - 1` parameters free; without courses, they are found on the way.
+    fn sums<C: Curve, const K: usize>(
+        &self,
+        shape: &C,
+        free: &Free,
+        prepared: &C::Prepared,
+        courses: &[Course],
+    ) -> Products {
+        let mut columns = [0; K];
+        for (column, index) in columns[1..]
+            .iter_mut()
+            .zip((0..PARAMETERS).filter(|index| free[*index]))
+        {
+            *column = 1 + index;
+        }
+        // Apart from the sums, so that neither waits for what the other has just written.
+        let rows: Vec<Row<K>> = (0..self.blocks.len())
+            .map(|index| {
+                let block = &self.blocks[index];
+                let (model, slopes) = match courses.get(index) {
+                    Some(course) => shape.log_pressure_along(block.at, *course, prepared),
+                    None => shape.log_pressure(block.at, prepared),
+                };
+                let mut row: Row<K> = [block.log_pressure - self.log_scale - model; K];
+                for (value, column) in row.iter_mut().zip(columns).skip(1) {
+                    *value = slopes[column - 1];
+                }
+                row
+            })
+            .collect();
+        let sums = self.whitener.products(&rows);
+        let mut products = [[0.0; COLUMNS]; COLUMNS];
+        for (sums, row) in sums.iter().zip(columns) {
+            for (sum, column) in sums.iter().zip(columns) {
+                products[row][column] = *sum;
+            }
+        }
+        products
     }
 }
 

@@ -42,9 +42,7 @@ pub(crate) fn blocks(seconds: &[f64], pascals: &[f64]) -> Vec<Block> {
         let upto = start + (from + (from * GROWTH).min(WIDTH)) * length;
         index += 1;
         if !keep_all {
-            while seconds.get(index).is_some_and(|time| *time < upto) {
-                index += 1;
-            }
+            index += seconds[index..].partition_point(|time| *time < upto);
         }
         let count = (index - first) as f64;
         let time: f64 = seconds[first..index].iter().map(|time| time - start).sum();
@@ -58,6 +56,16 @@ pub(crate) fn blocks(seconds: &[f64], pascals: &[f64]) -> Vec<Block> {
     out
 }
 
+/// The largest of `values`, none of which is not a number; at least zero.
+pub(super) fn largest(values: impl Iterator<Item = f64>) -> f64 {
+    values.fold(
+        0.0,
+        |largest, value| {
+            if value > largest { value } else { largest }
+        },
+    )
+}
+
 /// The sum of logarithms, most of it as the logarithm of products: one in eight is taken.
 fn sum_of_logs(pascals: &[f64]) -> f64 {
     let (eights, rest) = pascals.as_chunks::<8>();
@@ -65,10 +73,10 @@ fn sum_of_logs(pascals: &[f64]) -> f64 {
     for eight in eights {
         let product: f64 = eight.iter().product();
         // Eight of these stay within the range of a float.
-        sum += if eight
-            .iter()
-            .all(|pressure| (1e-35..1e35).contains(pressure))
-        {
+        let within = eight.iter().fold(true, |within, pressure| {
+            within & (*pressure >= 1e-35) & (*pressure < 1e35)
+        });
+        sum += if within {
             product.ln()
         } else {
             eight.iter().map(|pressure| pressure.ln()).sum()

@@ -11,7 +11,7 @@
 //! Power-law outgassing: Dayton (1959), exponent about 1 for metals and 0.5 for elastomers (from
 //! memory). Must not import I/O.
 
-use super::fit::{Curve, Free, PARAMETERS, Parameters};
+use super::fit::{Course, Curve, Form, Free, PARAMETERS, Parameters};
 
 /// Range of the time constant of a saturating rise, as shares of the record.
 ///
@@ -79,7 +79,29 @@ impl Curve for Shape {
     }
 
     fn log_pressure(&self, x: f64, at: &Prepared) -> (f64, Parameters) {
-        let (part, by_third, by_fourth) = at.part(x);
+        self.log_pressure_along(x, at.part(x), at)
+    }
+
+    fn form(&self, at: &Prepared) -> Option<Form> {
+        let [.., third, fourth] = at.parameters;
+        match at.form {
+            Inside::None => None,
+            Inside::Saturating { .. } => Some([0.0, third, 0.0]),
+            Inside::Power { .. } => Some([1.0, third, fourth]),
+        }
+    }
+
+    fn course(&self, x: f64, at: &Prepared) -> Course {
+        at.part(x)
+    }
+
+    #[inline(always)]
+    fn log_pressure_along(
+        &self,
+        x: f64,
+        [part, by_third, by_fourth]: Course,
+        at: &Prepared,
+    ) -> (f64, Parameters) {
         let [_, first, second, ..] = at.parameters;
         let (straight, inside) = match self.split {
             Split::Rates => (first, second),
@@ -109,11 +131,12 @@ impl Curve for Shape {
 pub(crate) struct Prepared {
     parameters: Parameters,
     start: f64,
-    form: Form,
+    form: Inside,
 }
 
+/// How gas from inside comes off, with what does not depend on the time.
 #[derive(Clone, Copy, Debug)]
-enum Form {
+enum Inside {
     Saturating {
         rate: f64,
         per_whole: f64,
@@ -156,6 +179,7 @@ impl Aged {
         }
     }
 
+    #[inline(always)]
     fn integral(&self, x: f64) -> Integral {
         let log = (x * self.per_age).ln_1p();
         let scaled = self.exponent * log;
@@ -180,12 +204,12 @@ impl Aged {
 impl Prepared {
     fn new(gas: Gas, with_gas: bool, parameters: &Parameters) -> Self {
         let form = match (with_gas, gas) {
-            (false, _) => Form::None,
+            (false, _) => Inside::None,
             (true, Gas::Saturating) => {
                 let rate = (-parameters[3]).exp();
                 let left = (-rate).exp();
                 let per_whole = (1.0 - left).recip();
-                Form::Saturating {
+                Inside::Saturating {
                     rate,
                     per_whole,
                     by_log_tau: rate * left * per_whole,
@@ -194,7 +218,7 @@ impl Prepared {
             (true, Gas::Power) => {
                 let aged = Aged::new(parameters[3], parameters[4]);
                 let whole = aged.integral(1.0);
-                Form::Power {
+                Inside::Power {
                     aged,
                     whole,
                     per_whole: whole.value.recip(),
@@ -209,9 +233,10 @@ impl Prepared {
     }
 
     /// `g(x)` and its derivatives by the two parameters of form.
-    fn part(&self, x: f64) -> (f64, f64, f64) {
+    #[inline(always)]
+    fn part(&self, x: f64) -> Course {
         match &self.form {
-            Form::Saturating {
+            Inside::Saturating {
                 rate,
                 per_whole,
                 by_log_tau,
@@ -220,23 +245,23 @@ impl Prepared {
                 let part = (1.0 - left) * per_whole;
                 // d/d ln tau = -rate d/d rate.
                 let slope = -rate * x * left * per_whole + part * by_log_tau;
-                (part, slope, 0.0)
+                [part, slope, 0.0]
             }
-            Form::Power {
+            Inside::Power {
                 aged,
                 whole,
                 per_whole,
             } => {
                 let here = aged.integral(x);
                 let part = here.value * per_whole;
-                (
+                [
                     part,
                     // The exponent falls as alpha rises.
                     (part * whole.by_exponent - here.by_exponent) * per_whole,
                     (here.by_log_age - part * whole.by_log_age) * per_whole,
-                )
+                ]
             }
-            Form::None => (0.0, 0.0, 0.0),
+            Inside::None => [0.0; 3],
         }
     }
 }
