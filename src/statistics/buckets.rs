@@ -2,78 +2,140 @@
 //! it: numbers lie in half-octave buckets, and only the one bucket asked for is searched.
 //! The buckets lie one behind the other, so that many small multisets stay small and the
 //! counts of many add up quickly.
+//! Numbers are held in single precision where that holds them as they are.
 
 const BUCKETS: usize = 64;
 
-#[derive(Clone, Debug)]
+/// Up to so many numbers are told apart anew each time, which takes no room.
+const FEW: usize = 64;
+
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Buckets {
-    values: Vec<f64>,
-    /// Where each bucket ends.
-    ends: [u32; BUCKETS],
+    values: Values,
+    /// Where each bucket ends, once there are many; few lie in no order.
+    ends: Option<Box<[u32; BUCKETS]>>,
 }
 
-impl Default for Buckets {
+/// Numbers in single precision as long as that holds every one of them.
+#[derive(Clone, Debug)]
+enum Values {
+    Short(Vec<f32>),
+    Long(Vec<f64>),
+}
+
+impl Default for Values {
     fn default() -> Self {
-        Self {
-            values: Vec::new(),
-            ends: [0; BUCKETS],
+        Self::Short(Vec::new())
+    }
+}
+
+impl Values {
+    fn len(&self) -> usize {
+        match self {
+            Self::Short(values) => values.len(),
+            Self::Long(values) => values.len(),
         }
     }
+
+    fn get(&self, at: usize) -> f64 {
+        match self {
+            Self::Short(values) => f64::from(values[at]),
+            Self::Long(values) => values[at],
+        }
+    }
+
+    /// Makes room for a value, which is held as it is from then on.
+    fn push(&mut self, value: f64) {
+        if let Self::Short(values) = self
+            && f64::from(value as f32).to_bits() != value.to_bits()
+        {
+            *self = Self::Long(values.iter().copied().map(f64::from).collect());
+        }
+        match self {
+            Self::Short(values) => push(values, value as f32),
+            Self::Long(values) => push(values, value),
+        }
+    }
+
+    fn set(&mut self, at: usize, value: f64) {
+        match self {
+            Self::Short(values) => values[at] = value as f32,
+            Self::Long(values) => values[at] = value,
+        }
+    }
+
+    fn pop(&mut self) {
+        match self {
+            Self::Short(values) => values.truncate(values.len().saturating_sub(1)),
+            Self::Long(values) => values.truncate(values.len().saturating_sub(1)),
+        }
+    }
+
+    fn range(&self, start: usize, end: usize) -> impl Iterator<Item = f64> + '_ {
+        (start..end).map(|at| self.get(at))
+    }
+}
+
+/// Grows by an eighth: doubling would leave a quarter of the room empty.
+fn push<T>(values: &mut Vec<T>, value: T) {
+    if values.len() == values.capacity() {
+        values.reserve_exact(values.len() / 8 + 2);
+    }
+    values.push(value);
 }
 
 impl Buckets {
     /// Takes many at once, which is quicker than one by one.
     pub(crate) fn of_all(values: &[f64]) -> Self {
-        let mut ends = [0u32; BUCKETS];
-        values.iter().for_each(|value| ends[bucket(*value)] += 1);
-        let mut so_far = 0;
-        for end in &mut ends {
-            // For now the start of the bucket; filling moves it to its end.
-            so_far += std::mem::replace(end, so_far);
+        let mut all = Self::default();
+        values.iter().for_each(|value| all.values.push(*value));
+        if values.len() > FEW {
+            all.arrange();
         }
-        let mut placed = vec![0.0; values.len()];
-        for &value in values {
-            let at = &mut ends[bucket(value)];
-            placed[*at as usize] = value;
-            *at += 1;
-        }
-        Self {
-            values: placed,
-            ends,
-        }
+        all
     }
 
     pub(crate) fn add(&mut self, value: f64) {
-        let bucket = bucket(value);
         self.values.push(value);
+        let Some(ends) = &mut self.ends else {
+            if self.values.len() > FEW {
+                self.arrange();
+            }
+            return;
+        };
+        let bucket = bucket(value);
         // The first of each later bucket makes room by going to its end.
         for later in (bucket + 1..BUCKETS).rev() {
-            let (start, end) = (self.ends[later - 1] as usize, self.ends[later] as usize);
-            self.values[end] = self.values[start];
-            self.ends[later] += 1;
+            let (start, end) = (ends[later - 1] as usize, ends[later] as usize);
+            self.values.set(end, self.values.get(start));
+            ends[later] += 1;
         }
-        self.values[self.ends[bucket] as usize] = value;
-        self.ends[bucket] += 1;
+        self.values.set(ends[bucket] as usize, value);
+        ends[bucket] += 1;
     }
 
     /// Takes one occurrence out.
     pub(crate) fn remove(&mut self, value: f64) {
         let bucket = bucket(value);
         let (start, end) = self.place(bucket);
-        let held = &self.values[start..end];
-        let Some(at) = held
-            .iter()
-            .position(|held| held.to_bits() == value.to_bits())
-        else {
+        let is = |at: &usize| self.values.get(*at).to_bits() == value.to_bits();
+        let Some(mut hole) = (start..end).find(is) else {
             return;
         };
-        let mut hole = start + at;
-        // The last of this and of each later bucket fills the hole before it.
-        for later in bucket..BUCKETS {
-            let last = self.ends[later] as usize - 1;
-            self.values[hole] = self.values[last];
-            hole = last;
-            self.ends[later] -= 1;
+        match &mut self.ends {
+            None => {
+                let last = self.values.get(self.values.len() - 1);
+                self.values.set(hole, last);
+            }
+            // The last of this and of each later bucket fills the hole before it.
+            Some(ends) => {
+                for end in &mut ends[bucket..] {
+                    let last = *end as usize - 1;
+                    self.values.set(hole, self.values.get(last));
+                    hole = last;
+                    *end -= 1;
+                }
+            }
         }
         self.values.pop();
     }
@@ -81,11 +143,22 @@ impl Buckets {
     /// The values at the given ranks (from 0, ascending order of size) of several
     /// multisets taken together; a rank beyond the last gives the largest.
     pub(crate) fn ranks(sets: &[&Self], ranks: &[usize]) -> Vec<f64> {
+        let mut counts = [0usize; BUCKETS];
         let mut ends = [0usize; BUCKETS];
         for set in sets {
-            for (sum, end) in ends.iter_mut().zip(&set.ends) {
-                *sum += *end as usize;
+            match &set.ends {
+                Some(own) => {
+                    for (sum, end) in ends.iter_mut().zip(own.iter()) {
+                        *sum += *end as usize;
+                    }
+                }
+                None => set.iter().for_each(|value| counts[bucket(value)] += 1),
             }
+        }
+        let mut few = 0;
+        for (end, count) in ends.iter_mut().zip(counts) {
+            few += count;
+            *end += few;
         }
         let total = ends[BUCKETS - 1];
         let mut open: Option<(usize, Bins)> = None;
@@ -109,21 +182,42 @@ impl Buckets {
 
     /// Every value, in no order.
     pub(crate) fn iter(&self) -> impl Iterator<Item = f64> + '_ {
-        self.values.iter().copied()
+        self.values.range(0, self.values.len())
     }
 
+    /// Lays the values into their buckets.
+    fn arrange(&mut self) {
+        let mut ends = [0u32; BUCKETS];
+        self.iter().for_each(|value| ends[bucket(value)] += 1);
+        let mut so_far = 0;
+        for end in &mut ends {
+            // For now the start of the bucket; filling moves it to its end.
+            so_far += std::mem::replace(end, so_far);
+        }
+        let mut placed = self.values.clone();
+        for value in self.iter() {
+            let at = &mut ends[bucket(value)];
+            placed.set(*at as usize, value);
+            *at += 1;
+        }
+        self.values = placed;
+        self.ends = Some(Box::new(ends));
+    }
+
+    /// Where the values of a bucket lie; among few, where they may.
     fn place(&self, bucket: usize) -> (usize, usize) {
-        let start = if bucket == 0 {
-            0
-        } else {
-            self.ends[bucket - 1]
+        let Some(ends) = &self.ends else {
+            return (0, self.values.len());
         };
-        (start as usize, self.ends[bucket] as usize)
+        let start = bucket.checked_sub(1).map_or(0, |before| ends[before]);
+        (start as usize, ends[bucket] as usize)
     }
 
-    fn of(&self, bucket: usize) -> &[f64] {
-        let (start, end) = self.place(bucket);
-        &self.values[start..end]
+    fn of(&self, index: usize) -> impl Iterator<Item = f64> + '_ {
+        let (start, end) = self.place(index);
+        let few = self.ends.is_none();
+        let values = self.values.range(start, end);
+        values.filter(move |value| !few || bucket(*value) == index)
     }
 }
 
@@ -136,7 +230,7 @@ struct Bins {
 
 impl Bins {
     fn of(sets: &[&Buckets], index: usize, count: usize) -> Self {
-        let held = || sets.iter().flat_map(|set| set.of(index)).copied();
+        let held = || sets.iter().flat_map(|set| set.of(index));
         let low = held().fold(f64::INFINITY, f64::min);
         let high = held().fold(low, f64::max);
         let parts = (count / 16).clamp(1, 1024);
@@ -170,8 +264,12 @@ impl Bins {
     }
 }
 
+/// Twice the logarithm to base 2 of one more than the value, rounded down.
 fn bucket(value: f64) -> usize {
-    ((2.0 * (1.0 + value.max(0.0)).log2()) as usize).min(BUCKETS - 1)
+    let bits = (1.0 + value.max(0.0)).to_bits();
+    let exponent = (bits >> 52).saturating_sub(1023) as usize;
+    let upper_half = bits & ((1 << 52) - 1) >= std::f64::consts::SQRT_2.to_bits() & ((1 << 52) - 1);
+    (2 * exponent + usize::from(upper_half)).min(BUCKETS - 1)
 }
 
 #[cfg(test)]

@@ -1,11 +1,13 @@
-//! Cases that have everything in common but their day, kept by month with the figures of
-//! each month, so that a question about days looks only at the cases of the months it cuts.
+//! Cases that have everything in common but their day, in order of their days, with the figures
+//! of all, and of each year and month that holds many, so that a question about days looks only
+//! at cases of months that it cuts or that hold few.
 
 use std::collections::BTreeMap;
 
 use super::{
     buckets::Buckets,
     month::{first_day, month_of},
+    rows::{Line, Rows},
 };
 
 /// Day and number of a case.
@@ -42,17 +44,11 @@ pub(super) struct Figures {
     pub(super) down: Buckets,
 }
 
-/// The cases of a month and their figures.
-#[derive(Clone, Debug, Default)]
-struct Month {
-    rows: BTreeMap<At, Row>,
-    figures: Figures,
-}
-
-/// Cases by month, with the figures of each month, of each year and of all.
+/// Cases by day, with the figures of all, and of each year and month of many.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Cell {
-    months: BTreeMap<i64, Month>,
+    line: Line,
+    months: BTreeMap<i64, Figures>,
     years: BTreeMap<i64, Figures>,
     all: Figures,
 }
@@ -60,73 +56,70 @@ pub(super) struct Cell {
 /// Months in a year.
 const YEAR: i64 = 12;
 
+/// A month or year of fewer cases has no figures of its own: they are made from its cases.
+const MANY: usize = 64;
+
 impl Cell {
-    pub(super) fn insert(&mut self, at: At, row: Row) {
-        let number = month_of(at.0);
-        let month = self.months.entry(number).or_default();
-        let year = self.years.entry(number.div_euclid(YEAR)).or_default();
-        year.insert(&row);
+    pub(super) fn insert(&mut self, rows: &Rows, day: i32, place: u32) {
+        let row = rows.row(place);
+        self.line.put_in(rows, day, place);
         self.all.insert(&row);
-        month.figures.insert(&row);
-        month.rows.insert(at, row);
+        let month = month_of(day.into());
+        let year = month.div_euclid(YEAR);
+        let Self {
+            line,
+            months,
+            years,
+            ..
+        } = self;
+        insert(months, month, (month, 1), line, rows, &row);
+        insert(years, year, (YEAR * year, YEAR), line, rows, &row);
     }
 
-    pub(super) fn remove(&mut self, at: At) -> Option<Row> {
-        let number = month_of(at.0);
-        let month = self.months.get_mut(&number)?;
-        let row = month.rows.remove(&at)?;
-        month.figures.remove(&row);
+    pub(super) fn remove(&mut self, rows: &Rows, day: i32, place: u32) {
+        let row = rows.row(place);
+        self.line.take_out(rows, day, place);
         self.all.remove(&row);
-        if month.rows.is_empty() {
-            self.months.remove(&number);
-        }
-        let number = number.div_euclid(YEAR);
-        if let Some(year) = self.years.get_mut(&number) {
-            year.remove(&row);
-            if year.sums.cases == 0 {
-                self.years.remove(&number);
+        let month = month_of(day.into());
+        for (figures, at) in [
+            (&mut self.months, month),
+            (&mut self.years, month.div_euclid(YEAR)),
+        ] {
+            if let Some(own) = figures.get_mut(&at) {
+                own.remove(&row);
+                if own.sums.cases < MANY as u64 / 2 {
+                    figures.remove(&at);
+                }
             }
         }
-        Some(row)
     }
 
-    /// Sets the days since the same trouble; gives what the case was counted as before.
-    pub(super) fn set_gap(&mut self, at: At, gap: Option<i64>) -> Option<(Row, Row)> {
-        let number = month_of(at.0);
-        let month = self.months.get_mut(&number)?;
-        let year = self.years.get_mut(&number.div_euclid(YEAR))?;
-        let row = month.rows.get_mut(&at)?;
-        let before = *row;
-        row.days_since_same = gap;
-        let after = *row;
-        for sums in [&mut month.figures.sums, &mut year.sums, &mut self.all.sums] {
-            sums.remove(&Sums::of(&before));
-            sums.add(&Sums::of(&after));
+    /// Counts a case otherwise.
+    pub(super) fn recount(&mut self, day: i32, before: &Row, after: &Row) {
+        let month = month_of(day.into());
+        let month_of_many = self.months.get_mut(&month);
+        let year_of_many = self.years.get_mut(&month.div_euclid(YEAR));
+        let all = [Some(&mut self.all), month_of_many, year_of_many];
+        for figures in all.into_iter().flatten() {
+            figures.sums.remove(&Sums::of(before));
+            figures.sums.add(&Sums::of(after));
         }
-        Some((before, after))
-    }
-
-    pub(super) fn row(&self, at: At) -> Option<&Row> {
-        self.months.get(&month_of(at.0))?.rows.get(&at)
     }
 
     pub(super) fn is_empty(&self) -> bool {
-        self.months.is_empty()
+        self.line.is_empty()
     }
 
     /// First and last day of a case.
     pub(super) fn days(&self) -> Option<(i64, i64)> {
-        let (_, first) = self.months.first_key_value()?;
-        let (_, last) = self.months.last_key_value()?;
-        Some((
-            first.rows.first_key_value()?.0.0,
-            last.rows.last_key_value()?.0.0,
-        ))
+        let mut days = self.line.days();
+        let first = days.next()?;
+        Some((first, days.next_back().unwrap_or(first)))
     }
 
     /// The figures of what lies within some days as a whole, all of it, years or months, and
-    /// of the cases of those days in the months that they cut.
-    pub(super) fn within(&self, from: i64, to: i64) -> (Vec<&Figures>, Figures) {
+    /// of the other cases of those days.
+    pub(super) fn within(&self, rows: &Rows, from: i64, to: i64) -> (Vec<&Figures>, Figures) {
         let (mut whole, mut cut) = (Vec::new(), Figures::default());
         let Some((first, last)) = self.days().filter(|_| from <= to) else {
             return (whole, cut);
@@ -134,55 +127,80 @@ impl Cell {
         if from <= first && last <= to {
             return (vec![&self.all], cut);
         }
-        let mut rows: Vec<&Row> = Vec::new();
-        let is_whole = |from_month: i64, months: i64| {
-            first_day(from_month) >= from && first_day(from_month + months) - 1 <= to
+        let mut single: Vec<Row> = Vec::new();
+        let mut left = self.line.between(from, to);
+        let is_whole = |month: i64, months: i64| {
+            first_day(month) >= from && first_day(month + months) - 1 <= to
         };
-        let mut counted = i64::MIN;
-        for (number, month) in self.months.range(month_of(from)..=month_of(to)) {
-            let year = number.div_euclid(YEAR);
-            if year == counted {
-                continue;
+        while let Some((day, _)) = left.first() {
+            let month = month_of((*day).into());
+            let year = month.div_euclid(YEAR);
+            let of_year = self
+                .years
+                .get(&year)
+                .filter(|_| is_whole(YEAR * year, YEAR));
+            let of_month = self.months.get(&month).filter(|_| is_whole(month, 1));
+            let until = match of_year {
+                Some(_) => first_day(YEAR * (year + 1)),
+                None => first_day(month + 1),
+            };
+            let end = left.partition_point(|(day, _)| i64::from(*day) < until);
+            let (these, others) = left.split_at(end.max(1));
+            match of_year.or(of_month) {
+                Some(figures) => whole.push(figures),
+                None => single.extend(these.iter().map(|(_, place)| rows.row(*place))),
             }
-            if is_whole(YEAR * year, YEAR)
-                && let Some(figures) = self.years.get(&year)
-            {
-                counted = year;
-                whole.push(figures);
-            } else if is_whole(*number, 1) {
-                whole.push(&month.figures);
-            } else {
-                let range = month.rows.range((from, i64::MIN)..=(to, i64::MAX));
-                rows.extend(range.map(|(_, row)| row));
-            }
+            left = others;
         }
-        if !rows.is_empty() {
-            cut = Figures::of(&rows);
+        if !single.is_empty() {
+            cut = Figures::of(&single);
         }
         (whole, cut)
     }
 
     /// Counts and sums of the cases of some days.
-    pub(super) fn sums(&self, from: i64, to: i64) -> Sums {
-        let (whole, cut) = self.within(from, to);
+    pub(super) fn sums(&self, rows: &Rows, from: i64, to: i64) -> Sums {
+        let (whole, cut) = self.within(rows, from, to);
         let mut sums = cut.sums;
         whole.iter().for_each(|figures| sums.add(&figures.sums));
         sums
     }
 
     /// Cases of some days, the newest first.
-    pub(super) fn newest(&self, from: i64, to: i64) -> impl Iterator<Item = At> + '_ {
-        let months = (from <= to).then(|| self.months.range(month_of(from)..=month_of(to)).rev());
-        months
-            .into_iter()
-            .flatten()
-            .flat_map(|(_, month)| month.rows.keys().rev().copied())
-            .filter(move |at| (from..=to).contains(&at.0))
+    pub(super) fn newest<'a>(
+        &'a self,
+        rows: &'a Rows,
+        from: i64,
+        to: i64,
+    ) -> impl Iterator<Item = At> + 'a {
+        let cases = self.line.between(from, to).iter().rev();
+        cases.map(|(day, place)| (i64::from(*day), rows.number(*place)))
+    }
+}
+
+/// Counts a case that is in the line already among those of its month or year, which begins at
+/// the first of `months` and has as many as the second.
+fn insert(
+    figures: &mut BTreeMap<i64, Figures>,
+    at: i64,
+    (first, months): (i64, i64),
+    line: &Line,
+    rows: &Rows,
+    row: &Row,
+) {
+    if let Some(own) = figures.get_mut(&at) {
+        own.insert(row);
+        return;
+    }
+    let cases = line.between(first_day(first), first_day(first + months) - 1);
+    if cases.len() >= MANY {
+        let of_all: Vec<Row> = cases.iter().map(|(_, place)| rows.row(*place)).collect();
+        figures.insert(at, Figures::of(&of_all));
     }
 }
 
 impl Figures {
-    fn of(rows: &[&Row]) -> Self {
+    fn of(rows: &[Row]) -> Self {
         let values = |of: fn(&Row) -> f64| -> Vec<f64> { rows.iter().map(|row| of(row)).collect() };
         let mut sums = Sums::default();
         rows.iter().for_each(|row| sums.add(&Sums::of(row)));

@@ -3,9 +3,9 @@
 //!
 //! Invariants: a case counts once, under its number; sums are whole micro-units, so that
 //! taking a case out leaves no trace and the order of changes does not matter; a tool has one
-//! class and one site. Figures are kept by month and by tool: a question looks at single cases
-//! only in the months that its days cut, and where it is about the tools of some days or about
-//! one tool.
+//! class and one site. Figures are kept by tool, and by year and month where there are many cases:
+//! a question looks at single cases only in the months that its days cut or that hold few, and
+//! where it is about the tools of some days or about one tool.
 
 use std::{
     borrow::Cow,
@@ -17,13 +17,16 @@ use super::{
     buckets::Buckets,
     cell::{At, Cell, Figures, Row, Sums},
     mean,
+    rows::{Held, Line, Rows},
     symbols::Symbols,
-    tables::{Aging, Lessons, Looked, Remembered, Tables},
+    tables::{Aging, CauseTable, Lessons, Looked, Remembered, Tables},
 };
 
 /// How many case numbers an answer lists at most.
 const RECENT: usize = 20;
 const LARGEST: f64 = 1e9;
+/// Days from 1 January 1970 beyond which none is told from another.
+const FARTHEST: i64 = 1_000_000_000;
 /// How many of the newest cases are learnt from one by one.
 const REMEMBERED: usize = 1_000;
 
@@ -131,7 +134,13 @@ pub struct Spread {
 #[derive(Clone, Debug, Default)]
 pub struct Ledger {
     pub(super) symbols: Symbols,
-    cases: HashMap<i64, Box<Held>>,
+    rows: Rows,
+    /// What cases are counted by, with the tool; a case names one by its number here.
+    pairs: Vec<(Key, u32)>,
+    numbers_of_pairs: HashMap<(Key, u32), u32>,
+    /// What was ever looked for: sort, and which.
+    marks: Vec<(Sort, u32)>,
+    numbers_of_marks: HashMap<(Sort, u32), u32>,
     cells: HashMap<Key, Cell>,
     /// Tools with the days of their cases.
     pub(super) tools: HashMap<u32, ToolHistory>,
@@ -165,8 +174,8 @@ pub(super) struct ToolHistory {
     pub(super) site: u32,
     /// None where only cases speak of the tool.
     pub(super) service: Option<Fitted>,
-    /// Days and numbers of its cases, by cause.
-    pub(super) causes: BTreeMap<u32, BTreeSet<At>>,
+    /// Its cases in order of day, by cause.
+    pub(super) causes: BTreeMap<u32, Line>,
     /// The figures of its cases.
     figures: Figures,
 }
@@ -189,45 +198,13 @@ struct Key {
     kind: u32,
 }
 
-#[derive(Clone, Debug)]
-struct Held {
-    key: Key,
-    tool: u32,
-    day: i64,
-    /// What was looked for, in order.
-    marks: Box<[Mark]>,
-    loss: Option<f64>,
-}
-
-/// Something that was looked for in a case: which, of which sort, and whether it was there. In
-/// four bytes, since a case has dozens and there may be a million cases.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-struct Mark(u32);
-
-/// What a mark is of.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// What was looked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 enum Sort {
     Sign,
     Antecedent,
     /// A check that could be judged, by its last judgement: whether it found.
     Check,
-}
-
-impl Mark {
-    fn new(sort: Sort, id: u32, seen: bool) -> Self {
-        Self(id << 3 | (sort as u32) << 1 | u32::from(seen))
-    }
-
-    /// Which and whether, if it is of this sort.
-    fn of(self, sort: Sort) -> Option<(u32, bool)> {
-        (self.0 >> 1 & 3 == sort as u32).then_some((self.0 >> 3, self.0 & 1 == 1))
-    }
-}
-
-impl Held {
-    fn marks(&self, sort: Sort) -> impl Iterator<Item = (u32, bool)> + '_ {
-        self.marks.iter().filter_map(move |mark| mark.of(sort))
-    }
 }
 
 impl Ledger {
@@ -258,12 +235,12 @@ impl Ledger {
 
     /// Cases held.
     pub fn len(&self) -> usize {
-        self.cases.len()
+        self.rows.len()
     }
 
     /// Whether no case is held.
     pub fn is_empty(&self) -> bool {
-        self.cases.is_empty()
+        self.rows.len() == 0
     }
 
     /// Grows with every change, so that what was derived can be kept until then.
@@ -274,46 +251,61 @@ impl Ledger {
     /// What chances are learnt from. Without aging every case weighs 1 and the counts are
     /// those kept; with it all cases are walked.
     pub fn lessons(&self, aging: Option<Aging>) -> Lessons<'_> {
-        let weight = |held: &Held| aging.map_or(1.0, |aging| aging.weight(held.day));
-        let mut numbers: Vec<i64> = self.cases.keys().copied().collect();
-        if aging.is_none() && numbers.len() > REMEMBERED {
-            numbers.select_nth_unstable_by(REMEMBERED, |a, b| b.cmp(a));
-            numbers.truncate(REMEMBERED);
-        }
-        numbers.sort_unstable_by(|a, b| b.cmp(a));
+        let weight = |place| {
+            let day = i64::from(self.rows.get(place).day);
+            aging.map_or(1.0, |aging| aging.weight(day))
+        };
         let weighed = aging.map(|_| {
             let mut tables = Tables::default();
-            for held in numbers.iter().filter_map(|number| self.cases.get(number)) {
-                count(&self.symbols, &mut tables, held, weight(held));
+            for place in self.rows.newest() {
+                self.tell(&mut tables, place, weight(place));
             }
             tables
         });
-        numbers.truncate(REMEMBERED);
-        let latest = numbers.iter().filter_map(|number| self.cases.get(number));
+        let latest = self.rows.newest().take(REMEMBERED);
         Lessons {
             counts: Cow::Borrowed(&self.tables),
             weighed,
             latest: latest
-                .map(|held| self.remembered(held, weight(held)))
+                .map(|place| self.remembered(place, weight(place)))
                 .collect(),
         }
     }
 
-    fn remembered(&self, held: &Held, weight: f64) -> Remembered {
+    fn remembered(&self, place: u32, weight: f64) -> Remembered {
+        let held = self.rows.get(place);
+        let (key, _) = self.pairs[held.pair as usize];
         let name = |id: u32| self.symbols.name(id).to_owned();
-        let named = |sort| {
-            held.marks(sort)
-                .map(|(id, seen)| (name(id), seen))
+        let named = |wanted| {
+            self.looked_for(place)
+                .filter(|(sort, ..)| *sort == wanted)
+                .map(|(_, id, seen)| (name(id), seen))
                 .collect()
         };
         Remembered {
             weight,
-            class: name(held.key.class),
-            cause: name(held.key.cause),
+            class: name(key.class),
+            cause: name(key.cause),
             signs: named(Sort::Sign),
             antecedents: named(Sort::Antecedent),
             loss_decades: held.loss,
         }
+    }
+
+    /// What was looked for in a case: of which sort, which, and whether it was there.
+    fn looked_for(&self, place: u32) -> impl Iterator<Item = (Sort, u32, bool)> + '_ {
+        self.rows.marks(place).map(|(mark, seen)| {
+            let (sort, id) = self.marks[mark as usize];
+            (sort, id, seen)
+        })
+    }
+
+    /// Adds a case to counts by its weight, or takes it out by its negative.
+    fn tell(&self, tables: &mut Tables, place: u32, weight: f64) {
+        let held = self.rows.get(place);
+        let (key, _) = self.pairs[held.pair as usize];
+        let looked_for = self.looked_for(place);
+        count(&self.symbols, tables, &key, held.loss, looked_for, weight);
     }
 
     /// First and last day of a case, or none.
@@ -329,15 +321,13 @@ impl Ledger {
         let (from, to) = days_of(filter);
         if filter.tool.is_some() {
             let found = self.histories(filter).flat_map(|(_, history)| {
-                history
-                    .causes
-                    .values()
-                    .flat_map(move |cases| between(cases, from, to))
+                let lines = history.causes.values();
+                lines.map(move |line| line.between(from, to).len() as u64)
             });
-            return found.count() as u64;
+            return found.sum();
         }
         self.matching(filter)
-            .map(|(_, cell)| cell.sums(from, to).cases)
+            .map(|(_, cell)| cell.sums(&self.rows, from, to).cases)
             .sum()
     }
 
@@ -406,11 +396,11 @@ impl Ledger {
             let not_found = self.symbols.get(NOT_FOUND);
             self.matching(filter)
                 .map(|(key, cell)| {
-                    let (whole, cut) = cell.within(from, to);
+                    let (whole, cut) = cell.within(&self.rows, from, to);
                     let mut part = Part {
                         whole,
                         cut,
-                        newest: cell.newest(from, to).take(RECENT).collect(),
+                        newest: cell.newest(&self.rows, from, to).take(RECENT).collect(),
                         ..Part::of(key.part(dimension))
                     };
                     if Some(key.cause) == not_found {
@@ -458,8 +448,9 @@ impl Ledger {
         if dimension == Dimension::Tool && (from, to) == (i64::MIN, i64::MAX) {
             let kept = self.histories(filter).map(|(&tool, history)| {
                 let lost = not_found.and_then(|cause| history.causes.get(&cause));
-                let newest = |cases: &BTreeSet<At>| -> Vec<At> {
-                    cases.iter().rev().take(RECENT).copied().collect()
+                let newest = |line: &Line| -> Vec<At> {
+                    let cases = line.between(from, to).iter().rev().take(RECENT);
+                    cases.map(|case| self.at(*case)).collect()
                 };
                 Part {
                     lost: lost.map_or(0, |cases| cases.len() as u64),
@@ -472,22 +463,17 @@ impl Ledger {
         }
         let mut parts: HashMap<u32, Part<'_>> = HashMap::new();
         for (&tool, history) in self.histories(filter) {
-            for (&cause, cases) in &history.causes {
-                for at in between(cases, from, to) {
-                    let Some(held) = self.cases.get(&at.1) else {
-                        continue;
-                    };
+            for (&cause, line) in &history.causes {
+                for &(day, place) in line.between(from, to) {
+                    let (key, _) = self.pairs[self.rows.get(place).pair as usize];
                     let of = match dimension {
                         Dimension::Tool => tool,
-                        other => held.key.part(other),
+                        other => key.part(other),
                     };
                     let part = parts.entry(of).or_insert_with(|| Part::of(of));
                     part.lost += u64::from(Some(cause) == not_found);
-                    part.newest.push(*at);
-                    let cell = self.cells.get(&held.key);
-                    if let Some(row) = cell.and_then(|cell| cell.row(*at)) {
-                        part.cut.insert(row);
-                    }
+                    part.newest.push(self.at((day, place)));
+                    part.cut.insert(&self.rows.row(place));
                 }
             }
         }
@@ -515,7 +501,7 @@ impl Ledger {
         } else {
             for (key, cell) in self.matching(&filter) {
                 let of = sums.entry(key.part(dimension)).or_default();
-                of.add(&cell.sums(i64::MIN, i64::MAX));
+                of.add(&cell.sums(&self.rows, i64::MIN, i64::MAX));
             }
         }
         sums.retain(|_, sums| sums.cases > 0);
@@ -576,62 +562,81 @@ impl Ledger {
             kind,
         };
         let tool = symbols.intern(&case.tool);
+        let pair = numbered(&mut self.pairs, &mut self.numbers_of_pairs, (key, tool));
         let judged: BTreeMap<&str, bool> = case
             .checks
             .iter()
             .filter(|(_, outcome, _)| *outcome != Outcome::Inconclusive)
             .map(|(id, outcome, _)| (id.as_str(), *outcome == Outcome::Found))
             .collect();
-        let marked = |sort, id: &str, seen| Mark::new(sort, symbols.intern(id), seen);
-        let marks = marks_of(case, &judged, marked);
+        let signs = case.signs.iter();
+        let antecedents = case.antecedents.iter();
+        let mut marks: Vec<(u32, bool)> = signs
+            .map(|(id, seen)| (Sort::Sign, id.as_str(), *seen))
+            .chain(antecedents.map(|(id, told)| (Sort::Antecedent, id.as_str(), *told)))
+            .chain(judged.iter().map(|(id, found)| (Sort::Check, *id, *found)))
+            .map(|(sort, id, seen)| {
+                let mark = (sort, symbols.intern(id));
+                let number = numbered(&mut self.marks, &mut self.numbers_of_marks, mark);
+                (number, seen)
+            })
+            .collect();
+        marks.sort_unstable();
+        marks.dedup();
         let held = Held {
-            key,
-            tool,
-            day: case.occurred_day,
-            marks,
+            // Months count a day beyond as the nearest within.
+            day: case.occurred_day.clamp(-FARTHEST, FARTHEST) as i32,
+            pair,
+            row: Row {
+                labour: case.labour_minutes,
+                down: case.down_hours,
+                first_hit: case
+                    .checks
+                    .first()
+                    .map(|(_, outcome, _)| *outcome == Outcome::Found),
+                days_since_same: None,
+            },
             loss: case.loss_decades,
         };
-        count(&self.symbols, &mut self.tables, &held, 1.0);
-        let at = (case.occurred_day, case.number);
-        let row = Row {
-            labour: case.labour_minutes,
-            down: case.down_hours,
-            first_hit: case
-                .checks
-                .first()
-                .map(|(_, outcome, _)| *outcome == Outcome::Found),
-            days_since_same: None,
-        };
-        self.cells.entry(key).or_default().insert(at, row);
-        self.cases.insert(case.number, Box::new(held));
+        let place = self.rows.put_in(case.number, &held, &marks);
+        let mut tables = std::mem::take(&mut self.tables);
+        self.tell(&mut tables, place, 1.0);
+        self.tables = tables;
+        let cell = self.cells.entry(key).or_default();
+        cell.insert(&self.rows, held.day, place);
         let history = self.tools.entry(tool).or_default();
-        history.figures.insert(&row);
+        history.figures.insert(&held.row);
         (history.class, history.site) = (key.class, key.site);
-        history.causes.entry(cause).or_default().insert(at);
+        let line = history.causes.entry(cause).or_default();
+        let position = line.put_in(&self.rows, held.day, place);
         if found {
-            self.link((tool, cause), at);
+            self.link(tool, cause, position);
+            self.link(tool, cause, position + 1);
         }
     }
 
     fn take_out(&mut self, number: i64) -> bool {
-        let Some(held) = self.cases.remove(&number) else {
+        let Some(place) = self.rows.place(number) else {
             return false;
         };
-        count(&self.symbols, &mut self.tables, &held, -1.0);
-        let at = (held.day, number);
-        let mut row = None;
-        if let Some(cell) = self.cells.get_mut(&held.key) {
-            row = cell.remove(at);
+        let held = self.rows.get(place);
+        let (key, tool) = self.pairs[held.pair as usize];
+        let cause = key.cause;
+        let mut tables = std::mem::take(&mut self.tables);
+        self.tell(&mut tables, place, -1.0);
+        self.tables = tables;
+        if let Some(cell) = self.cells.get_mut(&key) {
+            cell.remove(&self.rows, held.day, place);
             if cell.is_empty() {
-                self.cells.remove(&held.key);
+                self.cells.remove(&key);
             }
         }
-        let (tool, cause) = (held.tool, held.key.cause);
+        let mut position = 0;
         if let Some(history) = self.tools.get_mut(&tool) {
-            row.iter().for_each(|row| history.figures.remove(row));
-            if let Some(chain) = history.causes.get_mut(&cause) {
-                chain.remove(&at);
-                if chain.is_empty() {
+            history.figures.remove(&held.row);
+            if let Some(line) = history.causes.get_mut(&cause) {
+                position = line.take_out(&self.rows, held.day, place);
+                if line.is_empty() {
                     history.causes.remove(&cause);
                 }
             }
@@ -639,41 +644,51 @@ impl Ledger {
                 self.tools.remove(&tool);
             }
         }
+        self.rows.take_out(place);
         if self.symbols.get(NOT_FOUND) != Some(cause) {
-            self.link((tool, cause), at);
+            self.link(tool, cause, position);
         }
         true
     }
 
-    /// Sets the days since the same trouble on the case at `at`, if held, and on the one
-    /// after it.
-    fn link(&mut self, pair: (u32, u32), at: (i64, i64)) {
-        let history = self.tools.get(&pair.0);
-        let Some(chain) = history.and_then(|history| history.causes.get(&pair.1)) else {
+    /// Sets the days since the same trouble on the case at a position in the line of its tool
+    /// and cause, if there is one.
+    fn link(&mut self, tool: u32, cause: u32, position: usize) {
+        let Some(history) = self.tools.get_mut(&tool) else {
             return;
         };
-        let after = chain
-            .range((std::ops::Bound::Excluded(at), std::ops::Bound::Unbounded))
-            .next();
-        let here = Some(at).filter(|at| chain.contains(at));
-        let gaps: Vec<(At, Option<i64>)> = [here, after.copied()]
-            .into_iter()
-            .flatten()
-            .map(|place| {
-                let before = chain.range(..place).next_back();
-                (place, before.map(|before| place.0.saturating_sub(before.0)))
-            })
-            .collect();
-        for (place, gap) in gaps {
-            let key = self.cases.get(&place.1).map(|held| held.key);
-            let cell = key.and_then(|key| self.cells.get_mut(&key));
-            let change = cell.and_then(|cell| cell.set_gap(place, gap));
-            if let (Some((before, after)), Some(history)) = (change, self.tools.get_mut(&pair.0)) {
-                history.figures.sums.remove(&Sums::of(&before));
-                history.figures.sums.add(&Sums::of(&after));
-            }
+        let line = history.causes.get(&cause);
+        let Some((day, place)) = line.and_then(|line| line.get(position)) else {
+            return;
+        };
+        let before = position
+            .checked_sub(1)
+            .and_then(|before| line?.get(before))
+            .map(|(before, _)| i64::from(day) - i64::from(before));
+        let (was, is) = self.rows.set_gap(place, before);
+        history.figures.sums.remove(&Sums::of(&was));
+        history.figures.sums.add(&Sums::of(&is));
+        let (key, _) = self.pairs[self.rows.get(place).pair as usize];
+        if let Some(cell) = self.cells.get_mut(&key) {
+            cell.recount(day, &was, &is);
         }
     }
+
+    fn at(&self, (day, place): (i32, u32)) -> At {
+        (day.into(), self.rows.number(place))
+    }
+}
+
+/// The number of a thing, given when it is first met.
+fn numbered<T: Copy + Eq + std::hash::Hash>(
+    all: &mut Vec<T>,
+    numbers: &mut HashMap<T, u32>,
+    one: T,
+) -> u32 {
+    *numbers.entry(one).or_insert_with(|| {
+        all.push(one);
+        all.len() as u32 - 1
+    })
 }
 
 impl Key {
@@ -689,31 +704,17 @@ impl Key {
     }
 }
 
-/// Everything that was looked for in a case, each once.
-fn marks_of(
-    case: &Case,
-    judged: &BTreeMap<&str, bool>,
-    mut marked: impl FnMut(Sort, &str, bool) -> Mark,
-) -> Box<[Mark]> {
-    let mut marks: Vec<Mark> = Vec::new();
-    for (id, seen) in &case.signs {
-        marks.push(marked(Sort::Sign, id, *seen));
-    }
-    for (id, happened) in &case.antecedents {
-        marks.push(marked(Sort::Antecedent, id, *happened));
-    }
-    for (id, found) in judged {
-        marks.push(marked(Sort::Check, id, *found));
-    }
-    marks.sort_unstable();
-    marks.dedup();
-    marks.into_boxed_slice()
-}
-
 /// Adds a case to the counts by its weight, or takes it out by its negative.
-fn count(symbols: &Symbols, tables: &mut Tables, held: &Held, weight: f64) {
-    let class = symbols.name(held.key.class);
-    let cause = symbols.name(held.key.cause);
+fn count(
+    symbols: &Symbols,
+    tables: &mut Tables,
+    key: &Key,
+    loss: Option<f64>,
+    looked_for: impl Iterator<Item = (Sort, u32, bool)>,
+    weight: f64,
+) {
+    let class = symbols.name(key.class);
+    let cause = symbols.name(key.cause);
     if !tables.classes.contains_key(class) {
         tables.classes.insert(class.to_owned(), BTreeMap::new());
     }
@@ -726,26 +727,30 @@ fn count(symbols: &Symbols, tables: &mut Tables, held: &Held, weight: f64) {
             tables.classes.remove(class);
         }
     }
-    let table = tables.causes.entry(cause.to_owned()).or_default();
-    for (sort, counts) in [
-        (Sort::Sign, &mut table.signs),
-        (Sort::Antecedent, &mut table.antecedents),
-        (Sort::Check, &mut table.checks),
-    ] {
-        for (id, seen) in held.marks(sort) {
-            let name = symbols.name(id);
-            if !counts.contains_key(name) {
-                counts.insert(name.to_owned(), Looked::default());
-            }
-            if let Some(looked) = counts.get_mut(name) {
-                looked.looked += weight;
-                if seen {
-                    looked.seen += weight;
-                }
-            }
+    if !tables.causes.contains_key(cause) {
+        tables
+            .causes
+            .insert(cause.to_owned(), CauseTable::default());
+    }
+    let Some(table) = tables.causes.get_mut(cause) else {
+        return;
+    };
+    for (sort, id, seen) in looked_for {
+        let counts = match sort {
+            Sort::Sign => &mut table.signs,
+            Sort::Antecedent => &mut table.antecedents,
+            Sort::Check => &mut table.checks,
+        };
+        let add = |looked: &mut Looked| {
+            looked.looked += weight;
+            looked.seen += if seen { weight } else { 0.0 };
+        };
+        match counts.get_mut(symbols.name(id)) {
+            Some(looked) => add(looked),
+            None => add(counts.entry(symbols.name(id).to_owned()).or_default()),
         }
     }
-    if let Some(loss) = held.loss {
+    if let Some(loss) = loss {
         let losses = &mut table.losses;
         losses.cases += weight;
         losses.sum += weight * loss;
@@ -763,12 +768,6 @@ fn days_of(filter: &Filter) -> (i64, i64) {
         filter.from_day.unwrap_or(i64::MIN),
         filter.to_day.unwrap_or(i64::MAX),
     )
-}
-
-/// Days and numbers of a history within some days.
-fn between(cases: &BTreeSet<At>, from: i64, to: i64) -> impl Iterator<Item = &At> {
-    let range = (from <= to).then(|| cases.range((from, i64::MIN)..=(to, i64::MAX)));
-    range.into_iter().flatten()
 }
 
 /// Cases counted together: figures kept, and those made for the question.

@@ -15,6 +15,7 @@ mod month;
 pub mod observation;
 #[cfg(test)]
 pub(crate) mod reference;
+mod rows;
 pub mod survival;
 mod symbols;
 pub mod tables;

@@ -63,7 +63,8 @@ impl Watched<'_> {
     /// it had failed by `cause`.
     fn renewals(&self, cause: u32, component: Option<u32>) -> Vec<(i64, bool)> {
         let cases = self.history.causes.get(&cause);
-        let failures = cases.into_iter().flatten().map(|(day, _)| (*day, true));
+        let failures = cases.into_iter().flat_map(|line| line.days());
+        let failures = failures.map(|day| (day, true));
         let services = self.history.service.as_ref().zip(component);
         let planned = services.and_then(|(service, id)| service.services.get(&id));
         let mut days: Vec<(i64, bool)> = planned
@@ -85,9 +86,8 @@ impl Watched<'_> {
     /// Days of its cases while watched, by cause.
     pub(super) fn events(&self) -> impl Iterator<Item = (u32, i64)> + '_ {
         self.history.causes.iter().flat_map(|(cause, cases)| {
-            cases
-                .range((self.start, i64::MIN)..(self.end, i64::MIN))
-                .map(|(day, _)| (*cause, *day))
+            let watched = cases.between(self.start, self.end.saturating_sub(1));
+            watched.iter().map(|(day, _)| (*cause, i64::from(*day)))
         })
     }
 }
@@ -102,10 +102,13 @@ pub(super) fn watched<'a>(ledger: &'a Ledger, filter: &Filter, last_day: i64) ->
             let opened = firsts.get(&history.site)?.saturating_add(1);
             let service = history.service.as_ref();
             let from = service.and_then(|service| service.from_day);
-            let first = history.causes.values().filter_map(|cases| cases.first());
+            let first = history
+                .causes
+                .values()
+                .filter_map(|line| line.days().next());
             let start = match from {
                 Some(day) => day.max(opened),
-                None => first.min()?.0.saturating_add(1),
+                None => first.min()?.saturating_add(1),
             };
             let start = start.max(filter.from_day.unwrap_or(i64::MIN));
             let until = service.and_then(|service| service.until_day);
