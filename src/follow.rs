@@ -26,8 +26,10 @@ use crate::{
     casebook::{Asker, Incident, Revision, Tool, ToolId},
     catalogue::Catalogue,
     knowledge::Knowledge,
-    search::{Entry, Found, IndexInUse, Reached, SearchError, SearchIndex, Shelf, Standing, Why},
-    store::{Change, Store, StoreError},
+    search::{
+        Entry, Found, IndexInUse, Prepared, Reached, SearchError, SearchIndex, Shelf, Standing, Why,
+    },
+    store::{self, Change, Store, StoreError},
 };
 
 /// Changes read at once: what the follower holds in memory at most.
@@ -483,35 +485,62 @@ pub struct Stored {
 /// Rows handed to the index at once.
 const HANDED: usize = 200;
 
+/// A row on its way into the index.
+#[derive(Debug)]
+enum Row {
+    Prepared(Prepared),
+    Stored(Stored),
+}
+
 /// An index that takes rows while the store takes them, in a thread of its own. Nothing of it
 /// is kept before [`Follower::settle`].
 #[derive(Debug)]
 pub struct Alongside {
-    waiting: Vec<Stored>,
-    rows: SyncSender<Vec<Stored>>,
+    index: Arc<SearchIndex>,
+    waiting: Vec<Row>,
+    rows: SyncSender<Vec<Row>>,
     writing: JoinHandle<Result<(), FollowError>>,
 }
 
 impl Alongside {
     fn begin(index: Arc<SearchIndex>, catalogue: Arc<Catalogue>) -> Self {
-        let (rows, handed) = sync_channel::<Vec<Stored>>(4);
+        let (rows, handed) = sync_channel::<Vec<Row>>(4);
+        let writes = Arc::clone(&index);
         let writing = thread::spawn(move || {
             for rows in handed {
-                let entries: Result<Vec<_>, _> =
-                    rows.iter().map(|row| row.entry(&catalogue)).collect();
-                index.add(&entries?)?;
+                let prepared = rows.into_iter().map(|row| match row {
+                    Row::Prepared(prepared) => Ok(prepared),
+                    Row::Stored(row) => row.entry(&catalogue).map(|entry| writes.prepare(&entry)),
+                });
+                let prepared: Result<Vec<_>, _> = prepared.collect();
+                writes.put(prepared?)?;
             }
             Ok(())
         });
         Self {
+            index,
             waiting: Vec::with_capacity(HANDED),
             rows,
             writing,
         }
     }
 
-    /// Takes a row. What goes wrong is told by [`Follower::settle`].
-    pub fn take(&mut self, row: Stored) {
+    /// The index, to prepare rows for.
+    pub fn index(&self) -> Arc<SearchIndex> {
+        Arc::clone(&self.index)
+    }
+
+    /// Takes a row as the index holds it.
+    pub fn take(&mut self, row: Prepared) {
+        self.wait(Row::Prepared(row));
+    }
+
+    /// Takes a row as the store holds it. What goes wrong is told by [`Follower::settle`].
+    pub fn take_stored(&mut self, row: Stored) {
+        self.wait(Row::Stored(row));
+    }
+
+    fn wait(&mut self, row: Row) {
         self.waiting.push(row);
         if self.waiting.len() == HANDED {
             self.hand_over();
@@ -535,6 +564,16 @@ impl Alongside {
 }
 
 impl Stored {
+    /// A row in a revision.
+    pub fn of(number: i64, revision: i64, row: &store::Row, tool: Option<Arc<Tool>>) -> Self {
+        Self {
+            number,
+            revision,
+            record: row.record.clone(),
+            tool,
+        }
+    }
+
     fn entry(&self, catalogue: &Catalogue) -> Result<Entry, FollowError> {
         let incident: Incident = serde_json::from_str(&self.record).map_err(|error| {
             FollowError::Store(StoreError::Damaged {

@@ -12,9 +12,9 @@ use crate::vacuum::units::{PressureUnit, TypedPressure};
 /// The longest text a field takes, in characters.
 pub const TEXT_LIMIT: usize = 20_000;
 /// The longest name (tool, author, identifier) a field takes, in characters.
-const NAME_LIMIT: usize = 200;
+pub(super) const NAME_LIMIT: usize = 200;
 /// The most entries a list takes.
-const LIST_LIMIT: usize = 200;
+pub(super) const LIST_LIMIT: usize = 200;
 /// The most planned services a tool may bring along.
 const SERVICE_LIMIT: usize = 10_000;
 /// The most states an exported record may have been in.
@@ -687,11 +687,9 @@ impl<'a> Fields<'a> {
             value: value?,
             unit: unit?,
         };
-        match typed.pressure() {
-            Ok(pressure) if (LOWEST_PRESSURE..=HIGHEST_PRESSURE).contains(&pressure.pascals()) => {
-                Some(typed)
-            }
-            _ => {
+        match chamber_can_have(&typed) {
+            true => Some(typed),
+            false => {
                 self.refuse(
                     field,
                     format!("{typed} is no pressure a chamber can have"),
@@ -703,11 +701,19 @@ impl<'a> Fields<'a> {
     }
 }
 
+/// Whether a pressure is one that a chamber may come to.
+pub(super) fn chamber_can_have(typed: &TypedPressure) -> bool {
+    let possible = LOWEST_PRESSURE..=HIGHEST_PRESSURE;
+    typed
+        .pressure()
+        .is_ok_and(|pressure| possible.contains(&pressure.pascals()))
+}
+
 /// Above this a chamber pressure is a slip of the keyboard.
 const HIGHEST_PRESSURE: f64 = 2.0 * 101_325.0;
 
 /// Whether a text holds hidden characters; most are plain letters, which are told faster.
-fn hides(text: &str) -> bool {
+pub(super) fn hides(text: &str) -> bool {
     let plain = |byte: u8| matches!(byte, b' '..=b'~' | b'\n' | b'\r' | b'\t');
     !text.bytes().all(plain) && text.chars().any(is_hidden)
 }

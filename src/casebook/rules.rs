@@ -15,7 +15,7 @@ use super::{
 };
 use crate::calculation::named::Named;
 use crate::catalogue::{
-    AntecedentId, Catalogue, CauseId, CheckId, ComponentId, NOT_FOUND, SignId, ToolClass,
+    AntecedentId, Catalogue, CauseId, Check, CheckId, ComponentId, NOT_FOUND, SignId, ToolClass,
 };
 
 /// What the rules look a report up against.
@@ -34,6 +34,14 @@ pub struct Context<'a> {
 /// # Errors
 /// Every rule the draft breaks, each with its field and what would be accepted.
 pub fn accept(draft: &Draft, context: &Context<'_>) -> Result<Incident, Vec<Refusal>> {
+    accept_whole(draft.clone(), context)
+}
+
+/// As [`accept`], for a draft that is of no further use.
+///
+/// # Errors
+/// Every rule the draft breaks.
+pub fn accept_whole(draft: Draft, context: &Context<'_>) -> Result<Incident, Vec<Refusal>> {
     let mut judge = Judge {
         context,
         refusals: Vec::new(),
@@ -55,7 +63,7 @@ pub fn accept_earlier(draft: &Draft, context: &Context<'_>) -> Result<Incident, 
         context,
         refusals: Vec::new(),
     };
-    let incident = judge.incident(draft);
+    let incident = judge.incident(draft.clone());
     if context.tool.is_none() {
         judge.refusals.retain(|refusal| refusal.field != "tool");
     }
@@ -334,10 +342,10 @@ impl Judge<'_> {
         self.refusals.push(Refusal::new(field, problem, accepted));
     }
 
-    fn incident(&mut self, draft: &Draft) -> Option<Incident> {
-        let status = self.status(draft);
-        let tool = self.tool(draft);
-        let occurred_at = self.occurred_at(draft);
+    fn incident(&mut self, mut draft: Draft) -> Option<Incident> {
+        let status = self.status(&draft);
+        let tool = self.tool(&draft);
+        let occurred_at = self.occurred_at(&draft);
         if draft.symptom.is_empty() {
             self.refuse(
                 "symptom",
@@ -352,36 +360,36 @@ impl Judge<'_> {
                 "the name or initials of who writes this",
             );
         }
-        let signs = self.signs(draft);
-        let antecedents = self.antecedents(draft);
-        let checks = self.checks(draft);
-        let cause = self.cause(draft);
+        let signs = self.signs(std::mem::take(&mut draft.signs));
+        let antecedents = self.antecedents(std::mem::take(&mut draft.antecedents));
+        let checks = self.checks(std::mem::take(&mut draft.checks));
+        let cause = self.cause(&draft);
         let pressures = Pressures {
             healthy: draft.healthy,
             faulty: draft.faulty,
             restored: draft.restored,
         };
-        self.restored(draft, status);
-        self.closing(draft, status, occurred_at);
+        self.restored(&draft, status);
+        self.closing(&draft, status, occurred_at);
         Some(Incident {
             status: status?,
             tool: tool?,
             occurred_at: occurred_at?,
             closed_at: draft.closed_at,
-            symptom: draft.symptom.clone(),
+            symptom: draft.symptom,
             signs,
             antecedents,
             pressures,
             checks,
             cause,
-            fix: draft.fix.clone(),
-            parts: draft.parts.clone(),
+            fix: draft.fix,
+            parts: draft.parts,
             labour_minutes: draft.labour_minutes,
             down_hours: draft.down_hours,
-            proof: draft.proof.clone(),
-            not_restored_reason: draft.not_restored_reason.clone(),
-            notes: draft.notes.clone(),
-            author: draft.author.clone(),
+            proof: draft.proof,
+            not_restored_reason: draft.not_restored_reason,
+            notes: draft.notes,
+            author: draft.author,
         })
     }
 
@@ -465,45 +473,42 @@ impl Judge<'_> {
         }
     }
 
-    fn signs(&mut self, draft: &Draft) -> BTreeMap<SignId, bool> {
-        let mut signs = BTreeMap::new();
-        for (id, seen) in &draft.signs {
-            if self.context.catalogue.sign(id).is_some() {
-                signs.insert(SignId::new(id), *seen);
-            } else {
-                let known = self.context.catalogue.signs().map(|sign| sign.id.as_str());
-                let accepted = nearest(id, known);
-                self.refuse(
-                    format!("signs.{}", shortened(id)),
-                    "no sign is called that",
-                    accepted,
-                );
-            }
+    fn signs(&mut self, signs: BTreeMap<String, bool>) -> BTreeMap<SignId, bool> {
+        let catalogue = self.context.catalogue;
+        for id in signs.keys().filter(|id| catalogue.sign(id).is_none()) {
+            let known = catalogue.signs().map(|sign| sign.id.as_str());
+            let accepted = nearest(id, known);
+            self.refuse(
+                format!("signs.{}", shortened(id)),
+                "no sign is called that",
+                accepted,
+            );
         }
-        signs
+        let named = signs.into_iter();
+        named.map(|(id, seen)| (SignId::new(id), seen)).collect()
     }
 
-    fn antecedents(&mut self, draft: &Draft) -> BTreeMap<AntecedentId, bool> {
-        let mut antecedents = BTreeMap::new();
-        for (id, happened) in &draft.antecedents {
-            if self.context.catalogue.antecedent(id).is_some() {
-                antecedents.insert(AntecedentId::new(id), *happened);
-            } else {
-                let known = self.context.catalogue.antecedents().map(|a| a.id.as_str());
-                let accepted = nearest(id, known);
-                self.refuse(
-                    format!("antecedents.{}", shortened(id)),
-                    "no antecedent is called that",
-                    accepted,
-                );
-            }
+    fn antecedents(&mut self, antecedents: BTreeMap<String, bool>) -> BTreeMap<AntecedentId, bool> {
+        let catalogue = self.context.catalogue;
+        let unknown = |id: &&String| catalogue.antecedent(id).is_none();
+        for id in antecedents.keys().filter(unknown) {
+            let known = catalogue.antecedents().map(|a| a.id.as_str());
+            let accepted = nearest(id, known);
+            self.refuse(
+                format!("antecedents.{}", shortened(id)),
+                "no antecedent is called that",
+                accepted,
+            );
         }
-        antecedents
+        let named = antecedents.into_iter();
+        named
+            .map(|(id, happened)| (AntecedentId::new(id), happened))
+            .collect()
     }
 
-    fn checks(&mut self, draft: &Draft) -> Vec<CheckDone> {
-        let mut done = Vec::new();
-        for (index, check) in draft.checks.iter().enumerate() {
+    fn checks(&mut self, checks: Vec<CheckDraft>) -> Vec<CheckDone> {
+        let mut done = Vec::with_capacity(checks.len());
+        for (index, check) in checks.into_iter().enumerate() {
             if let Some(check) = self.check(index, check) {
                 done.push(check);
             }
@@ -511,9 +516,9 @@ impl Judge<'_> {
         done
     }
 
-    fn check(&mut self, index: usize, draft: &CheckDraft) -> Option<CheckDone> {
-        let known = self.context.catalogue.check(&draft.check).is_some();
-        if !known {
+    fn check(&mut self, index: usize, draft: CheckDraft) -> Option<CheckDone> {
+        let known = self.context.catalogue.check(&draft.check);
+        if known.is_none() {
             let problem = if draft.check.is_empty() {
                 "is missing".to_owned()
             } else {
@@ -527,7 +532,7 @@ impl Judge<'_> {
             let accepted = nearest(&draft.check, checks);
             self.refuse(format!("checks[{index}].check"), problem, accepted);
         }
-        self.fitting(index, &draft.check);
+        self.fitting(index, known);
         let outcome = draft.outcome.parse::<Outcome>();
         if outcome.is_err() {
             let problem = if draft.outcome.is_empty() {
@@ -541,19 +546,18 @@ impl Judge<'_> {
                 "found, clear or inconclusive",
             );
         }
-        known.then_some(())?;
+        known?;
         Some(CheckDone {
-            check: CheckId::new(&draft.check),
+            check: CheckId::new(draft.check),
             outcome: outcome.ok()?,
             minutes: draft.minutes,
-            note: draft.note.clone(),
+            note: draft.note,
         })
     }
 
     /// A check of something the tool does not have was not done on it.
-    fn fitting(&mut self, index: usize, check: &str) {
-        let (Some(check), Some(tool)) = (self.context.catalogue.check(check), self.context.tool)
-        else {
+    fn fitting(&mut self, index: usize, check: Option<&Check>) {
+        let (Some(check), Some(tool)) = (check, self.context.tool) else {
             return;
         };
         let lacks = check

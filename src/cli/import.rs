@@ -5,6 +5,7 @@ use std::{
     io::{self, BufReader},
     path::PathBuf,
     process::ExitCode,
+    sync::Arc,
 };
 
 use anyhow::Context;
@@ -35,7 +36,8 @@ impl Import {
     pub(super) async fn run(self) -> anyhow::Result<ExitCode> {
         let file = File::open(&self.file)
             .with_context(|| format!("cannot read {}", self.file.display()))?;
-        let length = file.metadata().map(|m| m.len()).unwrap_or_default();
+        let about = file.metadata()?;
+        let length = about.len();
         let (store, catalogue) = self.store.open().await?;
         let bar = bar(length);
         let wish = Wish {
@@ -49,9 +51,10 @@ impl Import {
         };
         let intake = Intake {
             store: &store,
-            catalogue: &catalogue,
+            catalogue: Arc::clone(&catalogue),
             wish,
             now,
+            at_hand: about.is_file(),
             index: follower.as_mut(),
         };
         let report = intake

@@ -1,46 +1,67 @@
 //! Judges rows against the store and the rows before them, some hundred at a time.
 //!
-//! Rows of tools that are known are judged side by side; a row whose tool is not known yet
-//! waits for those before it, which may bring the tool. What comes out is the same as one
-//! row after another.
+//! Rows of tools that are known are judged by threads beside the one that reads and writes, as far
+//! ahead as memory is allowed; a row whose tool is not known yet waits for those before it, which
+//! may bring the tool. What comes out, and in which order, is the same as one row after another.
 
-use std::{collections::HashSet, io::BufRead, num::NonZero, thread};
+use std::{
+    collections::{HashSet, VecDeque},
+    io::BufRead,
+    num::NonZero,
+    sync::{
+        Arc, Mutex, PoisonError, RwLock,
+        atomic::{AtomicI64, Ordering},
+        mpsc::{Receiver, Sender, channel},
+    },
+    thread::{self, JoinHandle},
+};
 
 use jiff::Timestamp;
+use tokio::sync::oneshot;
 
 use super::{IntakeError, Tools, lines::Lines, row};
 use crate::{
-    casebook::Refusal,
+    casebook::{Refusal, Tool},
     catalogue::Catalogue,
+    search::{Entry, Prepared, SearchIndex},
     store::{Filing, Row, Store, StoreError},
 };
 
 /// Rows judged together.
-const TOGETHER: usize = 512;
+const TOGETHER: usize = 256;
 
 /// Bytes after which no more are taken together.
-const TOGETHER_BYTES: u64 = 8 << 20;
+const TOGETHER_BYTES: u64 = 2 << 20;
+
+/// Rows judged ahead: so many times those judged together, for each thread.
+const AHEAD: usize = 3;
+
+/// Bytes after which no more rows are read ahead.
+const AHEAD_BYTES: u64 = 16 << 20;
 
 /// A row that keeps the rules.
 pub(super) enum Judged {
-    /// As the store will hold it.
-    Row(Box<Row>),
-    /// With a history, calculations or a new tool: to be read again when it is written.
-    Again {
-        /// Its line.
-        line: u64,
-        /// Its text.
-        text: String,
-        /// The number it carries.
-        number: Option<i64>,
-    },
+    /// As the store will hold it, and as the index will where one takes it alongside.
+    Row(Box<Row>, Option<Box<Prepared>>),
+    /// With a history, calculations or a new tool.
+    Whole(Box<Whole>),
+}
+
+/// A row with more than one state, or more than a report.
+pub(super) struct Whole {
+    /// Its line.
+    pub(super) line: u64,
+    /// Its text.
+    pub(super) text: String,
+    /// What it came to.
+    pub(super) filing: Filing,
 }
 
 impl Judged {
     fn number(&self) -> Option<i64> {
         match self {
-            Self::Row(row) => row.number,
-            Self::Again { number, .. } => *number,
+            Self::Row(row, _) => row.number,
+            Self::Whole(whole) => whole.filing.number,
         }
     }
 }
@@ -51,14 +72,26 @@ pub(super) type Verdict = (u64, Result<Judged, Vec<Refusal>>);
 /// Judges a file.
 pub(super) struct Judge<'a> {
     store: &'a Store,
-    catalogue: &'a Catalogue,
-    now: Timestamp,
-    tools: Tools,
+    bench: Arc<Bench>,
     /// The highest number the store had given when this began.
     highest: i64,
     /// Numbers that rows of this file carry.
     numbers: HashSet<i64>,
-    threads: usize,
+    workers: Workers,
+    /// Rows on their way, in order, each lot with its bytes.
+    ahead: VecDeque<(u64, oneshot::Receiver<Vec<Looked>>)>,
+    ended: bool,
+}
+
+/// What rows are judged by.
+struct Bench {
+    catalogue: Arc<Catalogue>,
+    now: Timestamp,
+    tools: RwLock<Arc<Tools>>,
+    /// The index that takes the rows alongside.
+    index: Option<Arc<SearchIndex>>,
+    /// How much higher a number is than its row's place among all rows, as far as is known.
+    numbers_ahead: AtomicI64,
 }
 
 type Line = (u64, Result<String, Refusal>);
@@ -66,21 +99,35 @@ type Line = (u64, Result<String, Refusal>);
 /// A line with its text where that is still needed, and what it came to where that can be told.
 type Looked = ((u64, String), Option<Result<Judged, Vec<Refusal>>>);
 
+/// Lines to judge, with the place of the first among all rows, and where to tell of them.
+type Lot = (i64, Vec<Line>, oneshot::Sender<Vec<Looked>>);
+
 impl<'a> Judge<'a> {
+    /// For an index that takes the rows alongside, numbers are taken to follow on those of the
+    /// store.
     pub(super) async fn new(
         store: &'a Store,
-        catalogue: &'a Catalogue,
+        catalogue: Arc<Catalogue>,
         now: Timestamp,
         tools: Tools,
+        index: Option<Arc<SearchIndex>>,
     ) -> Result<Self, StoreError> {
-        Ok(Self {
-            store,
+        let highest = store.highest_number().await?;
+        let bench = Arc::new(Bench {
             catalogue,
             now,
-            tools,
-            highest: store.highest_number().await?,
+            tools: RwLock::new(Arc::new(tools)),
+            index,
+            numbers_ahead: AtomicI64::new(highest + 1),
+        });
+        Ok(Self {
+            store,
+            highest,
             numbers: HashSet::new(),
-            threads: thread::available_parallelism().map_or(1, NonZero::get),
+            workers: Workers::begin(&bench),
+            bench,
+            ahead: VecDeque::new(),
+            ended: false,
         })
     }
 
@@ -90,26 +137,24 @@ impl<'a> Judge<'a> {
         lines: &mut Lines<impl BufRead>,
         progress: &mut impl FnMut(u64),
     ) -> Result<Option<Vec<Verdict>>, IntakeError> {
-        let mut together: Vec<Line> = Vec::with_capacity(TOGETHER);
-        let mut taken = 0;
-        let mut ended = true;
-        while let Some(line) = lines.next_line() {
-            let (number, bytes, text) = line?;
-            progress(bytes);
-            taken += bytes;
-            if !text.as_ref().is_ok_and(|text| text.trim().is_empty()) {
-                together.push((number, text));
-            }
-            if together.len() == TOGETHER || taken >= TOGETHER_BYTES {
-                ended = false;
-                break;
-            }
+        let waiting =
+            |ahead: &VecDeque<(u64, _)>| ahead.iter().map(|(bytes, _)| bytes).sum::<u64>();
+        while !self.ended
+            && self.ahead.len() < AHEAD * self.workers.threads.len()
+            && (self.ahead.is_empty() || waiting(&self.ahead) < AHEAD_BYTES)
+        {
+            self.read_on(lines, progress)?;
         }
-        if together.is_empty() && ended {
+        let Some((_, judged)) = self.ahead.pop_front() else {
             return Ok(None);
-        }
-        let mut verdicts = Vec::with_capacity(together.len());
-        for ((line, text), judged) in self.side_by_side(together) {
+        };
+        let Ok(judged) = judged.await else {
+            // Only a thread that came to grief tells nothing.
+            self.workers.end();
+            return Err(IntakeError::Interrupted);
+        };
+        let mut verdicts = Vec::with_capacity(judged.len());
+        for ((line, text), judged) in judged {
             let judged = match judged {
                 Some(judged) => judged,
                 None => self.alone(line, text)?,
@@ -119,56 +164,47 @@ impl<'a> Judge<'a> {
         Ok(Some(verdicts))
     }
 
-    /// Judges what can be judged without the rows before it; the others come back with their text.
-    fn side_by_side(&self, lines: Vec<Line>) -> Vec<Looked> {
-        let share = lines.len().div_ceil(self.threads).max(1);
-        let mut shares: Vec<Vec<Line>> = Vec::new();
-        let mut lines = lines.into_iter();
-        loop {
-            let part: Vec<Line> = lines.by_ref().take(share).collect();
-            if part.is_empty() {
-                break;
-            }
-            shares.push(part);
-        }
-        let judge = |part: Vec<Line>| -> Vec<_> {
-            part.into_iter()
-                .map(|(line, text)| match text {
-                    Ok(text) => self.of_known_tool(line, text),
-                    Err(refusal) => ((line, String::new()), Some(Err(vec![refusal]))),
-                })
-                .collect()
-        };
-        thread::scope(|scope| {
-            let own = shares.pop();
-            let others: Vec<_> = shares
-                .into_iter()
-                .map(|part| scope.spawn(|| judge(part)))
-                .collect();
-            let own = own.map(judge);
-            let mut judged = Vec::new();
-            for other in others {
-                match other.join() {
-                    Ok(part) => judged.extend(part),
-                    Err(panic) => std::panic::resume_unwind(panic),
-                }
-            }
-            judged.extend(own.into_iter().flatten());
-            judged
-        })
+    /// Says which number a row was given, and how many rows are before it in the file, so that
+    /// those to come are prepared under theirs.
+    pub(super) fn given(&self, number: i64, place: u64) {
+        let ahead = number.saturating_sub_unsigned(place);
+        self.bench.numbers_ahead.store(ahead, Ordering::Relaxed);
     }
 
-    fn of_known_tool(&self, line: u64, text: String) -> Looked {
-        match row::read(&text, self.catalogue, &self.tools, self.now) {
-            Ok(filing) if filing.new_tool.is_some() => ((line, text), None),
-            Ok(filing) => match kept(line, text, &filing) {
-                Ok(judged) => ((line, String::new()), Some(Ok(judged))),
-                Err((text, _)) => ((line, text), None),
-            },
-            // A row before it may bring the tool that this one lacks.
-            Err(_) if !row::names_known_tool(&text, &self.tools) => ((line, text), None),
-            Err(refusals) => ((line, String::new()), Some(Err(refusals))),
+    /// A tool as far as the rows so far know it.
+    pub(super) fn tool(&self, id: &str) -> Option<Arc<Tool>> {
+        self.bench.tools().get(id).cloned()
+    }
+
+    /// Reads some rows and hands them to the threads.
+    fn read_on(
+        &mut self,
+        lines: &mut Lines<impl BufRead>,
+        progress: &mut impl FnMut(u64),
+    ) -> Result<(), IntakeError> {
+        let mut together: Vec<Line> = Vec::with_capacity(TOGETHER);
+        let mut taken = 0;
+        let first = self.workers.handed;
+        self.ended = true;
+        while let Some(line) = lines.next_line() {
+            let (number, bytes, text) = line?;
+            progress(bytes);
+            taken += bytes;
+            if !text.as_ref().is_ok_and(|text| text.trim().is_empty()) {
+                together.push((number, text));
+            }
+            if together.len() == TOGETHER || taken >= TOGETHER_BYTES {
+                self.ended = false;
+                break;
+            }
         }
+        if !together.is_empty() || !self.ended {
+            self.workers.handed += together.len() as i64;
+            let (told, judged) = oneshot::channel();
+            self.workers.hand((first, together, told));
+            self.ahead.push_back((taken, judged));
+        }
+        Ok(())
     }
 
     /// Judges a row after those before it.
@@ -177,16 +213,23 @@ impl<'a> Judge<'a> {
         line: u64,
         text: String,
     ) -> Result<Result<Judged, Vec<Refusal>>, IntakeError> {
-        let filing = match row::read(&text, self.catalogue, &self.tools, self.now) {
+        let tools = self.bench.tools();
+        let Bench { catalogue, now, .. } = &*self.bench;
+        let filing = match row::read(&text, catalogue, &tools, *now) {
             Ok(filing) => filing,
             Err(refusals) => return Ok(Err(refusals)),
         };
         if let Some((_, tool)) = &filing.new_tool {
-            self.tools.insert(tool.id.clone(), tool.clone().into());
+            let mut more = Tools::clone(&tools);
+            more.insert(tool.id.clone(), tool.clone().into());
+            let mut kept = self
+                .bench
+                .tools
+                .write()
+                .unwrap_or_else(PoisonError::into_inner);
+            *kept = Arc::new(more);
         }
-        kept(line, text, &filing)
-            .map(Ok)
-            .map_err(|(_, error)| error.into())
+        Ok(Ok(self.bench.kept(line, text, filing, None)?))
     }
 
     /// Refuses a number that is taken.
@@ -209,16 +252,125 @@ impl<'a> Judge<'a> {
     }
 }
 
-/// A good row as it is set aside.
-fn kept(line: u64, text: String, filing: &Filing) -> Result<Judged, (String, StoreError)> {
-    let plain =
-        filing.new_tool.is_none() && filing.earlier.is_empty() && filing.calculations.is_empty();
-    if !plain {
-        let number = filing.number;
-        return Ok(Judged::Again { line, text, number });
+impl Bench {
+    fn tools(&self) -> Arc<Tools> {
+        Arc::clone(&self.tools.read().unwrap_or_else(PoisonError::into_inner))
     }
-    match Row::of(filing) {
-        Ok(row) => Ok(Judged::Row(Box::new(row))),
-        Err(error) => Err((text, error)),
+
+    /// Judges what can be judged without the rows before it; the others come back with their text.
+    fn judge(&self, first: i64, lines: Vec<Line>) -> Vec<Looked> {
+        let tools = self.tools();
+        let places = first..;
+        let judged = lines.into_iter().zip(places).map(|((line, text), place)| {
+            let text = match text {
+                Ok(text) => text,
+                Err(refusal) => return ((line, String::new()), Some(Err(vec![refusal]))),
+            };
+            match row::read(&text, &self.catalogue, &tools, self.now) {
+                Ok(filing) if filing.new_tool.is_some() => ((line, text), None),
+                Ok(filing) => {
+                    let number = place + self.numbers_ahead.load(Ordering::Relaxed);
+                    let number = filing.number.unwrap_or(number);
+                    let tool = tools.get(&filing.incident.tool);
+                    let prepared = self.index.as_ref().zip(tool).map(|(index, tool)| {
+                        let incident = &filing.incident;
+                        let entry = Entry::new(number, 1, incident, tool, &self.catalogue);
+                        index.prepare(&entry)
+                    });
+                    // What cannot be kept is judged again, where a failure can be told.
+                    match self.kept(line, String::new(), filing, prepared) {
+                        Ok(Judged::Whole(whole)) => {
+                            let whole = Box::new(Whole { text, ..*whole });
+                            ((line, String::new()), Some(Ok(Judged::Whole(whole))))
+                        }
+                        Ok(judged) => ((line, String::new()), Some(Ok(judged))),
+                        Err(_) => ((line, text), None),
+                    }
+                }
+                // A row before it may bring the tool that this one lacks.
+                Err(_) if !row::names_known_tool(&text, &tools) => ((line, text), None),
+                Err(refusals) => ((line, String::new()), Some(Err(refusals))),
+            }
+        });
+        judged.collect()
+    }
+
+    /// A good row as it is set aside.
+    fn kept(
+        &self,
+        line: u64,
+        text: String,
+        filing: Filing,
+        prepared: Option<Prepared>,
+    ) -> Result<Judged, StoreError> {
+        let plain = filing.new_tool.is_none()
+            && filing.earlier.is_empty()
+            && filing.calculations.is_empty();
+        if !plain {
+            return Ok(Judged::Whole(Box::new(Whole { line, text, filing })));
+        }
+        let row = Row::of(&filing)?;
+        Ok(Judged::Row(Box::new(row), prepared.map(Box::new)))
+    }
+}
+
+/// The threads that judge.
+struct Workers {
+    lots: Option<Sender<Lot>>,
+    threads: Vec<JoinHandle<()>>,
+    /// Rows handed over so far.
+    handed: i64,
+}
+
+impl Workers {
+    fn begin(bench: &Arc<Bench>) -> Self {
+        let (lots, handed) = channel::<Lot>();
+        let handed = Arc::new(Mutex::new(handed));
+        let count = thread::available_parallelism().map_or(1, NonZero::get);
+        let threads = (0..count).map(|_| {
+            let (bench, handed) = (Arc::clone(bench), Arc::clone(&handed));
+            thread::spawn(move || work(&bench, &handed))
+        });
+        Self {
+            lots: Some(lots),
+            threads: threads.collect(),
+            handed: 0,
+        }
+    }
+
+    fn hand(&self, lot: Lot) {
+        // Nobody listens only where every thread came to grief, which its lot tells.
+        let _ = self.lots.as_ref().map(|lots| lots.send(lot));
+    }
+
+    /// Ends the threads; one that came to grief brings its grief here.
+    fn end(&mut self) {
+        self.lots = None;
+        for thread in self.threads.drain(..) {
+            if let Err(panic) = thread.join() {
+                std::panic::resume_unwind(panic);
+            }
+        }
+    }
+}
+
+impl Drop for Workers {
+    fn drop(&mut self) {
+        self.lots = None;
+        for thread in self.threads.drain(..) {
+            // They end with the last lot; what went wrong was told by a lot without an answer.
+            let _ = thread.join();
+        }
+    }
+}
+
+fn work(bench: &Bench, handed: &Mutex<Receiver<Lot>>) {
+    loop {
+        let next = handed.lock().unwrap_or_else(PoisonError::into_inner).recv();
+        let Ok((first, lines, told)) = next else {
+            return;
+        };
+        // Nobody listens once the file is given up.
+        let _ = told.send(bench.judge(first, lines));
     }
 }

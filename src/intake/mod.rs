@@ -1,10 +1,11 @@
 //! Taking many incidents at once: JSON Lines in, a report of accepted and refused rows out.
 //!
 //! Some hundred rows are in memory at a time, judged by as many threads as there are
-//! processors. All rows are judged first, the good ones set aside in a temporary file as the
-//! store will hold them; only then are they written, in one transaction, so that a file is
-//! taken whole or (unless told to keep the good rows) not at all, and a slow file keeps
-//! nobody from filing. An index that is up to date takes the rows while the store does.
+//! processors. A file is taken whole or (unless told to keep the good rows) not at all, in one
+//! transaction. Rows at hand go into it as they are judged, and an index that is up to date takes
+//! them while the store does; nothing of either is kept once a row is refused. Rows that arrive
+//! from elsewhere are all judged first, the good ones set aside in a temporary file as the store
+//! will hold them, so that a slow sender keeps nobody from filing.
 
 mod judge;
 mod lines;
@@ -19,9 +20,9 @@ use crate::{
     casebook::{Asker, Refusal, Tool, ToolId},
     catalogue::Catalogue,
     follow::{Alongside, Follower, Stored},
-    store::{Row, Store, StoreError},
+    store::{BulkFiling, Row, Store, StoreError},
 };
-use judge::Judge;
+use judge::{Judge, Judged, Whole};
 use lines::Lines;
 use spool::{Spool, Spooled};
 
@@ -86,6 +87,9 @@ pub enum IntakeError {
         /// The row that no longer fits.
         problem: String,
     },
+    /// A thread that judged rows ended early.
+    #[error("judging the rows did not finish; nothing was stored")]
+    Interrupted,
     /// The store failed.
     #[error(transparent)]
     Store(#[from] StoreError),
@@ -109,9 +113,10 @@ pub async fn take(
 ) -> Result<Report, IntakeError> {
     let intake = Intake {
         store,
-        catalogue,
+        catalogue: Arc::new(catalogue.clone()),
         wish,
         now,
+        at_hand: false,
         index: None,
     };
     intake.take(reader, refused, progress).await
@@ -123,13 +128,26 @@ pub struct Intake<'a> {
     /// The store.
     pub store: &'a Store,
     /// What rows may speak of.
-    pub catalogue: &'a Catalogue,
+    pub catalogue: Arc<Catalogue>,
     /// What to do.
     pub wish: Wish,
     /// The present.
     pub now: Timestamp,
+    /// Whether the rows are at hand, as those of a file on a disc are, so that reading them does
+    /// not wait for anybody.
+    pub at_hand: bool,
     /// What keeps the index, to take the rows with the store.
     pub index: Option<&'a mut Follower>,
+}
+
+/// Where good rows go.
+enum Place {
+    /// Nowhere: nothing is to be stored, or nothing any more.
+    Nowhere,
+    /// Aside, to be written once all are judged.
+    Aside(Spool),
+    /// Into the store and the index.
+    Store(Box<BulkFiling>, Option<Alongside>),
 }
 
 impl Intake<'_> {
@@ -138,97 +156,189 @@ impl Intake<'_> {
     /// # Errors
     /// A reader or a store that fails; nothing is stored then.
     pub async fn take(
-        self,
+        mut self,
         reader: impl BufRead + Send,
         mut refused: impl FnMut(&RefusedRow) + Send,
         mut progress: impl FnMut(u64) + Send,
     ) -> Result<Report, IntakeError> {
+        let mut place = match (self.wish.dry_run, self.at_hand) {
+            (true, _) => Place::Nowhere,
+            (false, true) => {
+                let bulk = self.store.begin_filing().await?;
+                let alongside = self.alongside(&bulk);
+                Place::Store(Box::new(bulk), alongside)
+            }
+            (false, false) => Place::Aside(Spool::new()?),
+        };
+        let judged = self.judge(&mut place, reader, &mut refused, &mut progress);
+        match (judged.await, place) {
+            (Ok(report), Place::Aside(spool)) if report.accepted > 0 => {
+                self.write(spool).await?;
+                Ok(Report {
+                    stored: true,
+                    ..report
+                })
+            }
+            (Ok(report), Place::Store(bulk, alongside)) if report.accepted > 0 => {
+                let written = bulk.commit().await;
+                self.settle(alongside, written.as_ref().ok().copied()).await;
+                written?;
+                Ok(Report {
+                    stored: true,
+                    ..report
+                })
+            }
+            (judged, Place::Store(bulk, alongside)) => {
+                drop(bulk);
+                self.settle(alongside, None).await;
+                judged
+            }
+            (judged, _) => judged,
+        }
+    }
+
+    async fn judge(
+        &mut self,
+        place: &mut Place,
+        reader: impl BufRead + Send,
+        refused: &mut (impl FnMut(&RefusedRow) + Send),
+        progress: &mut (impl FnMut(u64) + Send),
+    ) -> Result<Report, IntakeError> {
         let tools = known_tools(self.store).await?;
-        let mut judge = Judge::new(self.store, self.catalogue, self.now, tools).await?;
+        let index = match &*place {
+            Place::Store(_, Some(alongside)) => Some(alongside.index()),
+            _ => None,
+        };
+        let catalogue = Arc::clone(&self.catalogue);
+        let mut judge = Judge::new(self.store, catalogue, self.now, tools, index).await?;
         let mut report = Report::default();
-        let mut spool = Spool::new()?;
         let mut lines = Lines::new(reader);
-        while let Some(rows) = judge.next(&mut lines, &mut progress).await? {
+        while let Some(rows) = judge.next(&mut lines, progress).await? {
             for (line, judged) in rows {
                 match judged {
                     Ok(judged) => {
+                        match place {
+                            Place::Nowhere => {}
+                            Place::Aside(spool) => spool.put(&judged)?,
+                            Place::Store(bulk, alongside) => {
+                                let before = report.accepted + report.refused;
+                                put(bulk, alongside.as_mut(), &judge, before, judged).await?;
+                            }
+                        }
                         report.accepted += 1;
-                        spool.put(&judged)?;
                     }
                     Err(refusals) => {
                         report.refused += 1;
                         refused(&RefusedRow { line, refusals });
+                        if !self.wish.keep_good
+                            && let Place::Store(bulk, alongside) =
+                                std::mem::replace(place, Place::Nowhere)
+                        {
+                            drop(bulk);
+                            self.settle(alongside, None).await;
+                        }
                     }
                 }
             }
         }
-        let wish = self.wish;
-        if wish.dry_run || report.accepted == 0 || (report.refused > 0 && !wish.keep_good) {
-            return Ok(report);
-        }
-        self.write(spool).await?;
-        report.stored = true;
         Ok(report)
     }
 
     /// Writes rows that were judged, in one transaction.
-    async fn write(mut self, spool: Spool) -> Result<(), IntakeError> {
+    async fn write(&mut self, spool: Spool) -> Result<(), IntakeError> {
         let bulk = self.store.begin_filing().await?;
-        let mut alongside = self
-            .index
-            .as_ref()
-            .and_then(|follower| follower.alongside(bulk.after()));
+        let mut alongside = self.alongside(&bulk);
         let written = self.fill(bulk, spool, alongside.as_mut()).await;
-        if let (Some(follower), Some(alongside)) = (&mut self.index, alongside) {
-            let reached = written.as_ref().ok().copied();
-            if let Err(error) = follower.settle(alongside, reached).await {
-                // The rows are stored; the index takes them from the change log.
-                tracing::warn!(%error, "the search index did not take the rows alongside");
-            }
-        }
+        self.settle(alongside, written.as_ref().ok().copied()).await;
         written.map(|_| ())
+    }
+
+    fn alongside(&self, bulk: &BulkFiling) -> Option<Alongside> {
+        self.index.as_ref()?.alongside(bulk.after())
+    }
+
+    async fn settle(&mut self, alongside: Option<Alongside>, reached: Option<i64>) {
+        if let (Some(follower), Some(alongside)) = (&mut self.index, alongside)
+            && let Err(error) = follower.settle(alongside, reached).await
+        {
+            // Rows that are stored the index takes from the change log.
+            tracing::warn!(%error, "the search index did not take the rows alongside");
+        }
     }
 
     async fn fill(
         &self,
-        mut bulk: crate::store::BulkFiling,
+        mut bulk: BulkFiling,
         spool: Spool,
         mut alongside: Option<&mut Alongside>,
     ) -> Result<i64, IntakeError> {
         let mut tools = known_tools(self.store).await?;
         for spooled in spool.read()? {
-            let (record, of, revision, number) = match spooled? {
+            let (stored, number) = match spooled? {
                 Spooled::Row(row) => {
-                    let record = alongside.as_ref().map(|_| row.record.clone());
                     let tool = tools.get(row.tool()).cloned();
-                    (record, tool, 1, bulk.add_row(*row).await?)
+                    let stored = alongside.as_ref().map(|_| Stored::of(0, 1, &row, tool));
+                    (stored, bulk.add_row(*row).await?)
                 }
                 Spooled::Again(line, text) => {
-                    let filing = row::read(&text, self.catalogue, &tools, self.now);
+                    let filing = row::read(&text, &self.catalogue, &tools, self.now);
                     let filing = filing.map_err(|refusals| changed(line, refusals))?;
                     if let Some((_, tool)) = &filing.new_tool {
                         tools.insert(tool.id.clone(), Arc::new(tool.clone()));
                     }
-                    let record = match &alongside {
-                        Some(_) => Some(Row::of(&filing)?.record),
-                        None => None,
-                    };
                     let tool = tools.get(&filing.incident.tool).cloned();
                     let revision = filing.earlier.len() as i64 + 1;
-                    (record, tool, revision, bulk.add(filing).await?)
+                    let stored = match &alongside {
+                        Some(_) => Some(Stored::of(0, revision, &Row::of(&filing)?, tool)),
+                        None => None,
+                    };
+                    (stored, bulk.add(filing).await?)
                 }
             };
-            if let (Some(alongside), Some(record)) = (&mut alongside, record) {
-                alongside.take(Stored {
-                    number,
-                    revision,
-                    record,
-                    tool: of,
-                });
+            if let (Some(alongside), Some(stored)) = (&mut alongside, stored) {
+                alongside.take_stored(Stored { number, ..stored });
             }
         }
         Ok(bulk.commit().await?)
     }
+}
+
+/// Puts a good row, with so many before it in the file, into the store and the index.
+async fn put(
+    bulk: &mut BulkFiling,
+    alongside: Option<&mut Alongside>,
+    judge: &Judge<'_>,
+    before: u64,
+    judged: Judged,
+) -> Result<(), IntakeError> {
+    match judged {
+        Judged::Row(row, prepared) => {
+            let number = row.number.unwrap_or(bulk.next_number());
+            if let Some(alongside) = alongside {
+                match prepared {
+                    Some(prepared) if prepared.number() == number => alongside.take(*prepared),
+                    _ => {
+                        judge.given(number, before);
+                        let tool = judge.tool(row.tool());
+                        alongside.take_stored(Stored::of(number, 1, &row, tool));
+                    }
+                }
+            }
+            bulk.add_row(*row).await?;
+        }
+        Judged::Whole(whole) => {
+            let Whole { filing, .. } = *whole;
+            let number = filing.number.unwrap_or(bulk.next_number());
+            if let Some(alongside) = alongside {
+                let row = Row::of(&filing)?;
+                let revision = filing.earlier.len() as i64 + 1;
+                let tool = judge.tool(row.tool());
+                alongside.take_stored(Stored::of(number, revision, &row, tool));
+            }
+            bulk.add(filing).await?;
+        }
+    }
+    Ok(())
 }
 
 fn changed(line: u64, refusals: Vec<Refusal>) -> IntakeError {

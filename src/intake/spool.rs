@@ -31,10 +31,10 @@ impl Spool {
     /// Two lines a row: what is beside the record, and the record; or where it was, and its text.
     pub(super) fn put(&mut self, judged: &Judged) -> Result<(), IntakeError> {
         let (head, body) = match judged {
-            Judged::Row(row) => (serde_json::to_string(&(0, Some(row))), row.record.as_str()),
-            Judged::Again { line, text, .. } => {
-                let head = serde_json::to_string(&(line, None::<Row>));
-                (head, text.trim_end())
+            Judged::Row(row, _) => (serde_json::to_string(&(0, Some(row))), row.record.as_str()),
+            Judged::Whole(whole) => {
+                let head = serde_json::to_string(&(whole.line, None::<Row>));
+                (head, whole.text.trim_end())
             }
         };
         let head = head.map_err(std::io::Error::from)?;

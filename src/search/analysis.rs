@@ -131,7 +131,11 @@ impl Analysis {
 
     /// Understands a text.
     pub(super) fn read(&self, text: &str) -> Analysed {
-        let readings = readings(text);
+        self.read_with(text, readings(text))
+    }
+
+    /// Understands a text whose pressures are known.
+    pub(super) fn read_with(&self, text: &str, readings: Vec<Reading>) -> Analysed {
         let mut words = split(text, &readings);
         negation::mark(text, &mut words);
         let mentions = self.list.mentions(text, &words);
@@ -141,11 +145,71 @@ impl Analysis {
             readings,
         }
     }
+
+    /// What the index is handed of names that stand one behind the other. Each is read by itself,
+    /// and only once: the catalogue's come over and over.
+    pub(super) fn handed_names(&self, names: &str) -> String {
+        let mut handed = String::with_capacity(2 * names.len());
+        let (mut base, mut last) = (0, 0);
+        for name in names.split(BETWEEN_NAMES) {
+            NAMES.with_borrow_mut(|known| {
+                let list = self.list.fingerprint();
+                if known.list != list || known.names.len() >= NAMES_KEPT {
+                    *known = KnownNames {
+                        list,
+                        names: HashMap::default(),
+                    };
+                }
+                if !known.names.contains_key(name) {
+                    known.names.insert(name.to_owned(), self.read(name).name());
+                }
+                let Some(name) = known.names.get(name) else {
+                    return;
+                };
+                if let Some((first, end)) = name.ends {
+                    put_step(&mut handed, base + first - last);
+                    handed.push_str(&name.handed);
+                    last = base + end;
+                }
+                base += name.words;
+            });
+        }
+        handed
+    }
+}
+
+/// What stands between names that are one text.
+pub(super) const BETWEEN_NAMES: &str = " · ";
+
+/// Names each thread keeps at most.
+const NAMES_KEPT: usize = 10_000;
+
+thread_local! {
+    /// Names met before, as the index is handed them.
+    static NAMES: RefCell<KnownNames> = RefCell::default();
+}
+
+#[derive(Default)]
+struct KnownNames {
+    /// The word list they were read with.
+    list: u64,
+    names: HashMap<String, Name, BuildHasherDefault<Digest>>,
+}
+
+/// A name as the index is handed it.
+struct Name {
+    /// Its terms, the step to the first left out.
+    handed: String,
+    /// Where its first and its last term stand; none without terms.
+    ends: Option<(usize, usize)>,
+    /// Its words, those without a term among them.
+    words: usize,
 }
 
 impl Analysed {
     /// The terms of the index this text gives, each with its word: stems of what is not
-    /// common, and concepts.
+    /// common, and concepts; what the index is handed is held to it.
+    #[cfg(test)]
     pub(super) fn terms(&self) -> impl Iterator<Item = (String, &Word)> {
         let plain = self
             .words
@@ -293,21 +357,81 @@ fn known(word: &str) -> (String, bool) {
 
 impl Analysed {
     /// The terms as the index is handed them: one a line, in the order of their places, each
-    /// after its place. [`Handed`] reads them, so that a text is not read through once more.
+    /// after a character for the step from the place before. [`Handed`] reads them, so that a
+    /// text is not read through once more.
     pub(super) fn handed(&self) -> String {
-        use std::fmt::Write;
-        let mut terms: Vec<(usize, String)> = self
-            .terms()
-            .map(|(term, word)| (word.position, term))
-            .collect();
-        terms.sort_by_key(|(position, _)| *position);
-        let mut handed = String::with_capacity(10 * terms.len());
-        for (position, term) in terms {
-            // Writing to a string does not fail.
-            let _ = writeln!(handed, "{position} {term}");
-        }
+        let mut handed = String::with_capacity(8 * self.words.len());
+        let mut last = 0;
+        self.each_term(|position, ruled_out, term| {
+            put_step(&mut handed, position - last);
+            put_term(&mut handed, ruled_out, term);
+            last = position;
+        });
         handed
     }
+
+    fn name(&self) -> Name {
+        let mut handed = String::new();
+        let mut ends: Option<(usize, usize)> = None;
+        self.each_term(|position, ruled_out, term| {
+            if let Some((_, last)) = ends {
+                put_step(&mut handed, position - last);
+            }
+            put_term(&mut handed, ruled_out, term);
+            ends = Some((ends.map_or(position, |(first, _)| first), position));
+        });
+        Name {
+            handed,
+            ends,
+            words: self.words.len(),
+        }
+    }
+
+    /// What [`Analysed::terms`] gives, in the order of places.
+    fn each_term(&self, mut told: impl FnMut(usize, bool, Term<'_>)) {
+        let mut mentions = self.mentions.iter().peekable();
+        for (at, word) in self.words.iter().enumerate() {
+            if !word.common {
+                told(word.position, word.ruled_out, Term::Stem(&word.stem));
+            }
+            while let Some(mention) = mentions.next_if(|mention| mention.words.start == at) {
+                for concept in &mention.concepts {
+                    told(word.position, word.ruled_out, Term::Concept(*concept));
+                }
+            }
+        }
+    }
+}
+
+/// A term of the index.
+enum Term<'a> {
+    Stem(&'a str),
+    Concept(Concept),
+}
+
+/// As [`stem_term`] and [`concept_term`] write it, and an end of line.
+fn put_term(handed: &mut String, ruled_out: bool, term: Term<'_>) {
+    use std::fmt::Write;
+    if ruled_out {
+        handed.push(RULED_OUT);
+    }
+    match term {
+        Term::Stem(stem) => handed.push_str(stem),
+        // Writing to a string does not fail.
+        Term::Concept(concept) => drop(write!(handed, "{CONCEPT}{}", concept.0)),
+    }
+    handed.push('\n');
+}
+
+/// The character for a step of none.
+const NO_STEP: u32 = 33;
+
+/// The longest step there is a character for.
+const LONGEST_STEP: u32 = 0xd000;
+
+fn put_step(handed: &mut String, step: usize) {
+    let step = u32::try_from(step).map_or(LONGEST_STEP, |step| step.min(LONGEST_STEP));
+    handed.extend(char::from_u32(NO_STEP + step));
 }
 
 /// Reads what [`Analysed::handed`] wrote.
@@ -318,6 +442,7 @@ pub(super) struct Handed;
 #[derive(Debug)]
 pub(super) struct Terms<'a> {
     lines: std::str::Lines<'a>,
+    place: usize,
     token: Token,
 }
 
@@ -327,6 +452,7 @@ impl Tokenizer for Handed {
     fn token_stream<'a>(&'a mut self, text: &'a str) -> Terms<'a> {
         Terms {
             lines: text.lines(),
+            place: 0,
             token: Token::default(),
         }
     }
@@ -334,13 +460,15 @@ impl Tokenizer for Handed {
 
 impl TokenStream for Terms<'_> {
     fn advance(&mut self) -> bool {
-        let next = self.lines.next().and_then(|line| line.split_once(' '));
-        let Some((position, term)) = next else {
+        let Some(line) = self.lines.next() else {
             return false;
         };
-        self.token.position = position.parse().unwrap_or_default();
+        let mut term = line.chars();
+        let step = term.next().map_or(0, |step| u32::from(step) - NO_STEP);
+        self.place += step as usize;
+        self.token.position = self.place;
         self.token.text.clear();
-        self.token.text.push_str(term);
+        self.token.text.push_str(term.as_str());
         true
     }
 
@@ -350,5 +478,51 @@ impl TokenStream for Terms<'_> {
 
     fn token_mut(&mut self) -> &mut Token {
         &mut self.token
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn told(handed: &str) -> Vec<(usize, String)> {
+        let mut told = Vec::new();
+        let mut reader = Handed;
+        let mut terms = reader.token_stream(handed);
+        while terms.advance() {
+            told.push((terms.token().position, terms.token().text.clone()));
+        }
+        told
+    }
+
+    fn plainly(read: &Analysed) -> Vec<(usize, String)> {
+        let terms = read.terms().map(|(term, word)| (word.position, term));
+        let mut terms: Vec<_> = terms.collect();
+        terms.sort_by_key(|(position, _)| *position);
+        terms
+    }
+
+    fn analysis() -> Analysis {
+        Analysis::new(Arc::new(WordList::built_in().expect("the list is right")))
+    }
+
+    #[test]
+    fn names_one_behind_the_other_are_as_one_text() {
+        let names = "BRK-04 · cryo pump and the foreline · of the · no water seen · O-ring";
+        assert_eq!(
+            told(&analysis().handed_names(names)),
+            plainly(&analysis().read(names))
+        );
+    }
+
+    proptest! {
+        /// The index reads the terms that were meant for it.
+        #[test]
+        fn what_is_handed_is_read(text in "(([a-z]{1,9}|the|no|cryo pump|5e-6 torr|40min|[,.é])[ \n]?){0,30}") {
+            let read = analysis().read(&text);
+            prop_assert_eq!(told(&read.handed()), plainly(&read));
+        }
     }
 }

@@ -12,7 +12,11 @@ use tantivy::{
     schema::Field,
 };
 
-use super::{SearchError, schema::KNOWN, weights::Weights};
+use super::{
+    SearchError,
+    schema::{KNOWN, UNSEEN},
+    weights::Weights,
+};
 use crate::{
     casebook::{Finding, Incident, Status, Tool},
     catalogue::Catalogue,
@@ -49,9 +53,7 @@ pub(super) const CLASS: &str = "class ";
 pub(super) const PUMP: &str = "pump ";
 pub(super) const GAUGE: &str = "gauge ";
 const SEEN: &str = "seen ";
-const UNSEEN: &str = "unseen ";
 const HAPPENED: &str = "before ";
-const NOT_BEFORE: &str = "not-before ";
 const CONFIRMED: &str = "confirmed";
 
 impl Circumstances {
@@ -108,27 +110,35 @@ impl Circumstances {
         shared
     }
 
-    /// As the index keeps them.
-    pub(super) fn words(&self) -> Vec<String> {
-        let mut words = Vec::new();
-        words.extend(self.class.iter().map(|class| format!("{CLASS}{class}")));
-        words.extend(self.pump.iter().map(|pump| format!("{PUMP}{pump}")));
-        words.extend(self.gauges.iter().map(|gauge| format!("{GAUGE}{gauge}")));
-        for (id, seen) in &self.signs {
-            words.push(format!("{}{id}", if *seen { SEEN } else { UNSEEN }));
+    /// As the index keeps them: which sort of word, and which; signs that were not seen are
+    /// kept apart.
+    pub(super) fn each(&self, mut told: impl FnMut(&'static str, &str)) {
+        self.class.iter().for_each(|class| told(CLASS, class));
+        self.pump.iter().for_each(|pump| told(PUMP, pump));
+        self.gauges.iter().for_each(|gauge| told(GAUGE, gauge));
+        for (id, _) in self.signs.iter().filter(|(_, seen)| **seen) {
+            told(SEEN, id);
         }
-        for (id, happened) in &self.antecedents {
-            let sort = if *happened { HAPPENED } else { NOT_BEFORE };
-            words.push(format!("{sort}{id}"));
+        for (id, _) in self.antecedents.iter().filter(|(_, happened)| **happened) {
+            told(HAPPENED, id);
         }
-        words.extend(self.confirmed.then(|| CONFIRMED.to_owned()));
-        words
+        if self.confirmed {
+            told(CONFIRMED, "");
+        }
+    }
+
+    /// Signs looked for and not seen.
+    pub(super) fn unseen(&self) -> impl Iterator<Item = &str> {
+        let unseen = self.signs.iter().filter(|(_, seen)| !**seen);
+        unseen.map(|(id, _)| id.as_str())
     }
 }
 
 /// What each word of the column is worth to a search.
 pub(super) struct Worths {
     words: Vec<(String, f32)>,
+    /// Signs asked for that the case lacks.
+    unseen: Vec<(String, f32)>,
     age: f32,
     newest: Option<i64>,
 }
@@ -147,6 +157,7 @@ impl Worths {
             Ok(rarity.clamp(0.0, RAREST) / RAREST)
         };
         let mut words = Vec::new();
+        let mut unseen = Vec::new();
         words.extend(
             asked
                 .class
@@ -162,11 +173,11 @@ impl Worths {
         let each = weights.gauge / asked.gauges.len().max(1) as f32;
         words.extend(asked.gauges.iter().map(|g| (format!("{GAUGE}{g}"), each)));
         for (id, seen) in &asked.signs {
-            let (has, lacks) = (format!("{SEEN}{id}"), format!("{UNSEEN}{id}"));
+            let has = format!("{SEEN}{id}");
             let rarity = rarity(&has)?;
             if *seen {
                 words.push((has, weights.sign * rarity));
-                words.push((lacks, -weights.against * rarity));
+                unseen.push((id.clone(), -weights.against * rarity));
             } else {
                 words.push((has, -weights.against * rarity));
             }
@@ -178,6 +189,7 @@ impl Worths {
         }
         words.push((CONFIRMED.to_owned(), weights.confirmed));
         words.retain(|(_, worth)| *worth != 0.0);
+        unseen.retain(|(_, worth)| *worth != 0.0);
         let mut newest = None;
         if weights.age > 0.0 {
             for segment in searcher.segment_readers() {
@@ -187,6 +199,7 @@ impl Worths {
         }
         Ok(Self {
             words,
+            unseen,
             age: weights.age,
             newest,
         })
@@ -195,36 +208,49 @@ impl Worths {
     /// For the cases of one segment; one of an older version may know nothing.
     pub(super) fn of_segment(&self, segment: &SegmentReader) -> Result<OfSegment, SearchError> {
         let columns = segment.fast_fields();
-        let known = columns.str(KNOWN).ok().flatten();
-        let mut worths = HashMap::new();
-        if let Some(known) = &known {
-            for (word, worth) in &self.words {
-                if let Some(ord) = known.dictionary().term_ord(word.as_bytes())? {
-                    *worths.entry(ord).or_default() += *worth;
-                }
-            }
-        }
+        let known = valued(columns.str(KNOWN).ok().flatten(), &self.words)?;
+        let unseen = valued(columns.str(UNSEEN).ok().flatten(), &self.unseen)?;
         let times = columns.i64("occurred_at").ok();
         Ok(OfSegment {
-            known: known.filter(|_| !worths.is_empty()),
-            worths,
+            columns: known.into_iter().chain(unseen).collect(),
             age: self.newest.zip(times).map(|at| (self.age, at)),
         })
     }
 }
 
+/// A column, and what its words are worth by their numbers in it; none if nothing is.
+type Valued = (StrColumn, HashMap<u64, f32>);
+
+fn valued(
+    column: Option<StrColumn>,
+    words: &[(String, f32)],
+) -> Result<Option<Valued>, SearchError> {
+    let Some(column) = column else {
+        return Ok(None);
+    };
+    let mut worths = HashMap::new();
+    for (word, worth) in words {
+        if let Some(ord) = column.dictionary().term_ord(word.as_bytes())? {
+            *worths.entry(ord).or_default() += *worth;
+        }
+    }
+    Ok((!worths.is_empty()).then_some((column, worths)))
+}
+
 /// The worths by the numbers that one segment gives the words.
 pub(super) struct OfSegment {
-    known: Option<StrColumn>,
-    worths: HashMap<u64, f32>,
+    columns: Vec<Valued>,
     age: Option<(f32, (i64, Column<i64>))>,
 }
 
 impl OfSegment {
     /// What a case's circumstances are worth.
     pub(super) fn worth(&self, case: DocId) -> f32 {
-        let known = self.known.iter().flat_map(|known| known.term_ords(case));
-        let shared: f32 = known.filter_map(|ord| self.worths.get(&ord)).sum();
+        let told = self.columns.iter().flat_map(|(column, worths)| {
+            let ords = column.term_ords(case);
+            ords.filter_map(|ord| worths.get(&ord))
+        });
+        let shared: f32 = told.sum();
         let age = self.age.as_ref().map_or(0.0, |(weight, (newest, times))| {
             let old = times
                 .first(case)

@@ -5,11 +5,12 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use tantivy::TantivyDocument;
 
 use super::{
-    analysis::{Analysis, Word},
+    analysis::{Analysis, BETWEEN_NAMES, Word},
     circumstances::Circumstances,
     digest::Digest,
-    pressure::{Told, readings, scale},
-    quantity::{Quantity, quantities},
+    lexer::lex,
+    pressure::{Reading, Told, readings_in, scale},
+    quantity::{Quantity, quantities_in},
     schema::Fields,
     surface,
 };
@@ -124,14 +125,17 @@ pub struct Entry {
     pub(super) pressures: Vec<Measured>,
     /// Other quantities in its texts.
     pub(super) quantities: Vec<Quantity>,
+    /// Pressures in symptom, fix and notes, where they stand.
+    pub(super) readings: [Vec<Reading>; 3],
 }
 
 impl Entry {
     /// A case of which nothing is known but what was told of it.
     pub fn of_text(number: i64, text: &str) -> Self {
         let unit = PressureUnit::Torr;
+        let (readings, quantities) = read([text, "", ""]);
         let mut pressures = Vec::new();
-        written(text, unit, true, &mut pressures);
+        written(text, &readings[0], unit, true, &mut pressures);
         Self {
             number,
             revision: 1,
@@ -150,7 +154,8 @@ impl Entry {
             circumstances: Circumstances::default(),
             unit,
             pressures,
-            quantities: counted(&[text]),
+            quantities,
+            readings,
         }
     }
 
@@ -224,7 +229,7 @@ impl Entry {
             .next()
             .map_or(PressureUnit::Torr, |typed| typed.unit);
         let notes = notes.join("\n");
-        let quantities = counted(&[&incident.symptom, &incident.fix, &notes]);
+        let (readings, quantities) = read([&incident.symptom, &incident.fix, &notes]);
         let mut pressures = Vec::new();
         for (typed, when) in [
             (typed.faulty, When::Fault),
@@ -233,9 +238,10 @@ impl Entry {
         ] {
             pressures.extend(typed.and_then(|typed| measured(typed, when)));
         }
-        written(&incident.symptom, unit, true, &mut pressures);
-        written(&incident.fix, unit, false, &mut pressures);
-        written(&notes, unit, false, &mut pressures);
+        let [symptom, fix, other] = &readings;
+        written(&incident.symptom, symptom, unit, true, &mut pressures);
+        written(&incident.fix, fix, unit, false, &mut pressures);
+        written(&notes, other, unit, false, &mut pressures);
         Self {
             number,
             revision,
@@ -253,11 +259,12 @@ impl Entry {
             cause_text,
             fix: incident.fix.clone(),
             notes,
-            facts: facts.join(" · "),
+            facts: facts.join(BETWEEN_NAMES),
             circumstances: Circumstances::new(incident, tool, catalogue),
             unit,
             pressures,
             quantities,
+            readings,
         }
     }
 
@@ -291,12 +298,20 @@ impl Entry {
         }
         document.add_i64(fields.occurred_at, self.occurred_at);
         let mut symptom = Vec::new();
+        let [of_symptom, of_fix, of_notes] = &self.readings;
         for (part, text) in self.parts() {
-            let analysed = analysis.read(text);
-            document.add_text(fields.part(part), analysed.handed());
-            if part == Part::Symptom {
-                symptom = analysed.words;
-            }
+            let handed = match part {
+                Part::Symptom => {
+                    let read = analysis.read_with(text, of_symptom.clone());
+                    let handed = read.handed();
+                    symptom = read.words;
+                    handed
+                }
+                Part::Fix => analysis.read_with(text, of_fix.clone()).handed(),
+                Part::Notes => analysis.read_with(text, of_notes.clone()).handed(),
+                Part::Cause | Part::Facts => analysis.handed_names(text),
+            };
+            document.add_text(fields.part(part), handed);
         }
         for measured in &self.pressures {
             let field = match measured.when {
@@ -315,8 +330,15 @@ impl Entry {
         for digest in surface::digests(&symptom) {
             document.add_u64(fields.surface, digest);
         }
-        for word in self.circumstances.words() {
-            document.add_text(fields.known, word);
+        let mut known = String::new();
+        self.circumstances.each(|sort, which| {
+            known.clear();
+            known.push_str(sort);
+            known.push_str(which);
+            document.add_text(fields.known, &known);
+        });
+        for sign in self.circumstances.unseen() {
+            document.add_text(fields.unseen, sign);
         }
         document.add_u64(fields.digest, self.digest());
         document
@@ -345,9 +367,13 @@ impl Entry {
             digest.bytes(&[measured.when as u8]);
             digest.bytes(&measured.power.to_le_bytes());
         }
-        for word in self.circumstances.words() {
-            digest.text(&word);
-        }
+        self.circumstances.each(|sort, which| {
+            digest.text(sort);
+            digest.text(which);
+        });
+        self.circumstances
+            .unseen()
+            .for_each(|sign| digest.text(sign));
         digest.bytes(&scale(self.unit).to_le_bytes());
         digest.sum()
     }
@@ -381,8 +407,14 @@ fn measured(typed: TypedPressure, when: When) -> Option<Measured> {
 }
 
 /// The pressures written in a text, those not yet among the known ones.
-fn written(text: &str, unit: PressureUnit, symptom: bool, pressures: &mut Vec<Measured>) {
-    for reading in readings(text) {
+fn written(
+    text: &str,
+    readings: &[Reading],
+    unit: PressureUnit,
+    symptom: bool,
+    pressures: &mut Vec<Measured>,
+) {
+    for reading in readings {
         let (low, high) = reading.pascals(unit);
         let ends = if reading.bounded || low == high {
             vec![low, high]
@@ -406,12 +438,14 @@ fn written(text: &str, unit: PressureUnit, symptom: bool, pressures: &mut Vec<Me
     }
 }
 
-/// The quantities written in texts, each once.
-fn counted(texts: &[&str]) -> Vec<Quantity> {
+/// The pressures of each text, and the other quantities written in them, each once.
+fn read(texts: [&str; 3]) -> ([Vec<Reading>; 3], Vec<Quantity>) {
     let mut all: Vec<Quantity> = Vec::new();
-    for text in texts {
-        let pressures: Vec<_> = readings(text).into_iter().map(|r| r.place).collect();
-        for found in quantities(text, &pressures) {
+    let readings = texts.map(|text| {
+        let pieces = lex(text);
+        let readings = readings_in(&pieces);
+        let pressures: Vec<_> = readings.iter().map(|r| r.place.clone()).collect();
+        for found in quantities_in(text, &pieces, &pressures) {
             let known = all
                 .iter()
                 .any(|known| known.sort == found.sort && known.value == found.value);
@@ -419,8 +453,9 @@ fn counted(texts: &[&str]) -> Vec<Quantity> {
                 all.push(found);
             }
         }
-    }
-    all
+        readings
+    });
+    (readings, all)
 }
 
 /// A number that changes with the names of the catalogue that an entry takes over.

@@ -12,7 +12,7 @@ use std::{
 
 use serde::{Deserialize, Serialize};
 use tantivy::{
-    Index, IndexReader, IndexWriter, ReloadPolicy, Searcher, Term,
+    Index, IndexReader, IndexWriter, ReloadPolicy, Searcher, TantivyDocument, Term,
     directory::{MmapDirectory, error::LockError},
     index::SegmentComponent,
     indexer::IndexWriterOptions,
@@ -67,6 +67,20 @@ pub struct Held {
     pub revision: i64,
     /// [`Entry::digest`] of what was indexed.
     pub digest: u64,
+}
+
+/// An incident as it is put into an index.
+#[derive(Debug)]
+pub struct Prepared {
+    number: i64,
+    document: TantivyDocument,
+}
+
+impl Prepared {
+    /// The number of the incident.
+    pub fn number(&self) -> i64 {
+        self.number
+    }
 }
 
 /// An index opened for searching, and for writing where this process may.
@@ -224,13 +238,29 @@ impl SearchIndex {
     /// [`SearchError::Busy`] when opened for reading only; the search library failing,
     /// in which case nothing since the last commit is in the index.
     pub fn add(&self, entries: &[Entry]) -> Result<(), SearchError> {
+        self.put(entries.iter().map(|entry| self.prepare(entry)))
+    }
+
+    /// Brings an entry into the form in which it is put in, which takes most of the time.
+    pub fn prepare(&self, entry: &Entry) -> Prepared {
+        Prepared {
+            number: entry.number,
+            document: entry.document(&self.fields, &self.analysis),
+        }
+    }
+
+    /// As [`SearchIndex::add`], with entries that were prepared for this index.
+    ///
+    /// # Errors
+    /// As [`SearchIndex::add`].
+    pub fn put(&self, entries: impl IntoIterator<Item = Prepared>) -> Result<(), SearchError> {
         self.write(|writer, fields| {
-            for entry in entries {
-                let highest = self.highest.fetch_max(entry.number, Ordering::Relaxed);
-                if entry.number <= highest {
-                    writer.delete_term(Term::from_field_i64(fields.number, entry.number));
+            for Prepared { number, document } in entries {
+                let highest = self.highest.fetch_max(number, Ordering::Relaxed);
+                if number <= highest {
+                    writer.delete_term(Term::from_field_i64(fields.number, number));
                 }
-                writer.add_document(entry.document(fields, &self.analysis))?;
+                writer.add_document(document)?;
             }
             Ok(())
         })

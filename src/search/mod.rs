@@ -41,7 +41,7 @@ pub use circumstances::Circumstances;
 pub use document::Entry;
 pub use excerpt::{Excerpt, Matches};
 pub use in_use::IndexInUse;
-pub use index::{Held, Reached, SearchIndex};
+pub use index::{Held, Prepared, Reached, SearchIndex};
 pub use leaning::Leaning;
 pub use plan::Understood;
 pub use query::{Answer, Filters, Hit, Request};

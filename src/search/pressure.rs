@@ -67,7 +67,11 @@ pub(super) fn scale(unit: PressureUnit) -> f64 {
 
 /// Every pressure in a text, in order, none overlapping another.
 pub(super) fn readings(text: &str) -> Vec<Reading> {
-    let pieces = lex(text);
+    readings_in(&lex(text))
+}
+
+/// The same of a text in pieces.
+pub(super) fn readings_in(pieces: &[Piece<'_>]) -> Vec<Reading> {
     let mut found: Vec<Reading> = Vec::new();
     let mut at = 0;
     while at < pieces.len() {
@@ -75,7 +79,7 @@ pub(super) fn readings(text: &str) -> Vec<Reading> {
             at += 1;
             continue;
         }
-        match read(&pieces, at, found.last()) {
+        match read(pieces, at, found.last()) {
             Some((readings, next)) => {
                 found.extend(readings.into_iter().filter(Reading::plausible));
                 at = next;

@@ -81,11 +81,19 @@ impl Quantity {
 
 /// Every quantity of a text, those that overlap one of `taken` (its pressures) left out.
 pub(super) fn quantities(text: &str, taken: &[Range<usize>]) -> Vec<Quantity> {
-    let pieces = lex(text);
+    quantities_in(text, &lex(text), taken)
+}
+
+/// The same of a text that is in pieces already.
+pub(super) fn quantities_in(
+    text: &str,
+    pieces: &[Piece<'_>],
+    taken: &[Range<usize>],
+) -> Vec<Quantity> {
     let mut found: Vec<Quantity> = Vec::new();
     let mut at = 0;
     while at < pieces.len() && found.len() < MOST {
-        let Some((sort, values, next)) = read(&pieces, at) else {
+        let Some((sort, values, next)) = read(pieces, at) else {
             at += 1;
             continue;
         };

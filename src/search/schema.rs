@@ -8,7 +8,7 @@ use super::{analysis, document::Part, quantity::Sort};
 
 /// Counted up whenever fields or analysis change; an index of another version is not
 /// opened but built anew beside it.
-pub(super) const VERSION: u32 = 5;
+pub(super) const VERSION: u32 = 6;
 
 /// Handles on the fields.
 #[derive(Clone, Copy, Debug)]
@@ -37,6 +37,8 @@ pub(super) struct Fields {
     pub(super) quantities: [Field; Sort::ALL.len()],
     /// What is known beside words: [`super::circumstances`].
     pub(super) known: Field,
+    /// Signs looked for and not seen.
+    pub(super) unseen: Field,
     /// [`super::Entry::digest`], for comparing with the store; never searched.
     pub(super) digest: Field,
 }
@@ -51,6 +53,7 @@ pub(super) const SURFACE: &str = "surface";
 pub(super) const CAUSE: &str = "cause_id";
 pub(super) const DIGEST: &str = "digest";
 pub(super) const KNOWN: &str = "known";
+pub(super) const UNSEEN: &str = "unseen";
 
 impl Fields {
     /// The field of a part.
@@ -81,29 +84,38 @@ pub(super) fn schema() -> (Schema, Fields) {
         class: builder.add_text_field("class", STRING),
         kind: builder.add_text_field("kind", STRING),
         cause: builder.add_text_field(CAUSE, STRING | FAST),
-        occurred_at: builder.add_i64_field("occurred_at", INDEXED | FAST),
+        occurred_at: builder.add_i64_field("occurred_at", FAST),
         parts: Part::ALL.map(|part| builder.add_text_field(part.field(), text.clone())),
-        fault: builder.add_f64_field(FAULT, INDEXED | FAST),
-        before: builder.add_f64_field(BEFORE, INDEXED | FAST),
-        other: builder.add_f64_field(OTHER, INDEXED | FAST),
+        fault: builder.add_f64_field(FAULT, FAST),
+        before: builder.add_f64_field(BEFORE, FAST),
+        other: builder.add_f64_field(OTHER, FAST),
         unit: builder.add_f64_field(UNIT, FAST),
         alike: builder.add_u64_field(ALIKE, FAST),
         surface: builder.add_u64_field(SURFACE, FAST),
         digest: builder.add_u64_field(DIGEST, FAST),
-        quantities: Sort::ALL.map(|sort| builder.add_f64_field(sort.column(), INDEXED | FAST)),
+        quantities: Sort::ALL.map(|sort| builder.add_f64_field(sort.column(), FAST)),
         known: builder.add_text_field(KNOWN, STRING | FAST),
+        unseen: builder.add_text_field(UNSEEN, FAST),
     };
     (builder.build(), fields)
 }
 
 /// Whether an index with this schema, of another version of the program, can be searched by
-/// this one: all that is searched is there, in the same place.
+/// this one: all that is searched is there, in the same place and at least so laid out.
 pub(super) fn can_be_searched(other: &Schema) -> bool {
     let (own, _) = schema();
     own.fields()
-        .filter(|(_, entry)| entry.name() != DIGEST)
+        .filter(|(_, entry)| ![DIGEST, UNSEEN].contains(&entry.name()))
         .all(|(field, entry)| {
-            (field.field_id() as usize) < other.num_fields()
-                && other.get_field_entry(field) == entry
+            if field.field_id() as usize >= other.num_fields() {
+                return false;
+            }
+            let other = other.get_field_entry(field);
+            let (own, kept) = (entry.field_type(), other.field_type());
+            entry.name() == other.name()
+                && own.value_type() == kept.value_type()
+                && (!entry.is_indexed()
+                    || own.get_index_record_option() == kept.get_index_record_option())
+                && (!entry.is_fast() || other.is_fast())
         })
 }

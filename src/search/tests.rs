@@ -347,6 +347,7 @@ fn told(number: i64, symptom: &str, power: f64) -> Entry {
             shown: String::new(),
         }],
         quantities: Vec::new(),
+        ..Entry::of_text(number, symptom)
     }
 }
 

@@ -445,6 +445,11 @@ impl BulkFiling {
         self.changes - self.filed
     }
 
+    /// The number that a report without one is given next.
+    pub fn next_number(&self) -> i64 {
+        self.incidents + 1
+    }
+
     /// Adds a report and returns its number.
     ///
     /// # Errors
