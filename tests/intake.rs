@@ -339,3 +339,119 @@ fn a_mistyped_store_is_no_empty_store() {
         assert_eq!(output.status.code(), Some(1), "{verb}");
     }
 }
+
+fn made_up(incidents: &str, seed: &str) -> Vec<u8> {
+    let made = process::run(
+        &["synthesise", "--incidents", incidents, "--seed", seed],
+        b"",
+    );
+    assert!(made.status.success());
+    made.stdout
+}
+
+/// A file on a disc goes into store and index as it is judged, one that is sent after it was.
+#[test]
+fn a_file_on_a_disc_is_taken_as_one_that_is_sent() {
+    let rows = made_up("1500", "12");
+    let (one, two) = (
+        TempDir::new().expect("a folder"),
+        TempDir::new().expect("a folder"),
+    );
+    let file = one.path().join("rows.jsonl");
+    std::fs::write(&file, &rows).expect("written");
+    let taken = process::run_on(one.path(), &["import", &file.display().to_string()], b"");
+    assert!(taken.status.success(), "{taken:?}");
+    let taken = process::run_on(two.path(), &["import", "/dev/stdin"], &rows);
+    assert!(taken.status.success(), "{taken:?}");
+    let exports = [one.path(), two.path()].map(|folder| {
+        let verified = process::run_on(folder, &["verify"], b"");
+        assert!(verified.status.success(), "{verified:?}");
+        let told = String::from_utf8_lossy(&verified.stdout).into_owned();
+        assert!(told.contains("index: 1500 incidents"), "{told}");
+        process::run_on(folder, &["export"], b"").stdout
+    });
+    assert!(exports[0] == exports[1], "export differs");
+}
+
+/// A row refused late in a file leaves neither store nor index another; the good ones are kept
+/// when asked, under the numbers that follow.
+#[test]
+fn a_row_refused_late_in_a_file_on_a_disc_leaves_nothing_of_it() {
+    let folder = TempDir::new().expect("a folder");
+    let before = made_up("300", "13");
+    let taken = process::run_on(folder.path(), &["import", "/dev/stdin"], &before);
+    assert!(taken.status.success(), "{taken:?}");
+    let exported = || process::run_on(folder.path(), &["export"], b"").stdout;
+    let verified = |incidents: &str| {
+        let verified = process::run_on(folder.path(), &["verify"], b"");
+        assert!(verified.status.success(), "{verified:?}");
+        let told = String::from_utf8_lossy(&verified.stdout).into_owned();
+        assert!(
+            told.contains(&format!("index: {incidents} incidents")),
+            "{told}"
+        );
+    };
+    let kept = exported();
+    let rows = made_up("1500", "14");
+    let mut lines: Vec<&[u8]> = rows.split_inclusive(|byte| *byte == b'\n').collect();
+    let bad = record::with("cause", json!("gremlins")).to_string() + "\n";
+    lines.insert(1_000, bad.as_bytes());
+    let file = folder.path().join("rows.jsonl");
+    std::fs::write(&file, lines.concat()).expect("written");
+    let file = file.display().to_string();
+    let taken = process::run_on(folder.path(), &["import", &file], b"");
+    assert_eq!(taken.status.code(), Some(1));
+    let told = String::from_utf8_lossy(&taken.stdout).into_owned();
+    assert!(
+        told.contains("1500 accepted, 1 refused; nothing was stored"),
+        "{told}"
+    );
+    assert!(exported() == kept, "something of it was stored");
+    verified("300");
+    let taken = process::run_on(folder.path(), &["import", &file, "--keep-good"], b"");
+    assert_eq!(taken.status.code(), Some(1));
+    verified("1800");
+    let numbers: Vec<i64> = String::from_utf8(exported())
+        .expect("text")
+        .lines()
+        .filter_map(|line| serde_json::from_str::<Value>(line).ok()?["number"].as_i64())
+        .collect();
+    assert_eq!(numbers, (1..=1800).collect::<Vec<_>>());
+}
+
+/// Killed at many moments of taking a file, store and index hold all of it or none.
+#[test]
+fn killed_while_a_file_is_taken_all_of_it_is_there_or_nothing() {
+    let folder = TempDir::new().expect("a folder");
+    let first = process::run_on(
+        folder.path(),
+        &["import", "/dev/stdin"],
+        &jsonl(&[record::closed()]),
+    );
+    assert!(first.status.success(), "{first:?}");
+    let file = folder.path().join("rows.jsonl");
+    std::fs::write(&file, made_up("1000", "15")).expect("written");
+    let mut held = 1;
+    for milliseconds in [30, 90, 180, 320, 500, 800] {
+        let mut child = std::process::Command::new(process::PROGRAM)
+            .args(["import", "--db", &process::db(folder.path()), "--data"])
+            .args([folder.path(), &file])
+            .stdout(std::process::Stdio::null())
+            .stderr(std::process::Stdio::null())
+            .spawn()
+            .expect("the program starts");
+        std::thread::sleep(std::time::Duration::from_millis(milliseconds));
+        child.kill().expect("killed");
+        child.wait().expect("ended");
+        let verified = process::run_on(folder.path(), &["verify"], b"");
+        assert!(verified.status.success(), "{verified:?}");
+        let told = String::from_utf8_lossy(&verified.stdout).into_owned();
+        let index = told
+            .split("index: ")
+            .nth(1)
+            .and_then(|told| told.split(' ').next());
+        let now: usize = index.and_then(|count| count.parse().ok()).expect("a count");
+        assert!(now == held || now == held + 1_000, "{now} after {held}");
+        held = now;
+    }
+}
