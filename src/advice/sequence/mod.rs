@@ -22,10 +22,6 @@ use super::{error::AdviceError, knowledge::State};
 use crate::statistics::Outcome;
 use task::{Policy, Task};
 
-/// Cells of the dynamic programme that are still worked through: 16 checks and 3 isolating
-/// ones need 1 769 472.
-const MOST_CELLS: usize = 2_000_000;
-
 /// A check as the order sees it; causes and checks by index.
 #[derive(Clone, Debug)]
 pub struct CheckOption {
@@ -115,12 +111,8 @@ impl Plan {
 pub fn plan(problem: &Problem, effort: Effort) -> Result<Plan, AdviceError> {
     let task = Task::new(problem)?;
     let (direct, isolating) = (task.direct(), task.isolating());
-    let cells = 3usize
-        .checked_pow(isolating.len() as u32)
-        .and_then(|outcomes| outcomes.checked_mul(1usize.checked_shl(direct.len() as u32)?));
-    let small = direct.len() < 24 && cells.is_some_and(|cells| cells <= MOST_CELLS);
     let few = direct.len() <= 8 && isolating.len() <= 2;
-    if small && (effort == Effort::Full || few) {
+    if exact::fits(direct.len(), isolating.len()) && (effort == Effort::Full || few) {
         let solved = exact::solve(&task, &direct, &isolating, &|_, _| (0.0, 0.0));
         return Ok(Plan {
             places: task.places(&solved.path),

@@ -7,6 +7,7 @@ use crate::{
 };
 
 /// A policy as it comes out of a search.
+#[derive(Clone, Default)]
 pub(super) struct Policy {
     /// Expected minutes, those to finish included.
     pub(super) minutes: f64,
@@ -178,6 +179,12 @@ impl Task {
             told[cause] = weights[cause] * side(chance);
         }
         told
+    }
+
+    /// Minutes to finish what is left, from a state.
+    pub(super) fn finish_from(&self, weights: &[f64], state: usize) -> f64 {
+        let finish = self.finish.iter().zip(weights);
+        finish.map(|(finish, weight)| finish[state] * weight).sum()
     }
 
     /// Weights and state after a path.

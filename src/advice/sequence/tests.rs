@@ -37,7 +37,12 @@ fn order(plan: &Plan) -> Vec<usize> {
     plan.places.iter().map(|place| place.check).collect()
 }
 
-fn drawn(rng: &mut ChaCha8Rng, checks: usize, isolating: usize, causes: usize) -> Problem {
+pub(super) fn drawn(
+    rng: &mut ChaCha8Rng,
+    checks: usize,
+    isolating: usize,
+    causes: usize,
+) -> Problem {
     let mut chances: Vec<f64> = (0..causes).map(|_| rng.random::<f64>()).collect();
     let total: f64 = chances.iter().sum::<f64>() * (1.0 + 0.1 * rng.random::<f64>());
     chances.iter_mut().for_each(|chance| *chance /= total);
