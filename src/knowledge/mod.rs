@@ -17,7 +17,7 @@ use crate::{
     catalogue::Catalogue,
     follow::Changed,
     statistics::{
-        Breakdown, Case, Dimension, Filter, Interval, Ledger, ToolService, Total, interval,
+        Breakdown, Case, Dimension, Filter, Interval, Ledger, ToolService, Total,
         observation::{Lives, Watch},
         tables::{Aging, Lessons},
         trends::Trends,
@@ -128,22 +128,9 @@ impl Knowledge {
     /// practice, with equal-tailed 95 % posterior intervals. Common practice alone without
     /// cases; nothing for an unknown class. With a half-life, cases weigh what they weigh
     /// `today`.
-    pub fn pooled(&self, class: &str, today: i64) -> Vec<(String, f64, Option<Interval>)> {
+    pub fn pooled(&self, class: &str, today: i64) -> Vec<(String, f64, Interval)> {
         let learned = self.learned(today);
-        let at = self.practice.classes.iter().position(|c| c.id == class);
-        let Some(prior) = at.and_then(|at| learned.classes.get(at)) else {
-            return Vec::new();
-        };
-        self.practice
-            .causes
-            .iter()
-            .zip(prior.chances.iter().zip(&prior.worths))
-            .filter(|(_, (chance, _))| **chance > 0.0)
-            .map(|(cause, (&chance, &worth))| {
-                let interval = interval::beta(chance * worth, (1.0 - chance) * worth, 0.95).ok();
-                (cause.id.clone(), chance, interval)
-            })
-            .collect()
+        advice::before_evidence(&self.practice, &learned, class).unwrap_or_default()
     }
 
     /// Cases, labour and hours down alone, from sums kept as changes arrive.

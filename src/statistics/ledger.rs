@@ -28,7 +28,7 @@ const LARGEST: f64 = 1e9;
 /// Days from 1 January 1970 beyond which none is told from another.
 const FARTHEST: i64 = 1_000_000_000;
 /// How many of the newest cases are learnt from one by one.
-const REMEMBERED: usize = 1_000;
+const REMEMBERED: usize = 3_000;
 
 /// What to count by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -122,11 +122,11 @@ pub struct Spread {
     pub mean: Option<f64>,
     /// Standard deviation, from two values on.
     pub deviation: Option<f64>,
-    /// 95 % interval of the mean, from two values on: bootstrap up to 50, Student's t above.
+    /// 95 % bootstrap interval of the mean, from two values on.
     pub mean_interval: Option<Interval>,
     /// Median, none without a sample.
     pub median: Option<f64>,
-    /// Interval of the median of at least 95 %, from six values on.
+    /// 95 % bootstrap interval of the median, from six values on.
     pub median_interval: Option<Interval>,
 }
 
@@ -840,19 +840,13 @@ fn spread(sets: &[&Buckets], sample: u64, sum: i128, squares: i128) -> Spread {
     let count = sample as f64;
     let mean = sum as f64 / 1e6 / count;
     let variance = (squares as f64 / 1e12 / count - mean * mean) * count / (count - 1.0).max(1.0);
-    let interval = if sample <= 50 {
-        let values: Vec<f64> = sets.iter().flat_map(|set| set.iter()).collect();
-        mean::bootstrap(&values)
-    } else {
-        mean::student(sample, mean, variance)
-    };
     let median = mean::median(sets, sample as usize);
     Spread {
         sample,
         sum: sum as f64 / 1e6,
         mean: Some(mean),
         deviation: (sample > 1).then(|| variance.max(0.0).sqrt()),
-        mean_interval: interval,
+        mean_interval: mean::interval(sets),
         median: median.map(|(median, _)| median),
         median_interval: median.and_then(|(_, interval)| interval),
     }

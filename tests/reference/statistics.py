@@ -120,6 +120,22 @@ def replacement():
         }
 
 
+def bootstrap():
+    for size, spread in [(8, 0.6), (13, 0.8), (40, 1.0), (200, 1.2), (700, 1.0)]:
+        values = numpy.round(60 * numpy.exp(spread * rng.standard_normal(size)), 1)
+        row = {"values": values.tolist()}
+        for what, statistic, method in [("mean", numpy.mean, "BCa"), ("median", numpy.median, "percentile")]:
+            runs = []
+            for _ in range(10):
+                found = stats.bootstrap(
+                    (values,), statistic, n_resamples=10_000, batch=500, method=method, rng=rng
+                ).confidence_interval
+                runs.append([float(found.low), float(found.high)])
+            row[what] = numpy.mean(runs, axis=0).tolist()
+            row[what + "_luck"] = (numpy.std(runs, axis=0, ddof=1) / math.sqrt(10)).tolist()
+        yield row
+
+
 made = {
     "made_with": {
         "python": sys.version.split()[0],
@@ -134,6 +150,7 @@ made = {
     "lives": list(lives()),
     "replacement": list(replacement()),
     "rates": list(rates()),
+    "bootstrap": list(bootstrap()),
 }
 path = pathlib.Path(__file__).with_suffix(".json")
 path.write_text(json.dumps(made, indent=1) + "\n")

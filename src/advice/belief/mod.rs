@@ -11,7 +11,7 @@ mod chances;
 use super::{
     error::AdviceError,
     items::Items,
-    knowledge::Knowledge,
+    knowledge::{CauseFacts, Knowledge},
     learned::{Learned, normalise},
 };
 use crate::statistics::{Interval, Outcome, interval};
@@ -76,7 +76,7 @@ pub struct Belief {
     /// Cases of all classes.
     pub fleet_cases: u64,
     pub(crate) chances: Chances,
-    worths: Vec<f64>,
+    spreads: Vec<f64>,
 }
 
 impl Belief {
@@ -145,9 +145,8 @@ impl Belief {
         let pulls = (0..causes).map(|at| pull(at) + pull(causes + 1 + at));
         let variance: f64 = pulls
             .chain([none])
-            .zip(&self.worths)
-            .filter(|(_, worth)| **worth > 0.0)
-            .map(|(pull, worth)| pull.powi(2) / worth)
+            .zip(&self.spreads)
+            .map(|(pull, spread)| pull.powi(2) * spread)
             .sum();
         (chance, matched(chance, variance))
     }
@@ -175,7 +174,7 @@ impl Belief {
             contradiction: contradiction(knowledge, learned, &chances, &items),
             class_cases: counts.cases.iter().sum(),
             fleet_cases: counts.fleet_cases.iter().sum(),
-            worths: rows.iter().map(|&cause| counts.worths[cause]).collect(),
+            spreads: rows.iter().map(|&cause| counts.spreads[cause]).collect(),
             chances,
         };
         let practice: f64 = rows.iter().map(|&cause| counts.practice[cause]).sum();
@@ -199,6 +198,31 @@ impl Belief {
             .sort_by(|a, b| b.chance.total_cmp(&a.chance).then_with(|| a.id.cmp(&b.id)));
         Ok(belief)
     }
+}
+
+/// Chances of the causes a class can have, before any evidence, with their 95 % intervals.
+///
+/// # Errors
+/// A class nobody knows.
+pub fn before_evidence(
+    knowledge: &Knowledge,
+    learned: &Learned,
+    class: &str,
+) -> Result<Vec<(String, f64, Interval)>, AdviceError> {
+    let prior = &learned.classes[knowledge.class_number(class)?];
+    let all = || prior.chances.iter().zip(&prior.spreads).enumerate();
+    let of_cause = |(at, cause): (usize, &CauseFacts)| {
+        let chance = prior.chances[at];
+        let pull = |other: usize, p: f64| p * (f64::from(u8::from(other == at)) - chance);
+        let variance = all().map(|(other, (p, spread))| pull(other, *p).powi(2) * spread);
+        (cause.id.clone(), chance, matched(chance, variance.sum()))
+    };
+    let possible = knowledge
+        .causes
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| prior.chances[*at] > 0.0);
+    Ok(possible.map(of_cause).collect())
 }
 
 /// Posterior chances from prior chances and log-likelihoods, without under- or overflow.

@@ -6,6 +6,7 @@ mod loss;
 mod observed;
 mod prior;
 mod trust;
+mod unlisted;
 
 use std::collections::BTreeMap;
 
@@ -20,7 +21,7 @@ use crate::statistics::{
 use loss::LossModel;
 use observed::{Cells, Observed};
 
-/// Share of the common-practice pseudo-counts kept for a cause that is not listed.
+/// Share that common practice keeps for a search that ends without a listed cause.
 pub const UNLISTED_SHARE: f64 = 0.03;
 /// No listed chance is taken as surer than this, so that one slip never kills a cause.
 const SUREST: f64 = 0.998;
@@ -53,6 +54,8 @@ pub(crate) struct ClassPrior {
     pub(crate) practice: Vec<f64>,
     /// How many cases, real and pseudo, each chance is worth.
     pub(crate) worths: Vec<f64>,
+    /// Variance of each chance in units of its square, before they are made to add up to 1.
+    pub(crate) spreads: Vec<f64>,
     pub(crate) cases: Vec<u64>,
     pub(crate) fleet_cases: Vec<u64>,
 }

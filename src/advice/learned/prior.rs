@@ -9,9 +9,14 @@
 //! averaged over a grid by the marginal likelihood of the counts of all classes (for `d = 1`
 //! the Dirichlet-multinomial; Gelman et al., Bayesian Data Analysis, chapter 5; formula from
 //! memory), each count being negative binomial and their total taken as given by a normal
-//! approximation. Without cases the prior is common practice itself.
+//! approximation. Without cases the prior is common practice itself. All that concerns the
+//! causes that are listed; the share of the searches that end without one of them is
+//! `unlisted`.
 
-use super::{ClassPrior, UNLISTED_SHARE, ln_rising, normalise};
+use super::{
+    ClassPrior, UNLISTED_SHARE, ln_rising, normalise,
+    unlisted::{self, Share},
+};
 use crate::{
     advice::knowledge::Knowledge,
     statistics::tables::{Lessons, Tables},
@@ -40,10 +45,30 @@ pub(super) fn pooled(knowledge: &Knowledge, lessons: &Lessons<'_>) -> Pooled {
         .map(|row| row.iter().map(|cases| cases.round() as u64).collect())
         .collect();
     let practice = practice(knowledge);
-    let fleet = fleet(&weighed, &practice);
-    let settings = settings(&weighed, &practice, &fleet);
-    let classes = (0..knowledge.classes.len())
-        .map(|class| class_prior(class, &weighed, &cases, &practice, &fleet, &settings));
+    let without = |counts: &Vec<f64>| {
+        let unlisted = counts.last().copied().unwrap_or_default();
+        (unlisted, counts.iter().sum())
+    };
+    let unlisted = unlisted::shares(&weighed.iter().map(without).collect::<Vec<_>>());
+    let listed: Vec<&[f64]> = weighed
+        .iter()
+        .map(|counts| &counts[..knowledge.causes.len()])
+        .collect();
+    let fleet = fleet(&listed, &practice);
+    let settings = settings(&listed, &practice, &fleet);
+    let classes = unlisted.iter().enumerate().map(|(class, unlisted)| {
+        let learned = shares(listed[class], &practice[class], &fleet[class], &settings);
+        let fleet_cases = (0..=knowledge.causes.len())
+            .map(|cause| cases.iter().map(|cases| cases[cause]).sum())
+            .collect();
+        class_prior(
+            &practice[class],
+            &learned,
+            unlisted,
+            cases[class].clone(),
+            fleet_cases,
+        )
+    });
     Pooled {
         classes: classes.collect(),
         strength: settings.iter().map(|set| set.share * set.strength).sum(),
@@ -63,8 +88,12 @@ struct Setting {
 impl Setting {
     /// Base share and shape of each cause of a class.
     fn base(&self, practice: &[f64], fleet: &[f64]) -> Vec<(f64, f64)> {
-        let total: f64 = practice.iter().sum();
-        let possible = practice.iter().filter(|weight| **weight > 0.0).count() as f64;
+        let total = practice.iter().sum::<f64>().max(f64::MIN_POSITIVE);
+        let possible = practice
+            .iter()
+            .filter(|weight| **weight > 0.0)
+            .count()
+            .max(1) as f64;
         let typical = self.strength * total / possible;
         practice
             .iter()
@@ -99,22 +128,21 @@ fn counts(knowledge: &Knowledge, tables: &Tables) -> Vec<Vec<f64>> {
         .collect()
 }
 
-/// Common-practice pseudo-counts by class and cause, with the share for none of them.
+/// Common-practice pseudo-counts by class and cause.
 fn practice(knowledge: &Knowledge) -> Vec<Vec<f64>> {
+    let causes = 0..knowledge.causes.len();
     (0..knowledge.classes.len())
         .map(|class| {
-            let mut weights: Vec<f64> = (0..knowledge.causes.len())
+            causes
+                .clone()
                 .map(|cause| knowledge.weight(class, cause))
-                .collect();
-            let listed: f64 = weights.iter().sum();
-            weights.push((listed * UNLISTED_SHARE / (1.0 - UNLISTED_SHARE)).max(1e-3));
-            weights
+                .collect()
         })
         .collect()
 }
 
 /// What the other classes make of common practice, as shares by class and cause.
-fn fleet(counts: &[Vec<f64>], practice: &[Vec<f64>]) -> Vec<Vec<f64>> {
+fn fleet(counts: &[&[f64]], practice: &[Vec<f64>]) -> Vec<Vec<f64>> {
     let causes = practice.first().map_or(0, Vec::len);
     let totals: Vec<f64> = practice
         .iter()
@@ -141,7 +169,7 @@ fn fleet(counts: &[Vec<f64>], practice: &[Vec<f64>]) -> Vec<Vec<f64>> {
         .collect()
 }
 
-fn settings(counts: &[Vec<f64>], practice: &[Vec<f64>], fleet: &[Vec<f64>]) -> Vec<Setting> {
+fn settings(counts: &[&[f64]], practice: &[Vec<f64>], fleet: &[Vec<f64>]) -> Vec<Setting> {
     let mut settings = Vec::new();
     for step in SHAPES {
         let strength = 2f64.powf(f64::from(step) / 2.0);
@@ -191,46 +219,92 @@ fn ln_marginal(counts: &[f64], base: &[(f64, f64)]) -> f64 {
     ln + 0.5 * variance.ln()
 }
 
-fn class_prior(
-    class: usize,
-    counts: &[Vec<f64>],
-    cases: &[Vec<u64>],
-    practice: &[Vec<f64>],
-    fleet: &[Vec<f64>],
-    settings: &[Setting],
-) -> ClassPrior {
-    let (own, practice, fleet) = (&counts[class], &practice[class], &fleet[class]);
-    let total: f64 = practice.iter().sum();
-    let weight: f64 = own.iter().sum();
-    let mut chances = vec![0.0; practice.len()];
-    let mut worths = vec![0.0; practice.len()];
+/// A listed cause's share of the listed ones.
+struct Learnt {
+    share: f64,
+    variance: f64,
+    /// Cases, real and pseudo, it rests on.
+    worth: f64,
+}
+
+fn shares(own: &[f64], practice: &[f64], fleet: &[f64], settings: &[Setting]) -> Vec<Learnt> {
+    let cases: f64 = own.iter().sum();
+    let (mut means, mut squares) = (vec![0.0; own.len()], vec![0.0; own.len()]);
+    let mut worths = vec![0.0; own.len()];
     for set in settings {
         let base = set.base(practice, fleet);
-        let mut means: Vec<f64> = base
+        let mut of_set: Vec<f64> = base
             .iter()
             .zip(own)
             .map(|(&(base, shape), &count)| {
                 if base > 0.0 {
-                    base * (shape + count) / (shape + weight * base)
+                    base * (shape + count) / (shape + cases * base)
                 } else {
                     0.0
                 }
             })
             .collect();
-        normalise(&mut means);
-        for (cause, mean) in means.iter().enumerate() {
-            chances[cause] += set.share * mean;
-            worths[cause] += set.share * (base[cause].1 + own[cause]);
+        normalise(&mut of_set);
+        for (cause, mean) in of_set.iter().enumerate() {
+            let worth = base[cause].1 + own[cause];
+            means[cause] += set.share * mean;
+            worths[cause] += set.share * worth;
+            if worth > 0.0 {
+                // Of a gamma variable; what the settings disagree on comes on top.
+                squares[cause] += set.share * mean * mean * (1.0 + 1.0 / worth);
+            }
         }
     }
-    let fleet_cases = (0..practice.len())
-        .map(|cause| cases.iter().map(|cases| cases[cause]).sum())
-        .collect();
+    (0..own.len())
+        .map(|cause| Learnt {
+            share: means[cause],
+            variance: (squares[cause] - means[cause].powi(2)).max(0.0),
+            worth: worths[cause],
+        })
+        .collect()
+}
+
+fn class_prior(
+    practice: &[f64],
+    learned: &[Learnt],
+    unlisted: &Share,
+    cases: Vec<u64>,
+    fleet_cases: Vec<u64>,
+) -> ClassPrior {
+    let total: f64 = practice.iter().sum();
+    let left = 1.0 - unlisted.mean;
+    // A class without any cause has nothing but what is not listed.
+    let possible = learned.iter().any(|learnt| learnt.share > 0.0);
+    let none = if possible { unlisted.mean } else { 1.0 };
+    let relative = |mean: f64, variance: f64| {
+        if mean > 0.0 {
+            variance / (mean * mean)
+        } else {
+            0.0
+        }
+    };
+    // Odds against the listed ones vary more than the share does.
+    let of_none = relative(unlisted.mean, unlisted.variance) / (left * left);
+    let of_listed = learned.iter().map(|of| relative(of.share, of.variance));
+    let worth_of_none = if of_none > 0.0 { 1.0 / of_none } else { 0.0 };
     ClassPrior {
-        chances,
-        practice: practice.iter().map(|weight| weight / total).collect(),
-        worths,
-        cases: cases[class].clone(),
+        chances: learned
+            .iter()
+            .map(|of| of.share * left)
+            .chain([none])
+            .collect(),
+        practice: practice
+            .iter()
+            .map(|weight| weight / total.max(f64::MIN_POSITIVE) * (1.0 - UNLISTED_SHARE))
+            .chain([UNLISTED_SHARE])
+            .collect(),
+        worths: learned
+            .iter()
+            .map(|of| of.worth)
+            .chain([worth_of_none])
+            .collect(),
+        spreads: of_listed.chain([of_none]).collect(),
+        cases,
         fleet_cases,
     }
 }

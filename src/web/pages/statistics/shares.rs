@@ -551,9 +551,11 @@ async fn pooled(app: &App, selection: &Selection) -> Result<Option<Part>, Fault>
             vec![
                 show::capital(app.catalogue.cause_name(cause)),
                 show::percent(*chance),
-                interval.map_or_else(String::new, |i| {
-                    format!("{} to {}", show::percent(i.low), show::percent(i.high))
-                }),
+                format!(
+                    "{} to {}",
+                    show::percent(interval.low),
+                    show::percent(interval.high)
+                ),
             ]
         })
         .collect();
@@ -582,9 +584,11 @@ fn method() -> Vec<String> {
          (Wilson 1927; NIST/SEMATECH e-Handbook 7.2.4.1). Searches that ended without a cause are \
          counted as not found. Pooled share: posterior mean; interval: equal tails of the Beta \
          distribution worth as many cases as the pooling gives it.",
-        "Means: up to 50 cases the interval is a percentile bootstrap of 600 resamples (Efron \
-         1979), above that Student’s t. Medians: order statistics, at least 95 % whatever the \
-         distribution (Conover; from memory), where a bootstrap would come out near the same.",
+        "Means and medians: bootstrap intervals, which ask what would have come out had the cases \
+         been drawn anew from those there are; bias-corrected and accelerated for means (Efron \
+         1987), percentiles for medians. From 13 cases on what endless drawing gives is worked out: \
+         for means by the saddlepoint approximation (Davison and Hinkley 1988; from memory), for \
+         medians from the binomial distribution of their rank.",
         "Again within 30 or 90 days: the same tool had had the same cause in that many days \
          before. First check: the first one noted found something, out of cases with a check.",
     ]
