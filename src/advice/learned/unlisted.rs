@@ -24,49 +24,75 @@ pub(super) struct Share {
 
 /// The shares of the classes, from how many cases of each ended so and how many there were.
 pub(super) fn shares(counts: &[(f64, f64)]) -> Vec<Share> {
-    let grid: Vec<(f64, f64)> = (0..STEPS)
-        .flat_map(|step| {
-            let share = ((f64::from(step) + 0.5) / f64::from(STEPS)).powi(2);
-            STRENGTHS.map(|strength| (share, strength))
-        })
-        .collect();
+    let grid = grid();
     let fits: Vec<f64> = grid
         .iter()
-        .map(|&(share, strength)| {
-            let (a, b) = (
-                PRACTICE_CASES * UNLISTED_SHARE,
-                PRACTICE_CASES * (1.0 - UNLISTED_SHARE),
-            );
-            // Steps are as wide as the square root of the share.
-            let practice = (a - 0.5) * share.ln() + (b - 1.0) * (1.0 - share).ln();
-            counts.iter().fold(practice, |fit, &(unlisted, cases)| {
-                fit + ln_rising(strength * share, unlisted)
-                    + ln_rising(strength * (1.0 - share), cases - unlisted)
-                    - ln_rising(strength, cases)
-            })
-        })
+        .map(
+            |&Setting {
+                 practice,
+                 share,
+                 strength,
+             }| {
+                counts.iter().fold(practice, |fit, &(unlisted, cases)| {
+                    fit + ln_rising(strength * share, unlisted)
+                        + ln_rising(strength * (1.0 - share), cases - unlisted)
+                        - ln_rising(strength, cases)
+                })
+            },
+        )
         .collect();
-    let known = counts.iter().any(|(_, cases)| *cases > 0.0);
     let parts = shares_of(&fits);
     counts
         .iter()
         .map(|&(unlisted, cases)| {
             let (mut mean, mut square) = (0.0, 0.0);
-            for (&(share, strength), part) in grid.iter().zip(&parts) {
-                let worth = strength + cases;
-                let of = (strength * share + unlisted) / worth;
+            for (set, part) in grid.iter().zip(&parts) {
+                let worth = set.strength + cases;
+                let of = (set.strength * set.share + unlisted) / worth;
                 mean += part * of;
                 square += part * of * (of * worth + 1.0) / (worth + 1.0);
             }
             let variance = (square - mean * mean).max(0.0);
-            if known {
-                Share { mean, variance }
-            } else {
-                Share {
-                    mean: UNLISTED_SHARE,
-                    variance,
-                }
-            }
+            Share { mean, variance }
+        })
+        .collect()
+}
+
+struct Setting {
+    /// ln of what common practice makes of it.
+    practice: f64,
+    share: f64,
+    strength: f64,
+}
+
+/// Settings that come to common practice without any case.
+fn grid() -> Vec<Setting> {
+    let (a, b) = (
+        PRACTICE_CASES * UNLISTED_SHARE,
+        PRACTICE_CASES * (1.0 - UNLISTED_SHARE),
+    );
+    let steps: Vec<(f64, f64)> = (0..STEPS)
+        .map(|step| {
+            let share = ((f64::from(step) + 0.5) / f64::from(STEPS)).powi(2);
+            // Steps are as wide as the square root of the share.
+            let practice = (a - 0.5) * share.ln() + (b - 1.0) * (1.0 - share).ln();
+            (practice, share)
+        })
+        .collect();
+    let parts = shares_of(&steps.iter().map(|step| step.0).collect::<Vec<_>>());
+    let mean: f64 = steps
+        .iter()
+        .zip(&parts)
+        .map(|(step, part)| part * step.1)
+        .sum();
+    steps
+        .into_iter()
+        .flat_map(|(practice, share)| {
+            STRENGTHS.map(|strength| Setting {
+                practice,
+                share: (share * UNLISTED_SHARE / mean).min(0.999),
+                strength,
+            })
         })
         .collect()
 }
@@ -85,7 +111,7 @@ mod tests {
         let apart = shares(&[(3.0, 300.0), (90.0, 300.0), (6.0, 300.0), (60.0, 300.0)]);
         assert!((apart[1].mean - 0.3).abs() < 0.02 && apart[0].mean < 0.025);
         let nothing = shares(&[(0.0, 0.0); 2]);
-        assert_eq!(nothing[1].mean, UNLISTED_SHARE);
+        assert!((nothing[1].mean - UNLISTED_SHARE).abs() < 1e-12);
         assert!(nothing[1].variance > 0.0);
     }
 }
