@@ -1,7 +1,7 @@
 //! Calculations kept with incidents: attached, read, computed again, carried by an export, and
 //! used by the check sequence of their incident.
 
-use std::fmt::Write;
+use std::{collections::BTreeMap, fmt::Write};
 
 use coldtrap::{
     casebook::{Asker, Calculation},
@@ -198,6 +198,7 @@ async fn another_result_of_another_version_is_shown_value_by_value() {
         made_at: "2025-03-04T12:00:00Z".parse().expect("a time"),
         by: "K. M.".to_owned(),
         program_version: "0.0.1".to_owned(),
+        logs: BTreeMap::new(),
         request,
         report: json!({"verdict": "As air: 4e-10 mbar·L/s", "signs": {}, "concluded": true}),
     };
@@ -269,6 +270,7 @@ async fn a_rise_of_an_earlier_version_is_the_same_but_for_what_moved() {
         made_at: "2025-03-04T12:00:00Z".parse().expect("a time"),
         by: "K. M.".to_owned(),
         program_version: "0.0.1".to_owned(),
+        logs: BTreeMap::new(),
         request,
         report,
     };
@@ -338,6 +340,11 @@ async fn what_cannot_be_attached_is_named_all_at_once() {
     let _ = app.get(&format!("{address}/7")).await.expect(404);
     let _ = app.get(&format!("{address}/seven/again")).await.expect(404);
     let long = json!({"kind": "rise", "by": "K. M.", "request": {"log": "1".repeat(9 << 20)}});
+    let refused = app.post(&address, &long).await.expect(422);
+    assert_eq!(fields(refused.json()), ["request.log"]);
+    let long = json!({"kind": "rise", "by": "K. M.", "request": {"volume": "1".repeat(9 << 20)}});
+    let _ = app.post(&address, &long).await.expect(413);
+    let long = json!({"kind": "rise", "by": "K. M.", "request": {"log": "1".repeat(52 << 20)}});
     let _ = app.post(&address, &long).await.expect(413);
     assert_eq!(
         app.get(&address).await.expect(200).json()["calculations"],
@@ -354,6 +361,7 @@ async fn an_incident_holds_only_so_many() {
         made_at: "2025-03-04T12:00:00Z".parse().expect("a time"),
         by: "K. M.".to_owned(),
         program_version: "0.0.1".to_owned(),
+        logs: BTreeMap::new(),
         request: json!({"rate": {"value": 1e-9, "unit": "mbar-l/s"}}),
         report: json!({"verdict": "x".repeat(9 << 20), "signs": {}}),
     };

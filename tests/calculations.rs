@@ -835,6 +835,7 @@ async fn a_calculation_is_kept_with_its_incident_and_computed_again() {
                 made_at: "2025-03-04T12:00:00Z".parse().expect("a time"),
                 by: "K. M.".to_owned(),
                 program_version: "0.0.1".to_owned(),
+                logs: std::collections::BTreeMap::new(),
                 request: json!({"parts": [tube(50.0, 1000.0)]}),
                 report: json!({"verdict": "15.1 L/s pass", "signs": {}}),
             },

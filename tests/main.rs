@@ -19,6 +19,7 @@ mod door;
 mod fleet;
 mod follow;
 mod intake;
+mod kept_logs;
 mod logs;
 mod overlay;
 mod pages;

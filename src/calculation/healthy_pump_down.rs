@@ -11,7 +11,7 @@ use serde_json::{Map, Value, json};
 use super::FieldErrors;
 use super::log::{Columns, Source};
 use super::pump_down::{self, HealthyFrom};
-use crate::vacuum::log::{LogOptions, TidyRecord, tidy};
+use crate::vacuum::log::{LogOptions, LogReader, TidyRecord, tidy};
 use crate::vacuum::pump_down::{late_phase, pumping_begins, volume_phase};
 use crate::vacuum::units::PressureUnit;
 
@@ -38,13 +38,14 @@ pub fn may_be_healthy(report: &Value) -> bool {
 }
 
 impl HealthyPumpDown {
-    /// The record of a kept request; `None` where this program finds no phase in it.
-    pub fn of(request: &Value, from: HealthyFrom) -> Option<Self> {
+    /// The record of a kept request, whose log may be kept beside it; `None` where this program finds
+    /// no phase in it.
+    pub fn of(request: &Value, log: Option<LogReader>, from: HealthyFrom) -> Option<Self> {
         let request = pump_down::Request::deserialize(request).ok()?;
         let source = Source {
             log: "log",
             readings: "readings",
-            arrived: None,
+            arrived: log,
             text: request.log.as_deref(),
             columns: request.readings.as_ref(),
         };
@@ -131,7 +132,7 @@ mod tests {
             calculation: 5,
         };
         let request = json!({"log": log(20_000)});
-        let healthy = HealthyPumpDown::of(&request, from).unwrap();
+        let healthy = HealthyPumpDown::of(&request, None, from).unwrap();
         let count = healthy.readings.seconds.len();
         assert!((800..=2100).contains(&count), "{count}");
         let mut held = Map::new();
@@ -161,7 +162,7 @@ mod tests {
             incident: 1,
             calculation: 1,
         };
-        assert!(HealthyPumpDown::of(&json!({"log": "0,1\n1,2\n"}), from).is_none());
-        assert!(HealthyPumpDown::of(&json!(3), from).is_none());
+        assert!(HealthyPumpDown::of(&json!({"log": "0,1\n1,2\n"}), None, from).is_none());
+        assert!(HealthyPumpDown::of(&json!(3), None, from).is_none());
     }
 }

@@ -14,6 +14,7 @@ pub mod leak_conversion;
 pub mod log;
 pub mod named;
 pub mod outcome;
+pub mod packed;
 pub mod pump_down;
 mod read;
 pub mod residual_gas;

@@ -91,11 +91,14 @@ impl Named {
         matches!(self, Self::Rise | Self::PumpDown | Self::ResidualGas)
     }
 
+    /// Every field in which a calculation takes a log.
+    pub const LOGS: &'static [&'static str] = &["log", "healthy_log"];
+
     /// The fields of its request with logs, which may be read while they arrive.
     pub fn logs(self) -> &'static [&'static str] {
         match self {
             Self::Rise => &["log"],
-            Self::PumpDown => &["log", "healthy_log"],
+            Self::PumpDown => Self::LOGS,
             _ => &[],
         }
     }

@@ -16,9 +16,13 @@ pub type Logs = BTreeMap<String, SentLog>;
 #[derive(Debug)]
 pub struct SentLog {
     reader: LogReader,
-    /// The text so far; none once it is too long to be kept.
+    /// The text so far, or what of it was not handed on; none once it is too long to be kept.
     text: Option<Vec<u8>>,
     most_kept: usize,
+    /// Whether text that is too long is handed on, and not dropped.
+    hands_on: bool,
+    /// Whether some of it was.
+    handed_on: bool,
     bytes: usize,
 }
 
@@ -29,8 +33,29 @@ impl SentLog {
             reader: LogReader::new(),
             text: Some(Vec::new()),
             most_kept,
+            hands_on: false,
+            handed_on: false,
             bytes: 0,
         }
+    }
+
+    /// The same, but text that is too long to be kept is handed on by [`SentLog::hand_on`].
+    pub fn handing_on(most_kept: usize) -> Self {
+        Self {
+            hands_on: true,
+            ..Self::new(most_kept)
+        }
+    }
+
+    /// What has arrived of a text that is too long to be kept, since this was last asked.
+    pub fn hand_on(&mut self) -> Option<Vec<u8>> {
+        if !self.hands_on || !(self.handed_on || self.bytes > self.most_kept) {
+            return None;
+        }
+        self.handed_on = true;
+        self.text
+            .replace(Vec::new())
+            .filter(|text| !text.is_empty())
     }
 
     /// Takes the next piece.
@@ -38,7 +63,7 @@ impl SentLog {
         self.reader.push(bytes);
         self.bytes += bytes.len();
         if let Some(text) = &mut self.text {
-            if text.len() + bytes.len() <= self.most_kept {
+            if self.hands_on || text.len() + bytes.len() <= self.most_kept {
                 text.extend_from_slice(bytes);
             } else {
                 self.text = None;
@@ -53,13 +78,20 @@ impl SentLog {
 
     /// Its text, if that is short enough to be kept.
     pub fn text(&self) -> Option<Cow<'_, str>> {
-        self.text.as_deref().map(String::from_utf8_lossy)
+        let text = self.text.as_deref().filter(|_| self.is_short());
+        text.map(String::from_utf8_lossy)
+    }
+
+    fn is_short(&self) -> bool {
+        self.bytes <= self.most_kept
     }
 
     /// The reader that has read it, and its text if that is short enough to be kept. What is not
     /// UTF-8 in it is replaced, as it was for the readings.
     pub fn into_parts(self) -> (LogReader, Option<String>) {
-        let text = self.text.map(|text| match String::from_utf8(text) {
+        let short = self.is_short();
+        let text = self.text.filter(|_| short);
+        let text = text.map(|text| match String::from_utf8(text) {
             Ok(text) => text,
             Err(error) => String::from_utf8_lossy(error.as_bytes()).into_owned(),
         });
@@ -109,6 +141,12 @@ impl SentRequest {
 #[derive(Debug)]
 pub struct SentJson {
     names: &'static [&'static str],
+    /// The field of the outermost object whose object holds the logs; none if itself does.
+    below: Option<&'static str>,
+    /// Whether the next byte is in the object of that field.
+    inside: bool,
+    /// How logs are begun.
+    begin: fn() -> SentLog,
     rest: Vec<u8>,
     logs: Logs,
     taken_out: Vec<(usize, usize)>,
@@ -154,6 +192,9 @@ impl SentJson {
     pub fn new(named: Named) -> Self {
         Self {
             names: named.logs(),
+            below: None,
+            inside: false,
+            begin: || SentLog::new(0),
             rest: Vec::new(),
             logs: Logs::new(),
             taken_out: Vec::new(),
@@ -163,6 +204,27 @@ impl SentJson {
             name_next: false,
             named: None,
         }
+    }
+
+    /// A request of any calculation that arrives as the object of a field of another; `begin` begins
+    /// its logs.
+    pub fn below(field: &'static str, begin: fn() -> SentLog) -> Self {
+        Self {
+            names: Named::LOGS,
+            below: Some(field),
+            begin,
+            ..Self::new(Named::Rise)
+        }
+    }
+
+    /// The logs so far.
+    pub fn logs(&mut self) -> &mut Logs {
+        &mut self.logs
+    }
+
+    /// The length of what was sent so far beside its logs, in bytes.
+    pub fn rest(&self) -> usize {
+        self.rest.len()
     }
 
     /// Takes the next piece.
@@ -178,8 +240,13 @@ impl SentJson {
                     let escaped = name.last() == Some(&b'\\');
                     if *first == b'"' && !escaped {
                         let name = std::mem::take(name);
-                        self.named = self
-                            .names
+                        let outer = self.below.as_slice();
+                        let known = if self.depth == 1 && self.below.is_some() {
+                            outer
+                        } else {
+                            self.names
+                        };
+                        self.named = known
                             .iter()
                             .copied()
                             .find(|known| known.as_bytes() == name)
@@ -213,7 +280,7 @@ impl SentJson {
                     let log = self
                         .logs
                         .entry(text.name.to_owned())
-                        .or_insert_with(|| SentLog::new(0));
+                        .or_insert_with(self.begin);
                     let (used, end) = text.take(bytes, log);
                     bytes = &bytes[used..];
                     match end {
@@ -258,25 +325,31 @@ impl SentJson {
         self.rest.push(byte);
         match byte {
             b'{' | b'[' => {
+                let named = self.named.take();
                 if self.depth == 0 {
                     self.object = byte == b'{';
                     self.name_next = true;
+                } else if self.depth == 1 && byte == b'{' && self.below.is_some() {
+                    self.inside = named.is_some_and(|(_, colon)| colon);
+                    self.name_next = self.inside;
                 }
                 self.depth += 1;
-                self.named = None;
             }
-            b'}' | b']' => self.depth = self.depth.saturating_sub(1),
+            b'}' | b']' => {
+                self.depth = self.depth.saturating_sub(1);
+                self.inside &= self.depth > 1;
+            }
             b',' => {
-                self.name_next |= self.depth == 1;
+                self.name_next |= self.depth == 1 || self.holds_logs();
                 self.named = None;
             }
-            b'"' if self.depth == 1 && self.object && self.name_next => {
+            b'"' if self.object && self.name_next && (self.depth == 1 || self.holds_logs()) => {
                 self.name_next = false;
                 self.place = Place::Name(Vec::new());
             }
             b'"' => {
                 self.place = match self.named.take() {
-                    Some((name, true)) if self.depth == 1 => Place::Log(LogText {
+                    Some((name, true)) if self.holds_logs() => Place::Log(LogText {
                         name,
                         pending: Vec::with_capacity(GATHERED),
                         escape: Vec::new(),
@@ -292,6 +365,16 @@ impl SentJson {
             }
             b' ' | b'\t' | b'\r' | b'\n' => {}
             _ => self.named = None,
+        }
+    }
+}
+
+impl SentJson {
+    /// Whether the next byte is right in the object that holds the logs.
+    fn holds_logs(&self) -> bool {
+        match self.below {
+            None => self.depth == 1,
+            Some(_) => self.depth == 2 && self.inside,
         }
     }
 }
@@ -473,6 +556,52 @@ mod tests {
                     read_log(log.as_bytes(), &LogOptions::default()).expect("readings")
                 );
             }
+        }
+    }
+
+    #[test]
+    fn logs_below_a_field_are_led_aside_and_handed_on_where_they_are_long() {
+        let log = "t_s,p_pa\n0,1\n1,2\n";
+        let json = json!({
+            "log": "not this",
+            "request": {"volume": {"log": "nor this"}, "log": log, "healthy_log": "0,1\n"},
+            "kind": "rise", "by": "request",
+        });
+        for piece in [1, 3, 1000] {
+            let mut sent = SentJson::below("request", || SentLog::handing_on(10));
+            let mut handed_on = Vec::new();
+            for piece in json.to_string().as_bytes().chunks(piece) {
+                sent.push(piece);
+                for (name, log) in sent.logs() {
+                    if let Some(text) = log.hand_on() {
+                        assert_eq!(name, "log");
+                        handed_on.extend(text);
+                    }
+                }
+            }
+            assert_eq!(String::from_utf8_lossy(&handed_on), log);
+            let mut sent = sent.finish();
+            let rest: Value = serde_json::from_slice(&sent.json).expect("JSON");
+            let mut expected = json.clone();
+            expected["request"]["log"] = json!("");
+            expected["request"]["healthy_log"] = json!("");
+            assert_eq!(rest, expected);
+            let (_, text) = sent.logs.remove("log").expect("a log").into_parts();
+            assert_eq!(text, None);
+            let (_, text) = sent.logs.remove("healthy_log").expect("a log").into_parts();
+            assert_eq!(text.as_deref(), Some("0,1\n"));
+        }
+        for text in [
+            r#"{"request": [{"log": "a"}]}"#,
+            r#"{"request": "x", "kind": {"log": "a"}}"#,
+            r#"{"requests": {"log": "a"}}"#,
+            r#"[{"request": {"log": "a"}}]"#,
+            r#"{"kind": {"request": {"log": "a"}}}"#,
+        ] {
+            let mut sent = SentJson::below("request", || SentLog::new(0));
+            sent.push(text.as_bytes());
+            assert!(sent.logs().is_empty(), "{text}");
+            assert_eq!(String::from_utf8_lossy(&sent.finish().json), text);
         }
     }
 

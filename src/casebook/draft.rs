@@ -301,6 +301,7 @@ fn read_calculation(mut reader: Fields<'_>) -> CalculationDraft {
         "by",
         "program_version",
         "request",
+        "logs",
         "report",
     ]);
     CalculationDraft {
@@ -309,6 +310,7 @@ fn read_calculation(mut reader: Fields<'_>) -> CalculationDraft {
         by: reader.name("by"),
         program_version: reader.name("program_version"),
         request: reader.object("request").cloned(),
+        logs: reader.object("logs").cloned(),
         report: reader.object("report").cloned(),
     }
 }

@@ -20,7 +20,10 @@ mod tests;
 
 pub use crate::refusal::Refusal;
 pub use asker::{Asker, SiteScope};
-pub use calculation::{CALCULATION_BYTES, CALCULATION_LIMIT, Calculation, CalculationDraft};
+pub use calculation::{
+    CALCULATION_BYTES, CALCULATION_LIMIT, Calculation, CalculationDraft, KeptLog, LOG_LIMIT,
+    PackedLog, read_all,
+};
 pub use draft::{
     CheckDraft, Draft, RevisionDraft, ServiceDraft, TEXT_LIMIT, ToolDetails, read_record,
 };

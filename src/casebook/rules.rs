@@ -9,11 +9,11 @@ use jiff::Timestamp;
 use serde_json::Value;
 
 use super::{
-    Calculation, CalculationDraft, CheckDone, CheckDraft, Draft, Finding, Incident, Outcome,
-    PlannedService, Pressures, Refusal, ServiceDraft, Site, SiteCode, Status, Tool, ToolDetails,
-    ToolId,
+    Calculation, CalculationDraft, CheckDone, CheckDraft, Draft, Finding, Incident, KeptLog,
+    LOG_LIMIT, Outcome, PackedLog, PlannedService, Pressures, Refusal, ServiceDraft, Site,
+    SiteCode, Status, Tool, ToolDetails, ToolId,
 };
-use crate::calculation::named::Named;
+use crate::calculation::{named::Named, packed};
 use crate::catalogue::{
     AntecedentId, Catalogue, CauseId, Check, CheckId, ComponentId, NOT_FOUND, SignId, ToolClass,
 };
@@ -152,14 +152,75 @@ fn calculation(
         ),
         Some(_) => {}
     }
+    let logs = kept_logs(draft, &mut refuse);
     Some(Calculation {
         kind: draft.kind.clone()?,
         made_at: draft.made_at?,
         by: draft.by.clone()?,
         program_version: draft.program_version.clone()?,
         request: Value::Object(draft.request.clone()?),
+        logs: logs?,
         report: Value::Object(draft.report.clone()?),
     })
+}
+
+/// The logs beside a request, each unpacked to see that it is what it says.
+fn kept_logs(
+    draft: &CalculationDraft,
+    refuse: &mut impl FnMut(&str, &str, String),
+) -> Option<BTreeMap<String, KeptLog>> {
+    let named = draft.kind.as_deref().and_then(Named::of);
+    let fields = named.map_or(&[][..], Named::logs);
+    let mut logs = BTreeMap::new();
+    let mut whole = true;
+    for (name, log) in draft.logs.iter().flatten() {
+        let place = |field: &str| match field {
+            "" => format!("logs.{name}"),
+            field => format!("logs.{name}.{field}"),
+        };
+        let mut wrong = |field: &str, problem: &str, accepted: &str| {
+            refuse(&place(field), problem, accepted.to_owned());
+            whole = false;
+        };
+        if !fields.contains(&name.as_str()) {
+            wrong(
+                "",
+                "is no log of this calculation",
+                &match fields {
+                    [] => "no logs".to_owned(),
+                    fields => fields.join(", "),
+                },
+            );
+            continue;
+        }
+        let packed = log.get("packed").and_then(Value::as_str);
+        let Some(packed) = packed.and_then(PackedLog::of_base64) else {
+            let accepted = "the log packed as in an export: zlib in base 64";
+            wrong("packed", "is missing or cannot be read", accepted);
+            continue;
+        };
+        let found = match packed::unpack(&packed.0[..], LOG_LIMIT, |_| {}) {
+            Ok(found) => found,
+            Err(error) => {
+                let accepted =
+                    "the log packed as in an export: zlib in base 64, at most 50 MB unpacked";
+                wrong("packed", &error.to_string(), accepted);
+                continue;
+            }
+        };
+        if log.get("sha256").and_then(Value::as_str) != Some(&found.sha256) {
+            wrong("sha256", "is not that of the log", &found.sha256);
+        }
+        if log.get("bytes").and_then(Value::as_u64) != Some(found.bytes) {
+            wrong(
+                "bytes",
+                "is not the length of the log",
+                &found.bytes.to_string(),
+            );
+        }
+        logs.insert(name.clone(), KeptLog::new(found, Some(packed)));
+    }
+    whole.then_some(logs)
 }
 
 /// The tool and site a record describes, for a fleet that has not met the tool yet.

@@ -64,8 +64,13 @@ async fn write(store: &Store, catalogue: &Catalogue, mut out: impl Write) -> any
                 .get(&tool.site)
                 .map(|site| casebook::tool_details(tool, site, catalogue));
             let calculations: Vec<Calculation> = if calculated.contains(&filed.number) {
-                let attached = store.calculations(&asker, filed.number).await?;
-                attached.into_iter().map(|one| one.calculation).collect()
+                let mut whole = Vec::new();
+                for attached in store.calculations(&asker, filed.number).await? {
+                    let mut calculation = attached.calculation;
+                    store.read_logs(&mut calculation).await?;
+                    whole.push(calculation);
+                }
+                whole
             } else {
                 Vec::new()
             };

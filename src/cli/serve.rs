@@ -115,6 +115,7 @@ async fn serve(
         patterns,
         replays: Arc::default(),
         suggestions: Arc::default(),
+        holding: Arc::default(),
         progress: progress.clone(),
     };
     let listener = TcpListener::bind(listen)

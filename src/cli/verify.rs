@@ -116,8 +116,13 @@ async fn calculated_again(
 ) -> anyhow::Result<Calculations> {
     let mut counts = Calculations::default();
     for number in store.with_calculations().await? {
-        for Attached { id, calculation } in store.calculations(&Asker::console(), number).await? {
+        for Attached {
+            id,
+            mut calculation,
+        } in store.calculations(&Asker::console(), number).await?
+        {
             counts.kept += 1;
+            store.read_logs(&mut calculation).await?;
             let mut complain = |problem: String| {
                 differences.push(format!("incident {number}, calculation {id}: {problem}"));
             };
@@ -129,7 +134,14 @@ async fn calculated_again(
                 complain("its report holds no verdict".to_owned());
             }
             let request = calculation.request.to_string();
-            let now = match named::run(named, request.as_bytes(), patterns) {
+            let logs = match calculation.sent_logs() {
+                Ok(logs) => logs,
+                Err(problem) => {
+                    complain(problem);
+                    continue;
+                }
+            };
+            let now = match named::run_with(named, request.as_bytes(), logs, patterns) {
                 Ok(computed) => serde_json::from_str(&computed.report()?)?,
                 Err(_) => Value::Null,
             };

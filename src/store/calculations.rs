@@ -1,5 +1,7 @@
 //! Calculations kept with incidents. Attached once, never changed or deleted.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use serde_json::Value;
 use sqlx::{FromRow, SqliteConnection};
@@ -10,7 +12,9 @@ use super::{
     key::{Asking, Keyed},
     next,
 };
-use crate::casebook::{Asker, CALCULATION_BYTES, CALCULATION_LIMIT, Calculation};
+use crate::casebook::{
+    Asker, CALCULATION_BYTES, CALCULATION_LIMIT, Calculation, KeptLog, PackedLog,
+};
 
 /// A calculation as attached.
 #[derive(Clone, Debug, PartialEq)]
@@ -46,6 +50,7 @@ impl TryFrom<Row> for Attached {
             calculation: Calculation {
                 made_at: Timestamp::from_microsecond(row.at).map_err(|e| damaged(e.to_string()))?,
                 request: json(&row.request)?,
+                logs: BTreeMap::new(),
                 report: json(&row.report)?,
                 kind: row.name,
                 by: row.author,
@@ -136,6 +141,16 @@ impl Store {
             .bind(number)
             .fetch_one(&mut *tx)
             .await?;
+            // As an export has them: four characters for three bytes.
+            let packed: i64 = sqlx::query_scalar(
+                "select coalesce(sum((octet_length(k.packed) + 2) / 3 * 4), 0) from calculation c \
+                 join calculation_log l on l.calculation = c.id \
+                 join kept_log k on k.sha256 = l.sha256 where c.number = $1",
+            )
+            .bind(number)
+            .fetch_one(&mut *tx)
+            .await?;
+            let bytes = bytes + packed;
             if count > CALCULATION_LIMIT as i64 || bytes > CALCULATION_BYTES as i64 {
                 return Err(StoreError::Full { number });
             }
@@ -191,7 +206,65 @@ impl Store {
         .bind(id)
         .fetch_all(&self.read)
         .await?;
-        rows.into_iter().map(Attached::try_from).collect()
+        let mut kept: Vec<Attached> = rows
+            .into_iter()
+            .map(Attached::try_from)
+            .collect::<Result<_, _>>()?;
+        let logs: Vec<(i64, String, String, i64)> = sqlx::query_as(
+            "select l.calculation, l.field, k.sha256, k.bytes from calculation c \
+             join calculation_log l on l.calculation = c.id join kept_log k on k.sha256 = l.sha256 \
+             where c.number = $1 order by l.calculation, l.field",
+        )
+        .bind(number)
+        .fetch_all(&self.read)
+        .await?;
+        for (calculation, field, sha256, bytes) in logs {
+            if let Some(kept) = kept.iter_mut().find(|kept| kept.id == calculation) {
+                let log = KeptLog {
+                    sha256,
+                    bytes: bytes.unsigned_abs(),
+                    packed: None,
+                };
+                kept.calculation.logs.insert(field, log);
+            }
+        }
+        Ok(kept)
+    }
+
+    /// A log that is kept with some calculation, by its SHA-256.
+    ///
+    /// # Errors
+    /// The database failing.
+    pub async fn kept_log(&self, sha256: &str) -> Result<Option<KeptLog>, StoreError> {
+        let row: Option<(i64, Vec<u8>)> =
+            sqlx::query_as("select bytes, packed from kept_log where sha256 = $1")
+                .bind(sha256)
+                .fetch_optional(&self.read)
+                .await?;
+        Ok(row.map(|(bytes, packed)| KeptLog {
+            sha256: sha256.to_owned(),
+            bytes: bytes.unsigned_abs(),
+            packed: Some(PackedLog(packed)),
+        }))
+    }
+
+    /// Reads the logs of a calculation themselves, where they are not with it yet.
+    ///
+    /// # Errors
+    /// The database failing, or a log that is not there.
+    pub async fn read_logs(&self, calculation: &mut Calculation) -> Result<(), StoreError> {
+        for log in calculation
+            .logs
+            .values_mut()
+            .filter(|log| log.packed.is_none())
+        {
+            let kept = self.kept_log(&log.sha256).await?;
+            *log = kept.ok_or_else(|| StoreError::Damaged {
+                what: format!("log {}", log.sha256),
+                problem: "it is not there".to_owned(),
+            })?;
+        }
+        Ok(())
     }
 
     /// The reports of one kind kept with the incidents of a tool that the asker may see, newest
@@ -287,7 +360,26 @@ pub(super) async fn put_calculation(
     .bind(&calculation.program_version)
     .bind(serde_json::to_string(&calculation.request).map_err(encode)?)
     .bind(serde_json::to_string(&calculation.report).map_err(encode)?)
-    .execute(connection)
+    .execute(&mut *connection)
     .await?;
+    for (field, log) in &calculation.logs {
+        if let Some(packed) = &log.packed {
+            sqlx::query(
+                "insert into kept_log (sha256, bytes, packed) values ($1, $2, $3) \
+                 on conflict (sha256) do nothing",
+            )
+            .bind(&log.sha256)
+            .bind(log.bytes as i64)
+            .bind(&packed.0)
+            .execute(&mut *connection)
+            .await?;
+        }
+        sqlx::query("insert into calculation_log (calculation, field, sha256) values ($1, $2, $3)")
+            .bind(id)
+            .bind(field)
+            .bind(&log.sha256)
+            .execute(&mut *connection)
+            .await?;
+    }
     Ok(id)
 }

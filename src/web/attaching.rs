@@ -1,8 +1,12 @@
 //! Calculations kept with incidents, for the pages and the API: attaching one, finding one, and
 //! computing it again.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::Arc};
 
+use axum::{
+    http::{HeaderMap, header},
+    response::{IntoResponse, Response},
+};
 use serde_json::{Map, Value};
 
 use super::{computing, fault::Fault, state::App};
@@ -13,15 +17,17 @@ use crate::{
         healthy_pump_down::{HealthyPumpDown, may_be_healthy},
         healthy_rise::HealthyRise,
         named::{Computed, Named},
+        packed::unpack,
         pump_down::HealthyFrom,
         rise::KeptRise,
+        sent::{SentLog, SentRequest},
     },
-    casebook::Calculation,
+    casebook::{Calculation, KeptLog, LOG_LIMIT},
     store::{Attached, KeptReport, Keyed},
     vacuum::units::Typed,
 };
 
-/// The largest request that is kept with an incident, in bytes.
+/// The largest request that is kept with an incident, in bytes; a log that is longer is kept beside it.
 pub(super) const KEPT: usize = 8 << 20;
 
 /// The program's version, as kept with what it computes.
@@ -35,8 +41,10 @@ pub(super) struct Wanted {
     pub(super) named: Named,
     /// Who makes it.
     pub(super) by: String,
-    /// Its request, as JSON.
-    pub(super) request: Vec<u8>,
+    /// Its request, with its logs as they arrived.
+    pub(super) request: SentRequest,
+    /// Those of its logs that are too long to stand in it.
+    pub(super) long: BTreeMap<String, KeptLog>,
     /// The key of a request that may be sent again.
     pub(super) key: Option<Keyed>,
 }
@@ -48,25 +56,30 @@ pub(super) struct Wanted {
 /// A request too large to be kept, or a store that refuses it.
 pub(super) async fn attach(
     app: &App,
-    wanted: Wanted,
+    mut wanted: Wanted,
 ) -> Result<Result<Attached, Vec<FieldError>>, Fault> {
-    if wanted.request.len() > KEPT {
+    let short = |log: &&SentLog| log.text().is_some();
+    let logs = wanted.request.logs.values().filter(short);
+    let text = logs.map(SentLog::bytes).sum::<usize>();
+    if wanted.request.json.len() + text > KEPT {
         return Err(Fault::TooLarge);
     }
-    let request = match wanted.named {
+    match wanted.named {
         Named::Rise | Named::PumpDown => {
             let filed = app.store.incident(&app.asker(), wanted.number).await?;
             match filed {
-                Some(filed) => {
+                Some(filed) if !wanted.request.logs.contains_key("healthy_log") => {
                     let tool = filed.current().incident.tool.clone();
-                    beside_healthy(app, wanted.named, tool.as_str(), wanted.request).await?
+                    let json = std::mem::take(&mut wanted.request.json);
+                    wanted.request.json =
+                        beside_healthy(app, wanted.named, tool.as_str(), json).await?;
                 }
-                None => wanted.request,
+                _ => {}
             }
         }
-        _ => wanted.request,
-    };
-    let computed = match computing::compute(app, wanted.named, request).await? {
+        _ => {}
+    }
+    let computed = match computing::compute_sent(app, wanted.named, wanted.request).await? {
         Ok(computed) => computed,
         Err(errors) => return Ok(Err(errors)),
     };
@@ -76,6 +89,7 @@ pub(super) async fn attach(
         by: wanted.by,
         program_version: VERSION.to_owned(),
         request: json(computed.request())?,
+        logs: wanted.long,
         report: json(computed.report())?,
     };
     let id = app
@@ -178,11 +192,17 @@ async fn put_pump_down(
         incident: kept.incident,
         calculation: kept.id,
     };
-    let Some(attached) = attached else {
+    let Some(mut attached) = attached else {
         return Ok(false);
     };
+    app.store.read_logs(&mut attached.calculation).await?;
     // Its log may be long.
-    let read = move || HealthyPumpDown::of(&attached.calculation.request, from);
+    let read = move || {
+        let calculation = &attached.calculation;
+        let mut logs = calculation.sent_logs().ok()?;
+        let log = logs.remove("log").map(|log| log.into_parts().0);
+        HealthyPumpDown::of(&calculation.request, log, from)
+    };
     let healthy = tokio::task::spawn_blocking(read).await?;
     Ok(healthy.is_some_and(|healthy| healthy.put_into(fields)))
 }
@@ -213,20 +233,78 @@ pub(super) async fn again(app: &App, kept: &Calculation) -> Result<Again, Fault>
             kept.kind
         ))
     })?;
-    Ok(
-        match computing::compute(app, named, kept.request.to_string().into_bytes()).await? {
-            Ok(computed) => {
-                let report = json(computed.report())?;
-                let differences = differences(&kept.report, &report);
-                Again::Computed {
-                    computed,
-                    report,
-                    differences,
-                }
+    let mut whole = kept.clone();
+    app.store.read_logs(&mut whole).await?;
+    let json_of = whole.request.to_string().into_bytes();
+    let logs = tokio::task::spawn_blocking(move || whole.sent_logs()).await?;
+    let logs = logs.map_err(|problem| Fault::Internal(Arc::new(anyhow::anyhow!(problem))))?;
+    let request = SentRequest::new(json_of, logs);
+    Ok(match computing::compute_sent(app, named, request).await? {
+        Ok(computed) => {
+            let report = json(computed.report())?;
+            let differences = differences(&kept.report, &report);
+            Again::Computed {
+                computed,
+                report,
+                differences,
             }
-            Err(errors) => Again::Refused(errors),
-        },
-    )
+        }
+        Err(errors) => Again::Refused(errors),
+    })
+}
+
+/// The log in a field of a kept calculation, as a file; one kept packed goes out as it is to whoever
+/// takes zlib ("deflate" of RFC 9110, section 8.4.1.2).
+///
+/// # Errors
+/// No log there, or the store failing.
+pub(super) async fn log_file(
+    app: &App,
+    kept: Attached,
+    field: &str,
+    asked: &HeaderMap,
+) -> Result<Response, Fault> {
+    let Attached {
+        id,
+        calculation: mut kept,
+    } = kept;
+    kept.logs.retain(|name, _| name == field);
+    app.store.read_logs(&mut kept).await?;
+    let name = format!("attachment; filename=\"calculation-{id}-{field}.txt\"");
+    let text = [
+        (header::CONTENT_TYPE, "text/plain; charset=utf-8".to_owned()),
+        (header::CONTENT_DISPOSITION, name),
+    ];
+    if let Some(packed) = kept.logs.remove(field).and_then(|log| log.packed) {
+        let takes = asked
+            .get_all(header::ACCEPT_ENCODING)
+            .iter()
+            .filter_map(|value| value.to_str().ok())
+            .flat_map(|value| value.split(','))
+            .any(|coding| coding.trim() == "deflate");
+        if takes {
+            let coding = [(header::CONTENT_ENCODING, "deflate")];
+            return Ok((text, coding, packed.0).into_response());
+        }
+        let whole = tokio::task::spawn_blocking(move || {
+            let mut whole = Vec::new();
+            unpack(&packed.0[..], LOG_LIMIT, |piece| {
+                whole.extend_from_slice(piece)
+            })
+            .map(|_| whole)
+        });
+        let whole = whole
+            .await?
+            .map_err(|error| Fault::Internal(Arc::new(error.into())))?;
+        return Ok((text, whole).into_response());
+    }
+    let fields = Named::of(&kept.kind).map_or(&[][..], Named::logs);
+    match kept.request.get_mut(field).map(Value::take) {
+        Some(Value::String(log)) if fields.contains(&field) => Ok((text, log).into_response()),
+        _ => Err(Fault::NotFound(format!(
+            "Calculation {id} has no log {field:?}."
+        ))),
+    }
 }
 
 /// A kept calculation of an incident by its number.

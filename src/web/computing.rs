@@ -58,7 +58,7 @@ pub(super) async fn compute_sent(
 }
 
 /// What is wrong with a body, at its place in what was sent.
-fn not_json(request: &SentRequest, error: &serde_json::Error) -> Fault {
+pub(super) fn not_json(request: &SentRequest, error: &serde_json::Error) -> Fault {
     let words = error.to_string();
     let (line, column) = (error.line(), error.column());
     let place = format!(" at line {line} column {column}");

@@ -13,6 +13,7 @@ mod fault;
 mod fields;
 mod finding;
 mod guard;
+mod holding;
 mod pages;
 mod plot;
 mod replaying;

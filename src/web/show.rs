@@ -114,6 +114,15 @@ pub(super) fn trimmed(number: f64, places: usize) -> String {
     }
 }
 
+/// A length in bytes, in the unit that fits: `830 bytes`, `48.2 MB`.
+pub(super) fn bytes(bytes: u64) -> String {
+    match bytes {
+        ..1_000 => counted(bytes, "byte", "bytes"),
+        1_000..1_000_000 => format!("{:.1} kB", bytes as f64 / 1e3),
+        _ => format!("{:.1} MB", bytes as f64 / 1e6),
+    }
+}
+
 /// `7.07e-4 Pa`.
 pub(super) fn pascals(typed: TypedPressure) -> String {
     typed.pressure().map_or_else(

@@ -10,7 +10,7 @@ use crate::{
     search::IndexInUse, store::Store, vacuum::residual_gas::Patterns,
 };
 
-use super::{replaying::Replays, suggesting::Suggestions};
+use super::{holding::Holding, replaying::Replays, suggesting::Suggestions};
 
 /// The parts of the running program; clones share them.
 #[derive(Clone, Debug)]
@@ -29,6 +29,8 @@ pub struct App {
     pub replays: Arc<Replays>,
     /// What is suggested while somebody types.
     pub suggestions: Arc<Suggestions>,
+    /// Long logs that may be kept with an incident yet.
+    pub holding: Arc<Holding>,
     /// How far the copies have come.
     pub progress: watch::Receiver<Progress>,
 }

@@ -6,6 +6,7 @@ use axum::{
     Router,
     body::Body,
     http::{Request, StatusCode, header},
+    response::Response,
 };
 use coldtrap::{
     catalogue::{Catalogue, source},
@@ -84,6 +85,7 @@ impl TestApp {
             patterns,
             replays: Arc::default(),
             suggestions: Arc::default(),
+            holding: Arc::default(),
             progress: follower.progress(),
         });
         Self {
@@ -188,13 +190,17 @@ impl TestApp {
         self.send(request).await
     }
 
-    pub async fn send(&self, request: Request<Body>) -> Answer {
-        let response = self
-            .router
+    /// Sends a request whose answer need not be text.
+    pub async fn respond(&self, request: Request<Body>) -> Response {
+        self.router
             .clone()
             .oneshot(request)
             .await
-            .expect("the router always answers");
+            .expect("the router always answers")
+    }
+
+    pub async fn send(&self, request: Request<Body>) -> Answer {
+        let response = self.respond(request).await;
         let status = response.status();
         let header = |name| {
             response

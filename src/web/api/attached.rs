@@ -1,30 +1,33 @@
 //! Calculations kept with incidents.
 
+use std::{collections::BTreeMap, sync::Arc};
+
 use axum::{
     Json, Router,
-    extract::{DefaultBodyLimit, Path, Request, State},
-    http::{HeaderValue, StatusCode, header},
+    extract::{Path, Request, State},
+    http::{HeaderMap, HeaderValue, StatusCode, header},
     response::{IntoResponse, Response},
     routing::get,
 };
 use serde::Serialize;
 use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
 
-use super::{
-    incidents::{key, keyed},
-    json as read_json,
-};
+use super::{calculations::next_piece, incidents::key};
 use crate::{
     calculation::{
         again::{Difference, same},
         named::Named,
+        sent::{SentJson, SentRequest},
     },
-    casebook::{Calculation, Refusal},
-    store::Attached,
+    casebook::{Calculation, KeptLog, Refusal},
+    store::{Attached, Keyed},
     web::{
         attaching::{self, Again, KEPT, VERSION, Wanted},
+        computing::{FILE_LIMIT, FILE_MARGIN, not_json},
         fault::Fault,
-        fields::body,
+        fields::hex,
+        holding::Arriving,
         state::App,
     },
 };
@@ -37,14 +40,16 @@ pub(super) fn routes() -> Router<App> {
     Router::new()
         .route(
             "/api/incidents/{number}/calculations",
-            get(list)
-                .post(attach)
-                .layer(DefaultBodyLimit::max(KEPT + MARGIN)),
+            get(list).post(attach),
         )
         .route("/api/incidents/{number}/calculations/{id}", get(show))
         .route(
             "/api/incidents/{number}/calculations/{id}/again",
             get(again),
+        )
+        .route(
+            "/api/incidents/{number}/calculations/{id}/logs/{field}",
+            get(log),
         )
 }
 
@@ -65,16 +70,43 @@ async fn attach(
 ) -> Result<Response, Fault> {
     let key = key(request.headers())?;
     let number = visible(&app, &text).await?;
-    let bytes = body(request, &app).await?;
-    let (named, by, request) = read(read_json(&bytes)?)?;
+    let mut sent = SentJson::below("request", Arriving::log);
+    let mut arriving: BTreeMap<String, Arriving> = BTreeMap::new();
+    let mut digest = Sha256::new_with_prefix(text.as_bytes());
+    digest.update(b"/");
+    let mut body = request.into_body();
+    while let Some(piece) = next_piece(&mut body).await? {
+        digest.update(&piece);
+        sent.push(&piece);
+        for (name, log) in sent.logs() {
+            arriving.entry(name.clone()).or_default().take(log);
+        }
+        if sent.rest() > KEPT + MARGIN || sent.longest() > FILE_LIMIT + FILE_MARGIN {
+            return Err(Fault::TooLarge);
+        }
+    }
+    let mut sent = sent.finish();
+    let body = serde_json::from_slice(&sent.json).map_err(|error| not_json(&sent, &error))?;
+    let (named, by, request) = read(body)?;
+    sent.json = request.to_string().into_bytes();
+    let mut long = BTreeMap::new();
+    for (name, arriving) in arriving {
+        if sent.logs.get(&name).is_some_and(|log| log.text().is_none()) {
+            long.insert(name, kept_log(arriving)?);
+        }
+    }
     let attached = attaching::attach(
         &app,
         Wanted {
             number,
             named,
             by,
-            request: request.to_string().into_bytes(),
-            key: keyed(key, &[text.as_bytes(), b"/", &bytes].concat()),
+            request: SentRequest::new(sent.json, sent.logs),
+            long,
+            key: key.map(|key| Keyed {
+                key,
+                digest: hex(&digest.finalize()),
+            }),
         },
     )
     .await?
@@ -87,6 +119,30 @@ async fn attach(
         response.headers_mut().insert(header::LOCATION, location);
     }
     Ok(response)
+}
+
+/// A long log as it is kept.
+fn kept_log(arriving: Arriving) -> Result<KeptLog, Fault> {
+    let held = arriving.finish().ok_or_else(|| {
+        Fault::NotReady(
+            "Nothing was kept: the log could not be written to this server's temporary folder. \
+             Send it again once there is room."
+                .to_owned(),
+        )
+    })?;
+    held.read()
+        .map_err(|error| Fault::Internal(Arc::new(error.into())))
+}
+
+/// `GET /api/incidents/{number}/calculations/{id}/logs/{field}`: a log that went in, as text.
+async fn log(
+    State(app): State<App>,
+    Path((text, id, field)): Path<(String, String, String)>,
+    headers: HeaderMap,
+) -> Result<Response, Fault> {
+    let number = visible(&app, &text).await?;
+    let attached = attaching::find(&app, number, &id).await?;
+    attaching::log_file(&app, attached, &field, &headers).await
 }
 
 /// `GET /api/incidents/{number}/calculations`: all of them, oldest first.

@@ -74,7 +74,7 @@ async fn compute(app: App, named: Named, request: Request) -> Result<Response, F
 }
 
 /// The next bytes of a body; none at its end.
-async fn next_piece(body: &mut Body) -> Result<Option<Bytes>, Fault> {
+pub(super) async fn next_piece(body: &mut Body) -> Result<Option<Bytes>, Fault> {
     loop {
         let frame = poll_fn(|context| Pin::new(&mut *body).poll_frame(context)).await;
         match frame.transpose() {

@@ -60,10 +60,12 @@ pub struct CalculationPage {
 pub struct AttachForm {
     /// The calculation's name in data.
     pub name: String,
-    /// What went in, as JSON; none if it is too long to be kept.
+    /// What went in, as JSON; none if it cannot be kept.
     pub request: Option<String>,
-    /// The most that is kept, in words.
-    pub limit: String,
+    /// Logs of it that are held meanwhile.
+    pub held: Vec<Hidden>,
+    /// How long they are, in words.
+    pub held_for: String,
     /// Which incident, and who attaches it.
     pub fields: Vec<Field>,
 }
@@ -124,6 +126,8 @@ pub struct CalculationResult {
     pub marks: Vec<String>,
     /// Ways on, such as the check that would decide.
     pub next: Vec<Link>,
+    /// What went in, as files.
+    pub data: Vec<Link>,
     /// Which program computed it.
     pub version: String,
 }

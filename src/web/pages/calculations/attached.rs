@@ -1,7 +1,10 @@
 //! Calculations attached to incidents: attaching one, and looking at it again.
 
+use std::{collections::BTreeMap, sync::Arc};
+
 use axum::{
     extract::{Path, State},
+    http::HeaderMap,
     response::{Html, IntoResponse, Redirect, Response},
 };
 use serde_json::Value;
@@ -12,13 +15,16 @@ use crate::{
         FieldError,
         again::{Difference, gathered, same},
         named::{Computed, Named},
+        sent::{Logs, SentRequest},
     },
-    casebook::{Calculation, Refusal},
+    casebook::{Calculation, KeptLog, Refusal, read_all},
     store::Attached,
     web::{
         attaching::{self, Again, KEPT, VERSION, Wanted},
+        computing::FILE_MARGIN,
         fault::{self, Fault},
         fields::Asked,
+        holding::HELD_FOR_WORDS,
         pages::{number, search::filed},
         show,
         state::App,
@@ -29,7 +35,7 @@ use crate::{
                 Verdict,
             },
             chart::DataTable,
-            form::{Field, LineKind},
+            form::{Field, Hidden, LineKind},
             page::{Page, Section},
         },
     },
@@ -39,16 +45,31 @@ use crate::{
 const LISTED: usize = 50;
 const LONGEST: usize = 80;
 
-/// The form by which a result is attached to an incident.
-/// `whole` says that all that went in is part of the request.
-pub(super) fn form(computed: &Computed, whole: bool, incident: &str) -> Result<AttachForm, Fault> {
+/// Before the name of a log, the name of the field that says where it is held.
+const HELD: &str = "held.";
+
+/// The form by which a result is attached to an incident. `held` says which logs of it are held
+/// where; none if not all that went in is in the request or held.
+pub(super) fn form(
+    computed: &Computed,
+    held: Option<Vec<(String, String)>>,
+    incident: &str,
+) -> Result<AttachForm, Fault> {
     let request = computed
         .request()
         .map_err(|error| Fault::Internal(std::sync::Arc::new(error.into())))?;
     Ok(AttachForm {
         name: computed.named().id().to_owned(),
-        request: (whole && request.len() <= KEPT).then_some(request),
-        limit: format!("{} MB", KEPT >> 20),
+        request: (held.is_some() && request.len() <= KEPT + FILE_MARGIN / 2).then_some(request),
+        held: held
+            .into_iter()
+            .flatten()
+            .map(|(log, sha256)| Hidden {
+                name: format!("{HELD}{log}"),
+                value: sha256,
+            })
+            .collect(),
+        held_for: HELD_FOR_WORDS.to_owned(),
         fields: vec![
             Field::line("incident", "Number of the incident", LineKind::Number).with(incident),
             Field::line("author", "Your initials or name", LineKind::Text),
@@ -83,13 +104,15 @@ pub(super) async fn attach(State(app): State<App>, sent: Upload) -> Result<Respo
         return Err(Fault::Refused(refusals));
     };
     let filed = filed(&app, &app.asker(), number).await?;
+    let (logs, long) = held(&app, &sent).await?;
     let attached = attaching::attach(
         &app,
         Wanted {
             number: filed.number,
             named,
             by: author,
-            request: request.into_bytes(),
+            request: SentRequest::new(request.into_bytes(), logs),
+            long,
             key: None,
         },
     )
@@ -98,6 +121,45 @@ pub(super) async fn attach(State(app): State<App>, sent: Upload) -> Result<Respo
     let id = attached.id;
     let address = format!("/incidents/{number}/calculations/{id}?done=attached");
     Ok(Redirect::to(&address).into_response())
+}
+
+/// The logs that a form says are held here, as they go into a calculation and as they are kept.
+async fn held(app: &App, sent: &Upload) -> Result<(Logs, BTreeMap<String, KeptLog>), Fault> {
+    let mut long = BTreeMap::new();
+    for (name, sha256) in &sent.fields {
+        let Some(field) = name.strip_prefix(HELD) else {
+            continue;
+        };
+        let kept = match app.holding.read(sha256) {
+            Some(read) => Some(read.map_err(|error| Fault::Internal(Arc::new(error.into())))?),
+            // Kept with another calculation meanwhile.
+            None => app.store.kept_log(sha256).await?,
+        };
+        let Some(log) = kept else {
+            return Err(Fault::Refused(vec![Refusal::new(
+                field,
+                format!("the log is no longer held here, which it is for {HELD_FOR_WORDS}"),
+                "the file once more: go back to the calculation, choose it, calculate, and attach the \
+                 result",
+            )]));
+        };
+        long.insert(field.to_owned(), log);
+    }
+    let read = move || Ok((read_all(&long)?, long));
+    tokio::task::spawn_blocking(read)
+        .await?
+        .map_err(|problem: String| Fault::Internal(Arc::new(anyhow::anyhow!(problem))))
+}
+
+/// A log of a calculation of an incident, as a file.
+pub(super) async fn log(
+    State(app): State<App>,
+    Path((incident, id, field)): Path<(String, String, String)>,
+    headers: HeaderMap,
+) -> Result<Response, Fault> {
+    let filed = filed(&app, &app.asker(), number(&incident)?).await?;
+    let attached = attaching::find(&app, filed.number, &id).await?;
+    attaching::log_file(&app, attached, &field, &headers).await
 }
 
 /// A calculation of an incident, computed again by today's program.
@@ -116,6 +178,7 @@ pub(super) async fn show_again(
         ))
     })?;
     let again = attaching::again(&app, kept).await?;
+    let logs = log_links(kept, filed.number, attached.id);
     let (result, same, computed) = match &again {
         Again::Computed {
             computed,
@@ -132,6 +195,10 @@ pub(super) async fn show_again(
             (result, same(differences), Some(computed))
         }
         Again::Refused(errors) => (no_longer(kept, errors), false, None),
+    };
+    let result = CalculationResult {
+        data: logs,
+        ..result
     };
     let about = about(named);
     let mut page = Page::new(about.name, Section::Search);
@@ -159,6 +226,29 @@ pub(super) async fn show_again(
         ),
         attach: None,
     })
+}
+
+/// The logs that went into a calculation, to be taken home.
+fn log_links(kept: &Calculation, incident: i64, id: i64) -> Vec<Link> {
+    let fields = Named::of(&kept.kind).map_or(&[][..], Named::logs);
+    fields
+        .iter()
+        .filter_map(|field| {
+            let bytes = match kept.logs.get(*field) {
+                Some(log) => log.bytes,
+                None => kept.request.get(*field)?.as_str()?.len() as u64,
+            };
+            let name = if *field == "log" {
+                "The log that went in"
+            } else {
+                "The healthy log that went in"
+            };
+            Some(Link::new(
+                format!("{name} ({})", show::bytes(bytes)),
+                format!("/incidents/{incident}/calculations/{id}/logs/{field}"),
+            ))
+        })
+        .collect()
 }
 
 /// By whom and by which program it was computed, and whether today's program agrees.

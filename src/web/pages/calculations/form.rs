@@ -11,15 +11,15 @@ use super::upload::{Content, FILE, File};
 use crate::{
     calculation::{
         FieldError,
-        sent::{Logs, SentLog, SentRequest},
+        sent::{Logs, SentRequest},
     },
     vacuum::{
         gas::Gas,
         units::{PressureUnit, TimeUnit, read_pressure},
     },
     web::{
-        attaching::KEPT,
         computing::FILE_LIMIT,
+        holding::{Arriving, HeldLogs},
         views::{
             calculation::{CalculationForm, FieldGroup},
             form::{Control, Field, Fields, LineKind, SelectOption},
@@ -34,7 +34,9 @@ const SHOWN: usize = 200_000;
 pub(super) struct Read {
     /// The request, or the fields that cannot be read.
     pub(super) request: Result<SentRequest, Vec<FieldError>>,
-    /// Whether all that went in can be kept with an incident.
+    /// Logs too long to be sent back.
+    pub(super) held: HeldLogs,
+    /// Whether all that went in is in the request or held.
     pub(super) whole: bool,
     /// Whether a file is larger than is taken.
     pub(super) too_large: bool,
@@ -68,6 +70,7 @@ impl Rows {
 pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str]) -> Read {
     let mut errors = Vec::new();
     let mut logs = Logs::new();
+    let mut held = HeldLogs::new();
     let mut root = Node::default();
     for field in form.fields() {
         let text = field.value().trim();
@@ -85,9 +88,11 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
             continue;
         }
         if log_names.contains(&field.id.as_str()) {
-            let mut log = SentLog::new(KEPT);
+            let (mut log, mut arriving) = (Arriving::log(), Arriving::default());
             // As typed, so that its lines keep their numbers.
             log.push(field.value().as_bytes());
+            arriving.take(&mut log);
+            held.extend(arriving.finish().map(|log| (field.id.clone(), log)));
             logs.insert(field.id.clone(), log);
             continue;
         }
@@ -109,7 +114,8 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
             continue;
         }
         match file.content {
-            Content::Log(log) => {
+            Content::Log(log, long) => {
+                held.extend(long.map(|log| (name.to_owned(), log)));
                 if log.bytes() <= SHOWN
                     && let Some(text) = log.text()
                 {
@@ -136,7 +142,9 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
             }
         }
     }
-    let whole = logs.values().all(|log| log.text().is_some());
+    let whole = logs
+        .iter()
+        .all(|(name, log)| log.text().is_some() || held.contains_key(name));
     let mut rows = Rows::default();
     let request = if errors.is_empty() {
         let json = root.into_value("", &mut rows).to_string();
@@ -146,6 +154,7 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
     };
     Read {
         request,
+        held,
         whole,
         too_large,
         rows,

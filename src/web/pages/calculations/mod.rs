@@ -76,6 +76,10 @@ pub(super) fn routes() -> Router<App> {
             "/incidents/{number}/calculations/{id}",
             get(attached::show_again),
         )
+        .route(
+            "/incidents/{number}/calculations/{id}/logs/{field}",
+            get(attached::log),
+        )
         .route("/tools/{tool}/rises", get(overlay::show));
     Named::ALL
         .into_iter()
@@ -307,7 +311,12 @@ async fn answer(
     }
     match computed {
         Ok(computed) => {
-            let result = Some((&computed, read.whole));
+            let mut held = Vec::new();
+            for (field, log) in read.held {
+                held.push((field, log.sha256().to_owned()));
+                app.holding.put(log);
+            }
+            let result = Some((&computed, read.whole.then_some(held)));
             Ok(page(app, named, context, form, result)?.into_response())
         }
         Err(errors) => {
@@ -337,15 +346,19 @@ fn refuse(form: &mut CalculationForm, error: FieldError) {
     );
 }
 
-/// The page, with what was computed if anything, and whether that can be kept with an incident.
+/// Names of the logs that are held for a result, and where.
+type HeldBy = Vec<(String, String)>;
+
+/// The page, with what was computed if anything, and where logs of it are held if that can be kept
+/// with an incident.
 fn page(
     app: &App,
     named: Named,
     context: &Context,
     form: CalculationForm,
-    computed: Option<(&Computed, bool)>,
+    computed: Option<(&Computed, Option<HeldBy>)>,
 ) -> Result<Html<String>, Fault> {
-    let (computed, whole) = computed.unzip();
+    let (computed, held) = computed.unzip();
     let about = about(named);
     let mut page = Page::new(about.name, Section::Calculations);
     page.trail = vec![Link::new("Calculate", "/calculations")];
@@ -374,11 +387,7 @@ fn page(
             computed,
         ),
         attach: match computed {
-            Some(computed) => Some(attached::form(
-                computed,
-                whole == Some(true),
-                &context.incident,
-            )?),
+            Some(computed) => Some(attached::form(computed, held.flatten(), &context.incident)?),
             None => None,
         },
     })

@@ -7,7 +7,11 @@ use axum::extract::{
 
 use crate::{
     calculation::sent::SentLog,
-    web::{attaching::KEPT, computing::FILE_LIMIT, fault::Fault},
+    web::{
+        computing::FILE_LIMIT,
+        fault::Fault,
+        holding::{Arriving, HeldLog},
+    },
 };
 
 /// Behind the name of a text field, the name of the field for a file instead of it.
@@ -31,8 +35,8 @@ pub(super) struct File {
 
 /// What a file holds.
 pub(super) enum Content {
-    /// A log.
-    Log(SentLog),
+    /// A log, and where it is held if it is too long to be sent back.
+    Log(SentLog, Option<HeldLog>),
     /// Other text. What is not UTF-8 in it is replaced, for a unit in another encoding should not cost
     /// the readings.
     Text(String),
@@ -104,16 +108,20 @@ impl<S: Send + Sync> FromRequest<S> for Upload {
 
 /// Reads a log while it arrives.
 async fn log(mut part: Field<'_>) -> Result<Content, Fault> {
-    let mut log = Some(SentLog::new(KEPT));
+    let mut log = Some(Arriving::log());
+    let mut arriving = Arriving::default();
     while let Some(piece) = part.chunk().await.map_err(|error| broken(&error))? {
         if let Some(taken) = &mut log {
             taken.push(&piece);
+            arriving.take(taken);
             if taken.bytes() > FILE_LIMIT {
                 log = None;
             }
         }
     }
-    Ok(log.map_or(Content::TooLarge, Content::Log))
+    Ok(log.map_or(Content::TooLarge, |log| {
+        Content::Log(log, arriving.finish())
+    }))
 }
 
 /// Text, unless it is more than is taken.
