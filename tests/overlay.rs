@@ -383,3 +383,93 @@ async fn a_pump_down_is_held_against_the_newest_made_after_a_fix() {
     let page = by_page(&given).await;
     assert!(!page.text.contains("after the fix of incident"));
 }
+
+#[tokio::test]
+async fn pump_downs_of_a_tool_are_laid_over_each_other_with_the_healthy_one_marked() {
+    let app = TestApp::empty().await;
+    let fixed = incident(&app, false).await;
+    let page_of = async |address: &str| app.get(address).await.expect(200);
+    let over = "/tools/TST-01/pump-downs";
+    let empty = page_of(over).await;
+    empty.assert_shows("No pump-down is kept with an incident of this tool");
+    assert!(
+        !empty.text.contains("<svg class=\"chart"),
+        "a plot of nothing"
+    );
+    let before = page_of(&format!("/incidents/{fixed}")).await;
+    assert!(!before.text.contains(over));
+
+    let kept = async |number: i64, steady: f64| {
+        attach(
+            &app,
+            number,
+            "pump-down",
+            &json!({"log": pump_down(steady)}),
+        )
+        .await
+    };
+    let healthy = kept(fixed, 0.0).await;
+    let alone = page_of(over).await;
+    alone.assert_shows("There is one pump-down alone");
+    alone.assert_shows("number 1 is the healthy one");
+    let number = incident(&app, true).await;
+    let worse = kept(number, 5e-6).await;
+    let page = page_of(over).await;
+    page.assert_shows("2 pump-downs kept with its incidents");
+    page.assert_shows("against the healthy one");
+    page.assert_shows("the floor is higher beyond both intervals");
+    page.assert_shows("speed over volume while roughing cannot be told apart");
+    page.assert_shows("number 2 is the healthy one");
+    // At 17,930 s of pumping: 5.45e-6 mbar against 4.5e-7, by the formula of the logs.
+    page.assert_shows("After 4.98 h of pumping");
+    let ratio: f64 = page
+        .text
+        .replace("<span class=\"whole\">", "")
+        .split("its pressure is ")
+        .nth(1)
+        .and_then(|rest| rest.split([' ', '<']).next()?.parse().ok())
+        .expect("a ratio");
+    assert!((11.4..12.9).contains(&ratio), "{ratio}");
+    page.assert_shows("Pressure in mbar");
+    for (place, kept, number, mark) in [(1, &worse, number, ""), (2, &healthy, fixed, ", healthy")]
+    {
+        let id = &kept["id"];
+        page.assert_shows(&format!("href=\"/incidents/{number}/calculations/{id}\""));
+        page.assert_shows(kept["report"]["verdict"].as_str().expect("words"));
+        let day = Timestamp::now().strftime("%-d %b %Y").to_string();
+        page.assert_shows(&format!("{place}: {day}, incident {number}{mark}"));
+        // The table says what was kept, in the log's own mbar, to three figures.
+        let low = kept["report"]["floor"]["low"].as_f64().expect("a floor");
+        let unit = kept["report"]["floor"]["unit"].as_str().expect("a unit");
+        let mbar = if unit == "pa" { low / 100.0 } else { low };
+        assert!(matches!(unit, "pa" | "mbar"), "{unit}");
+        if mbar > 0.0 {
+            page.assert_shows(&format!("({mbar:.2e} to "));
+        }
+    }
+    assert_eq!(page.text.matches("<strong>healthy</strong>").count(), 1);
+    for address in [
+        "/tools/TST-01".to_owned(),
+        format!("/incidents/{number}"),
+        format!("/incidents/{number}/calculations/{}", worse["id"]),
+        "/calculations/pump-down?tool=TST-01".to_owned(),
+    ] {
+        page_of(&address)
+            .await
+            .assert_shows("href=\"/tools/TST-01/pump-downs\"");
+    }
+    page_of(&format!("{over}?unit=pa"))
+        .await
+        .assert_shows("Pressure in Pa");
+    let _ = app.get(&format!("{over}?unit=psi")).await.expect(422);
+    let _ = app.get("/tools/NONE-9/pump-downs").await.expect(404);
+    // Older than the newest eight, the healthy one is there still.
+    for _ in 0..8 {
+        let _ = kept(number, 5e-6).await;
+    }
+    let page = page_of(over).await;
+    page.assert_shows(
+        "10 pump-downs kept with its incidents; the newest 8 are shown, and the healthy one",
+    );
+    page.assert_shows("number 9 is the healthy one");
+}

@@ -97,6 +97,65 @@ pub struct Report {
     pub line_problem_count: usize,
 }
 
+/// What is read of a kept report, whichever version of the program made it; what it lacks is left
+/// out.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct KeptPumpDown {
+    /// The verdict in plain words.
+    pub verdict: String,
+    /// Speed over volume in the volume phase, per second: value, low, high.
+    pub speed_over_volume_per_second: Option<[f64; 3]>,
+    /// Exponent of the fall with time in the outgassing phase: value, low, high.
+    pub outgassing_exponent: Option<[f64; 3]>,
+    /// The floor.
+    pub floor: Option<Ranged<PressureUnit>>,
+    /// Unit in which pressures are shown.
+    pub pressure_unit: Option<PressureUnit>,
+    /// Points to plot.
+    pub points: Vec<Point>,
+}
+
+impl KeptPumpDown {
+    /// Reads a kept report; of one that cannot be read, the verdict alone.
+    pub fn of(report: &serde_json::Value) -> Self {
+        Self::deserialize(report).unwrap_or_else(|_| Self {
+            verdict: report
+                .get("verdict")
+                .and_then(serde_json::Value::as_str)
+                .unwrap_or_default()
+                .to_owned(),
+            ..Self::default()
+        })
+    }
+
+    /// The floor in Pa: value, low, high.
+    pub fn floor_pascals(&self) -> Option<[f64; 3]> {
+        let floor = self.floor.as_ref()?;
+        let per_unit = floor.unit.pascals_per_unit();
+        Some([floor.value, floor.low, floor.high].map(|end| end * per_unit))
+    }
+}
+
+/// The latest time both records have, in seconds of pumping, and the pressure of one there over that of
+/// the other; of each the geometric mean of three points about that time. `None` where they have no
+/// time in common after the first second.
+pub fn level_ratio(one: &[Point], other: &[Point]) -> Option<(f64, f64)> {
+    let latest = one.last()?.seconds.min(other.last()?.seconds);
+    let first = one.first()?.seconds.max(other.first()?.seconds);
+    if latest < first.max(1.0) {
+        return None;
+    }
+    let level = |points: &[Point]| {
+        let at = points.partition_point(|point| point.seconds < latest);
+        let near = &points[at.saturating_sub(2)..(at + 1).min(points.len())];
+        let sum: f64 = near.iter().map(|point| point.pascals.ln()).sum();
+        (sum / near.len() as f64).exp()
+    };
+    let ratio = level(one) / level(other);
+    (ratio.is_finite() && ratio > 0.0).then_some((latest, ratio))
+}
+
 /// Where a curve leaves the healthy one for good.
 #[derive(Clone, Copy, Debug, Serialize)]
 pub struct LeavesReport {

@@ -49,15 +49,15 @@ pub(super) struct Wanted {
     pub(super) key: Option<Keyed>,
 }
 
-/// Computes and keeps a calculation; gives its number with it, or the fields of its request that
-/// cannot be taken.
+/// Computes and keeps a calculation; gives its number, or the fields of its request that cannot be
+/// taken.
 ///
 /// # Errors
 /// A request too large to be kept, or a store that refuses it.
 pub(super) async fn attach(
     app: &App,
     mut wanted: Wanted,
-) -> Result<Result<Attached, Vec<FieldError>>, Fault> {
+) -> Result<Result<i64, Vec<FieldError>>, Fault> {
     let short = |log: &&SentLog| log.text().is_some();
     let logs = wanted.request.logs.values().filter(short);
     let text = logs.map(SentLog::bytes).sum::<usize>();
@@ -94,9 +94,9 @@ pub(super) async fn attach(
     };
     let id = app
         .store
-        .attach(wanted.number, calculation.clone(), wanted.key)
+        .attach(wanted.number, calculation, wanted.key)
         .await?;
-    Ok(Ok(Attached { id, calculation }))
+    Ok(Ok(id))
 }
 
 /// How many calculations made after fixes are looked through for one that can be compared with.

@@ -95,7 +95,7 @@ async fn attach(
             long.insert(name, kept_log(arriving)?);
         }
     }
-    let attached = attaching::attach(
+    let id = attaching::attach(
         &app,
         Wanted {
             number,
@@ -112,7 +112,7 @@ async fn attach(
     .await?
     .map_err(|errors| Fault::Refused(below_request(errors)))?;
     // A repeat with its key is answered with what was kept the first time.
-    let attached = attaching::find(&app, number, &attached.id.to_string()).await?;
+    let attached = attaching::find(&app, number, &id.to_string()).await?;
     let mut response = (StatusCode::CREATED, Json(kept(&attached))).into_response();
     let place = format!("/api/incidents/{number}/calculations/{}", attached.id);
     if let Ok(location) = HeaderValue::from_str(&place) {

@@ -8,7 +8,7 @@ use axum::{
 };
 
 use super::{
-    calculations::overlay_link,
+    calculations::{overlay_link, pump_downs_link},
     upkeep::{self, CHANGES, ToolForms},
 };
 use crate::{
@@ -318,6 +318,7 @@ pub(super) async fn tool_page(
             )
         }),
         rises: overlay_link(tool.id.as_str()),
+        pump_downs: pump_downs_link(tool.id.as_str()),
         sequence: place("/sequence/tools", tool.id.as_str()),
         report: address("/incidents/new", [("tool", tool.id.as_str())]),
     })

@@ -52,10 +52,13 @@ pub(super) async fn show(
         asked_sequence::address_for(&current.incident, attaching::signs(&app, &attached)),
     ));
     view.calculations = calculations::lines(&attached, filed.number);
-    view.rises = attached
-        .iter()
-        .any(|kept| Named::of(&kept.calculation.kind) == Some(Named::Rise))
-        .then(|| calculations::overlay_link(current.incident.tool.as_str()));
+    let keeps = |named| {
+        let kind = |kept: &crate::store::Attached| Named::of(&kept.calculation.kind);
+        attached.iter().any(|kept| kind(kept) == Some(named))
+    };
+    let tool = current.incident.tool.as_str();
+    view.rises = keeps(Named::Rise).then(|| calculations::overlay_link(tool));
+    view.pump_downs = keeps(Named::PumpDown).then(|| calculations::pump_downs_link(tool));
     view.calculate = Some(Link::new(
         "Calculate for this incident",
         address(
@@ -214,6 +217,7 @@ fn view(app: &App, filed: &Filed, revision: &Revision, tool: Option<&Tool>) -> I
         calculations: Vec::new(),
         calculate: None,
         rises: None,
+        pump_downs: None,
     }
 }
 

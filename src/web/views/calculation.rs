@@ -50,7 +50,7 @@ pub struct CalculationPage {
     /// The formulas and where they are from, sanitised.
     pub method: SafeHtml,
     /// Other results of the same tool beside this one.
-    pub beside: Option<Link>,
+    pub beside: Vec<Link>,
     /// Keeping the result with an incident; none without a result.
     pub attach: Option<AttachForm>,
 }

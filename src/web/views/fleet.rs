@@ -124,6 +124,8 @@ pub struct ToolPage {
     pub all_incidents: Option<Link>,
     /// Its rise tests laid over each other.
     pub rises: Link,
+    /// Its pump-downs, laid over each other.
+    pub pump_downs: Link,
     /// The check sequence of this tool.
     pub sequence: String,
     /// Where a report about it is started.

@@ -72,6 +72,8 @@ pub struct IncidentPage {
     pub calculate: Option<Link>,
     /// The rise tests of the tool laid over each other, if this incident holds one.
     pub rises: Option<Link>,
+    /// The pump-downs of the tool, where one is kept with this incident.
+    pub pump_downs: Option<Link>,
 }
 
 /// That an earlier revision is shown.

@@ -1,4 +1,4 @@
-//! Rise tests of one tool laid over each other.
+//! Rise tests, and pump-downs, of one tool laid over each other.
 
 use askama::Template;
 
@@ -56,4 +56,51 @@ pub struct RiseLine {
     pub verdict: String,
     /// Whether it was made after a fix.
     pub after_fix: bool,
+}
+
+/// The pump-downs of one tool in one plot, with their phases beside it.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "pump-downs.html")]
+pub struct PumpDownsPage {
+    /// The frame.
+    pub page: Page,
+    /// The tool.
+    pub code: String,
+    /// How many are kept and shown, in words.
+    pub summary: String,
+    /// The newest against the healthy one or the one before, in words; empty without any.
+    pub comparison: String,
+    /// The choice of unit, sent back by GET; none where nothing is drawn.
+    pub unit: Option<Field>,
+    /// Where it is sent.
+    pub action: String,
+    /// The plot; none where no pump-down has readings.
+    pub chart: Option<Chart>,
+    /// What the table holds.
+    pub floors_in: String,
+    /// The pump-downs, newest first.
+    pub pump_downs: Vec<PumpDownLine>,
+    /// Which pump-down is the healthy one, sanitised.
+    pub rule: SafeHtml,
+    /// Where a pump-down of this tool is computed.
+    pub calculate: String,
+}
+
+/// One pump-down. Sizes come with their intervals, which are empty where there is none.
+#[derive(Clone, Debug, Default)]
+pub struct PumpDownLine {
+    /// Its number in the plot.
+    pub number: usize,
+    /// When it was made.
+    pub when: String,
+    /// The calculation as kept.
+    pub href: String,
+    /// The incident with which it is kept.
+    pub incident: i64,
+    /// Speed over volume while roughing, exponent of the outgassing phase, floor.
+    pub sizes: [(String, String); 3],
+    /// The verdict in words.
+    pub verdict: String,
+    /// Whether later pump-downs are held against it.
+    pub healthy: bool,
 }

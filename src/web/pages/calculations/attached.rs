@@ -105,7 +105,7 @@ pub(super) async fn attach(State(app): State<App>, sent: Upload) -> Result<Respo
     };
     let filed = filed(&app, &app.asker(), number).await?;
     let (logs, long) = held(&app, &sent).await?;
-    let attached = attaching::attach(
+    let id = attaching::attach(
         &app,
         Wanted {
             number: filed.number,
@@ -118,7 +118,6 @@ pub(super) async fn attach(State(app): State<App>, sent: Upload) -> Result<Respo
     )
     .await?
     .map_err(Fault::Refused)?;
-    let id = attached.id;
     let address = format!("/incidents/{number}/calculations/{id}?done=attached");
     Ok(Redirect::to(&address).into_response())
 }

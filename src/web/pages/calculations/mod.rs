@@ -11,6 +11,7 @@ mod gauge;
 mod leak_conversion;
 mod overlay;
 mod pump_down;
+mod pump_downs;
 mod residual_gas;
 mod result;
 mod rise;
@@ -26,6 +27,7 @@ use axum::{
 
 pub(super) use attached::lines;
 pub(super) use overlay::link as overlay_link;
+pub(super) use pump_downs::link as pump_downs_link;
 
 use super::{checks::cautions, markdown};
 use crate::{
@@ -80,7 +82,8 @@ pub(super) fn routes() -> Router<App> {
             "/incidents/{number}/calculations/{id}/logs/{field}",
             get(attached::log),
         )
-        .route("/tools/{tool}/rises", get(overlay::show));
+        .route("/tools/{tool}/rises", get(overlay::show))
+        .route("/tools/{tool}/pump-downs", get(pump_downs::show));
     Named::ALL
         .into_iter()
         .filter(|named| named.takes_file())
@@ -393,14 +396,20 @@ fn page(
     })
 }
 
-/// What of the same tool stands beside it: its other rise tests, or the healthy pump-down it was
-/// held against.
-fn beside(named: Named, tool: Option<&str>, computed: Option<&Computed>) -> Option<Link> {
-    match (named, computed) {
-        (Named::Rise, _) => tool.map(overlay::link),
-        (_, Some(Computed::PumpDown(both))) => both.1.healthy_from.map(pump_down::healthy_link),
+/// What of the same tool stands beside it: its other rise tests, its other pump-downs, and the
+/// healthy pump-down it was held against.
+fn beside(named: Named, tool: Option<&str>, computed: Option<&Computed>) -> Vec<Link> {
+    let others: Option<fn(&str) -> Link> = match named {
+        Named::Rise => Some(overlay::link),
+        Named::PumpDown => Some(pump_downs::link),
         _ => None,
-    }
+    };
+    let healthy = match computed {
+        Some(Computed::PumpDown(both)) => both.1.healthy_from.map(pump_down::healthy_link),
+        _ => None,
+    };
+    let others = others.zip(tool).map(|(link, tool)| link(tool));
+    healthy.into_iter().chain(others).collect()
 }
 
 /// The check sequence with the signs that the result sets.

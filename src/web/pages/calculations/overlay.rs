@@ -91,19 +91,8 @@ pub(super) async fn show(
         .kept_count(&asker, tool.id.as_str(), kind)
         .await?
         .unsigned_abs();
-    let unit = match asked.get("unit").filter(|text| !text.is_empty()) {
-        Some(text) => text.parse().map_err(|_| {
-            Fault::Refused(vec![Refusal::new(
-                "unit",
-                format!("{text:?} is not a unit of pressure"),
-                PressureUnit::ALL.map(PressureUnit::id).join(", "),
-            )])
-        })?,
-        None => tests
-            .iter()
-            .find_map(|test| test.rise.pressure_unit)
-            .unwrap_or(tool.healthy_base.unit),
-    };
+    let known = tests.iter().find_map(|test| test.rise.pressure_unit);
+    let unit = chosen_unit(&asked, known.unwrap_or(tool.healthy_base.unit))?;
     let chart = chart(&tests, unit)?;
     let mut page = Page::new(format!("Rise tests of {}", tool.id), Section::Fleet);
     page.trail = vec![
@@ -138,6 +127,38 @@ pub(super) async fn show(
             [("tool", tool.id.as_str())],
         ),
     })
+}
+
+/// The unit of pressure that an address asks for, or else another.
+pub(super) fn chosen_unit(asked: &Asked, otherwise: PressureUnit) -> Result<PressureUnit, Fault> {
+    let Some(text) = asked.get("unit") else {
+        return Ok(otherwise);
+    };
+    text.parse().map_err(|_| {
+        Fault::Refused(vec![Refusal::new(
+            "unit",
+            format!("{text:?} is not a unit of pressure"),
+            PressureUnit::ALL.map(PressureUnit::id).join(", "),
+        )])
+    })
+}
+
+/// How a value, low and high, stands to another's, in words.
+pub(super) fn interval_words(
+    what: &str,
+    newest: Option<[f64; 3]>,
+    before: Option<[f64; 3]>,
+) -> String {
+    match (newest, before) {
+        (Some([_, low, _]), Some([_, _, high])) if low > high => {
+            format!("{what} is higher beyond both intervals")
+        }
+        (Some([_, _, high]), Some([_, low, _])) if high < low => {
+            format!("{what} is lower beyond both intervals")
+        }
+        (Some(_), Some(_)) => format!("{what} cannot be told apart"),
+        _ => format!("{what} is not compared, since it is not known of both"),
+    }
 }
 
 /// The used readings above the pressure at which the rise began: fitted where there is a fit,
@@ -198,16 +219,8 @@ fn comparison(tests: &[Test]) -> String {
     let against = |what: &str,
                    newest: &Option<Ranged<ThroughputUnit>>,
                    before: &Option<Ranged<ThroughputUnit>>| {
-        match (newest, before) {
-            (Some(newest), Some(before)) if newest.low > before.high => {
-                format!("{what} is higher beyond both intervals")
-            }
-            (Some(newest), Some(before)) if newest.high < before.low => {
-                format!("{what} is lower beyond both intervals")
-            }
-            (Some(_), Some(_)) => format!("{what} cannot be told apart"),
-            _ => format!("{what} is not compared, since it is not known of both"),
-        }
+        let three = |rate: &Ranged<ThroughputUnit>| [rate.value, rate.low, rate.high];
+        interval_words(what, newest.as_ref().map(three), before.as_ref().map(three))
     };
     format!(
         "The newest test ({}) against the one before ({}): {}, and {}.",
