@@ -13,6 +13,7 @@ pub mod healthy_rise;
 pub mod leak_conversion;
 pub mod log;
 pub mod named;
+mod numbers;
 pub mod outcome;
 pub mod packed;
 pub mod pump_down;

@@ -7,10 +7,12 @@
 use serde::{Serialize, de::DeserializeOwned};
 
 use super::{
-    FieldError, Outcome, conductance, gas_load, gauge, leak_conversion, pump_down,
+    FieldError, Outcome, conductance, gas_load, gauge, leak_conversion,
+    log::Columns,
+    pump_down,
     read::{Misfits, Unread, read},
     residual_gas, rise,
-    sent::{Logs, SentLog},
+    sent::{AllColumns, Logs, SentLog},
 };
 use crate::vacuum::residual_gas::Patterns;
 
@@ -103,6 +105,15 @@ impl Named {
         }
     }
 
+    /// The fields of its request with columns of numbers, which may be read while they arrive.
+    pub fn columns(self) -> &'static [&'static str] {
+        match self {
+            Self::Rise => &["readings"],
+            Self::PumpDown => &["readings", "healthy_readings"],
+            _ => &[],
+        }
+    }
+
     /// The calculation of this name, if there is one.
     pub fn of(id: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|named| named.id() == id)
@@ -174,11 +185,11 @@ impl Computed {
 /// # Errors
 /// Text that is not JSON, or fields that cannot be taken.
 pub fn run(named: Named, request: &[u8], patterns: &Patterns) -> Result<Computed, Refused> {
-    run_with(named, request, Logs::new(), patterns)
+    run_with(named, request, Logs::new(), AllColumns::new(), patterns)
 }
 
-/// Computes a calculation from the JSON of its request and the logs that were read while they
-/// arrived. Where the text of such a log was kept, it becomes part of the request.
+/// Computes a calculation from the JSON of its request, and the logs and columns that were read while
+/// they arrived. Columns become part of the request, and logs whose text was kept.
 ///
 /// # Errors
 /// Text that is not JSON, or fields that cannot be taken.
@@ -186,23 +197,37 @@ pub fn run_with(
     named: Named,
     request: &[u8],
     mut logs: Logs,
+    mut columns: AllColumns,
     patterns: &Patterns,
 ) -> Result<Computed, Refused> {
     let mut arrived = |name: &str| logs.remove(name).map(SentLog::into_parts).unzip();
     let (log, text) = arrived("log");
     let (healthy_log, healthy_text) = arrived("healthy_log");
     let mut computed = match named {
-        Named::Rise => Computed::Rise(computed(request, |q| rise::run_with(q, log))?),
-        Named::PumpDown => Computed::PumpDown(computed(request, |q| {
-            pump_down::run_with(q, log, healthy_log)
-        })?),
-        Named::GasLoad => Computed::GasLoad(computed(request, gas_load::run)?),
-        Named::Gauge => Computed::Gauge(computed(request, gauge::run)?),
-        Named::ResidualGas => Computed::ResidualGas(computed(request, |request| {
-            residual_gas::run(request, patterns)
-        })?),
-        Named::LeakConversion => Computed::LeakConversion(computed(request, leak_conversion::run)?),
-        Named::Conductance => Computed::Conductance(computed(request, conductance::run)?),
+        Named::Rise => Computed::Rise(computed(
+            request,
+            |q: &mut rise::Request| put(&mut columns, "readings", &mut q.readings),
+            |q| rise::run_with(q, log),
+        )?),
+        Named::PumpDown => Computed::PumpDown(computed(
+            request,
+            |q: &mut pump_down::Request| {
+                put(&mut columns, "readings", &mut q.readings);
+                put(&mut columns, "healthy_readings", &mut q.healthy_readings);
+            },
+            |q| pump_down::run_with(q, log, healthy_log),
+        )?),
+        Named::GasLoad => Computed::GasLoad(computed(request, |_| {}, gas_load::run)?),
+        Named::Gauge => Computed::Gauge(computed(request, |_| {}, gauge::run)?),
+        Named::ResidualGas => Computed::ResidualGas(computed(
+            request,
+            |_| {},
+            |request| residual_gas::run(request, patterns),
+        )?),
+        Named::LeakConversion => {
+            Computed::LeakConversion(computed(request, |_| {}, leak_conversion::run)?)
+        }
+        Named::Conductance => Computed::Conductance(computed(request, |_| {}, conductance::run)?),
     };
     match &mut computed {
         Computed::Rise(both) => {
@@ -223,12 +248,28 @@ pub fn run_with(
     Ok(computed)
 }
 
+/// Puts columns that were read while they arrived where their empty ones stand.
+fn put(columns: &mut AllColumns, field: &str, readings: &mut Option<Columns>) {
+    if let (Some(readings), Some(arrived)) = (readings, columns.remove(field)) {
+        for (list, arrived) in [
+            (&mut readings.seconds, arrived.seconds),
+            (&mut readings.pressures, arrived.pressures),
+        ] {
+            if !arrived.is_empty() {
+                *list = arrived;
+            }
+        }
+    }
+}
+
 fn computed<Q: DeserializeOwned, R: Serialize>(
     json: &[u8],
+    complete: impl FnOnce(&mut Q),
     run: impl FnOnce(&Q) -> Result<R, Vec<FieldError>>,
 ) -> Result<Box<(Q, R)>, Refused> {
     match read(json) {
-        Ok(request) => {
+        Ok(mut request) => {
+            complete(&mut request);
             let report = run(&request).map_err(Refused::Fields)?;
             Ok(Box::new((request, report)))
         }
@@ -239,7 +280,10 @@ fn computed<Q: DeserializeOwned, R: Serialize>(
                 without,
             } = *misfits;
             // What is wrong with the other fields is told with it.
-            let others = without.and_then(|request| run(&request).err());
+            let others = without.and_then(|mut request| {
+                complete(&mut request);
+                run(&request).err()
+            });
             for error in others.unwrap_or_default() {
                 if !errors
                     .iter()

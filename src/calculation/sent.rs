@@ -6,11 +6,16 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
+use super::log::Columns;
 use super::named::Named;
+use super::numbers::{Came, Numbers};
 use crate::vacuum::log::LogReader;
 
 /// Logs that were read while they arrived, by the field of the request in whose place they stand.
 pub type Logs = BTreeMap<String, SentLog>;
+
+/// Columns that were read while they arrived, by the field of the request in which empty ones stand.
+pub type AllColumns = BTreeMap<String, Columns>;
 
 /// A log that is read while it arrives.
 #[derive(Debug)]
@@ -106,6 +111,8 @@ pub struct SentRequest {
     pub json: Vec<u8>,
     /// Its logs.
     pub logs: Logs,
+    /// Its columns of numbers.
+    pub columns: AllColumns,
     /// Where something was taken out of the JSON: place in it, and how many bytes.
     taken_out: Vec<(usize, usize)>,
 }
@@ -116,6 +123,7 @@ impl SentRequest {
         Self {
             json,
             logs,
+            columns: AllColumns::new(),
             taken_out: Vec::new(),
         }
     }
@@ -147,6 +155,13 @@ pub struct SentJson {
     inside: bool,
     /// How logs are begun.
     begin: fn() -> SentLog,
+    /// The fields of the outermost object with columns of numbers.
+    in_columns: &'static [&'static str],
+    /// The one of them that the next byte is in.
+    column_of: Option<&'static str>,
+    columns: AllColumns,
+    /// Bytes of columns so far.
+    column_bytes: usize,
     rest: Vec<u8>,
     logs: Logs,
     taken_out: Vec<(usize, usize)>,
@@ -170,6 +185,20 @@ enum Place {
     /// Any other text; the flag says that a backslash stands before the next byte.
     Text(bool),
     Log(LogText),
+    /// A column of numbers: which, where it begins, the bytes of it in this line, and whether it has
+    /// had others.
+    Column(&'static str, Numbers, ColumnPlace),
+}
+
+/// Where a column of numbers stands.
+#[derive(Debug)]
+struct ColumnPlace {
+    /// Its first byte in the JSON kept.
+    start: usize,
+    /// Bytes taken out since the last line feed.
+    taken: usize,
+    /// Whether there was a line feed.
+    lines: bool,
 }
 
 /// The text of a log between its quotation marks.
@@ -195,6 +224,10 @@ impl SentJson {
             below: None,
             inside: false,
             begin: || SentLog::new(0),
+            in_columns: named.columns(),
+            column_of: None,
+            columns: AllColumns::new(),
+            column_bytes: 0,
             rest: Vec::new(),
             logs: Logs::new(),
             taken_out: Vec::new(),
@@ -213,6 +246,7 @@ impl SentJson {
             names: Named::LOGS,
             below: Some(field),
             begin,
+            in_columns: &[],
             ..Self::new(Named::Rise)
         }
     }
@@ -241,13 +275,15 @@ impl SentJson {
                     if *first == b'"' && !escaped {
                         let name = std::mem::take(name);
                         let outer = self.below.as_slice();
-                        let known = if self.depth == 1 && self.below.is_some() {
-                            outer
-                        } else {
-                            self.names
+                        let known = match (self.depth, self.below) {
+                            (1, Some(_)) => [outer, &[]],
+                            (1, None) => [self.names, self.in_columns],
+                            _ if self.column_of.is_some() => [COLUMNS, &[]],
+                            _ => [self.names, &[]],
                         };
                         self.named = known
                             .iter()
+                            .flat_map(|known| known.iter())
                             .copied()
                             .find(|known| known.as_bytes() == name)
                             .map(|known| (known, false));
@@ -274,6 +310,10 @@ impl SentJson {
                     if end.is_some() {
                         self.place = Place::Outside;
                     }
+                    bytes = rest;
+                }
+                Place::Column(..) => {
+                    self.column(*first);
                     bytes = rest;
                 }
                 Place::Log(text) => {
@@ -305,7 +345,9 @@ impl SentJson {
     /// The longest of what was sent so far: of each log, and of the rest; in bytes.
     pub fn longest(&self) -> usize {
         let logs = self.logs.values().map(SentLog::bytes);
-        logs.max().unwrap_or(0).max(self.rest.len())
+        logs.max()
+            .unwrap_or(0)
+            .max(self.rest.len() + self.column_bytes)
     }
 
     /// The whole request.
@@ -314,9 +356,13 @@ impl SentJson {
             self.taken_out.push((self.rest.len(), text.taken));
             self.rest.append(&mut text.escape);
         }
+        if let Place::Column(..) = &self.place {
+            self.give_back();
+        }
         SentRequest {
             json: self.rest,
             logs: self.logs,
+            columns: self.columns,
             taken_out: self.taken_out,
         }
     }
@@ -332,18 +378,32 @@ impl SentJson {
                 } else if self.depth == 1 && byte == b'{' && self.below.is_some() {
                     self.inside = named.is_some_and(|(_, colon)| colon);
                     self.name_next = self.inside;
+                } else if self.depth == 1 && byte == b'{' {
+                    let of = named.filter(|(name, colon)| *colon && self.in_columns.contains(name));
+                    self.column_of = of.map(|(name, _)| name);
+                    self.name_next = self.column_of.is_some();
+                } else if let (2, b'[', Some(_), Some((name, true))) =
+                    (self.depth, byte, self.column_of, named)
+                {
+                    let place = ColumnPlace {
+                        start: self.rest.len(),
+                        taken: 0,
+                        lines: false,
+                    };
+                    self.place = Place::Column(name, Numbers::new(), place);
                 }
                 self.depth += 1;
             }
             b'}' | b']' => {
                 self.depth = self.depth.saturating_sub(1);
                 self.inside &= self.depth > 1;
+                self.column_of = self.column_of.filter(|_| self.depth > 1);
             }
             b',' => {
-                self.name_next |= self.depth == 1 || self.holds_logs();
+                self.name_next |= self.reads_names();
                 self.named = None;
             }
-            b'"' if self.object && self.name_next && (self.depth == 1 || self.holds_logs()) => {
+            b'"' if self.object && self.name_next && self.reads_names() => {
                 self.name_next = false;
                 self.place = Place::Name(Vec::new());
             }
@@ -369,7 +429,69 @@ impl SentJson {
     }
 }
 
+/// The columns of numbers.
+const COLUMNS: &[&str] = &["seconds", "pressures"];
+
 impl SentJson {
+    /// Whether fields of the object that the next byte is right in are looked for.
+    fn reads_names(&self) -> bool {
+        self.depth == 1 || self.holds_logs() || (self.depth == 2 && self.column_of.is_some())
+    }
+
+    /// Takes a byte of a column.
+    fn column(&mut self, byte: u8) {
+        let Place::Column(name, numbers, place) = &mut self.place else {
+            return;
+        };
+        match numbers.take(byte) {
+            Came::Part if byte == b'\n' => {
+                // Kept, so that what follows stands in its line.
+                self.rest.push(byte);
+                (place.taken, place.lines) = (0, true);
+            }
+            Came::Part => {
+                place.taken += 1;
+                self.column_bytes += 1;
+            }
+            Came::Closed => {
+                self.taken_out.push((self.rest.len(), place.taken));
+                let values = std::mem::take(&mut numbers.values);
+                let field = self.column_of.unwrap_or_default().to_owned();
+                let columns = self.columns.entry(field).or_default();
+                match *name {
+                    "seconds" => columns.seconds = values,
+                    _ => columns.pressures = values,
+                }
+                self.place = Place::Outside;
+                self.outside(byte);
+            }
+            Came::Broken => {
+                self.give_back();
+                self.outside(byte);
+            }
+        }
+    }
+
+    /// Leaves a column to the reader of the JSON, to find and to tell what is wrong with it: its good
+    /// numbers as zeros, so that the others keep their places.
+    fn give_back(&mut self) {
+        let Place::Column(_, numbers, place) = std::mem::replace(&mut self.place, Place::Outside)
+        else {
+            return;
+        };
+        let mut zeros = "0,".repeat(numbers.values.len()).into_bytes();
+        if !numbers.wanted {
+            // What parted the last number from what follows.
+            zeros.pop();
+            zeros.push(b' ');
+        }
+        let given = numbers.begun.len() + if place.lines { 0 } else { zeros.len() };
+        let taken = place.taken.saturating_sub(given);
+        self.rest.splice(place.start..place.start, zeros);
+        self.taken_out.push((self.rest.len(), taken));
+        self.rest.extend_from_slice(&numbers.begun);
+    }
+
     /// Whether the next byte is right in the object that holds the logs.
     fn holds_logs(&self) -> bool {
         match self.below {
@@ -555,6 +677,88 @@ mod tests {
                     readings("healthy_log"),
                     read_log(log.as_bytes(), &LogOptions::default()).expect("readings")
                 );
+            }
+        }
+    }
+
+    #[test]
+    fn columns_are_led_aside() {
+        let json = json!({
+            "readings": {"pressures": [1, -2.5e3, 0.125], "seconds": [], "other": [1, 2]},
+            "healthy_readings": {"seconds": [1e-7]},
+            "volume": {"seconds": [1]},
+        });
+        for text in [
+            json.to_string(),
+            serde_json::to_string_pretty(&json).expect("JSON"),
+        ] {
+            for piece in [1, 4, 1000] {
+                let sent = sent(text.as_bytes(), piece);
+                let mut expected = json.clone();
+                expected["readings"]["pressures"] = json!([]);
+                expected["healthy_readings"]["seconds"] = json!([]);
+                let rest: Value = serde_json::from_slice(&sent.json).expect("JSON");
+                assert_eq!(rest, expected);
+                assert_eq!(sent.columns["readings"].pressures, [1.0, -2500.0, 0.125]);
+                assert_eq!(sent.columns["healthy_readings"].seconds, [1e-7]);
+            }
+        }
+    }
+
+    /// The request as it comes out, computed or refused, is that of JSON that was read whole.
+    #[test]
+    fn columns_give_what_whole_json_gives() {
+        let patterns = crate::catalogue::source::built_in_patterns().expect("shipped patterns");
+        let run = |sent: SentRequest| {
+            let place = |line, column| sent.column_as_sent(line, column);
+            let shifted = |error: &serde_json::Error| {
+                (
+                    error.line(),
+                    place(error.line(), error.column()),
+                    error.classify(),
+                )
+            };
+            let (logs, columns) = (Logs::new(), sent.columns.clone());
+            match super::super::named::run_with(Named::Rise, &sent.json, logs, columns, &patterns) {
+                Ok(computed) => computed.report().expect("JSON"),
+                Err(super::super::named::Refused::Fields(errors)) => format!("{errors:?}"),
+                Err(super::super::named::Refused::NotJson(error)) => {
+                    format!("{:?}", shifted(&error))
+                }
+            }
+        };
+        for columns in [
+            r#""seconds": [0, 60, 120, 180], "pressures": [1, 2, 3, 4]"#,
+            r#""seconds": [0, 60, "x", 180], "pressures": [1, 2, 3, 4]"#,
+            r#""seconds": [0, 60, null], "pressures": [1, 2, -3]"#,
+            r#""seconds": [0, 60,], "pressures": [1, 2, 3, 4]"#,
+            r#""seconds": [0, 60, 1e999], "pressures": [1]"#,
+            r#""seconds": [0 1], "pressures": [1]"#,
+            r#""seconds": [[0]], "pressures": [1]"#,
+            r#""seconds": [01], "pressures": [1]"#,
+            r#""seconds": [0, 1], "pressures": [1"#,
+            r#""seconds": [0, 1, 2], "pressures": [1]"#,
+            r#""seconds": [], "seconds": [1], "pressures": [1]"#,
+            r#""seconds": 5, "pressures": []"#,
+            r#""seconds": [5]"#,
+            r#""seconds": [5], "pressures": [5], x"#,
+        ] {
+            for text in [
+                format!(r#"{{"readings": {{{columns}}}, "pressure_unit": "pa"}}"#),
+                format!(
+                    "{{\"readings\": {{{}}},\n \"pressure_unit\": \"pa\"}}",
+                    columns.replace(", ", ",\n  ")
+                ),
+                format!(r#"{{"readings": {{{columns}}}, "pressure_unit": 3, "volume": "x"}}"#),
+            ] {
+                let whole = run(SentRequest::new(text.clone().into_bytes(), Logs::new()));
+                for piece in [1, 7, 1000] {
+                    let mut sent = SentJson::new(Named::Rise);
+                    for piece in text.as_bytes().chunks(piece) {
+                        sent.push(piece);
+                    }
+                    assert_eq!(run(sent.finish()), whole, "{text}");
+                }
             }
         }
     }

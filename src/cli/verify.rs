@@ -18,6 +18,7 @@ use crate::{
     calculation::{
         again,
         named::{self, Named},
+        sent::AllColumns,
     },
     casebook::Asker,
     catalogue::Catalogue,
@@ -141,10 +142,12 @@ async fn calculated_again(
                     continue;
                 }
             };
-            let now = match named::run_with(named, request.as_bytes(), logs, patterns) {
-                Ok(computed) => serde_json::from_str(&computed.report()?)?,
-                Err(_) => Value::Null,
-            };
+            let now =
+                match named::run_with(named, request.as_bytes(), logs, AllColumns::new(), patterns)
+                {
+                    Ok(computed) => serde_json::from_str(&computed.report()?)?,
+                    Err(_) => Value::Null,
+                };
             let found = again::differences(&calculation.report, &now);
             let other = |field: &str| found.iter().any(|difference| difference.field == field);
             if again::same(&found) {

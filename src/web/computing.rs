@@ -48,7 +48,8 @@ pub(super) async fn compute_sent(
     let patterns = Arc::clone(&app.patterns);
     tokio::task::spawn_blocking(move || {
         let logs = std::mem::take(&mut request.logs);
-        match named::run_with(named, &request.json, logs, &patterns) {
+        let columns = std::mem::take(&mut request.columns);
+        match named::run_with(named, &request.json, logs, columns, &patterns) {
             Ok(computed) => Ok(Ok(computed)),
             Err(Refused::Fields(errors)) => Ok(Err(errors)),
             Err(Refused::NotJson(error)) => Err(not_json(&request, &error)),

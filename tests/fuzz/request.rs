@@ -27,7 +27,8 @@ fuzz_target!(|input: (u8, u8, String)| {
     }
     let mut sent = sent.finish();
     let logs = std::mem::take(&mut sent.logs);
-    let arrived = named::run_with(named, &sent.json, logs, &PATTERNS);
+    let columns = std::mem::take(&mut sent.columns);
+    let arrived = named::run_with(named, &sent.json, logs, columns, &PATTERNS);
     match (whole, arrived) {
         (Ok(whole), Ok(arrived)) => {
             let report = |computed: &named::Computed| computed.report().expect("a report");
