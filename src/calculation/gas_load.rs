@@ -234,7 +234,7 @@ fn read_speed(
     errors: &mut FieldErrors,
 ) -> Option<Speed> {
     match (request.speed_at_chamber, &request.pump, &request.path) {
-        (Some(typed), None, None) => errors.quantity("speed_at_chamber", typed),
+        (Some(typed), None, None) => errors.speed("speed_at_chamber", typed),
         (None, Some(pump), Some(path)) => {
             let mut inner = FieldErrors::new();
             let whole = conductance::Request {

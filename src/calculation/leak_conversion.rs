@@ -125,7 +125,7 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     let mut assumed = Vec::new();
     let at = read_temperatures(request, &mut assumed, &mut errors);
     let speed = match request.speed_at_chamber {
-        Some(typed) => errors.quantity("speed_at_chamber", typed).map(Some),
+        Some(typed) => errors.speed("speed_at_chamber", typed).map(Some),
         None => Some(None),
     };
     if request.rate.is_none() && request.helium_test.is_none() {

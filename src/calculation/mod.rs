@@ -5,6 +5,8 @@
 //! may import from the store, the search or the web. [`named`] runs any of them by its name.
 
 pub mod again;
+#[cfg(test)]
+mod anything;
 pub mod conductance;
 pub mod gas_load;
 pub mod gauge;
@@ -26,10 +28,13 @@ use serde::Serialize;
 
 pub use outcome::Outcome;
 
-use crate::vacuum::units::{Typed, Unit};
+use crate::vacuum::units::{Speed, SpeedUnit, Typed, Unit};
 
 /// One field of a request that cannot be taken, and what would be.
 pub use crate::refusal::Refusal as FieldError;
+
+/// Below this, m³/s, nothing is pumped.
+const LEAST_SPEED: f64 = 1e-15;
 
 /// Two ends of a range in one unit: `{"low": 1e-5, "high": 3e-5, "unit": "mbar-l/s"}`.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -82,6 +87,20 @@ impl FieldErrors {
     /// The quantity of a typed number, or `None` with the error noted under that field.
     pub fn quantity<U: Unit>(&mut self, field: &str, typed: Typed<U>) -> Option<U::Quantity> {
         self.take(field, "a finite number above zero", typed.quantity())
+    }
+
+    /// A pumping speed above zero, or `None` with the error noted under that field.
+    pub fn speed(&mut self, field: &str, typed: Typed<SpeedUnit>) -> Option<Speed> {
+        let speed = self.quantity(field, typed)?;
+        if speed.cubic_metres_per_second() < LEAST_SPEED {
+            self.refuse(
+                field,
+                format!("a speed of {typed} pumps nothing"),
+                "a speed above zero",
+            );
+            return None;
+        }
+        Some(speed)
     }
 
     /// The errors noted, all of them, if any; otherwise `Ok`.

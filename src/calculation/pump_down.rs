@@ -238,9 +238,7 @@ pub fn run_with(
     let volume = request
         .volume
         .and_then(|volume| errors.quantity("volume", volume));
-    let speed = request
-        .speed
-        .and_then(|speed| errors.quantity("speed", speed));
+    let speed = request.speed.and_then(|speed| errors.speed("speed", speed));
     errors.finish()?;
     let log = log.unwrap_or_default();
     let unit = request.pressure_unit.or(log.unit);
@@ -594,9 +592,7 @@ fn points(record: &TidyRecord, late: Option<&LatePhase>) -> Vec<Point> {
             Point {
                 seconds: seconds - origin,
                 pascals: record.pascals[begins + index],
-                fitted_pascals: late
-                    .filter(|late| (late.between.0..=late.between.1).contains(&seconds))
-                    .map(|late| late.pascals_at(seconds)),
+                fitted_pascals: late.and_then(|late| late.pascals_at(seconds)),
             }
         })
         .collect()

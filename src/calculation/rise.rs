@@ -6,6 +6,7 @@ use super::healthy_rise::{Healthy, HealthyRise, held_against};
 use super::log::{Columns, Source};
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::gas::Gas;
+use crate::vacuum::gas_load::base_pressure;
 use crate::vacuum::leak::equivalent_diameter;
 use crate::vacuum::log::{LineProblem, LogOptions, LogReader, Mark, PressureLog, TidyRecord, tidy};
 use crate::vacuum::rise::{Doubt, Interval, RiseShape, RiseTest, RiseVerdict, Weighed, examine};
@@ -223,9 +224,7 @@ pub fn run_with(request: &Request, arrived: Option<LogReader>) -> Result<Report,
         volume: request
             .volume
             .and_then(|volume| errors.quantity("volume", volume)),
-        speed: request
-            .speed
-            .and_then(|speed| errors.quantity("speed", speed)),
+        speed: request.speed.and_then(|speed| errors.speed("speed", speed)),
         pumped_for: request
             .pumped_for
             .and_then(|time| errors.quantity("pumped_for", time)),
@@ -325,7 +324,7 @@ fn compare(report: &mut Report, healthy: Option<&Healthy>) {
 
 fn assumptions(given: &Given, test: &RiseTest) -> Vec<String> {
     let mut assumed = vec![
-        "readings err by a share of their value, with scatter and a slow drift; a drift of about 2 % and a steady change of gain of 1.5 % (standard deviation) over the test are allowed for even where the record shows none (common practice, no source)".to_owned(),
+        "readings err by a share of their value, with scatter and a slow drift; a drift of about 2 % and a steady change of gain of 1.75 % (standard deviation) over the test are allowed for even where the record shows none (common practice, no source)".to_owned(),
         format!(
             "gas from inside that takes longer than the test ({:.0} min) to slow counts as a leak would: shape alone cannot tell them apart",
             (test.used.1 - test.used.0) / 60.0
@@ -376,12 +375,29 @@ fn fill(report: &mut Report, weighed: &Weighed, given: &Given) {
     report.outgassing_rate = Some(Ranged::new(rate(weighed.slowing), unit));
     let leak = rate(weighed.straight);
     report.equivalent_orifice = orifice(leak);
-    report.base_pressure_of_leak = given.speed.map(|speed| {
-        Ranged::new(
-            leak.scaled(speed.cubic_metres_per_second().recip()),
-            PressureUnit::Pascal,
-        )
-    });
+    if let Some(speed) = given.speed {
+        report.base_pressure_of_leak = base_of(leak, speed);
+        if report.base_pressure_of_leak.is_none() {
+            report.outcome.assumed.push(
+                "no base pressure is given for this leak: it would be above 1 Pa, where a high-vacuum pump's speed is no longer constant"
+                    .to_owned(),
+            );
+        }
+    }
+}
+
+/// The pressure that a leak, Pa·m³/s, causes at this speed; none above the range of the formula.
+fn base_of(leak: Interval, speed: Speed) -> Option<Ranged<PressureUnit>> {
+    let pascals = |rate: f64| {
+        let rate = Throughput::from_pascal_cubic_metres_per_second(rate).ok()?;
+        Some(base_pressure(rate, speed).ok()?.pascals())
+    };
+    Some(Ranged {
+        value: pascals(leak.best)?,
+        low: pascals(leak.low)?,
+        high: pascals(leak.high)?,
+        unit: PressureUnit::Pascal,
+    })
 }
 
 /// Equivalent opening in micrometres; none where the likeliest leak is too small for the formula. The
@@ -503,9 +519,7 @@ fn conclude(report: &mut Report) {
 fn points(record: &TidyRecord, test: &RiseTest) -> Vec<Point> {
     let fitted = |seconds: f64| {
         let best = test.weighed.as_ref()?.shapes.first()?;
-        (test.used.0..=test.used.1)
-            .contains(&seconds)
-            .then(|| best.pascals_at(seconds - test.used.0))
+        best.pascals_at(seconds - test.used.0)
     };
     thinned(record.seconds.len())
         .into_iter()

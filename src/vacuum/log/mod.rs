@@ -25,3 +25,4 @@ mod tests;
 
 pub use read::{LineProblem, LogError, LogOptions, LogReader, PressureLog, Problems, read_log};
 pub use tidy::{Mark, MarkKind, TidyRecord, tidy};
+pub(in crate::vacuum) use tidy::{SHORTEST_SPAN, in_order};

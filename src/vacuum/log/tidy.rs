@@ -57,6 +57,31 @@ pub struct TidyRecord {
     pub marks: Vec<Mark>,
 }
 
+impl TidyRecord {
+    /// Whether it is what its fields say: as many of each, times that never fall, pressures above zero,
+    /// all of them finite and within 1e-30 to 1e30.
+    pub fn is_in_order(&self) -> bool {
+        let count = self.seconds.len();
+        self.pascals.len() == count
+            && self.lines.len() == count
+            && in_order(&self.seconds, &self.pascals)
+    }
+}
+
+/// The shortest time, s, over which anything can be fitted.
+pub(in crate::vacuum) const SHORTEST_SPAN: f64 = 1e-6;
+
+/// Whether times never fall and pressures are above zero, all finite and within 1e-30 to 1e30.
+pub(in crate::vacuum) fn in_order(seconds: &[f64], pascals: &[f64]) -> bool {
+    seconds.len() == pascals.len()
+        && seconds.is_sorted()
+        && seconds.first().is_none_or(|first| *first >= -1e30)
+        && seconds.last().is_none_or(|last| *last <= 1e30)
+        && pascals
+            .iter()
+            .all(|pressure| (1e-30..=1e30).contains(pressure))
+}
+
 /// A step this many times the usual one is a gap.
 const GAP: f64 = 5.0;
 /// Fewest equal readings that can be a limit of the gauge.

@@ -74,18 +74,33 @@ pub struct Comparison {
     pub stands_still: bool,
 }
 
-/// Two healthy pump-downs of one tool differ by about this share (common practice, no source).
+/// Two healthy pump-downs of one tool differ by about this share throughout (common practice, no
+/// source), and by about this much in the exponent of their fall.
 const USUAL_DIFFERENCE: f64 = 0.15;
-/// Correlation time of that difference over the common time: it lasts as long as the pump-down.
-const LONG_MEMORY: f64 = 4.0;
+const USUAL_TILT: f64 = 0.05;
+/// Least drift between the two gauges' readings beside that, as a share, and its least memory as a share
+/// of the common time.
+const LEAST_DRIFT: f64 = 0.03;
+const LEAST_MEMORY: f64 = 0.1;
 /// A curve has left the healthy one where it lies above by this factor for good.
 const LEFT: f64 = 1.35;
 /// An explanation this far above the best does not fit.
 const MUCH_WORSE: f64 = 6.0;
-const CUT: f64 = 5.0;
+/// Cuts of the profiles for 95 % of a multiple, a steady and a falling part, below the 3.84 of known noise
+/// since more drift is allowed for than most gauges have; set on 8,000 tuning pairs of records.
+const CUT_MULTIPLE: f64 = 3.6;
+const CUT_STEADY: f64 = 3.0;
+const CUT_FALLING: f64 = 2.4;
 
 /// Compares a record with a healthy one of the same tool.
+///
+/// What cannot be compared is left out: records not [in order](TidyRecord::is_in_order), or without a
+/// phase in common (see [`volume_phase`] and [`super::late_phase`]). Errors are shares of the reading;
+/// intervals allow for what two healthy pump-downs differ by, [`Explanation::size`] says of what.
 pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
+    if !(record.is_in_order() && healthy.is_in_order()) {
+        return compare(&TidyRecord::default(), &TidyRecord::default());
+    }
     let (volume, healthy_volume) = (volume_phase(record), volume_phase(healthy));
     let evidence = Evidence::of(
         (record, volume.as_ref()),
@@ -229,8 +244,10 @@ impl Track {
     }
 }
 
-/// `p = k h + steady + falling t^-alpha`, with `h` the healthy pressure: parameter 0 is `ln k`, 1 the
-/// steady part, 2 the falling part at the end, 3 its exponent; pressures over the healthy end.
+/// `p = k h t^-tilt + steady + falling t^-alpha`, with `h` the healthy pressure and `t` the time over that
+/// at the end: parameter 0 is `ln k`, 1 the steady part, 2 the falling part at the end, 3 its exponent, 4
+/// the tilt; pressures over the healthy end. What two healthy pump-downs differ by is a part of `k` and
+/// the tilt: it acts on the tool's own gas and not on what came on top.
 #[derive(Clone, Copy, Debug)]
 struct Against<'a> {
     /// `ln` of the healthy pressure, at the blocks' `at`.
@@ -243,7 +260,13 @@ impl Curve for Against<'_> {
     type Prepared = Parameters;
 
     fn bounds(&self) -> [(f64, f64); PARAMETERS] {
-        [(-5.0, 12.0), (0.0, 1e6), (0.0, 1e6), (0.3, 3.0), (0.0, 0.0)]
+        [
+            (-5.0, 12.0),
+            (0.0, 1e6),
+            (0.0, 1e6),
+            (0.3, 3.0),
+            (-1.0, 1.0),
+        ]
     }
 
     fn prepare(&self, _free: &Free, parameters: &Parameters) -> Parameters {
@@ -251,10 +274,11 @@ impl Curve for Against<'_> {
     }
 
     fn log_pressure(&self, x: f64, at: &Parameters) -> (f64, Parameters) {
-        let healthy = self.healthy.at(x).map_or(0.0, f64::exp) * at[0].exp();
         let log_time = (self.start_share + (1.0 - self.start_share) * x)
             .max(1e-12)
             .ln();
+        let own = (at[0] - at[4] * log_time).exp();
+        let healthy = self.healthy.at(x).map_or(0.0, f64::exp) * own;
         let form = (-at[3] * log_time).exp();
         let falling = at[2] * form;
         let pressure = (healthy + at[1] + falling).max(1e-30);
@@ -265,7 +289,7 @@ impl Curve for Against<'_> {
                 pressure.recip(),
                 form / pressure,
                 -log_time * falling / pressure,
-                0.0,
+                -log_time * healthy / pressure,
             ],
         )
     }
@@ -358,57 +382,57 @@ fn shapes(now: &Part, then: &Track, from: f64, to: f64) -> Option<Vec<Weighed>> 
     let excess = (now.last()?.log_pressure - log_scale).exp() - 1.0;
     let start = excess.max(0.05);
     let log_factor = (1.0 + excess).max(0.5).ln();
-    let none = [false; PARAMETERS];
+    let starts = |level: f64, steady: f64, falling: f64, exponents: &[f64]| -> Vec<Parameters> {
+        let start = |exponent: &f64| [level, steady, falling, *exponent, 0.0];
+        exponents.iter().map(start).collect()
+    };
     let cases: [(Shape, Free, Vec<Parameters>); 4] = [
-        (Shape::Same, none, vec![[0.0, 0.0, 0.0, 1.0, 0.0]]),
-        (
-            Shape::Multiple,
-            [true, false, false, false, false],
-            vec![[log_factor, 0.0, 0.0, 1.0, 0.0]],
-        ),
+        (Shape::Same, OWN, starts(0.0, 0.0, 0.0, &[1.0])),
+        (Shape::Multiple, OWN, starts(log_factor, 0.0, 0.0, &[1.0])),
         (
             Shape::Steady,
-            [false, true, false, false, false],
-            vec![[0.0, start, 0.0, 1.0, 0.0]],
+            [true, true, false, false, true],
+            starts(0.0, start, 0.0, &[1.0]),
         ),
         (
             Shape::Falling,
-            [false, false, true, true, false],
-            vec![[0.0, 0.0, start, 1.0, 0.0], [0.0, 0.0, start, 0.5, 0.0]],
+            [true, false, true, true, true],
+            starts(0.0, 0.0, start, &[0.5, 1.0, 2.0]),
         ),
     ];
-    let fit_all = |problem: &Problem<'_>| {
-        cases.clone().map(|(kind, free, starts)| {
+    let fit_all = |problems: &Problems<'_>| {
+        cases.clone().map(|(shape, free, starts)| {
             let fits: Vec<Fit<Against<'_>>> = starts
                 .into_iter()
-                .map(|at| problem.fit(curve, free, at))
+                .map(|at| problems.of(shape).fit(curve, free, at))
                 .collect();
-            (kind, lowest_of(&fits))
+            (shape, lowest_of(&fits))
         })
     };
     let mut noise = Noise {
         scatter: 0.05,
-        drift: USUAL_DIFFERENCE,
-        memory: LONG_MEMORY,
+        drift: LEAST_DRIFT,
+        memory: 1.0,
     };
     for _ in 0..2 {
         let whitener = Whitener::new(&noise, &now);
-        let problem = Problem::new(&now, &whitener, log_scale);
-        let fits = fit_all(&problem).map(|(_, fit)| fit);
+        let problems = Problems::new(&now, &whitener, log_scale);
+        let fits = fit_all(&problems).map(|(_, fit)| fit);
         let best = lowest_of(&fits);
+        let problem = problems.of(Shape::Same);
         noise = drift::estimate(&now, &problem.residuals(&best), &problem.columns(&best));
-        // One pump-down differs from the next as a whole, which no record shows by itself.
-        noise.drift = noise.drift.max(USUAL_DIFFERENCE);
-        noise.memory = noise.memory.max(LONG_MEMORY);
+        noise.drift = noise.drift.max(LEAST_DRIFT);
+        noise.memory = noise.memory.max(LEAST_MEMORY);
     }
     let whitener = Whitener::new(&noise, &now);
-    let problem = Problem::new(&now, &whitener, log_scale);
+    let problems = Problems::new(&now, &whitener, log_scale);
     let effective = whitener.effective_count(&noise).max(2.0);
-    let shapes = fit_all(&problem)
+    let shapes = fit_all(&problems)
         .into_iter()
         .map(|(shape, fit)| {
-            let sized = |index: usize| {
-                let (low, high) = profile(&problem, &[fit], index, fit.deviance, CUT);
+            let sized = |index: usize, cut: f64| {
+                let problem = problems.of(shape);
+                let (low, high) = profile(problem, &[fit], index, fit.deviance, cut);
                 Interval {
                     best: fit.parameters[index],
                     low,
@@ -417,25 +441,66 @@ fn shapes(now: &Part, then: &Track, from: f64, to: f64) -> Option<Vec<Weighed>> 
             };
             let size = match shape {
                 Shape::Same => None,
-                Shape::Multiple => {
-                    let log = sized(0);
-                    Some(Interval {
-                        best: log.best.exp(),
-                        low: log.low.exp(),
-                        high: log.high.exp(),
-                    })
-                }
-                Shape::Steady => Some(sized(1).scaled(scale)),
-                Shape::Falling => Some(sized(2).scaled(scale)),
+                Shape::Multiple => Some(multiple(sized(0, CUT_MULTIPLE))),
+                Shape::Steady => Some(sized(1, CUT_STEADY).scaled(scale)),
+                Shape::Falling => Some(sized(2, CUT_FALLING).scaled(scale)),
             };
             Weighed {
                 shape,
-                criterion: fit.deviance + fit.free_count() as f64 * effective.ln(),
+                criterion: fit.deviance + shape.parameters() * effective.ln(),
                 size,
             }
         })
         .collect();
     Some(shapes)
+}
+
+/// What two healthy pump-downs differ by, free in every shape.
+const OWN: Free = [true, false, false, false, true];
+
+impl Shape {
+    /// Parameters of its own.
+    fn parameters(self) -> f64 {
+        match self {
+            Self::Same => 0.0,
+            Self::Multiple | Self::Steady => 1.0,
+            Self::Falling => 2.0,
+        }
+    }
+}
+
+/// The same blocks for shapes whose level is that of a healthy pump-down, and for a multiple of it.
+struct Problems<'a> {
+    own: Problem<'a>,
+    multiple: Problem<'a>,
+}
+
+impl<'a> Problems<'a> {
+    fn new(blocks: &'a [Block], whitener: &'a Whitener, log_scale: f64) -> Self {
+        let tilted = || Problem::new(blocks, whitener, log_scale).knowing(4, USUAL_TILT);
+        Self {
+            own: tilted().knowing(0, USUAL_DIFFERENCE),
+            multiple: tilted(),
+        }
+    }
+
+    fn of(&self, shape: Shape) -> &Problem<'a> {
+        match shape {
+            Shape::Multiple => &self.multiple,
+            _ => &self.own,
+        }
+    }
+}
+
+/// A multiple from the interval of its logarithm, which does not hold yet what two healthy pump-downs
+/// differ by.
+fn multiple(log: Interval) -> Interval {
+    let usual = CUT_MULTIPLE.sqrt() * USUAL_DIFFERENCE;
+    Interval {
+        best: log.best.exp(),
+        low: (log.best - usual.hypot(log.best - log.low)).exp(),
+        high: (log.best + usual.hypot(log.high - log.best)).exp(),
+    }
 }
 
 /// The blocks of a part between two times since pumping began, with `at` from 0 to 1 between them.

@@ -37,6 +37,15 @@ pub enum PumpDownError {
         /// The end pressure.
         end: f64,
     },
+    /// Above atmosphere.
+    #[error("{pascals} Pa is above 2e5 Pa; a chamber is pumped from atmosphere or less")]
+    TooHigh {
+        /// The start pressure.
+        pascals: f64,
+    },
+    /// No pumping.
+    #[error("the pumping speed must be above zero (1e-15 m³/s)")]
+    NoSpeed,
     /// The time is no quantity.
     #[error(transparent)]
     Unit(#[from] UnitError),
@@ -46,7 +55,10 @@ pub enum PumpDownError {
 /// `(V/S) ln((p1 - pu)/(p2 - pu))`.
 ///
 /// Holds for an end of at least [`VOLUME_PHASE_ENDS`] and above `lowest`, the pressure the pump
-/// tends to.
+/// tends to, from a start of at most 2e5 Pa, at a speed above zero (1e-15 m³/s); an error otherwise.
+///
+/// Source: the balance of an ideal gas, as in Umrath, Fundamentals of Vacuum Technology, chapter 2, from
+/// memory.
 pub fn time_to_pump(
     volume: Volume,
     speed: Speed,
@@ -66,6 +78,12 @@ pub fn time_to_pump(
             start: from,
             end: to,
         });
+    }
+    if from > 2e5 {
+        return Err(PumpDownError::TooHigh { pascals: from });
+    }
+    if speed.cubic_metres_per_second() < 1e-15 {
+        return Err(PumpDownError::NoSpeed);
     }
     let times = ((from - lowest) / (to - lowest)).ln();
     Ok(Seconds::from_seconds(
@@ -88,8 +106,12 @@ pub struct VolumePhase {
 
 /// Fits the volume phase: from half the start pressure down to [`VOLUME_PHASE_ENDS`].
 ///
-/// `None` if the record has fewer than 8 readings there, or does not fall by a factor of 5.
+/// `None` if the record is not [in order](TidyRecord::is_in_order), has fewer than 8 readings there over
+/// a microsecond or more, or does not fall by a factor of 5.
 pub fn volume_phase(record: &TidyRecord) -> Option<VolumePhase> {
+    if !record.is_in_order() {
+        return None;
+    }
     let start = pumping_begins(record);
     let top = *record.pascals.get(start)?;
     let from = start

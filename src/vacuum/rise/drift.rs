@@ -46,7 +46,7 @@ struct Slope {
 
 /// Standard deviation of the steady change of a gauge's gain over a test, as a share (common
 /// practice, no source).
-pub(crate) const GAIN: f64 = 0.015;
+pub(crate) const GAIN: f64 = 0.0175;
 
 #[derive(Clone, Copy, Debug)]
 struct Step {

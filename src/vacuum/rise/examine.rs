@@ -138,7 +138,13 @@ pub struct RiseTest {
 }
 
 /// Judges a record; `cold_cathode` says that the gauge pumps.
+///
+/// Rates are left to the caller, as the rise over the record times the volume over its length. A record
+/// not [in order](TidyRecord::is_in_order) is judged as one without readings; whatever lies outside the
+/// ranges of this module is a [`Doubt`] and no verdict.
 pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
+    let none = TidyRecord::default();
+    let record = if record.is_in_order() { record } else { &none };
     let mut marks = record.marks.clone();
     let mut doubts = Vec::new();
     let whole = blocks(&record.seconds, &record.pascals);
@@ -218,7 +224,10 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
 fn doubts_of(weighed: &Weighed) -> Vec<Doubt> {
     let mut doubts = Vec::new();
     let best = &weighed.shapes[0];
-    let factor = best.pascals_at(weighed.length) / best.pascals_at(0.0);
+    let (Some(first), Some(last)) = (best.pascals_at(0.0), best.pascals_at(weighed.length)) else {
+        return doubts;
+    };
+    let factor = last / first;
     if factor < LEAST_FACTOR || weighed.rise.low <= 0.0 {
         doubts.push(Doubt::LittleRise { factor });
     }

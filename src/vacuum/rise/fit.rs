@@ -74,6 +74,8 @@ pub(crate) struct Problem<'a> {
     /// `ln` of the pressure scale.
     log_scale: f64,
     courses: RefCell<Courses>,
+    /// Parameters known beforehand to be zero within a standard deviation: its inverse square.
+    known: [f64; PARAMETERS],
 }
 
 /// The courses of the last few forms, by block. Fits often end at bounds, with one form for many
@@ -118,7 +120,14 @@ impl<'a> Problem<'a> {
             whitener,
             log_scale,
             courses: RefCell::default(),
+            known: [0.0; PARAMETERS],
         }
+    }
+
+    /// The same with parameter `index` known beforehand to be zero within this standard deviation.
+    pub(crate) fn knowing(mut self, index: usize, deviation: f64) -> Self {
+        self.known[index] = deviation.powi(2).recip();
+        self
     }
 
     /// Fits `shape` from `start`, moving the parameters that are `free`.
@@ -207,14 +216,24 @@ impl<'a> Problem<'a> {
             None => &[],
         };
         // Only the columns in use cost time.
-        match free.iter().filter(|free| **free).count() {
+        let mut products = match free.iter().filter(|free| **free).count() {
             0 => self.sums::<C, 1>(shape, free, &prepared, courses),
             1 => self.sums::<C, 2>(shape, free, &prepared, courses),
             2 => self.sums::<C, 3>(shape, free, &prepared, courses),
             3 => self.sums::<C, 4>(shape, free, &prepared, courses),
             4 => self.sums::<C, 5>(shape, free, &prepared, courses),
             _ => self.sums::<C, COLUMNS>(shape, free, &prepared, courses),
+        };
+        for (index, known) in self.known.into_iter().enumerate() {
+            // As of one more reading, of zero, of the parameter itself.
+            products[0][0] += known * parameters[index].powi(2);
+            if free[index] {
+                products[0][1 + index] -= known * parameters[index];
+                products[1 + index][0] -= known * parameters[index];
+                products[1 + index][1 + index] += known;
+            }
         }
+        products
     }
 
     /// The same with `K - 1` parameters free; without courses, they are found on the way.
@@ -341,10 +360,10 @@ fn edge<C: Curve>(
         .filter(|fit| fit.deviance - lowest <= cut)
         .map(|fit| Trail {
             fit: *fit,
+            best: fit.parameters,
             before: None,
         })
         .collect();
-    let mut height = |value: f64| held(problem, &mut warm, index, value) - lowest - cut;
     let outward = bound - centre;
     if outward == 0.0 {
         return bound;
@@ -360,7 +379,11 @@ fn edge<C: Curve>(
         } else {
             inside + step * outward.signum()
         };
-        let reached = height(value);
+        let mut reached = held(problem, &mut warm, index, value) - lowest - cut;
+        if reached > 0.0 {
+            // A fit that went astray on the way would end the interval too early.
+            reached = reached.min(afresh(problem, &mut warm, index, value) - lowest - cut);
+        }
         if reached > 0.0 {
             (outside, outside_height) = (value, reached);
             break;
@@ -378,7 +401,7 @@ fn edge<C: Curve>(
         let (near, far) = (root(inside_height), root(outside_height));
         let share = ((cut.sqrt() - near) / (far - near).max(1e-12)).clamp(0.05, 0.95);
         let value = inside + share * (outside - inside);
-        let reached = height(value);
+        let reached = held(problem, &mut warm, index, value) - lowest - cut;
         if reached.abs() < 0.02 * cut {
             return value;
         }
@@ -394,6 +417,8 @@ fn edge<C: Curve>(
 /// The last fit of a family on the way along a profile, and the parameters of the one before.
 struct Trail<C> {
     fit: Fit<C>,
+    /// Where it began.
+    best: Parameters,
     before: Option<Parameters>,
 }
 
@@ -429,6 +454,15 @@ fn held<C: Curve>(problem: &Problem<'_>, warm: &mut [Trail<C>], index: usize, va
         lowest = lowest.min(refit.deviance);
     }
     lowest
+}
+
+/// The same, found from where each family began.
+fn afresh<C: Curve>(problem: &Problem<'_>, warm: &mut [Trail<C>], index: usize, value: f64) -> f64 {
+    for trail in &mut *warm {
+        trail.fit.parameters = trail.best;
+        trail.before = None;
+    }
+    held(problem, warm, index, value)
 }
 
 /// The damped step; parameters that are not free, or pushed against a bound, do not move.
