@@ -356,7 +356,7 @@ impl Path {
         }
         if self.parts.iter().any(|(name, _)| *name == ShapeName::Elbow) {
             assumed.push(
-                "An elbow counts as a tube longer by 1.33 diameters for each 180°, an estimate on the low side"
+                "An elbow is taken as mitred, with legs of equal length: its chance to let a molecule pass is fitted to molecules followed one by one, good to some 3 %"
                     .to_owned(),
             );
         }
@@ -620,7 +620,13 @@ fn read_part(
                 return None;
             };
             let for_air = errors.quantity(&field("conductance"), typed)?;
-            let scale = gas.mean_speed(at?) / Gas::Air.mean_speed(Temperature::ROOM);
+            let speed = |gas: Gas, at| {
+                let speed = gas.mean_speed(at);
+                speed.ok_or("the molecules' speed is not known at this temperature")
+            };
+            let accepted = "1 K to 2000 K";
+            let scale = errors.take("temperature", accepted, speed(gas, at?))?
+                / errors.take("temperature", accepted, speed(Gas::Air, Temperature::ROOM))?;
             Shape::Stated {
                 conductance: errors.take(
                     &field("conductance"),

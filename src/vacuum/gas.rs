@@ -149,18 +149,20 @@ impl Gas {
             .then(|| at_300_kelvin * (kelvin / 300.0).powf(power))
     }
 
-    /// Mean speed of the molecules, m/s: √(8RT/πM) (Maxwell's distribution).
-    pub fn mean_speed(self, at: Temperature) -> f64 {
-        (8.0 * GAS_CONSTANT * at.kelvin() / (std::f64::consts::PI * self.molar_mass())).sqrt()
+    /// Mean speed of the molecules, m/s: √(8RT/πM) (Maxwell's distribution), from 1 K to 2000 K; `None`
+    /// outside, where no chamber is or molecules come apart.
+    pub fn mean_speed(self, at: Temperature) -> Option<f64> {
+        let square = 8.0 * GAS_CONSTANT * at.kelvin() / (std::f64::consts::PI * self.molar_mass());
+        (1.0..=2000.0).contains(&at.kelvin()).then(|| square.sqrt())
     }
 
-    /// Mean free path, m: (η/p)·√(πRT/2M); `None` at zero pressure or where the viscosity is not
-    /// known.
+    /// Mean free path, m: (η/p)·√(πRT/2M), from 1e-30 Pa to 1e6 Pa, where a gas is dilute, and from
+    /// 250 K to 400 K, where its viscosity is known; `None` outside.
     ///
     /// Source: kinetic theory of viscosity; Roth, Vacuum Technology, chapter 2, from memory.
     pub fn mean_free_path(self, at: Temperature, pressure: Pressure) -> Option<f64> {
         let viscosity = self.viscosity(at)?;
-        (pressure.pascals() > 0.0).then(|| {
+        (1e-30..=1e6).contains(&pressure.pascals()).then(|| {
             viscosity / pressure.pascals()
                 * (std::f64::consts::PI * GAS_CONSTANT * at.kelvin() / (2.0 * self.molar_mass()))
                     .sqrt()
@@ -184,7 +186,7 @@ mod tests {
             (Gas::Argon, 394.0),
             (Gas::CarbonDioxide, 376.0),
         ] {
-            let speed = gas.mean_speed(Temperature::ROOM);
+            let speed = gas.mean_speed(Temperature::ROOM).unwrap();
             assert!((speed / published - 1.0).abs() < 0.005, "{gas:?}: {speed}");
         }
     }

@@ -14,3 +14,6 @@ pub mod pump_down;
 pub mod residual_gas;
 pub mod rise;
 pub mod units;
+
+#[cfg(test)]
+mod ranges;

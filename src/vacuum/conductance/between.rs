@@ -7,7 +7,6 @@
 use std::f64::consts::PI;
 
 use super::chain::{Shape, Stage};
-use super::molecular::elbow_length;
 use super::transmission::LONGEST;
 use super::tube::{Gases, poiseuille_length};
 use super::{Chain, ConductanceError, Part, Regime, knudsen_number, transmission};
@@ -75,7 +74,8 @@ impl Chain {
     ///
     /// Holds while, in every part that is not molecular, the Reynolds number is up to 2000 and the
     /// speed at its outlet up to 0.3 of sound, and speeding up the gas at entrances and bends takes up
-    /// to a tenth of the whole pressure drop; 250 K to 400 K. An error otherwise.
+    /// to a tenth of the whole pressure drop; 250 K to 400 K, from 1e-15 Pa to 1e6 Pa at the inlet. An
+    /// error otherwise.
     ///
     /// Sources: Knudsen, Ann. Phys. 28 (1909) 75, in the form of Guthrie and Wakerling, Vacuum
     /// Equipment and Techniques (1949); Sampson, Phil. Trans. R. Soc. A 182 (1891) 449; Dagan, Weinbaum
@@ -96,14 +96,16 @@ impl Chain {
                 return Err(ConductanceError::NoPressureDrop);
             }
             Behind::Pressure(outlet) => (outlet.pascals(), 0.0),
-            Behind::Pump(speed) if speed.cubic_metres_per_second() <= 0.0 => {
+            Behind::Pump(speed) if speed.cubic_metres_per_second() < 1e-24 => {
                 return Err(ConductanceError::Nothing);
             }
             Behind::Pump(speed) => (0.0, speed.cubic_metres_per_second().recip()),
         };
         let inlet_pascals = inlet.pascals();
-        if inlet_pascals <= 0.0 {
-            return Err(ConductanceError::NoPressureDrop);
+        if !(1e-15..=1e6).contains(&inlet_pascals) {
+            return Err(ConductanceError::Pressure {
+                pascals: inlet_pascals,
+            });
         }
         let middle = 0.5 * (inlet_pascals + outlet);
         for element in &mut elements {
@@ -226,15 +228,13 @@ fn equivalent_length(part: Part, gas: Gas, at: Temperature) -> Result<f64, Condu
     match part.shape {
         Shape::Opening => Ok(0.0),
         Shape::Tube { length } => Ok(length.metres()),
-        Shape::Elbow { axial, degrees } => {
-            Ok(elbow_length(part.diameter, axial, degrees)?.metres())
-        }
-        Shape::Stated { .. } => {
+        Shape::Elbow { .. } | Shape::Stated { .. } => {
             let chance = part.transmission(gas, at)?;
             let radius = 0.5 * part.diameter.metres();
             if chance < transmission(LONGEST)? {
                 return Err(ConductanceError::TooLong {
                     ratio: 8.0 / (3.0 * chance),
+                    most: LONGEST,
                 });
             }
             let (mut short, mut long) = (0.0, LONGEST);

@@ -4,7 +4,7 @@
 //! joined flange to flange it counts the entrance of each part anew, and is too low for short
 //! ones; [`Chain`] counts each opening once.
 
-use super::{ConductanceError, aperture, elbow_length, transmission};
+use super::{ConductanceError, aperture, elbow_transmission, transmission};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::{Conductance, Length, Speed, Temperature};
 
@@ -18,9 +18,9 @@ pub enum Shape {
         /// Its length.
         length: Length,
     },
-    /// A bent tube.
+    /// A tube with one mitred bend in its middle.
     Elbow {
-        /// Length along the axis.
+        /// Length along the axis of both legs.
         axial: Length,
         /// The angle it turns, degrees.
         degrees: f64,
@@ -42,33 +42,50 @@ pub struct Part {
 }
 
 impl Part {
-    /// The chance that a molecule of this gas gets through.
+    /// The chance that a molecule of this gas gets through, in molecular flow.
+    ///
+    /// By [`transmission`] and [`elbow_transmission`], in their ranges; a stated conductance over
+    /// [`aperture`], above a billionth of it and up to all of it. An error outside, and for a diameter
+    /// or temperature outside the range of [`aperture`].
     pub fn transmission(self, gas: Gas, at: Temperature) -> Result<f64, ConductanceError> {
-        let length = match self.shape {
-            Shape::Opening => return Ok(1.0),
-            Shape::Tube { length } => length,
-            Shape::Elbow { axial, degrees } => elbow_length(self.diameter, axial, degrees)?,
+        let opening = aperture(self.diameter, gas, at)?.cubic_metres_per_second();
+        let radii = |length: Length| 2.0 * length.metres() / self.diameter.metres();
+        match self.shape {
+            Shape::Opening => Ok(1.0),
+            Shape::Tube { length } => transmission(radii(length)),
+            Shape::Elbow { axial, degrees } => elbow_transmission(radii(axial), degrees),
             Shape::Stated { conductance } => {
                 let stated = conductance.cubic_metres_per_second();
-                let opening = aperture(self.diameter, gas, at)?.cubic_metres_per_second();
-                return if stated <= 0.0 {
-                    Err(ConductanceError::Nothing)
-                } else if stated > opening {
-                    Err(ConductanceError::AboveOpening { stated, opening })
-                } else {
-                    Ok(stated / opening)
-                };
+                through_opening(stated, opening)?;
+                if stated > opening {
+                    return Err(ConductanceError::AboveOpening { stated, opening });
+                }
+                Ok(stated / opening)
             }
-        };
-        transmission(2.0 * length.metres() / self.diameter.metres())
+        }
     }
 
-    /// Its conductance alone between two wide volumes, m³/s; molecular flow.
+    /// Its conductance alone between two wide volumes, m³/s; molecular flow, in the range of
+    /// [`Part::transmission`].
     pub fn conductance(self, gas: Gas, at: Temperature) -> Result<Conductance, ConductanceError> {
         let opening = aperture(self.diameter, gas, at)?.cubic_metres_per_second();
         Ok(Conductance::from_cubic_metres_per_second(
             opening * self.transmission(gas, at)?,
         )?)
+    }
+}
+
+/// The least share of its opening that a part or pump may pass.
+const SHUT: f64 = 1e-9;
+
+/// Refuses a conductance or speed, m³/s, that is nothing or next to nothing beside its opening's.
+fn through_opening(stated: f64, opening: f64) -> Result<(), ConductanceError> {
+    if stated <= 0.0 {
+        Err(ConductanceError::Nothing)
+    } else if stated < SHUT * opening {
+        Err(ConductanceError::Shut { stated })
+    } else {
+        Ok(())
     }
 }
 
@@ -110,7 +127,8 @@ impl Chain {
     /// 1/C = 1/C₀ + Σ (1/Wᵢ − 1)/Aᵢ′ + Σ (1/Aᵢ₊₁′ − 1/Aᵢ′) over narrowings, in which A′ is the
     /// conductance of a stage's opening and C₀ that of the first. Branches have (1/Wᵢ − 1)/Aᵢ′ =
     /// 1/ΣCⱼ − 1/ΣAⱼ′ over their chains. Low by 1 to 8 % where the
-    /// tests follow molecules through narrowings, a neck and branches.
+    /// tests follow molecules through narrowings, a neck and branches. An error outside the range of
+    /// [`Part::transmission`].
     /// Sources: Oatley, Br. J. Appl. Phys. 8 (1957) 15 (equal diameters); Haefer, Vacuum 30 (1980)
     /// 217 (unequal); both from memory. That branches count as one part is our own step.
     pub fn conductance(&self, gas: Gas, at: Temperature) -> Result<Conductance, ConductanceError> {
@@ -118,7 +136,8 @@ impl Chain {
         Ok(Conductance::from_cubic_metres_per_second(1.0 / resistance)?)
     }
 
-    /// Molecular conductance by the plain rule, as if wide volumes stood between the parts, m³/s.
+    /// Molecular conductance by the plain rule, as if wide volumes stood between the parts, m³/s;
+    /// [`series`] and [`parallel`] of what [`Part::conductance`] gives, with its errors.
     pub fn conductance_by_plain_rule(
         &self,
         gas: Gas,
@@ -144,7 +163,8 @@ impl Chain {
     /// Speed at the chamber of a pump joined to the last stage, each opening counted once, m³/s.
     ///
     /// The pump is a last part that lets through S/A′ of what enters its inlet; refused if S is
-    /// above what the inlet passes.
+    /// above what the inlet passes, or below a billionth of it. Otherwise as [`Chain::conductance`],
+    /// with its sources.
     pub fn speed_at_chamber(
         &self,
         pump: Speed,
@@ -157,9 +177,7 @@ impl Chain {
         if speed > inlet {
             return Err(ConductanceError::FasterThanInlet { pump: speed, inlet });
         }
-        if speed <= 0.0 {
-            return Err(ConductanceError::Nothing);
-        }
+        through_opening(speed, inlet)?;
         let last = self.stages.last().ok_or(ConductanceError::NoParts)?;
         let resistance = self.resistance(gas, at)?
             + narrowing(last.flow(gas, at)?.exit, inlet)
@@ -235,16 +253,20 @@ fn narrowing(from: f64, to: f64) -> f64 {
 
 /// Conductance of parts in series by the plain rule, 1/C = Σ 1/Cᵢ, m³/s.
 ///
-/// Right for parts with wide volumes between them. An error for no part or one that is shut.
+/// Right for parts with wide volumes between them. An error for no part, or one of less than 1e-24 m³/s
+/// (a hole of one atom), which is shut.
+/// Source: Normand, Ind. Eng. Chem. 40 (1948) 783.
 pub fn series(parts: &[Conductance]) -> Result<Conductance, ConductanceError> {
     if parts.is_empty() {
         return Err(ConductanceError::NoParts);
     }
-    if parts
-        .iter()
-        .any(|part| part.cubic_metres_per_second() <= 0.0)
-    {
-        return Err(ConductanceError::Nothing);
+    for part in parts {
+        let stated = part.cubic_metres_per_second();
+        if stated <= 0.0 {
+            return Err(ConductanceError::Nothing);
+        } else if stated < 1e-24 {
+            return Err(ConductanceError::Shut { stated });
+        }
     }
     let resistance: f64 = parts
         .iter()
@@ -253,7 +275,8 @@ pub fn series(parts: &[Conductance]) -> Result<Conductance, ConductanceError> {
     Ok(Conductance::from_cubic_metres_per_second(1.0 / resistance)?)
 }
 
-/// Conductance of parts side by side between the same two volumes, C = Σ Cᵢ, m³/s.
+/// Conductance of parts side by side between the same two volumes, C = Σ Cᵢ, m³/s. An error for no part
+/// or a sum above 1e30 m³/s. Source: as [`series`].
 pub fn parallel(parts: &[Conductance]) -> Result<Conductance, ConductanceError> {
     if parts.is_empty() {
         return Err(ConductanceError::NoParts);
@@ -265,7 +288,8 @@ pub fn parallel(parts: &[Conductance]) -> Result<Conductance, ConductanceError> 
     Ok(Conductance::from_cubic_metres_per_second(sum)?)
 }
 
-/// Speed of a pump behind a conductance by the plain rule, 1/S = 1/S₀ + 1/C, m³/s.
+/// Speed of a pump behind a conductance by the plain rule, 1/S = 1/S₀ + 1/C, m³/s; range, errors and
+/// source as [`series`].
 pub fn effective_speed(pump: Speed, path: Conductance) -> Result<Speed, ConductanceError> {
     series(&[pump, path])
 }

@@ -6,10 +6,32 @@ use crate::vacuum::units::UnitError;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ConductanceError {
     /// The tube is longer than the formula was checked for.
-    #[error("a length of {ratio:.0} radii is beyond the formula, which holds up to 1000")]
+    #[error("a length of {ratio:.0} radii is beyond the formula, which holds up to {most:.0}")]
     TooLong {
         /// Length over radius.
         ratio: f64,
+        /// The longest it holds for, in radii.
+        most: f64,
+    },
+    /// A diameter of no part of a vacuum system.
+    #[error("a diameter must be from 1 µm to 100 m, not {metres:e} m")]
+    Diameter {
+        /// The diameter given.
+        metres: f64,
+    },
+    /// The gas is no gas of a chamber at this temperature.
+    #[error("the molecules' speed is taken from 1 K to 2000 K, not at {kelvin} K")]
+    Temperature {
+        /// The temperature asked for.
+        kelvin: f64,
+    },
+    /// A pressure at which there is no mean free path to be had.
+    #[error(
+        "the pressure must be above zero (1e-15 Pa) and up to 1e6 Pa, where the gas is dilute, not {pascals:e} Pa"
+    )]
+    Pressure {
+        /// The pressure given.
+        pascals: f64,
     },
     /// The tube is too short for a formula of long tubes.
     #[error(
@@ -65,10 +87,24 @@ pub enum ConductanceError {
     #[error("there is no part to compute; give at least one")]
     NoParts,
     /// The elbow's angle is not one.
-    #[error("the angle of an elbow must be above 0° and at most 180°, not {degrees}°")]
+    #[error(
+        "the angle of an elbow must be above 0° and at most 120°, not {degrees}°; give a sharper turn as two elbows"
+    )]
     Angle {
         /// The angle given.
         degrees: f64,
+    },
+    /// The elbow's legs do not reach past its mitre.
+    #[error(
+        "an elbow of {degrees}° must be at least {least:.2} radii long along its axis, or its openings cut into the bend; this one has {ratio:.2}"
+    )]
+    ShortLegs {
+        /// The angle given.
+        degrees: f64,
+        /// Length along the axis over radius.
+        ratio: f64,
+        /// The shortest there is.
+        least: f64,
     },
     /// The pump is faster than its own inlet lets gas in.
     #[error(
@@ -93,6 +129,14 @@ pub enum ConductanceError {
     /// A conductance of zero, through which nothing is pumped.
     #[error("a conductance or speed of zero lets nothing through")]
     Nothing,
+    /// A conductance next to nothing beside its opening.
+    #[error(
+        "a conductance or speed of {stated:e} m³/s is less than a billionth of what its opening passes, or less than a hole of one atom does, so it is as good as shut"
+    )]
+    Shut {
+        /// The conductance or speed stated.
+        stated: f64,
+    },
     /// A number out of range.
     #[error(transparent)]
     Unit(#[from] UnitError),

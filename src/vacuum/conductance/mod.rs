@@ -6,6 +6,7 @@
 
 mod between;
 mod chain;
+mod elbow;
 mod error;
 mod molecular;
 mod regime;
@@ -19,8 +20,8 @@ mod tests;
 
 pub use between::{Behind, ChainFlow, PartFlow};
 pub use chain::{Chain, Part, Shape, Stage, effective_speed, parallel, series};
+pub use elbow::elbow_transmission;
 pub use error::ConductanceError;
-pub use molecular::{aperture, elbow_length, long_tube, short_or_long_tube};
+pub use molecular::{aperture, long_tube, short_or_long_tube};
 pub use regime::{Regime, knudsen_number};
 pub use transmission::transmission;
-pub use tube::poiseuille;

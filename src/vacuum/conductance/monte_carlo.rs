@@ -9,7 +9,7 @@ use std::f64::consts::TAU;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{Chain, Part, Shape, Stage, aperture, elbow_length, transmission};
+use super::{Chain, Part, Shape, Stage, aperture, elbow_transmission, transmission};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::{Length, Temperature};
 
@@ -274,25 +274,25 @@ fn short_tubes_pass_what_cole_and_the_formula_say() {
     }
 }
 
-/// The true chance lies between that of the longer tube which stands for the elbow and that of a
-/// straight tube of the axial length; the first is at most a tenth low.
+/// Angles, lengths and seeds other than those the rule was fitted to, down to the shortest legs: within
+/// 3 % and what 40,000 molecules scatter. A straight tube of the axial length would be off by up to 18 %.
 #[test]
-fn elbows_lie_between_the_tubes_that_bound_them() {
-    let mut random = ChaCha8Rng::seed_from_u64(42);
-    for (leg, degrees) in [(1.5, 90.0), (3.0, 90.0), (6.0, 90.0), (3.0, 45.0)] {
-        let counted = elbow(leg, degrees, TRIALS, &mut random);
-        let straight = transmission(2.0 * leg).unwrap();
-        let longer = elbow_length(metres(2.0), metres(2.0 * leg), degrees).unwrap();
-        let low = transmission(longer.metres()).unwrap();
-        println!(
-            "elbow of {degrees}° with legs of {leg} radii: {counted:.4} counted, {low:.4} taken, {straight:.4} straight"
-        );
-        assert!(counted > low - scatter(low), "{counted} {low}");
-        assert!(
-            counted < straight + scatter(straight),
-            "{counted} {straight}"
-        );
-        assert!(low > 0.8 * counted - scatter(counted), "{counted} {low}");
+fn elbows_pass_what_the_rule_says() {
+    let mut random = ChaCha8Rng::seed_from_u64(4_217);
+    for degrees in [20.0, 40.0, 55.0, 90.0, 100.0, 120.0] {
+        let least = f64::to_radians(0.5 * degrees).tan();
+        for leg in [least, 1.4 * least, 1.3 + least, 4.5, 11.0] {
+            let counted = elbow(leg, degrees, TRIALS, &mut random);
+            let taken = elbow_transmission(2.0 * leg, degrees).unwrap();
+            let straight = transmission(2.0 * leg).unwrap();
+            println!(
+                "elbow of {degrees}° with legs of {leg:.2} radii: {counted:.4} counted, {taken:.4} taken, {straight:.4} straight"
+            );
+            assert!(
+                (taken - counted).abs() < 0.03 * counted + scatter(counted),
+                "{degrees}° {leg}: {counted} {taken}"
+            );
+        }
     }
 }
 

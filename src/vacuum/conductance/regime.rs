@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::ConductanceError;
+use super::molecular::within_diameters;
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::{Length, Pressure, Temperature};
 
@@ -19,8 +20,8 @@ pub enum Regime {
 }
 
 impl Regime {
-    /// The regime of a Knudsen number (limits: O'Hanlon, chapter 2, from memory).
-    pub fn of(knudsen: f64) -> Self {
+    /// The regime of a Knudsen number above zero (limits: O'Hanlon, chapter 2, from memory).
+    pub(super) fn of(knudsen: f64) -> Self {
         if knudsen > 0.5 {
             Self::Molecular
         } else if knudsen >= 0.01 {
@@ -40,7 +41,10 @@ impl Regime {
     }
 }
 
-/// Mean free path over diameter. Valid from 250 K to 400 K; infinite at zero pressure.
+/// Mean free path over diameter. Valid from 250 K to 400 K, for pressures above zero (1e-30 Pa) up to
+/// 1e6 Pa and diameters of 1 µm to 100 m; an error outside.
+///
+/// Source: the definition; [`Gas::mean_free_path`] for the path.
 pub fn knudsen_number(
     diameter: Length,
     pressure: Pressure,
@@ -52,7 +56,10 @@ pub fn knudsen_number(
             kelvin: at.kelvin(),
         });
     }
-    Ok(gas
+    let path = gas
         .mean_free_path(at, pressure)
-        .map_or(f64::INFINITY, |path| path / diameter.metres()))
+        .ok_or(ConductanceError::Pressure {
+            pascals: pressure.pascals(),
+        })?;
+    Ok(path / within_diameters(diameter)?)
 }

@@ -6,6 +6,12 @@ use super::*;
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::{Conductance, Length, Pressure, Speed, Temperature};
 
+/// Poiseuille's formula of a tube, for its handbook constants.
+fn poiseuille(diameter: Length, length: Length, mean: Pressure, viscosity: f64) -> Conductance {
+    let conductance = tube::poiseuille_length(diameter, length.metres(), mean.pascals(), viscosity);
+    Conductance::from_cubic_metres_per_second(conductance).unwrap()
+}
+
 const ROOM: Temperature = Temperature::ROOM;
 
 fn cm(value: f64) -> Length {
@@ -168,7 +174,7 @@ fn handbook_constants_are_met() {
     close(long, 12.1 * 125.0 / 100.0, 0.01);
     let mean = Pressure::from_pascals(100.0).unwrap();
     close(
-        in_litres(poiseuille(cm(1.0), cm(100.0), mean, 1.82e-5).unwrap()),
+        in_litres(poiseuille(cm(1.0), cm(100.0), mean, 1.82e-5)),
         1.35,
         0.01,
     );
@@ -188,7 +194,7 @@ fn poiseuille_gives_its_worked_values() {
         let mean = Pressure::from_pascals(pascals).unwrap();
         for (d, l) in [(1.0, 100.0), (2.5, 50.0), (4.0, 300.0)] {
             close(
-                in_litres(poiseuille(cm(d), cm(l), mean, viscosity).unwrap()),
+                in_litres(poiseuille(cm(d), cm(l), mean, viscosity)),
                 constant * f64::powi(d, 4) / l,
                 1e-3,
             );
@@ -352,7 +358,6 @@ fn a_chain_keeps_the_pump_below_its_inlet() {
     };
     let straight = tube.conductance(Gas::Air, ROOM).unwrap();
     assert!(elbow.conductance(Gas::Air, ROOM).unwrap() < straight);
-    assert!(elbow_length(cm(10.0), cm(30.0), 270.0).is_err());
     let valve = |conductance| Part {
         diameter: cm(10.0),
         shape: Shape::Stated {
@@ -419,7 +424,7 @@ fn a_tube_goes_over_from_molecular_to_viscous() {
     assert_eq!(viscous.regime, Regime::Viscous);
     let viscosity = Gas::Air.viscosity(ROOM).unwrap();
     let mean = Pressure::from_pascals(1005.0).unwrap();
-    let plain = poiseuille(cm(1.0), cm(500.0), mean, viscosity).unwrap();
+    let plain = poiseuille(cm(1.0), cm(500.0), mean, viscosity);
     close(in_litres(viscous.conductance), in_litres(plain), 0.02);
 }
 
@@ -527,7 +532,7 @@ fn a_chain_is_the_molecular_one_at_low_pressure_and_poiseuilles_at_high() {
     let thin = Chain::new(vec![tube(1.0, 60.0), tube(1.0, 40.0)]).unwrap();
     let dense = air_between(&thin, 550.0, 450.0).unwrap();
     let viscosity = Gas::Air.viscosity(ROOM).unwrap();
-    let one = poiseuille(cm(1.0), cm(100.0), pascals(500.0), viscosity).unwrap();
+    let one = poiseuille(cm(1.0), cm(100.0), pascals(500.0), viscosity);
     assert_eq!(dense.regime, Regime::Viscous);
     close(in_litres(dense.conductance), in_litres(one), 0.02);
     // The pressure in the middle is that of p² falling in proportion to the length, 492.4 Pa, and not

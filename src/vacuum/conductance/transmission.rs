@@ -17,7 +17,10 @@ pub(super) const LONGEST: f64 = 1000.0;
 pub fn transmission(length_over_radius: f64) -> Result<f64, ConductanceError> {
     let l = length_over_radius;
     if !(0.0..=LONGEST).contains(&l) {
-        return Err(ConductanceError::TooLong { ratio: l });
+        return Err(ConductanceError::TooLong {
+            ratio: l,
+            most: LONGEST,
+        });
     }
     if l < 0.005 {
         // The closed form loses its figures to cancellation here; the next term is below 2e-8.

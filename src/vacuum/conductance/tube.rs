@@ -4,24 +4,10 @@ use std::f64::consts::PI;
 
 use super::ConductanceError;
 use crate::vacuum::gas::{GAS_CONSTANT, Gas};
-use crate::vacuum::units::{Conductance, Length, Pressure, Temperature};
+use crate::vacuum::units::{Length, Pressure, Temperature};
 
-/// Poiseuille's conductance of a long round tube, m³/s: π·d⁴·p̄/(128·η·L), viscosity in Pa·s.
-///
-/// Holds for laminar flow well below the speed of sound, which a chain's flow between two pressures
-/// checks; an error for a length or viscosity of zero.
-pub fn poiseuille(
-    diameter: Length,
-    length: Length,
-    mean: Pressure,
-    viscosity: f64,
-) -> Result<Conductance, ConductanceError> {
-    Ok(Conductance::from_cubic_metres_per_second(
-        poiseuille_length(diameter, length.metres(), mean.pascals(), viscosity),
-    )?)
-}
-
-/// The same for a length in m and a pressure in Pa.
+/// Poiseuille's conductance of a round tube of this length in m at a mean pressure in Pa, m³/s:
+/// π·d⁴·p̄/(128·η·L), viscosity in Pa·s, all above zero. A chain's flow checks that it is laminar.
 pub(super) fn poiseuille_length(diameter: Length, length: f64, mean: f64, viscosity: f64) -> f64 {
     PI * diameter.metres().powi(4) * mean / (128.0 * viscosity * length)
 }

@@ -6,7 +6,7 @@ use crate::vacuum::units::UnitError;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum GasLoadError {
     /// A pressure or speed of zero.
-    #[error("{what} must be above zero")]
+    #[error("{what} must be above zero (1e-15 in SI units)")]
     Zero {
         /// What was zero.
         what: &'static str,
@@ -25,8 +25,16 @@ pub enum GasLoadError {
         /// The pressure.
         pascals: f64,
     },
+    /// A foreline at which no turbo pump works.
+    #[error(
+        "a foreline of {pascals} Pa is above 1e4 Pa (100 mbar), against which no turbo pump compresses"
+    )]
+    ForelineTooHigh {
+        /// The pressure.
+        pascals: f64,
+    },
     /// A compression ratio below one.
-    #[error("a compression ratio must be a finite number above 1, not {given}")]
+    #[error("a compression ratio must be above 1 and up to 1e20, not {given}")]
     Compression {
         /// The ratio given.
         given: f64,

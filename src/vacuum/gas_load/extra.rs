@@ -8,6 +8,9 @@ use crate::vacuum::units::{Pressure, Speed, Throughput};
 /// Above this pressure a high-vacuum pump's speed is not taken as constant, Pa.
 const HIGHEST: f64 = 1.0;
 
+/// Below this, Pa (or m³/s), a pressure or speed is none.
+pub(super) const LOWEST: f64 = 1e-15;
+
 /// Half widths of 95 % intervals, as shares.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Uncertainty {
@@ -108,35 +111,45 @@ impl ExtraLoad {
     }
 }
 
-/// The gas load that a pumping speed balances at this pressure, Pa·m³/s: S·p, up to 1 Pa.
+/// The gas load that a pumping speed balances at this pressure, Pa·m³/s: S·p.
+///
+/// From zero to 1 Pa, above which the speed of a high-vacuum pump is no longer constant; an error
+/// above. Source: the definition of pumping speed.
 pub fn gas_load(pressure: Pressure, speed: Speed) -> Result<Throughput, GasLoadError> {
-    if pressure.pascals() > HIGHEST {
-        return Err(GasLoadError::TooHigh {
-            pascals: pressure.pascals(),
-        });
-    }
+    below_highest(pressure)?;
     Ok(Throughput::from_pascal_cubic_metres_per_second(
         pressure.pascals() * speed.cubic_metres_per_second(),
     )?)
 }
 
-/// The pressure that a gas load causes at this pumping speed, Q/S; up to 1 Pa.
+pub(super) fn below_highest(pressure: Pressure) -> Result<(), GasLoadError> {
+    let pascals = pressure.pascals();
+    if pascals > HIGHEST {
+        return Err(GasLoadError::TooHigh { pascals });
+    }
+    Ok(())
+}
+
+/// The pressure that a gas load causes at this pumping speed, Q/S.
+///
+/// For a speed above zero (1e-15 m³/s) and a pressure of up to 1 Pa; an error otherwise. No load causes no pressure.
+/// Source: the definition of pumping speed.
 pub fn base_pressure(load: Throughput, speed: Speed) -> Result<Pressure, GasLoadError> {
-    if speed.cubic_metres_per_second() <= 0.0 {
+    if speed.cubic_metres_per_second() < LOWEST {
         return Err(GasLoadError::Zero {
             what: "the pumping speed",
         });
     }
     let pascals = load.pascal_cubic_metres_per_second() / speed.cubic_metres_per_second();
-    if pascals > HIGHEST {
-        return Err(GasLoadError::TooHigh { pascals });
-    }
-    Ok(Pressure::from_pascals(pascals)?)
+    let pressure = Pressure::from_pascals(pascals)?;
+    below_highest(pressure)?;
+    Ok(pressure)
 }
 
 /// The gas load that came on top, S·(faulty − healthy), if the pumping speed is unchanged.
 ///
-/// Both pressures above zero and up to 1 Pa. Chance errors of the two readings are taken on the
+/// Both pressures from 1e-15 Pa to 1 Pa, a speed of 1e-15 m³/s or more, uncertainties from 0 to 2 (200 %); an error
+/// otherwise. Chance errors of the two readings are taken on the
 /// logarithm of their ratio, errors of scale and speed as factors on the load; on the logarithm they
 /// add in quadrature, about the best value. Where the ratio's interval reaches zero no loss is
 /// shown and the lower end is zero. The tests measure how often the interval holds the truth.
@@ -151,7 +164,7 @@ pub fn extra_load(
         ("the faulty pressure", faulty.pascals()),
         ("the pumping speed", speed.cubic_metres_per_second()),
     ] {
-        if value <= 0.0 {
+        if value < LOWEST {
             return Err(GasLoadError::Zero { what });
         }
     }

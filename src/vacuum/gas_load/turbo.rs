@@ -5,8 +5,12 @@ use std::ops::RangeInclusive;
 use serde::Serialize;
 
 use super::GasLoadError;
+use super::extra::{LOWEST, below_highest};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::Pressure;
+
+/// Above this, Pa, no turbo pump compresses (common practice, no source).
+const HIGHEST_FORELINE: f64 = 1e4;
 
 /// Whether gas coming back from the foreline explains the base pressure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -58,17 +62,26 @@ pub fn typical_compression(gas: Gas) -> Option<RangeInclusive<f64>> {
 /// p = p_fore/K, with K the compression at zero throughput for this gas (ISO 21360-4) and `fore`
 /// the *partial* pressure of this gas in the foreline. The gas load of the chamber comes on top.
 /// Above the pump's critical backing pressure K collapses, which only a lower `compression` shows.
+///
+/// For a base pressure from 1e-15 Pa to 1 Pa, a foreline above it and up to 1e4 Pa (100 mbar), and a
+/// compression above 1 up to 1e20; an error outside.
 pub fn foreline_share(
     fore: Pressure,
     base: Pressure,
     compression: f64,
 ) -> Result<ForelineShare, GasLoadError> {
-    if !(compression.is_finite() && compression > 1.0) {
+    if !(compression > 1.0 && compression <= 1e20) {
         return Err(GasLoadError::Compression { given: compression });
     }
-    if base.pascals() <= 0.0 {
+    if base.pascals() < LOWEST {
         return Err(GasLoadError::Zero {
             what: "the base pressure",
+        });
+    }
+    below_highest(base)?;
+    if fore.pascals() > HIGHEST_FORELINE {
+        return Err(GasLoadError::ForelineTooHigh {
+            pascals: fore.pascals(),
         });
     }
     if fore <= base {

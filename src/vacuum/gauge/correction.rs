@@ -19,7 +19,8 @@ pub struct Correction {
 }
 
 impl Correction {
-    /// The true pressure of this reading.
+    /// The true pressure of this reading: the product of both. In the range in which the factor was
+    /// given.
     pub fn apply(self, reading: Pressure) -> Result<Pressure, GaugeError> {
         Ok(Pressure::from_pascals(
             reading.pascals() * self.true_over_reading,
@@ -29,18 +30,32 @@ impl Correction {
 
 /// The factor of this gas for a gauge set for nitrogen (or air), at this reading.
 ///
-/// Ion gauges up to 0.01 mbar; Pirani and convection gauges up to 1 mbar, above which their
-/// reading bends differently for each gas; capacitance gauges need none. An error beyond.
+/// In the range of the kind of gauge ([`GaugeKind::range`]); Pirani and convection gauges only up to
+/// 1 mbar, above which their reading bends differently for each gas; capacitance gauges need none. An
+/// error beyond, and for a gas without a published factor: for methane and the solvents no table was
+/// found but those of makers, which differ from gauge to gauge.
 pub fn correction(kind: GaugeKind, reading: Pressure, gas: Gas) -> Result<Correction, GaugeError> {
     let pascals = reading.pascals();
-    match kind.principle(pascals) {
+    let principle = kind.principle(pascals);
+    let range = kind.range();
+    if principle == Principle::Ion && pascals > 1.0 {
+        return Err(GaugeError::TooHighForIon {
+            millibars: pascals / 100.0,
+        });
+    }
+    if !range.contains(&pascals) {
+        return Err(GaugeError::OutsideRange {
+            kind,
+            pascals,
+            low: *range.start(),
+            high: *range.end(),
+        });
+    }
+    match principle {
         Principle::Force => Ok(Correction {
             true_over_reading: 1.0,
             spread: 0.0,
             source: "reads force, the same for every gas",
-        }),
-        Principle::Ion if pascals > 1.0 => Err(GaugeError::TooHighForIon {
-            millibars: pascals / 100.0,
         }),
         Principle::Ion => {
             let (sensitivity, spread, source) =

@@ -1,5 +1,6 @@
 //! What keeps gauge readings from being judged or corrected.
 
+use super::GaugeKind;
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::UnitError;
 
@@ -30,6 +31,20 @@ pub enum GaugeError {
     TooHighForIon {
         /// The reading.
         millibars: f64,
+    },
+    /// A reading outside the range in which this kind of gauge means something.
+    #[error(
+        "a {} means something from {low:e} Pa to {high:e} Pa, not at {pascals:e} Pa", kind.name()
+    )]
+    OutsideRange {
+        /// The kind.
+        kind: GaugeKind,
+        /// The reading, Pa.
+        pascals: f64,
+        /// Lowest, Pa.
+        low: f64,
+        /// Highest, Pa.
+        high: f64,
     },
     /// No factor is known for this gas.
     #[error(

@@ -3,6 +3,9 @@
 use super::LeakError;
 use crate::vacuum::units::Pressure;
 
+/// Above this, Pa, a gas is not dilute.
+pub(super) const HIGHEST: f64 = 1e6;
+
 /// The pressures on both sides of a leak.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Across {
@@ -11,9 +14,13 @@ pub struct Across {
 }
 
 impl Across {
-    /// Both sides, with more pressure upstream; an error otherwise.
+    /// Both sides, with more pressure upstream, up to 1e6 Pa (10 bar); an error otherwise.
     pub fn new(upstream: Pressure, downstream: Pressure) -> Result<Self, LeakError> {
-        if upstream.pascals() > downstream.pascals() {
+        if upstream.pascals() > HIGHEST {
+            Err(LeakError::Upstream {
+                pascals: upstream.pascals(),
+            })
+        } else if upstream.pascals() > downstream.pascals() {
             Ok(Self {
                 upstream,
                 downstream,

@@ -8,6 +8,9 @@ use crate::vacuum::units::{Temperature, Throughput};
 
 /// Leak rates below this are taken as molecular, Pa·m³/s (1e-7 mbar·L/s).
 const MOLECULAR_BELOW: f64 = 1e-8;
+/// Least and most that counts as a leak, Pa·m³/s: below, single molecules; above, an open port.
+pub(super) const LEAST: f64 = 1e-20;
+const MOST: f64 = 1e3;
 /// Leak rates above this are taken as viscous, Pa·m³/s (1e-4 mbar·L/s).
 const VISCOUS_ABOVE: f64 = 1e-5;
 
@@ -57,10 +60,10 @@ pub struct LeakConversion {
 
 /// The leak rate of gas `to` through a leak that passed `measured` of gas `from`.
 ///
-/// `share` is the part of test gas at the leak, above 0 up to 1: the rate at a full share is
-/// `measured / share`. Molecular: √(M_from/M_to). Viscous: η_from/η_to. Between the regimes both
+/// `share` is the part of test gas at the leak, a millionth to 1: the rate at a full share is
+/// `measured / share`, 1e-20 to 1000 Pa·m³/s. Molecular: √(M_from/M_to). Viscous: η_from/η_to. Between the regimes both
 /// are given as the ends of a range. Takes the same pressures on both sides for both gases, which
-/// [`LeakConversion::across`] changes; 250 K to 400 K. (Tables that print 0.374 for helium to air and to nitrogen alike are up to 1 % off
+/// [`LeakConversion::across`] changes; 250 K to 400 K. An error outside. (Tables that print 0.374 for helium to air and to nitrogen alike are up to 1 % off
 /// the root.)
 ///
 /// Source: kinetic theory; EN 1779 names the same rules, from memory.
@@ -71,18 +74,19 @@ pub fn convert(
     share: f64,
     at: Temperature,
 ) -> Result<LeakConversion, LeakError> {
-    if !(share > 0.0 && share <= 1.0) {
-        return Err(LeakError::Share { share });
-    }
-    if measured.pascal_cubic_metres_per_second() <= 0.0 {
-        return Err(LeakError::NoLeak);
-    }
+    share_of_test_gas(share)?;
     let (Some(viscosity_from), Some(viscosity_to)) = (from.viscosity(at), to.viscosity(at)) else {
         return Err(LeakError::NoViscosity {
             kelvin: at.kelvin(),
         });
     };
     let full = measured.pascal_cubic_metres_per_second() / share;
+    if full < LEAST {
+        return Err(LeakError::NoLeak);
+    }
+    if full > MOST {
+        return Err(LeakError::NotALeak { rate: full });
+    }
     let times = |factor| Throughput::from_pascal_cubic_metres_per_second(full * factor);
     let if_molecular = times((from.molar_mass() / to.molar_mass()).sqrt())?;
     let if_viscous = times(viscosity_from / viscosity_to)?;
@@ -90,10 +94,19 @@ pub fn convert(
     Ok(LeakConversion::between(regime, if_molecular, if_viscous))
 }
 
+/// Refuses a share of test gas outside a millionth to 1.
+pub(super) fn share_of_test_gas(share: f64) -> Result<(), LeakError> {
+    if (1e-6..=1.0).contains(&share) {
+        Ok(())
+    } else {
+        Err(LeakError::Share { share })
+    }
+}
+
 impl LeakConversion {
     /// The same leak between the pressures `wanted`, where it was measured between `measured`.
     ///
-    /// The regime stays that of the size measured. An error if a rate leaves the range of numbers.
+    /// The regime stays that of the size measured. An error if a rate comes out above 1e30 Pa·m³/s.
     pub fn across(self, measured: Across, wanted: Across) -> Result<Self, LeakError> {
         let times = |rate: Throughput, factor: f64| {
             Throughput::from_pascal_cubic_metres_per_second(

@@ -6,14 +6,42 @@ use crate::vacuum::units::UnitError;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum LeakError {
     /// A share that is none, or less test gas than the air itself holds.
-    #[error("the share of test gas at the leak must be above 0 and at most 1 (100 %), not {share}")]
+    #[error(
+        "the share of test gas at the leak must be at least a millionth and at most 1 (100 %), not {share}"
+    )]
     Share {
         /// The share given.
         share: f64,
     },
     /// A leak rate of nothing.
-    #[error("a leak rate must be above zero")]
+    #[error("a leak rate must be above zero (1e-20 Pa·m³/s)")]
     NoLeak,
+    /// A leak rate of no leak.
+    #[error("a leak of {rate} Pa·m³/s is above 1000 Pa·m³/s, an open port and not a leak")]
+    NotALeak {
+        /// The rate, Pa·m³/s.
+        rate: f64,
+    },
+    /// A pressure at which the gas is not dilute, or is none.
+    #[error("the pressure upstream must be above zero and up to 1e6 Pa (10 bar), not {pascals} Pa")]
+    Upstream {
+        /// The pressure given.
+        pascals: f64,
+    },
+    /// An opening that is no small hole.
+    #[error("an opening must be at most 1 m wide, not {metres} m")]
+    TooWide {
+        /// Its diameter.
+        metres: f64,
+    },
+    /// A time constant of no chamber.
+    #[error(
+        "volume over helium speed gives a time constant of {seconds:e} s; it must be from 1e-6 s to 1e9 s"
+    )]
+    TimeConstant {
+        /// The time constant.
+        seconds: f64,
+    },
     /// No more pressure on the side the gas comes from.
     #[error(
         "a leak needs more pressure upstream than downstream, not {upstream} Pa and {downstream} Pa"

@@ -23,6 +23,16 @@ pub enum UnitError {
         /// `zero or more` or `above zero`.
         accepted: &'static str,
     },
+    /// The number is beyond what is computed with.
+    #[error("{quantity} must be {accepted} in SI units, not {value:e}")]
+    OutOfRange {
+        /// What was being made.
+        quantity: &'static str,
+        /// The number as given, in SI units.
+        value: f64,
+        /// `at most 1e30`, or `from 1e-30 to 1e30`.
+        accepted: &'static str,
+    },
     /// The unit is not one of this quantity.
     #[error("{given:?} is not a unit of {quantity} known here; accepted: {accepted}")]
     UnknownUnit {

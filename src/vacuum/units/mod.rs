@@ -7,8 +7,8 @@
 //! asking the temperature that the step needs. The units here are also chosen by a person while
 //! the program runs, which needs the table of names and factors kept in this module in any case.
 //!
-//! Invariants: a quantity is finite and not negative (lengths, volumes and temperatures above
-//! zero); conversions use exact definitions and hold to 1e-9 relative. Imports nothing of the
+//! Invariants: a quantity is finite, not negative and at most 1e30 in SI units (lengths, volumes and
+//! temperatures at least 1e-30); conversions use exact definitions and hold to 1e-9 relative. Imports nothing of the
 //! project but the gas constant.
 
 mod error;

@@ -1,29 +1,17 @@
 //! Pressure, in pascals inside.
 
+use super::quantity::zero_or_more;
 use super::typed::unit_enum;
 use super::{Typed, Unit, UnitError};
 
-/// An absolute pressure: finite, zero or more.
+/// An absolute pressure, from zero to 1e30 Pa.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
 pub struct Pressure(f64);
 
 impl Pressure {
-    /// From pascals; an error unless finite and zero or more.
+    /// From pascals; an error unless from zero to 1e30.
     pub fn from_pascals(pascals: f64) -> Result<Self, UnitError> {
-        if !pascals.is_finite() {
-            return Err(UnitError::NotFinite {
-                quantity: "a pressure",
-                value: pascals,
-            });
-        }
-        if pascals < 0.0 {
-            return Err(UnitError::TooLow {
-                quantity: "a pressure",
-                value: pascals,
-                accepted: "zero or more",
-            });
-        }
-        Ok(Self(pascals))
+        zero_or_more("a pressure", pascals).map(Self)
     }
 
     /// In pascals.

@@ -11,7 +11,7 @@ macro_rules! quantity {
         pub struct $name(f64);
 
         impl $name {
-            #[doc = concat!("From ", $si, "; an error if not finite or too low.")]
+            #[doc = concat!("From ", $si, "; an error if not finite, too low or above 1e30.")]
             pub fn $from(value: f64) -> Result<Self, UnitError> {
                 $crate::vacuum::units::quantity::$lowest($noun, value).map(Self)
             }
@@ -25,12 +25,36 @@ macro_rules! quantity {
 }
 pub(super) use quantity;
 
+/// The least and the most of any quantity in SI units, so that no product of a few leaves the range of
+/// numbers. What is wider than any chamber, or finer than any atom, each formula refuses for itself.
+const LEAST: f64 = 1e-30;
+const MOST: f64 = 1e30;
+
 pub(super) fn zero_or_more(quantity: &'static str, value: f64) -> Result<f64, UnitError> {
-    bounded(quantity, value, value >= 0.0, "zero or more")
+    bounded(quantity, value, value >= 0.0, "zero or more")?;
+    within(quantity, value, 0.0, "at most 1e30")
 }
 
 pub(super) fn above_zero(quantity: &'static str, value: f64) -> Result<f64, UnitError> {
-    bounded(quantity, value, value > 0.0, "above zero")
+    bounded(quantity, value, value > 0.0, "above zero")?;
+    within(quantity, value, LEAST, "from 1e-30 to 1e30")
+}
+
+fn within(
+    quantity: &'static str,
+    value: f64,
+    least: f64,
+    accepted: &'static str,
+) -> Result<f64, UnitError> {
+    if (least..=MOST).contains(&value) {
+        Ok(value)
+    } else {
+        Err(UnitError::OutOfRange {
+            quantity,
+            value,
+            accepted,
+        })
+    }
 }
 
 fn bounded(
@@ -38,11 +62,11 @@ fn bounded(
     value: f64,
     in_range: bool,
     accepted: &'static str,
-) -> Result<f64, UnitError> {
+) -> Result<(), UnitError> {
     if !value.is_finite() {
         Err(UnitError::NotFinite { quantity, value })
     } else if in_range {
-        Ok(value)
+        Ok(())
     } else {
         Err(UnitError::TooLow {
             quantity,
@@ -53,12 +77,12 @@ fn bounded(
 }
 
 quantity! {
-    /// The volume of a chamber or line, above zero.
+    /// The volume of a chamber or line, 1e-30 to 1e30 m³.
     Volume, "a volume", from_cubic_metres, cubic_metres, "cubic metres", above_zero
 }
 
 quantity! {
-    /// A pumping speed or a conductance (the same dimension), zero or more.
+    /// A pumping speed or a conductance (the same dimension), zero to 1e30 m³/s.
     Speed, "a speed or conductance", from_cubic_metres_per_second, cubic_metres_per_second,
     "cubic metres per second", zero_or_more
 }
@@ -67,22 +91,22 @@ quantity! {
 pub type Conductance = Speed;
 
 quantity! {
-    /// A length or diameter, above zero.
+    /// A length or diameter, 1e-30 to 1e30 m.
     Length, "a length", from_metres, metres, "metres", above_zero
 }
 
 quantity! {
-    /// An absolute temperature, above zero.
+    /// An absolute temperature, 1e-30 to 1e30 K.
     Temperature, "an absolute temperature", from_kelvin, kelvin, "kelvin", above_zero
 }
 
 quantity! {
-    /// A span of time, zero or more.
+    /// A span of time, zero to 1e30 s.
     Seconds, "a time", from_seconds, seconds, "seconds", zero_or_more
 }
 
 impl Temperature {
-    /// From degrees Celsius; an error at or below absolute zero.
+    /// From degrees Celsius; an error at or below absolute zero, or above 1e30.
     pub fn from_celsius(celsius: f64) -> Result<Self, UnitError> {
         Self::from_kelvin(celsius + 273.15)
     }

@@ -14,7 +14,7 @@ use crate::vacuum::gas::GAS_CONSTANT;
 const STANDARD_CUBIC_CENTIMETRE: f64 = 101_325.0 * 1e-6;
 
 quantity! {
-    /// A throughput, in Pa·m³/s at the gas temperature; zero or more.
+    /// A throughput, in Pa·m³/s at the gas temperature; zero to 1e30.
     Throughput, "a throughput", from_pascal_cubic_metres_per_second,
     pascal_cubic_metres_per_second, "Pa·m³/s", zero_or_more
 }
@@ -60,7 +60,8 @@ impl Default for FlowTemperatures {
 impl ThroughputUnit {
     /// Pa·m³/s at the gas temperature in one unit.
     ///
-    /// Exact definitions; a flow of moles is n·R·T. Source: NIST SP 811, appendix B.8, and the
+    /// Exact definitions; a flow of moles is n·R·T, for an ideal gas, which gases in vacuum are at any
+    /// temperature. Source: NIST SP 811, appendix B.8, and the
     /// molar gas constant.
     pub fn pascal_cubic_metres_per_unit(self, at: FlowTemperatures) -> f64 {
         match self {
@@ -77,7 +78,7 @@ impl ThroughputUnit {
 }
 
 impl Throughput {
-    /// This many units at those temperatures; an error if negative or out of range.
+    /// This many units at those temperatures; an error if negative or above 1e30 Pa·m³/s.
     pub fn from_unit(
         value: f64,
         unit: ThroughputUnit,
