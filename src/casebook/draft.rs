@@ -393,7 +393,12 @@ impl<'a> Fields<'a> {
             .filter(|field| !known.contains(&field.as_str()))
             .collect();
         for field in unknown.iter().take(SHOWN) {
-            let shown: String = field.chars().take(60).collect();
+            let shown: String = if field.trim().is_empty() {
+                // A name nobody could see is shown in quotes.
+                r#""""#.to_owned()
+            } else {
+                field.chars().take(60).collect()
+            };
             self.refuse(&shown, "is not a field of this record", known.join(", "));
         }
         if unknown.len() > SHOWN {

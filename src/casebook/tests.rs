@@ -138,3 +138,16 @@ proptest! {
         }
     }
 }
+
+/// Fields without a name, or of blanks alone: found by fuzzing, where the refusal named nothing.
+#[test]
+fn a_field_without_a_name_is_refused_by_one() {
+    for name in ["", " ", "\t\n"] {
+        let (_, refusals) = read_record(&serde_json::json!({name: 3}));
+        let unknown = refusals
+            .iter()
+            .find(|refusal| refusal.problem.contains("not a field"))
+            .expect("a refusal of the field");
+        assert_eq!(unknown.field, "\"\"");
+    }
+}
