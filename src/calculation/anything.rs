@@ -25,12 +25,12 @@ impl Draw {
 
     /// A number near this size, now and then of any size or sign, or zero.
     fn number(&mut self, about: f64) -> Value {
-        let power = match self.0.random_range(0..12) {
+        let power = match self.0.random_range(0..60) {
             0 => -320.0 + 628.0 * self.0.random::<f64>(),
             1 => return json!(0.0),
             2 => return json!(-about),
             3 => -30.0 + 60.0 * self.0.random::<f64>(),
-            _ => about.log10() - 2.0 + 4.0 * self.0.random::<f64>(),
+            _ => about.log10() - 0.7 + 1.4 * self.0.random::<f64>(),
         };
         json!(10_f64.powf(power))
     }
@@ -68,7 +68,7 @@ impl Draw {
         });
         self.maybe(&mut part, "angle_degrees", |draw| draw.number(60.0));
         self.maybe(&mut part, "conductance", |draw| {
-            draw.typed(100.0, &SpeedUnit::ALL)
+            draw.typed(3.0, &SpeedUnit::ALL)
         });
         if self.yes(0.2) {
             part["branch"] = self.one(&["a", "b", "c", "d"]);
@@ -77,7 +77,7 @@ impl Draw {
     }
 
     fn parts(&mut self) -> Value {
-        let count = self.0.random_range(0..4);
+        let count = self.0.random_range(0..3);
         (0..count).map(|_| self.part()).collect()
     }
 
