@@ -455,3 +455,32 @@ fn killed_while_a_file_is_taken_all_of_it_is_there_or_nothing() {
         held = now;
     }
 }
+
+/// The same where the store is made by the very import that is killed.
+#[test]
+fn killed_while_a_first_file_is_taken_the_store_goes_on() {
+    let rows = made_up("800", "16");
+    for milliseconds in [60, 200, 400] {
+        let folder = TempDir::new().expect("a folder");
+        let file = folder.path().join("rows.jsonl");
+        std::fs::write(&file, &rows).expect("written");
+        let mut child = std::process::Command::new(process::PROGRAM)
+            .args(["import", "--db", &process::db(folder.path()), "--data"])
+            .args([folder.path(), &file])
+            .stdout(std::process::Stdio::null())
+            .stderr(std::process::Stdio::null())
+            .spawn()
+            .expect("the program starts");
+        std::thread::sleep(std::time::Duration::from_millis(milliseconds));
+        child.kill().expect("killed");
+        child.wait().expect("ended");
+        let one = jsonl(&[record::closed()]);
+        let taken = process::run_on(folder.path(), &["import", "/dev/stdin"], &one);
+        assert!(taken.status.success(), "{taken:?}");
+        let verified = process::run_on(folder.path(), &["verify"], b"");
+        assert!(verified.status.success(), "{verified:?}");
+        let told = String::from_utf8_lossy(&verified.stdout).into_owned();
+        let whole = ["index: 1 incidents", "index: 801 incidents"];
+        assert!(whole.iter().any(|whole| told.contains(whole)), "{told}");
+    }
+}

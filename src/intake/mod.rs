@@ -180,17 +180,14 @@ impl Intake<'_> {
                 })
             }
             (Ok(report), Place::Store(bulk, alongside)) if report.accepted > 0 => {
-                let written = bulk.commit().await;
-                self.settle(alongside, written.as_ref().ok().copied()).await;
-                written?;
+                self.finish(*bulk, alongside, Ok(())).await?;
                 Ok(Report {
                     stored: true,
                     ..report
                 })
             }
             (judged, Place::Store(bulk, alongside)) => {
-                drop(bulk);
-                self.settle(alongside, None).await;
+                self.give_up(*bulk, alongside).await?;
                 judged
             }
             (judged, _) => judged,
@@ -234,8 +231,7 @@ impl Intake<'_> {
                             && let Place::Store(bulk, alongside) =
                                 std::mem::replace(place, Place::Nowhere)
                         {
-                            drop(bulk);
-                            self.settle(alongside, None).await;
+                            self.give_up(*bulk, alongside).await?;
                         }
                     }
                 }
@@ -246,11 +242,36 @@ impl Intake<'_> {
 
     /// Writes rows that were judged, in one transaction.
     async fn write(&mut self, spool: Spool) -> Result<(), IntakeError> {
-        let bulk = self.store.begin_filing().await?;
+        let mut bulk = self.store.begin_filing().await?;
         let mut alongside = self.alongside(&bulk);
-        let written = self.fill(bulk, spool, alongside.as_mut()).await;
+        let filled = self.fill(&mut bulk, spool, alongside.as_mut()).await;
+        self.finish(bulk, alongside, filled).await
+    }
+
+    /// Keeps what was put into store and index, or nothing of it.
+    async fn finish(
+        &mut self,
+        bulk: BulkFiling,
+        alongside: Option<Alongside>,
+        filled: Result<(), IntakeError>,
+    ) -> Result<(), IntakeError> {
+        if let Err(error) = filled {
+            self.give_up(bulk, alongside).await?;
+            return Err(error);
+        }
+        let written = bulk.commit().await;
         self.settle(alongside, written.as_ref().ok().copied()).await;
-        written.map(|_| ())
+        written?;
+        Ok(())
+    }
+
+    async fn give_up(
+        &mut self,
+        bulk: BulkFiling,
+        alongside: Option<Alongside>,
+    ) -> Result<(), IntakeError> {
+        self.settle(alongside, None).await;
+        Ok(bulk.give_up().await?)
     }
 
     fn alongside(&self, bulk: &BulkFiling) -> Option<Alongside> {
@@ -268,10 +289,10 @@ impl Intake<'_> {
 
     async fn fill(
         &self,
-        mut bulk: BulkFiling,
+        bulk: &mut BulkFiling,
         spool: Spool,
         mut alongside: Option<&mut Alongside>,
-    ) -> Result<i64, IntakeError> {
+    ) -> Result<(), IntakeError> {
         let mut tools = known_tools(self.store).await?;
         for spooled in spool.read()? {
             let (stored, number) = match spooled? {
@@ -299,7 +320,7 @@ impl Intake<'_> {
                 alongside.take_stored(Stored { number, ..stored });
             }
         }
-        Ok(bulk.commit().await?)
+        Ok(())
     }
 }
 

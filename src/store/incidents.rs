@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use sqlx::{QueryBuilder, Sqlite, SqliteConnection, Transaction};
 
 use super::{
-    Store, StoreError,
+    Journal, Store, StoreError,
     calculations::put_calculation,
     fleet::{add_site, add_tool, encode, scope},
     key::{Asking, Keyed},
@@ -110,7 +110,7 @@ impl Row {
             pascals: [pressures.healthy, pressures.faulty, pressures.restored].map(pascals),
             labour_minutes: incident.labour_minutes,
             down_hours: incident.down_hours,
-            record: serde_json::to_string(incident).map_err(encode)?,
+            record: written(incident)?,
         })
     }
 
@@ -118,6 +118,19 @@ impl Row {
     pub fn tool(&self) -> &str {
         &self.tool
     }
+}
+
+/// Bytes that most reports take as JSON.
+const USUAL: usize = 3 << 10;
+
+/// A report as JSON.
+fn written(incident: &Incident) -> Result<String, StoreError> {
+    let mut bytes = Vec::with_capacity(USUAL);
+    serde_json::to_writer(&mut bytes, incident).map_err(encode)?;
+    String::from_utf8(bytes).map_err(|error| StoreError::Damaged {
+        what: "a report as JSON".to_owned(),
+        problem: error.to_string(),
+    })
 }
 
 /// A report on its way into the store: its newest state, and what else an export gave it.
@@ -183,11 +196,16 @@ impl Store {
         .await?
     }
 
-    /// Begins to store many reports, all or none. Other writers wait until it ends.
+    /// Begins to store many reports, all or none. Other writers wait until it ends; so do
+    /// readers where the store holds no report yet and nobody has it open.
     ///
     /// # Errors
     /// The database failing.
     pub async fn begin_filing(&self) -> Result<BulkFiling, StoreError> {
+        let journal = match self.highest_number().await? {
+            0 => self.switch(Journal::File).await?,
+            _ => Journal::Log,
+        };
         let mut tx = self.begin().await?;
         keep_pages(&mut tx, BULK_CACHE).await?;
         let incidents = counted(&mut tx, "incident").await?;
@@ -195,6 +213,7 @@ impl Store {
         Ok(BulkFiling {
             store: self.clone(),
             tx,
+            journal,
             incidents,
             changes,
             waiting: Vec::new(),
@@ -430,6 +449,7 @@ impl Store {
 pub struct BulkFiling {
     store: Store,
     tx: Transaction<'static, Sqlite>,
+    journal: Journal,
     /// The last number given to an incident.
     incidents: i64,
     /// The last number given to a change.
@@ -518,10 +538,25 @@ impl BulkFiling {
         }
         keep_pages(&mut self.tx, CACHE).await?;
         self.tx.commit().await?;
+        if self.journal == Journal::File {
+            self.store.switch(Journal::Log).await?;
+        }
         if self.filed > 0 {
             self.store.announce(self.changes);
         }
         Ok(self.changes)
+    }
+
+    /// Stores nothing of it.
+    ///
+    /// # Errors
+    /// The database failing; nothing is stored all the same.
+    pub async fn give_up(self) -> Result<(), StoreError> {
+        self.tx.rollback().await?;
+        if self.journal == Journal::File {
+            self.store.switch(Journal::Log).await?;
+        }
+        Ok(())
     }
 
     /// Writes what waits.
@@ -530,65 +565,75 @@ impl BulkFiling {
             return Ok(());
         }
         let waiting = std::mem::take(&mut self.waiting);
-        let mut present = QueryBuilder::<Sqlite>::new(
-            "insert into incident (number, revision, tool, status, occurred_at, closed_at, cause, \
-             healthy_pa, faulty_pa, restored_pa, labour_minutes, down_hours) ",
-        );
-        present.push_values(&waiting, |mut values, waiting| {
-            let row = &waiting.row;
+        let count = waiting.len();
+        let mut present = sqlx::query(rows_of(
+            "incident (number, revision, tool, status, occurred_at, closed_at, cause, \
+             healthy_pa, faulty_pa, restored_pa, labour_minutes, down_hours)",
+            12,
+            count,
+        ));
+        let mut revisions = sqlx::query(rows_of(
+            "revision (number, revision, at, author, reason, record)",
+            6,
+            count,
+        ));
+        let mut changes = sqlx::query(rows_of("change (seq, number, revision)", 3, count));
+        let first = self.changes + 1;
+        let mut whole = Vec::new();
+        for (waiting, seq) in waiting.into_iter().zip(first..) {
+            let revision = waiting.revision();
+            let number = waiting.number;
+            let row = waiting.row;
             let [healthy, faulty, restored] = row.pascals;
-            values
-                .push_bind(waiting.number)
-                .push_bind(waiting.revision())
-                .push_bind(row.tool.as_str())
-                .push_bind(row.status.id())
-                .push_bind(row.occurred_at)
-                .push_bind(row.closed_at)
-                .push_bind(row.cause.as_deref())
-                .push_bind(healthy)
-                .push_bind(faulty)
-                .push_bind(restored)
-                .push_bind(row.labour_minutes)
-                .push_bind(row.down_hours);
-        });
-        present.build().execute(&mut *self.tx).await?;
-        for waiting in &waiting {
-            for revision in &waiting.earlier {
-                put_revision(&mut self.tx, waiting.number, revision).await?;
-            }
-            for calculation in &waiting.calculations {
-                put_calculation(&mut self.tx, waiting.number, calculation).await?;
+            present = present
+                .bind(number)
+                .bind(revision)
+                .bind(row.tool)
+                .bind(row.status.id())
+                .bind(row.occurred_at)
+                .bind(row.closed_at)
+                .bind(row.cause)
+                .bind(healthy)
+                .bind(faulty)
+                .bind(restored)
+                .bind(row.labour_minutes)
+                .bind(row.down_hours);
+            revisions = revisions
+                .bind(number)
+                .bind(revision)
+                .bind(row.at)
+                .bind(row.author)
+                .bind(row.reason)
+                .bind(row.record);
+            changes = changes.bind(seq).bind(number).bind(revision);
+            if !waiting.earlier.is_empty() || !waiting.calculations.is_empty() {
+                whole.push((number, waiting.earlier, waiting.calculations));
             }
         }
-        let mut revisions = QueryBuilder::<Sqlite>::new(
-            "insert into revision (number, revision, at, author, reason, record) ",
-        );
-        revisions.push_values(&waiting, |mut values, waiting| {
-            let row = &waiting.row;
-            values
-                .push_bind(waiting.number)
-                .push_bind(waiting.revision())
-                .push_bind(row.at)
-                .push_bind(row.author.as_str())
-                .push_bind(row.reason.as_str())
-                .push_bind(row.record.as_str());
-        });
-        revisions.build().execute(&mut *self.tx).await?;
-        let mut changes =
-            QueryBuilder::<Sqlite>::new("insert into change (seq, number, revision) ");
-        let first = self.changes + 1;
-        changes.push_values(waiting.iter().zip(first..), |mut values, (waiting, seq)| {
-            values
-                .push_bind(seq)
-                .push_bind(waiting.number)
-                .push_bind(waiting.revision());
-        });
-        changes.build().execute(&mut *self.tx).await?;
-        let written = waiting.len() as i64;
+        present.execute(&mut *self.tx).await?;
+        for (number, earlier, calculations) in &whole {
+            for revision in earlier {
+                put_revision(&mut self.tx, *number, revision).await?;
+            }
+            for calculation in calculations {
+                put_calculation(&mut self.tx, *number, calculation).await?;
+            }
+        }
+        revisions.execute(&mut *self.tx).await?;
+        changes.execute(&mut *self.tx).await?;
+        let written = count as i64;
         self.changes += written;
         self.filed += written;
         Ok(())
     }
+}
+
+/// The statement that puts so many rows of so many columns into a table. Placeholders have no
+/// numbers: SQLite would look each of thousands up among all.
+fn rows_of(table: &str, columns: usize, rows: usize) -> sqlx::AssertSqlSafe<String> {
+    let row = format!("({}?)", "?,".repeat(columns.saturating_sub(1)));
+    let others = format!(",{row}").repeat(rows.saturating_sub(1));
+    sqlx::AssertSqlSafe(format!("insert into {table} values {row}{others}"))
 }
 
 /// How many KiB of pages a connection keeps before it writes them.

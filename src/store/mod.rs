@@ -77,15 +77,17 @@ impl Store {
             return Err(StoreError::Address(url.to_owned()));
         }
         let options = SqliteConnectOptions::from_str(url)?
+            .foreign_keys(true)
+            .busy_timeout(BUSY);
+        let writing = options
+            .clone()
             .create_if_missing(make)
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
-            .page_size(PAGE)
-            .foreign_keys(true)
-            .busy_timeout(BUSY);
+            .page_size(PAGE);
         let write = SqlitePoolOptions::new()
             .max_connections(1)
-            .connect_with(options.clone())
+            .connect_with(writing)
             .await?;
         MIGRATIONS.run(&write).await?;
         let read = SqlitePoolOptions::new()
@@ -116,6 +118,49 @@ impl Store {
     async fn begin(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
         Ok(self.write.begin_with("BEGIN IMMEDIATE").await?)
     }
+}
+
+/// How changes are kept until they are in the file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Journal {
+    /// In a log beside the file that others read meanwhile, and from there into the file.
+    Log,
+    /// In the file at once; what they replace is kept until they are whole. Nobody else reads
+    /// meanwhile.
+    File,
+}
+
+impl Store {
+    /// Changes where changes go, if nobody else has the store open. Returns where they go now.
+    async fn switch(&self, to: Journal) -> Result<Journal, StoreError> {
+        // Our own readers have it open too.
+        while let Some(idle) = self.read.try_acquire() {
+            idle.close().await?;
+        }
+        let mut connection = self.write.acquire().await?;
+        let word = match to {
+            Journal::Log => "pragma journal_mode = wal",
+            Journal::File => "pragma journal_mode = delete",
+        };
+        wait(&mut connection, Duration::ZERO).await?;
+        // Refused while others have it open, which is no fault.
+        let told: Result<String, _> = sqlx::query_scalar(word).fetch_one(&mut *connection).await;
+        wait(&mut connection, BUSY).await?;
+        Ok(match told.as_deref() {
+            Ok("delete") => Journal::File,
+            _ => Journal::Log,
+        })
+    }
+}
+
+/// How long a connection waits for others.
+async fn wait(connection: &mut SqliteConnection, time: Duration) -> Result<(), sqlx::Error> {
+    let milliseconds = time.as_millis();
+    let word = format!("pragma busy_timeout = {milliseconds}");
+    sqlx::query(sqlx::AssertSqlSafe(word))
+        .execute(connection)
+        .await?;
+    Ok(())
 }
 
 /// Takes the next number of a counter, inside the writing transaction.
