@@ -62,6 +62,8 @@ pub struct AttachForm {
     pub name: String,
     /// What went in, as JSON; none if it cannot be kept.
     pub request: Option<String>,
+    /// Why it cannot be kept, where it cannot.
+    pub why_not: String,
     /// Logs of it that are held meanwhile.
     pub held: Vec<Hidden>,
     /// How long they are, in words.

@@ -58,7 +58,19 @@ pub(super) fn form(
     let request = computed
         .request()
         .map_err(|error| Fault::Internal(std::sync::Arc::new(error.into())))?;
+    let why_not = match &held {
+        Some(_) => format!(
+            "What went in is more than {} MB beside its logs and cannot be kept.",
+            KEPT >> 20
+        ),
+        None => {
+            "What went in could not be held on this server’s disk, so that it cannot be kept now. \
+                 Tell whoever runs the server, and calculate again."
+                .to_owned()
+        }
+    };
     Ok(AttachForm {
+        why_not,
         name: computed.named().id().to_owned(),
         request: (held.is_some() && request.len() <= KEPT + FILE_MARGIN / 2).then_some(request),
         held: held
