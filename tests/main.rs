@@ -9,6 +9,7 @@
 mod support;
 
 mod advice;
+mod askers;
 mod attached;
 mod browser;
 mod calculations;

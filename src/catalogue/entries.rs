@@ -87,6 +87,8 @@ pub struct Cause {
     /// something. What can be mended on a pumped tool can be mended in any state, what on a
     /// vented one also with the pump stopped.
     pub fix_state: ToolState,
+    /// Whether it is wear that a planned service of the component takes away.
+    pub wears: bool,
     /// Where the numbers come from.
     pub basis: String,
     /// Chance of each sign if this is the cause.

@@ -147,6 +147,8 @@ struct RawCause {
     weights: Chances,
     fix_minutes: Spanned<f64>,
     fix_state: Spanned<String>,
+    #[serde(default)]
+    wears: bool,
     basis: String,
     #[serde(default)]
     signs: Chances,
@@ -621,6 +623,7 @@ impl<'a> Reader<'a> {
                     weights,
                     fix_minutes,
                     fix_state,
+                    wears: entry.wears,
                     basis: entry.basis,
                     signs,
                     antecedents,

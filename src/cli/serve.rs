@@ -8,6 +8,7 @@ use tokio::{net::TcpListener, signal, sync::watch};
 
 use super::{DataAt, StoreAt};
 use crate::{
+    casebook::Asker,
     catalogue::{Catalogue, source},
     demo,
     follow::{Follower, Progress},
@@ -116,6 +117,7 @@ async fn serve(
         replays: Arc::default(),
         suggestions: Arc::default(),
         holding: Arc::default(),
+        asker: Asker::console(),
         progress: progress.clone(),
     };
     let listener = TcpListener::bind(listen)

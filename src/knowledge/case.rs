@@ -1,8 +1,10 @@
 //! A closed incident, and a tool, as the plain numbers of [`crate::statistics`].
 
+use std::collections::HashMap;
+
 use super::practice::outcome;
 use crate::{
-    casebook::{Finding, Incident, Tool},
+    casebook::{Finding, Incident, PlannedService, Tool},
     catalogue::Catalogue,
     day,
     statistics::{Case, ToolService},
@@ -52,7 +54,25 @@ pub(super) fn of(
     }
 }
 
-pub(super) fn service(tool: &Tool) -> ToolService {
+/// Worn parts by component: the causes of failure a planned service takes away.
+pub(super) fn worn(catalogue: &Catalogue) -> HashMap<String, Vec<String>> {
+    let mut worn: HashMap<String, Vec<String>> = HashMap::new();
+    for cause in catalogue.causes().filter(|cause| cause.wears) {
+        let of_component = worn.entry(cause.component.to_string()).or_default();
+        of_component.push(cause.id.to_string());
+    }
+    worn
+}
+
+pub(super) fn service(tool: &Tool, worn: &HashMap<String, Vec<String>>) -> ToolService {
+    let renewed = |service: &PlannedService| {
+        let causes = worn.get(service.component.as_str()).into_iter().flatten();
+        let day = day::of_date(service.on);
+        let causes: Vec<_> = causes
+            .filter_map(|cause| Some((cause.clone(), day?)))
+            .collect();
+        causes
+    };
     ToolService {
         tool: tool.id.to_string(),
         tool_class: tool.class.to_string(),
@@ -60,10 +80,6 @@ pub(super) fn service(tool: &Tool) -> ToolService {
         components: tool.components.iter().map(ToString::to_string).collect(),
         from_day: tool.in_service.and_then(day::of_date),
         until_day: tool.out_of_service.and_then(day::of_date),
-        services: tool
-            .services
-            .iter()
-            .filter_map(|service| Some((service.component.to_string(), day::of_date(service.on)?)))
-            .collect(),
+        services: tool.services.iter().flat_map(renewed).collect(),
     }
 }

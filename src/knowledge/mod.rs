@@ -9,7 +9,11 @@
 mod case;
 mod practice;
 
-use std::sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard};
+use std::{
+    collections::HashMap,
+    hash::Hash,
+    sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard},
+};
 
 use crate::{
     advice::{self, Advice, AdviceError, Learned, Replay, Request},
@@ -42,6 +46,17 @@ pub fn case_of(
 /// A state of the ledger: its revision and, where old cases weigh less, the day.
 type State = (u64, i64);
 
+/// Answers of a kind that are kept at most.
+const MOST_ANSWERS: usize = 32;
+
+/// Answers that hold for one revision of the ledger.
+#[derive(Debug, Default)]
+struct Answers {
+    revision: u64,
+    counts: HashMap<(Dimension, Filter), Arc<Breakdown>>,
+    trends: HashMap<(i64, Filter), Arc<Trends>>,
+}
+
 /// The memory.
 #[derive(Debug)]
 pub struct Knowledge {
@@ -50,6 +65,9 @@ pub struct Knowledge {
     untaught: Learned,
     ledger: RwLock<Ledger>,
     half_life_days: Option<f64>,
+    worn: HashMap<String, Vec<String>>,
+    /// Answers of one revision of the ledger that were asked for.
+    answers: Mutex<Answers>,
     /// What the ledger teaches, with the state it was learnt from.
     learned: Mutex<Option<(State, Arc<Learned>)>>,
 }
@@ -67,6 +85,8 @@ impl Knowledge {
             untaught,
             ledger: RwLock::new(Ledger::new()),
             half_life_days: catalogue.half_life_days(),
+            worn: case::worn(catalogue),
+            answers: Mutex::default(),
             learned: Mutex::new(None),
         })
     }
@@ -87,7 +107,8 @@ impl Knowledge {
 
     /// Takes what is known of the tools.
     pub fn take_fleet(&self, tools: &[Tool]) {
-        let known: Vec<ToolService> = tools.iter().map(case::service).collect();
+        let of_tool = |tool: &Tool| case::service(tool, &self.worn);
+        let known: Vec<ToolService> = tools.iter().map(of_tool).collect();
         self.ledger
             .write()
             .unwrap_or_else(PoisonError::into_inner)
@@ -95,15 +116,29 @@ impl Knowledge {
     }
 
     /// Counts, shares and times of closed incidents.
-    pub fn by(&self, dimension: Dimension, filter: &Filter) -> Breakdown {
-        self.ledger().by(dimension, filter)
+    pub fn by(&self, dimension: Dimension, filter: &Filter) -> Arc<Breakdown> {
+        let ledger = self.ledger();
+        let key = (dimension, filter.clone());
+        self.answered(
+            &ledger,
+            |answers| &mut answers.counts,
+            key,
+            || ledger.by(dimension, filter),
+        )
     }
 
-    /// What comes faster or more slowly, against time in service. Takes some hundredths of
-    /// a second over a million cases.
-    pub fn trends(&self, filter: &Filter, today: i64) -> Trends {
+    /// What comes faster or more slowly, against time in service. Takes some seconds over a
+    /// million cases, once for each state of the ledger: not for a thread that serves requests.
+    pub fn trends(&self, filter: &Filter, today: i64) -> Arc<Trends> {
         let ledger = self.ledger();
-        ledger.trends(filter, last_day(&ledger, today))
+        let last = last_day(&ledger, today);
+        let key = (last, filter.clone());
+        self.answered(
+            &ledger,
+            |answers| &mut answers.trends,
+            key,
+            || ledger.trends(filter, last),
+        )
     }
 
     /// Cases and tool-months in service by month of the watch, each with its first day.
@@ -195,6 +230,40 @@ impl Knowledge {
                 new
             }
         }
+    }
+
+    /// An answer kept, or else worked out and kept until the ledger changes.
+    fn answered<K: Clone + Eq + Hash, V>(
+        &self,
+        ledger: &Ledger,
+        of: fn(&mut Answers) -> &mut HashMap<K, Arc<V>>,
+        key: K,
+        work_out: impl FnOnce() -> V,
+    ) -> Arc<V> {
+        let lock = || self.answers.lock().unwrap_or_else(PoisonError::into_inner);
+        let revision = ledger.revision();
+        {
+            let mut answers = lock();
+            if answers.revision != revision {
+                *answers = Answers {
+                    revision,
+                    ..Answers::default()
+                };
+            }
+            if let Some(known) = of(&mut answers).get(&key) {
+                return Arc::clone(known);
+            }
+        }
+        // Worked out beside the lock, so that other answers need not wait for it.
+        let new = Arc::new(work_out());
+        let mut answers = lock();
+        // The ledger cannot have changed meanwhile, since it is held for reading.
+        let kept = of(&mut answers);
+        if kept.len() >= MOST_ANSWERS {
+            kept.clear();
+        }
+        kept.insert(key, Arc::clone(&new));
+        new
     }
 
     fn ledger(&self) -> RwLockReadGuard<'_, Ledger> {

@@ -200,7 +200,7 @@ fn insert(
 }
 
 impl Figures {
-    fn of(rows: &[Row]) -> Self {
+    pub(super) fn of(rows: &[Row]) -> Self {
         let values = |of: fn(&Row) -> f64| -> Vec<f64> { rows.iter().map(of).collect() };
         let mut sums = Sums::default();
         rows.iter().for_each(|row| sums.add(&Sums::of(row)));

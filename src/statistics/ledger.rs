@@ -10,6 +10,7 @@
 use std::{
     borrow::Cow,
     collections::{BTreeMap, BTreeSet, HashMap},
+    sync::OnceLock,
 };
 
 use super::{
@@ -48,7 +49,7 @@ pub enum Dimension {
 }
 
 /// Which cases to count.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
 pub struct Filter {
     /// Only this tool class.
     pub class: Option<String>,
@@ -163,7 +164,7 @@ pub struct ToolService {
     pub from_day: Option<i64>,
     /// Last day in service, if it has been taken out.
     pub until_day: Option<i64>,
-    /// Components renewed by plan, with the day.
+    /// Causes of failure whose part was renewed by plan, with the day.
     pub services: Vec<(String, i64)>,
 }
 
@@ -178,6 +179,16 @@ pub(super) struct ToolHistory {
     pub(super) causes: BTreeMap<u32, Line>,
     /// The figures of its cases.
     figures: Figures,
+    /// What takes longer to work out of them, until they change.
+    kept: OnceLock<Box<Kept>>,
+}
+
+/// Figures of all cases of a tool.
+#[derive(Clone, Debug)]
+struct Kept {
+    labour: Spread,
+    down: Spread,
+    newest: Vec<At>,
 }
 
 #[derive(Clone, Debug)]
@@ -185,7 +196,7 @@ pub(super) struct Fitted {
     pub(super) components: BTreeSet<u32>,
     pub(super) from_day: Option<i64>,
     pub(super) until_day: Option<i64>,
-    /// Days of planned services, by component.
+    /// Days of planned services, by the cause whose part they renewed.
     pub(super) services: BTreeMap<u32, BTreeSet<i64>>,
 }
 
@@ -345,9 +356,9 @@ impl Ledger {
                 symbols.intern(&known.site),
             );
             let mut services: BTreeMap<u32, BTreeSet<i64>> = BTreeMap::new();
-            for (component, day) in &known.services {
-                let component = symbols.intern(component);
-                services.entry(component).or_default().insert(*day);
+            for (cause, day) in &known.services {
+                let cause = symbols.intern(cause);
+                services.entry(cause).or_default().insert(*day);
             }
             let service = Fitted {
                 services,
@@ -389,26 +400,10 @@ impl Ledger {
 
     /// Counts by a dimension.
     pub fn by(&self, dimension: Dimension, filter: &Filter) -> Breakdown {
-        let (from, to) = days_of(filter);
-        let mut parts: Vec<Part<'_>> = if dimension == Dimension::Tool || filter.tool.is_some() {
-            self.parts_of_tools(dimension, filter)
-        } else {
-            let not_found = self.symbols.get(NOT_FOUND);
-            self.matching(filter)
-                .map(|(key, cell)| {
-                    let (whole, cut) = cell.within(&self.rows, from, to);
-                    let mut part = Part {
-                        whole,
-                        cut,
-                        newest: cell.newest(&self.rows, from, to).take(RECENT).collect(),
-                        ..Part::of(key.part(dimension))
-                    };
-                    if Some(key.cause) == not_found {
-                        part.lost = part.cases();
-                    }
-                    part
-                })
-                .collect()
+        let by_tool = dimension == Dimension::Tool || filter.tool.is_some();
+        let mut parts = match by_tool {
+            true => self.parts_of_tools(dimension, filter),
+            false => self.parts_of_cells(dimension, filter),
         };
         parts.retain(|part| part.cases() > 0);
         let mut groups: BTreeMap<u32, Vec<&Part<'_>>> = BTreeMap::new();
@@ -416,7 +411,12 @@ impl Ledger {
             groups.entry(part.of).or_default().push(part);
         }
         let sample: u64 = parts.iter().map(Part::cases).sum();
-        let everything: Vec<&Part<'_>> = parts.iter().collect();
+        // All tools together come quicker from what is not kept by tool.
+        let together = match by_tool && filter.tool.is_none() {
+            true => Some(self.parts_of_cells(Dimension::Class, filter)),
+            false => None,
+        };
+        let everything: Vec<&Part<'_>> = together.as_ref().unwrap_or(&parts).iter().collect();
         let all = group("", &everything, sample);
         let mut groups: Vec<Group> = groups
             .iter()
@@ -440,6 +440,26 @@ impl Ledger {
         }
     }
 
+    fn parts_of_cells(&self, dimension: Dimension, filter: &Filter) -> Vec<Part<'_>> {
+        let (from, to) = days_of(filter);
+        let not_found = self.symbols.get(NOT_FOUND);
+        self.matching(filter)
+            .map(|(key, cell)| {
+                let (whole, cut) = cell.within(&self.rows, from, to);
+                let mut part = Part {
+                    whole,
+                    cut,
+                    newest: cell.newest(&self.rows, from, to).take(RECENT).collect(),
+                    ..Part::of(key.part(dimension))
+                };
+                if Some(key.cause) == not_found {
+                    part.lost = part.cases();
+                }
+                part
+            })
+            .collect()
+    }
+
     /// The cases of tools: the figures kept of each where all its days are asked for, else
     /// made from its cases of those days.
     fn parts_of_tools(&self, dimension: Dimension, filter: &Filter) -> Vec<Part<'_>> {
@@ -448,20 +468,18 @@ impl Ledger {
         if dimension == Dimension::Tool && (from, to) == (i64::MIN, i64::MAX) {
             let kept = self.histories(filter).map(|(&tool, history)| {
                 let lost = not_found.and_then(|cause| history.causes.get(&cause));
-                let newest = |line: &Line| -> Vec<At> {
-                    let cases = line.between(from, to).iter().rev().take(RECENT);
-                    cases.map(|case| self.at(*case)).collect()
-                };
+                let kept = history.kept.get_or_init(|| Box::new(self.kept(history)));
                 Part {
                     lost: lost.map_or(0, |cases| cases.len() as u64),
                     whole: vec![&history.figures],
-                    newest: history.causes.values().flat_map(newest).collect(),
+                    newest: kept.newest.clone(),
+                    kept: Some(kept),
                     ..Part::of(tool)
                 }
             });
             return kept.collect();
         }
-        let mut parts: HashMap<u32, Part<'_>> = HashMap::new();
+        let mut parts: HashMap<u32, (Part<'_>, Vec<Row>)> = HashMap::new();
         for (&tool, history) in self.histories(filter) {
             for (&cause, line) in &history.causes {
                 for &(day, place) in line.between(from, to) {
@@ -470,14 +488,36 @@ impl Ledger {
                         Dimension::Tool => tool,
                         other => key.part(other),
                     };
-                    let part = parts.entry(of).or_insert_with(|| Part::of(of));
+                    let (part, rows) = parts
+                        .entry(of)
+                        .or_insert_with(|| (Part::of(of), Vec::new()));
                     part.lost += u64::from(Some(cause) == not_found);
                     part.newest.push(self.at((day, place)));
-                    part.cut.insert(&self.rows.row(place));
+                    rows.push(self.rows.row(place));
                 }
             }
         }
-        parts.into_values().collect()
+        parts
+            .into_values()
+            .map(|(part, rows)| Part {
+                cut: Figures::of(&rows),
+                ..part
+            })
+            .collect()
+    }
+
+    fn kept(&self, history: &ToolHistory) -> Kept {
+        let lines = history.causes.values();
+        let newest = lines.flat_map(|line| {
+            let cases = line.between(i64::MIN, i64::MAX).iter().rev().take(RECENT);
+            cases.map(|case| self.at(*case))
+        });
+        let Figures { sums, labour, down } = &history.figures;
+        Kept {
+            newest: newest_of(newest.collect()),
+            labour: spread(&[labour], sums.cases, sums.labour, sums.labour_squares),
+            down: spread(&[down], sums.cases, sums.down, sums.down_squares),
+        }
     }
 
     /// Counts and sums by a dimension over all days, the most frequent first, without
@@ -606,6 +646,7 @@ impl Ledger {
         cell.insert(&self.rows, held.day, place);
         let history = self.tools.entry(tool).or_default();
         history.figures.insert(&held.row);
+        history.kept.take();
         (history.class, history.site) = (key.class, key.site);
         let line = history.causes.entry(cause).or_default();
         let position = line.put_in(&self.rows, held.day, place);
@@ -634,6 +675,7 @@ impl Ledger {
         let mut position = 0;
         if let Some(history) = self.tools.get_mut(&tool) {
             history.figures.remove(&held.row);
+            history.kept.take();
             if let Some(line) = history.causes.get_mut(&cause) {
                 position = line.take_out(&self.rows, held.day, place);
                 if line.is_empty() {
@@ -779,6 +821,8 @@ struct Part<'l> {
     whole: Vec<&'l Figures>,
     cut: Figures,
     newest: Vec<At>,
+    /// What is kept of exactly these cases.
+    kept: Option<&'l Kept>,
 }
 
 impl Part<'_> {
@@ -789,6 +833,7 @@ impl Part<'_> {
             whole: Vec::new(),
             cut: Figures::default(),
             newest: Vec::new(),
+            kept: None,
         }
     }
 
@@ -814,23 +859,42 @@ fn group(id: &str, parts: &[&Part<'_>], sample: u64) -> Group {
         }
         newest.extend(&part.newest);
     }
-    if newest.len() > RECENT {
-        newest.select_nth_unstable_by(RECENT, |a, b| b.cmp(a));
-        newest.truncate(RECENT);
-    }
-    newest.sort_unstable_by(|a, b| b.cmp(a));
+    let spreads = match parts {
+        [
+            Part {
+                kept: Some(kept), ..
+            },
+        ] => [kept.labour, kept.down],
+        _ => [
+            spread(&labour, sums.cases, sums.labour, sums.labour_squares),
+            spread(&down, sums.cases, sums.down, sums.down_squares),
+        ],
+    };
     Group {
         id: id.to_owned(),
         share: Share::of(sums.cases, sample),
         cumulative: 1.0,
-        labour: spread(&labour, sums.cases, sums.labour, sums.labour_squares),
-        down: spread(&down, sums.cases, sums.down, sums.down_squares),
+        labour: spreads[0],
+        down: spreads[1],
         first_check: Share::of(sums.first_hits, sums.first_checked),
         repeat_30: Share::of(sums.within_30, sums.cases),
         repeat_90: Share::of(sums.within_90, sums.cases),
         not_found: Share::of(parts.iter().map(|part| part.lost).sum(), sums.cases),
-        recent: newest.into_iter().map(|(_, number)| number).collect(),
+        recent: newest_of(newest)
+            .into_iter()
+            .map(|(_, number)| number)
+            .collect(),
     }
+}
+
+/// The newest of some cases, the newest first.
+fn newest_of(mut cases: Vec<At>) -> Vec<At> {
+    if cases.len() > RECENT {
+        cases.select_nth_unstable_by(RECENT, |a, b| b.cmp(a));
+        cases.truncate(RECENT);
+    }
+    cases.sort_unstable_by(|a, b| b.cmp(a));
+    cases
 }
 
 fn spread(sets: &[&Buckets], sample: u64, sum: i128, squares: i128) -> Spread {

@@ -11,7 +11,7 @@
 //! Intervals of a mean are bias-corrected and accelerated (BCa; Efron, J. Am. Stat. Assoc. 82
 //! (1987) 171), those of a median are percentiles.
 
-use std::{collections::BTreeMap, sync::OnceLock};
+use std::sync::OnceLock;
 
 use statrs::function::{beta::beta_reg, erf::erfc};
 
@@ -20,7 +20,7 @@ use super::{Interval, buckets::Buckets, interval::normal_quantile};
 /// Up to this many values resamples are drawn; the mean of more has a smooth distribution.
 const DRAWN_UP_TO: usize = 12;
 const RESAMPLES: usize = 2_000;
-/// From this many values on, those within a 64th of an octave count as their mean.
+/// From this many values on, those within a 32nd of an octave count as their mean.
 const GATHERED_FROM: usize = 512;
 /// Ranks of a median are worked out up to this many values; above, the normal approximation
 /// of the binomial distribution is off by less than a rank.
@@ -65,20 +65,25 @@ struct Point {
 /// Values with those close to each other as one, which changes neither their number nor
 /// their sum.
 fn gathered(values: impl Iterator<Item = f64>) -> Vec<Point> {
+    // Exponent and five bits of the fraction of one more than the value.
+    let key = |value: f64| (1.0 + value.max(0.0)).to_bits() >> 47;
+    let lowest = key(0.0);
     // Sums in whole millionths, so that their order does not matter.
-    let mut points: BTreeMap<u64, (i128, u32)> = BTreeMap::new();
+    let mut parts: Vec<(i128, u32)> = Vec::new();
     for value in values {
-        // Exponent and six bits of the fraction.
-        let key = (1.0 + value.max(0.0)).to_bits() >> 46;
-        let (sum, count) = points.entry(key).or_default();
-        *sum += (value * 1e6).round() as i128;
-        *count += 1;
+        let at = (key(value) - lowest) as usize;
+        if at >= parts.len() {
+            parts.resize(at + 1, (0, 0));
+        }
+        parts[at].0 += i128::from((value * 1e6).round() as i64);
+        parts[at].1 += 1;
     }
     let point = |(sum, count): (i128, u32)| Point {
         value: sum as f64 / 1e6 / f64::from(count),
         weight: f64::from(count),
     };
-    points.into_values().map(point).collect()
+    let held = parts.into_iter().filter(|(_, count)| *count > 0);
+    held.map(point).collect()
 }
 
 /// What means are drawn from: values in units of their deviation, about their mean.

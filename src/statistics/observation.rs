@@ -61,12 +61,12 @@ impl Watched<'_> {
 
     /// Days on which the part was renewed before the end of the watch, and whether because
     /// it had failed by `cause`.
-    fn renewals(&self, cause: u32, component: Option<u32>) -> Vec<(i64, bool)> {
+    fn renewals(&self, cause: u32) -> Vec<(i64, bool)> {
         let cases = self.history.causes.get(&cause);
         let failures = cases.into_iter().flat_map(|line| line.days());
         let failures = failures.map(|day| (day, true));
-        let services = self.history.service.as_ref().zip(component);
-        let planned = services.and_then(|(service, id)| service.services.get(&id));
+        let service = self.history.service.as_ref();
+        let planned = service.and_then(|service| service.services.get(&cause));
         let mut days: Vec<(i64, bool)> = planned
             .into_iter()
             .flatten()
@@ -266,7 +266,7 @@ pub(super) fn lives(ledger: &Ledger, cause: &str, tools: &[Watched<'_>]) -> Live
         let mut renewed = watched.new.then_some(watched.start);
         let mut lives = Vec::new();
         // Renewals before the watch count: the part was new from then on.
-        for (day, failed) in watched.renewals(cause, component) {
+        for (day, failed) in watched.renewals(cause) {
             match renewed {
                 Some(since) if day > since => {
                     lives.push(Life {
@@ -404,15 +404,15 @@ mod tests {
 
     /// By hand: a service ends a life without a failure and begins a new one; before the first
     /// renewal it makes the age known; on the day of a case it is part of the repair; after the
-    /// last day in service, and on another component, it is none.
+    /// last day in service, and of another cause's part, it is none.
     #[test]
     fn planned_services_end_lives_without_a_failure() {
         let mut ledger = Ledger::new();
         let mut serviced = tool("A", Some(-500), Some(90));
-        let pump = |day: i64| ("backing-pump".to_owned(), day);
+        let pump = |day: i64| ("tip-seal".to_owned(), day);
         serviced.services = vec![pump(20), pump(40), pump(60), pump(95)];
         let mut other = tool("B", Some(-500), None);
-        other.services = vec![("door-seal".to_owned(), 50)];
+        other.services = vec![("door-seal-worn".to_owned(), 50)];
         let mut spared = tool("C", Some(-500), None);
         spared.services = vec![pump(5), pump(65)];
         ledger.set_fleet(&[serviced, other, spared]);

@@ -269,8 +269,8 @@ impl Question {
                     },
                 )
                 .groups
-                .into_iter()
-                .map(|group| (group.id, group.recent))
+                .iter()
+                .map(|group| (group.id.clone(), group.recent.clone()))
                 .collect();
             let advice = knowledge.advise(&request, today)?;
             Ok::<_, AdviceError>(Answer { advice, cases })

@@ -31,14 +31,16 @@ pub struct App {
     pub suggestions: Arc<Suggestions>,
     /// Long logs that may be kept with an incident yet.
     pub holding: Arc<Holding>,
+    /// Who asks, until people sign in: whoever reaches the address it listens on.
+    pub asker: Asker,
     /// How far the copies have come.
     pub progress: watch::Receiver<Progress>,
 }
 
 impl App {
-    /// Who is asking. Until people sign in, whoever reaches the loopback address.
+    /// Who is asking.
     pub fn asker(&self) -> Asker {
-        Asker::console()
+        self.asker.clone()
     }
 
     /// The present, to the precision the store keeps.

@@ -9,6 +9,7 @@ use axum::{
     response::Response,
 };
 use coldtrap::{
+    casebook::{Asker, SiteCode, SiteScope},
     catalogue::{Catalogue, source},
     demo,
     follow::Follower,
@@ -53,16 +54,30 @@ impl TestApp {
     /// An empty fleet whose site uses these cracking patterns.
     pub async fn empty_with(patterns: Patterns) -> Self {
         let catalogue = source::built_in().expect("the built-in catalogue is right");
-        Self::of(patterns, catalogue).await
+        Self::of(patterns, catalogue, Asker::console()).await
+    }
+
+    /// The demo fleet for somebody who may see one site only.
+    pub async fn demo_for(site: &str) -> Self {
+        let catalogue = source::built_in().expect("the built-in catalogue is right");
+        let patterns = source::built_in_patterns().expect("the built-in patterns are right");
+        let asker = Asker {
+            name: None,
+            scope: SiteScope::Only(SiteCode::new(site)),
+        };
+        Self::of(patterns, catalogue, asker).await.filled().await
     }
 
     /// The demo fleet, advised by this catalogue.
     pub async fn demo_by(catalogue: Catalogue) -> Self {
         let patterns = source::built_in_patterns().expect("the built-in patterns are right");
-        Self::of(patterns, catalogue).await.filled().await
+        Self::of(patterns, catalogue, Asker::console())
+            .await
+            .filled()
+            .await
     }
 
-    async fn of(patterns: Patterns, catalogue: Catalogue) -> Self {
+    async fn of(patterns: Patterns, catalogue: Catalogue, asker: Asker) -> Self {
         let (patterns, catalogue) = (Arc::new(patterns), Arc::new(catalogue));
         let folder = TempDir::new().expect("a temporary folder");
         let url = format!("sqlite://{}", folder.path().join("test.db").display());
@@ -86,6 +101,7 @@ impl TestApp {
             replays: Arc::default(),
             suggestions: Arc::default(),
             holding: Arc::default(),
+            asker,
             progress: follower.progress(),
         });
         Self {

@@ -144,6 +144,10 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         "gap": advice.gap,
         "unlisted_chance": advice.belief.unlisted,
         "contradiction": advice.belief.contradiction.is_some(),
+        "two_faults": advice.belief.contradiction.as_ref().and_then(|found| {
+            found.pair.as_ref().map(|(one, other)| [one, other])
+        }),
+        "half_life_days": app.catalogue.half_life_days(),
         "help_minutes": price,
         "help_minutes_from": price.map(|_| if stated { "request" } else { "site" }),
         "stop": advice.stop.map(|stop| {

@@ -74,20 +74,16 @@ pub(super) async fn show(
     let cause = catalogue
         .cause(&id)
         .ok_or_else(|| Fault::NotFound(format!("The catalogue has no cause called {id:?}.")))?;
-    let group = app
-        .knowledge
-        .by(
-            Dimension::Cause,
-            &Filter {
-                site: asker.only_site().map(str::to_owned),
-                ..Filter::default()
-            },
-        )
-        .groups
-        .into_iter()
-        .find(|group| group.id == id);
-    let (cases, numbers) = group.map_or((0, Vec::new()), |g| (g.share.count, g.recent));
-    let shown: Vec<i64> = numbers.into_iter().take(SHOWN).collect();
+    let counted = app.knowledge.by(
+        Dimension::Cause,
+        &Filter {
+            site: asker.only_site().map(str::to_owned),
+            ..Filter::default()
+        },
+    );
+    let group = counted.groups.iter().find(|group| group.id == id);
+    let (cases, numbers) = group.map_or((0, &[][..]), |g| (g.share.count, &g.recent[..]));
+    let shown: Vec<i64> = numbers.iter().take(SHOWN).copied().collect();
     let present = app.store.present(&asker, &shown).await?;
     let tools = tools_by_name(&app, &asker).await?;
     let chances = |chance: &f64| show::percent(*chance);

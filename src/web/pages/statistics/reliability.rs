@@ -42,7 +42,7 @@ struct Unit {
 
 fn unit(knowledge: &Knowledge, id: String, filter: &Filter, today: i64) -> Unit {
     let watch = knowledge.watch(filter, today);
-    let counted = knowledge.by(Dimension::Class, filter).all;
+    let counted = knowledge.by(Dimension::Class, filter).all.clone();
     let hours = 24.0 * watch.tool_days;
     Unit {
         id,

@@ -52,7 +52,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
             };
             Trend {
                 id: class,
-                ..knowledge.trends(&filter, today).all
+                ..knowledge.trends(&filter, today).all.clone()
             }
         };
         let mut classes: Vec<Trend> = wanted.into_iter().map(of_class).collect();

@@ -287,7 +287,7 @@ fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Cost
         .knowledge
         .by(Dimension::Cause, &selection.filter)
         .groups
-        .into_iter()
+        .iter()
         .find(|group| group.id == cause.id.as_str())
         .and_then(|group| group.down.mean);
     let field = |id: &str, label: &str, hint: &str, proposed: Option<f64>| {
@@ -653,7 +653,8 @@ fn method(watch: &Watch) -> Vec<String> {
          failure before which neither is known has no age and is left out."
             .to_owned(),
         "A planned service of the component, written down on the tool’s page, ends a life without a \
-         failure and begins a new one, for every cause of that component. One that nobody wrote down \
+         failure and begins a new one, for every cause of that component that the catalogue calls \
+         wear. One that nobody wrote down \
          counts as if the part had run on, which makes lives look longer than they are. A tool that \
          was taken out of service is watched until its last day."
             .to_owned(),
