@@ -180,6 +180,31 @@ impl Buckets {
             .collect()
     }
 
+    /// How many values.
+    pub(crate) fn len(&self) -> usize {
+        self.values.len()
+    }
+
+    /// Sum of the cubes of the values about a mean.
+    pub(crate) fn cubes_about(&self, mean: f64) -> f64 {
+        let cube = |value: f64| (value - mean) * (value - mean) * (value - mean);
+        // Four sums beside each other, none of which waits for another.
+        fn sum<T: Copy>(values: &[T], cube: impl Fn(T) -> f64) -> f64 {
+            let (fours, rest) = values.as_chunks::<4>();
+            let mut sums = [0.0; 4];
+            for four in fours {
+                for (sum, value) in sums.iter_mut().zip(four) {
+                    *sum += cube(*value);
+                }
+            }
+            sums.iter().sum::<f64>() + rest.iter().map(|value| cube(*value)).sum::<f64>()
+        }
+        match &self.values {
+            Values::Short(values) => sum(values, |value| cube(f64::from(value))),
+            Values::Long(values) => sum(values, cube),
+        }
+    }
+
     /// Every value, in no order.
     pub(crate) fn iter(&self) -> impl Iterator<Item = f64> + '_ {
         self.values.range(0, self.values.len())

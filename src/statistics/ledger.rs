@@ -910,7 +910,7 @@ fn spread(sets: &[&Buckets], sample: u64, sum: i128, squares: i128) -> Spread {
         sum: sum as f64 / 1e6,
         mean: Some(mean),
         deviation: (sample > 1).then(|| variance.max(0.0).sqrt()),
-        mean_interval: mean::interval(sets),
+        mean_interval: mean::interval(sets, mean, variance),
         median: median.map(|(median, _)| median),
         median_interval: median.and_then(|(_, interval)| interval),
     }

@@ -587,7 +587,7 @@ fn method() -> Vec<String> {
         "Means and medians: bootstrap intervals, which ask what would have come out had the cases \
          been drawn anew from those there are; bias-corrected and accelerated for means (Efron \
          1987), percentiles for medians. From 13 cases on what endless drawing gives is worked out: \
-         for means by the saddlepoint approximation (Davison and Hinkley 1988; from memory), for \
+         for means by the saddlepoint approximation (Davison and Hinkley 1988; from memory) or, from 512 cases on, from three moments, for \
          medians from the binomial distribution of their rank.",
         "Again within 30 or 90 days: the same tool had had the same cause in that many days \
          before. First check: the first one noted found something, out of cases with a check.",
