@@ -125,6 +125,10 @@ impl Analysis {
         &self.learnt
     }
 
+    pub(super) fn shared_list(&self) -> Arc<WordList> {
+        Arc::clone(&self.list)
+    }
+
     pub(super) fn list(&self) -> &WordList {
         &self.list
     }

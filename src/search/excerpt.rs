@@ -115,6 +115,10 @@ impl Matches {
             }
         }
         why.extend(asked.circumstances.shared(&entry.circumstances));
+        let told = entry.cause.as_deref().filter(|_| asked.weights.tells > 0.0);
+        if told.is_some_and(|cause| asked.told.stands_out(cause)) {
+            why.push("cases told in such words often had this cause".to_owned());
+        }
         let (part, excerpt) = match best {
             Some((_, part, text, places)) => (part.name(), cut(text, &places)),
             None => (Part::Symptom.name(), cut(&entry.symptom, &[])),

@@ -23,6 +23,8 @@ use super::{
     Entry, SearchError,
     analysis::{self, Analysis},
     digest::Digest,
+    kept::{Kept, Wait},
+    learning::Learning,
     schema::{DIGEST, Fields, schema},
     vocabulary::Vocabulary,
 };
@@ -88,7 +90,8 @@ pub struct SearchIndex {
     pub(super) fields: Fields,
     pub(super) reader: IndexReader,
     pub(super) analysis: Analysis,
-    vocabulary: Mutex<Arc<Vocabulary>>,
+    vocabulary: Kept<Vocabulary>,
+    learning: Kept<Learning>,
     index: Index,
     writer: Option<Mutex<Option<IndexWriter>>>,
     folder: Option<PathBuf>,
@@ -182,7 +185,8 @@ impl SearchIndex {
             highest: AtomicI64::new(highest),
             reader,
             analysis,
-            vocabulary: Mutex::default(),
+            vocabulary: Kept::default(),
+            learning: Kept::default(),
             index,
             writer,
             folder: folder.map(Path::to_owned),
@@ -201,21 +205,18 @@ impl SearchIndex {
         self.folder.as_deref()
     }
 
-    /// The words of the fleet, gathered again once a twentieth of the cases is new.
+    /// The words of the fleet.
     pub(super) fn vocabulary(&self, searcher: &Searcher) -> Result<Arc<Vocabulary>, SearchError> {
-        let mut kept = self
-            .vocabulary
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner);
-        let cases = searcher.num_docs();
-        if kept.cases == 0 || kept.cases.abs_diff(cases) > kept.cases / 20 {
-            *kept = Arc::new(Vocabulary::new(
-                searcher,
-                &self.fields,
-                self.analysis.list(),
-            )?);
-        }
-        Ok(Arc::clone(&kept))
+        let (fields, list) = (self.fields, self.analysis.shared_list());
+        self.vocabulary
+            .current(searcher, Wait::Always, move |searcher| {
+                Vocabulary::new(searcher, &fields, &list)
+            })
+    }
+
+    /// What the fleet's own cases teach.
+    pub(super) fn learning(&self, searcher: &Searcher) -> Result<Arc<Learning>, SearchError> {
+        self.learning.current(searcher, Wait::Few, Learning::new)
     }
 
     /// How far the index on disk has followed the store; nowhere, if that cannot be told.

@@ -5,7 +5,7 @@
 //! the same. The result says what is searched for, at which worth, and what was made of
 //! what was typed.
 
-use std::collections::HashMap;
+use std::{collections::HashMap, sync::Arc};
 
 use super::{
     analysis::{Analysed, Analysis, Word, concept_term, split, stem_term},
@@ -13,10 +13,11 @@ use super::{
     document::Part,
     language::{Named, Query, Within, parse},
     leaning::Leaning,
-    meaning::Sense,
+    learning::Learning,
     pressure::Reading,
     quantity::{Quantity, quantities},
     surface::Surface,
+    telling::Told,
     vocabulary::Vocabulary,
     weights::Weights,
     words::adjoin,
@@ -89,11 +90,15 @@ pub struct Understood {
     /// What is known of the tool and the case asked about beside words.
     pub(super) circumstances: Circumstances,
     pub(super) leaning: Leaning,
+    /// Whether a whole case is asked about, not what somebody typed.
+    pub(super) is_case: bool,
     pub(super) weights: Weights,
     /// The words typed, or as meant, for a comparison letter by letter.
     pub(super) surface: Surface,
-    /// Where those words lie in meaning.
-    pub(super) sense: Sense,
+    /// What the fleet's own cases teach, if that counts.
+    pub(super) learning: Arc<Learning>,
+    /// What those words and the circumstances tell of the cause.
+    pub(super) told: Told,
     pub(super) remarks: Vec<String>,
     places: HashMap<String, (usize, usize)>,
 }
@@ -144,9 +149,11 @@ impl Understood {
             circumstances: vocabulary.circumstances(&analysed, analysis.list()),
             named,
             kind,
+            learning: Arc::default(),
+            told: Told::default(),
             leaning: Leaning::default(),
+            is_case: false,
             weights: Weights::QUERY,
-            sense: vocabulary.meaning.sense(surface.words()),
             surface,
             remarks: planner.remarks,
             places: HashMap::new(),
@@ -179,6 +186,7 @@ impl Understood {
             analysis: analysis.clone(),
             wanted,
             pressures,
+            is_case: true,
             ..Self::default()
         }
         .indexed()
@@ -219,6 +227,12 @@ impl Understood {
                 .wanted
                 .get(*at),
         }
+    }
+
+    /// Adds what the fleet's own cases teach of these words.
+    pub(super) fn learn(&mut self, learning: Arc<Learning>) {
+        self.told = learning.told(self.surface.words(), &self.circumstances);
+        self.learning = learning;
     }
 
     /// The same without quotation marks, minus, field words and the ends of ranges.

@@ -42,6 +42,9 @@ const SIMILAR_WORDS: usize = 40;
 /// when it is weighed. Common words cost most and say least.
 const TELLING: usize = 5;
 
+/// The same for a whole case, whose many words each say less.
+const TELLING_OF_A_CASE: usize = 12;
+
 /// What half of a word that was taken for two is worth when a short list is drawn up.
 const HALF_WORTH: f32 = 0.5;
 
@@ -80,6 +83,9 @@ pub struct Request {
     pub relax: bool,
     /// What the outcomes of checks on the incident asked about say of causes.
     pub leaning: Leaning,
+    /// Whether every match is weighed, however large the index: for measuring what a short list
+    /// costs.
+    pub whole: bool,
     /// Other weights than those fitted, for fitting them.
     pub weights: Option<Weights>,
 }
@@ -170,6 +176,9 @@ impl SearchIndex {
         let vocabulary = self.vocabulary(&searcher)?;
         let mut asked = Understood::new(&request.text, &self.analysis, &vocabulary);
         asked.weights = request.weights.unwrap_or(Weights::QUERY);
+        if asked.weights.tells > 0.0 {
+            asked.learn(self.learning(&searcher)?);
+        }
         if asked.asks_nothing() {
             let mut answer = if request.relax {
                 self.newest(&searcher, request)?
@@ -312,8 +321,10 @@ impl SearchIndex {
         asked.quantities = seen.into_iter().take(SIMILAR_QUANTITIES).collect();
         let told = self.analysis.read(&entry.symptom);
         asked.surface = Surface::of_query(&told, self.analysis.learnt());
-        asked.sense = vocabulary.meaning.sense(asked.surface.words());
         asked.weights = request.weights.unwrap_or(Weights::CASE);
+        if asked.weights.tells > 0.0 {
+            asked.learn(self.learning(&searcher)?);
+        }
         let own = Term::from_field_i64(self.fields.number, entry.number);
         self.ranked(
             &searcher,
@@ -341,7 +352,8 @@ impl SearchIndex {
         let plan = self.plan(searcher, asked, more, &request.filters)?;
         let end = request.skip + request.limit.max(1);
         let cut = request.skip.min(end)..end;
-        let short = if searcher.num_docs() > shortlist::WHOLE && end <= shortlist::LENGTH / 2 {
+        let large = searcher.num_docs() > shortlist::WHOLE && !request.whole;
+        let short = if large && end <= shortlist::LENGTH / 2 {
             self.short(searcher, asked, &plan, end)?
         } else {
             None
@@ -364,9 +376,7 @@ impl SearchIndex {
                 (found, total, false)
             }
         };
-        let vocabulary = self.vocabulary(searcher)?;
-        let meaning = &vocabulary.meaning;
-        let hits = spread::out(searcher, meaning, self.fields.known, asked, found)?;
+        let hits = spread::out(searcher, self.fields.known, asked, found)?;
         Ok(Answer {
             total,
             or_more,
@@ -398,8 +408,9 @@ impl SearchIndex {
             return Ok(None);
         };
         let held = words.held;
-        let likely = shortlist::likeliest(searcher, &words.any, &allowed)?;
+        let mut likely = shortlist::likeliest(searcher, &words.any, &allowed)?;
         let all_by_words = words.all && likely.len() < shortlist::LENGTH;
+        shortlist::add_near(searcher, &words.any, &allowed, plan, asked, &mut likely)?;
         let found = shortlist::weighed(searcher, &likely, plan, asked)?;
         // Those that fit without any of the words are not on the list.
         let others = !plan.near.is_empty() || !plan.needs_words();
@@ -457,8 +468,13 @@ impl SearchIndex {
             }
         }
         telling.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let all = telling.len() <= TELLING;
-        telling.truncate(TELLING);
+        let most = if asked.is_case {
+            TELLING_OF_A_CASE
+        } else {
+            TELLING
+        };
+        let all = telling.len() <= most;
+        telling.truncate(most);
         let terms: Vec<_> = telling.into_iter().flat_map(|(_, terms)| terms).collect();
         // Cases taken out or replaced are counted until their segments are merged.
         let gone: u64 = searcher
@@ -507,6 +523,12 @@ impl SearchIndex {
             if reading.bounded {
                 plan.bounds.push((Occur::Must, near));
             } else {
+                let close = rank::stretches(reading)
+                    .into_iter()
+                    .map(|(low, high)| between(field, low - rank::CLOSE, high + rank::CLOSE))
+                    .collect();
+                let close: Box<dyn Query> = Box::new(BooleanQuery::union(close));
+                plan.beside.push((near.box_clone(), close));
                 plan.near.push(near);
             }
         }
@@ -517,10 +539,9 @@ impl SearchIndex {
                 let worth = worth * asked.weights.quantity;
                 Box::new(ConstScoreQuery::new(between(field, low, high), worth))
             };
-            plan.wanted.push(vec![
-                within(quantity::CLOSE, 1.0),
-                within(quantity::NEAR, 0.5),
-            ]);
+            let (close, near) = (within(quantity::CLOSE, 1.0), within(quantity::NEAR, 0.5));
+            plan.beside.push((near.box_clone(), close.box_clone()));
+            plan.wanted.push(vec![close, near]);
         }
         for phrase in &asked.phrases {
             plan.required.push(self.side_by_side(asked, phrase));

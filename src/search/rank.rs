@@ -20,6 +20,9 @@ const WIDTH: f64 = 0.3;
 /// Cases further off than this, in decades, are not found by a pressure alone.
 pub(super) const REACH: f64 = 0.4;
 
+/// Within so many decades a pressure is as good as right.
+pub(super) const CLOSE: f64 = 0.05;
+
 /// Worth of a pressure read at another time than the one asked for.
 const OTHER_TIME: f64 = 0.25;
 

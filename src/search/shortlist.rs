@@ -4,8 +4,9 @@
 //! longer the more there are. The words alone, as one flat union, let the index pass over
 //! whole blocks that cannot reach the best (block-max WAND); only those best are then
 //! weighed in full, each looked up in the lists of the words. Filters and field words are
-//! put into sets first, so that they cost the same whatever the words. A case outside the
-//! list by its words cannot be brought in by a pressure.
+//! put into sets first, so that they cost the same whatever the words. Cases near a pressure or
+//! another quantity asked for have a list of their own beside that of the words alone: the best of
+//! them by the words, and the nearest whatever their words.
 
 use std::{cmp::Reverse, collections::BinaryHeap};
 
@@ -24,6 +25,12 @@ pub(super) const WHOLE: u64 = 20_000;
 /// How many cases are weighed in full.
 pub(super) const LENGTH: usize = 500;
 
+/// How many more of those near a pressure or quantity, by their words.
+const NEAR_BY_WORDS: usize = 250;
+
+/// How many more of those nearest, whatever their words.
+const NEAREST: usize = 100;
+
 /// How much of the other forms and fields of a word counts beside the one that fits best.
 const OTHER_FORMS: f32 = 0.3;
 
@@ -36,6 +43,9 @@ pub(super) struct Plan {
     pub(super) words_typed: bool,
     /// Pressures that do as well as a word.
     pub(super) near: Vec<Box<dyn Query>>,
+    /// What brings a case on a short list beside words: the pressures and other quantities asked
+    /// for, each near, and the same closer.
+    pub(super) beside: Vec<(Box<dyn Query>, Box<dyn Query>)>,
     /// What a case must hold one form of, each; they count as well.
     pub(super) required: Vec<Vec<Box<dyn Query>>>,
     /// What a case must be or must not be by what was typed.
@@ -200,30 +210,111 @@ pub(super) fn likeliest(
     words: &dyn Query,
     allowed: &Allowed,
 ) -> Result<Vec<DocAddress>, SearchError> {
-    let weight = words.weight(EnableScoring::enabled_from_searcher(searcher))?;
-    let mut best: BinaryHeap<Ranked> = BinaryHeap::with_capacity(LENGTH + 1);
+    best_by_words(searcher, words, LENGTH, |ord, case| {
+        allowed.holds(ord, case)
+    })
+}
+
+/// Adds to a list those near what is asked for beside words, and keeps it in the order of the index.
+pub(super) fn add_near(
+    searcher: &Searcher,
+    words: &dyn Query,
+    allowed: &Allowed,
+    plan: &Plan,
+    asked: &Understood,
+    likely: &mut Vec<DocAddress>,
+) -> Result<(), SearchError> {
+    if plan.beside.is_empty() {
+        return Ok(());
+    }
+    let near = plan.beside.iter().map(|(near, _)| near.box_clone());
+    let near = sets(searcher, &BooleanQuery::union(near.collect()))?;
+    let by_words = best_by_words(searcher, words, NEAR_BY_WORDS, |ord, case| {
+        near[ord].contains(case) && allowed.holds(ord, case)
+    })?;
+    likely.extend(by_words);
+    let close: Vec<Vec<BitSet>> = plan
+        .beside
+        .iter()
+        .map(|(_, close)| sets(searcher, close.as_ref()))
+        .collect::<Result<_, _>>()?;
+    let mut nearest = Best::new(NEAREST);
     for (ord, segment) in searcher.segment_readers().iter().enumerate() {
-        let least = least_of(&best);
-        weight.for_each_pruning(least, segment, &mut |case, score| {
-            if !segment.is_deleted(case) && allowed.holds(ord, case) {
-                best.push(Ranked(score, Reverse(DocAddress::new(ord as u32, case))));
-                if best.len() > LENGTH {
-                    best.pop();
+        let pressures = rank::Scorer::new(asked, segment);
+        for (at, set) in close.iter().enumerate() {
+            for case in members(&set[ord]) {
+                let met = close[..at]
+                    .iter()
+                    .any(|earlier| earlier[ord].contains(case));
+                if met || !allowed.holds(ord, case) {
+                    continue;
                 }
+                let fits = close[at..].iter().filter(|set| set[ord].contains(case));
+                let worth = pressures.worth(case) + fits.count() as Score;
+                nearest.add(worth, DocAddress::new(ord as u32, case));
             }
-            least_of(&best)
+        }
+    }
+    likely.extend(nearest.cases());
+    likely.sort_unstable();
+    likely.dedup();
+    Ok(())
+}
+
+/// The best so many by `words` of those that are let in, in the order of the index.
+fn best_by_words(
+    searcher: &Searcher,
+    words: &dyn Query,
+    length: usize,
+    lets_in: impl Fn(usize, DocId) -> bool,
+) -> Result<Vec<DocAddress>, SearchError> {
+    let weight = words.weight(EnableScoring::enabled_from_searcher(searcher))?;
+    let mut best = Best::new(length);
+    for (ord, segment) in searcher.segment_readers().iter().enumerate() {
+        let least = best.least();
+        weight.for_each_pruning(least, segment, &mut |case, score| {
+            if !segment.is_deleted(case) && lets_in(ord, case) {
+                best.add(score, DocAddress::new(ord as u32, case));
+            }
+            best.least()
         })?;
     }
-    let mut likely: Vec<DocAddress> = best.into_iter().map(|Ranked(_, case)| case.0).collect();
+    let mut likely: Vec<DocAddress> = best.cases().collect();
     likely.sort_unstable();
     Ok(likely)
 }
 
-/// What a case has to pass to be put on the list.
-fn least_of(best: &BinaryHeap<Ranked>) -> Score {
-    match best.peek() {
-        Some(Ranked(score, _)) if best.len() == LENGTH => *score,
-        _ => Score::MIN,
+/// The best of the cases added.
+struct Best {
+    length: usize,
+    ranked: BinaryHeap<Ranked>,
+}
+
+impl Best {
+    fn new(length: usize) -> Self {
+        Self {
+            length,
+            ranked: BinaryHeap::with_capacity(length + 1),
+        }
+    }
+
+    fn add(&mut self, score: Score, case: DocAddress) {
+        self.ranked.push(Ranked(score, Reverse(case)));
+        if self.ranked.len() > self.length {
+            self.ranked.pop();
+        }
+    }
+
+    /// What a case has to pass to be among them.
+    fn least(&self) -> Score {
+        match self.ranked.peek() {
+            Some(Ranked(score, _)) if self.ranked.len() == self.length => *score,
+            _ => Score::MIN,
+        }
+    }
+
+    fn cases(self) -> impl Iterator<Item = DocAddress> {
+        self.ranked.into_iter().map(|Ranked(_, case)| case.0)
     }
 }
 

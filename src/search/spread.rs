@@ -20,8 +20,7 @@ use tantivy::{
 
 use super::{
     Hit, SearchError,
-    circumstances::{OfSegment, Worths},
-    meaning::{Meaning, nearness},
+    circumstances::{Circumstances, OfSegment, Worths},
     plan::Understood,
     query::number_of,
     schema::{ALIKE, CAUSE, SURFACE},
@@ -44,7 +43,6 @@ struct Candidate {
 /// Orders what was found, best first.
 pub(super) fn out(
     searcher: &Searcher,
-    meaning: &Meaning,
     known: Field,
     asked: &Understood,
     found: Vec<(f32, DocAddress)>,
@@ -53,7 +51,7 @@ pub(super) fn out(
     let scale = if best > 0.0 { best.recip() } else { 1.0 };
     let mut found = found.into_iter().map(|(worth, at)| (worth * scale, at));
     let looked_at: Vec<_> = found.by_ref().take(LOOKED_AT).collect();
-    let weighed = weighed(searcher, meaning, known, asked, looked_at)?;
+    let weighed = weighed(searcher, known, asked, looked_at)?;
     let mut near: Vec<Candidate> = Vec::new();
     let mut groups: HashMap<u64, usize> = HashMap::new();
     for (alike, candidate) in weighed {
@@ -81,7 +79,6 @@ pub(super) fn out(
 /// cases told alike.
 fn weighed(
     searcher: &Searcher,
-    meaning: &Meaning,
     known: Field,
     asked: &Understood,
     found: Vec<(f32, DocAddress)>,
@@ -103,16 +100,19 @@ fn weighed(
         };
         let own: BTreeSet<u64> = columns.surface.values_for_doc(case).collect();
         let likeness = asked.surface.likeness(&own).powi(3);
-        let near = if asked.weights.meaning > 0.0 && !asked.sense.is_empty() {
-            let sense = meaning.sense(own.into_iter().map(|word| (word, 1.0)));
-            nearness(&asked.sense, &sense)
-        } else {
-            0.0
-        };
         let cause = columns.cause(case)?;
+        let tells = if asked.weights.tells == 0.0 || asked.told.is_empty() {
+            0.0
+        } else if cause.is_empty() {
+            let words = own.iter().map(|word| (*word, 1.0));
+            let told = asked.learning.told(words, &Circumstances::default());
+            asked.told.of_text(&told)
+        } else {
+            asked.learning.telling.of_cause(&asked.told, &cause)
+        };
         let worth = words * (1.0 + asked.weights.likeness * likeness)
             + columns.circumstances.worth(case)
-            + asked.weights.meaning * near;
+            + asked.weights.tells * tells;
         let leaning = (asked.weights.outcome * asked.leaning.of(&cause)).exp();
         let hit = Hit {
             number,

@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::{
-    SearchError,
+    SearchError, SearchIndex,
     analysis::{folded, split},
     pressure::readings,
     spelling::{forgiven, slips},
@@ -78,27 +78,53 @@ struct Item {
     cases: u32,
 }
 
-impl Suggester {
-    /// From texts of the fleet, and names of causes and tools.
+impl SearchIndex {
+    /// Suggestions of words as these texts write them, the commonest in all cases of the index
+    /// first, and of causes and tools.
     ///
     /// # Errors
-    /// A word list that cannot be used.
-    pub fn new(
+    /// An index or word list that cannot be used.
+    pub fn suggester(
+        &self,
         texts: impl IntoIterator<Item = String>,
         causes: impl IntoIterator<Item = String>,
         tools: impl IntoIterator<Item = String>,
+    ) -> Result<Suggester, SearchError> {
+        let vocabulary = self.vocabulary(&self.reader.searcher())?;
+        let held = |stem: &str| vocabulary.cases_of(stem);
+        Suggester::new(texts, held, causes, tools)
+    }
+}
+
+impl Suggester {
+    /// From texts of the fleet, how many cases hold a stem, and names of causes and tools.
+    fn new(
+        texts: impl IntoIterator<Item = String>,
+        held: impl Fn(&str) -> u32,
+        causes: impl IntoIterator<Item = String>,
+        tools: impl IntoIterator<Item = String>,
     ) -> Result<Self, SearchError> {
-        let mut cases: HashMap<String, u32> = HashMap::new();
+        // A stem is written in several ways; the ways share its cases as these texts do.
+        let mut written: HashMap<String, HashMap<String, u32>> = HashMap::new();
         for text in texts {
             let mut own: Vec<_> = split(&text, &readings(&text))
                 .into_iter()
                 .filter(|word| !word.common && tellable(&word.plain))
-                .map(|word| word.plain)
+                .map(|word| (word.stem, word.plain))
                 .collect();
             own.sort_unstable();
             own.dedup();
-            for word in own {
-                *cases.entry(word).or_default() += 1;
+            for (stem, plain) in own {
+                *written.entry(stem).or_default().entry(plain).or_default() += 1;
+            }
+        }
+        let mut cases: HashMap<String, u32> = HashMap::new();
+        for (stem, ways) in written {
+            let all: u32 = ways.values().sum();
+            let held = held(&stem);
+            for (plain, count) in ways {
+                let share = u64::from(held) * u64::from(count) / u64::from(all);
+                cases.insert(plain, count.max(u32::try_from(share).unwrap_or(u32::MAX)));
             }
         }
         cases.retain(|_, count| *count >= FEWEST);
@@ -307,6 +333,7 @@ mod tests {
         ];
         Suggester::new(
             texts.map(str::to_owned),
+            |_| 0,
             ["Tape or foil on the door seal".to_owned()],
             ["BRK-04".to_owned(), "BRK-07".to_owned()],
         )
@@ -328,6 +355,19 @@ mod tests {
         assert!(queries("leak brk").contains(&"leak tool:BRK-04".to_owned()));
         assert_eq!(queries("tool:brk-07"), ["tool:BRK-07"]);
         assert_eq!(queries("foil "), Vec::<String>::new());
+    }
+
+    #[test]
+    fn words_that_more_cases_of_the_whole_fleet_hold_come_first() {
+        let texts = ["foil foreline", "foreline foil"].map(str::to_owned);
+        let held = |stem: &str| if stem == "forelin" { 90 } else { 7 };
+        let suggester = Suggester::new(texts, held, [], []).expect("the built-in list is right");
+        let found: Vec<_> = suggester
+            .suggest("fo", 2)
+            .into_iter()
+            .map(|s| s.text)
+            .collect();
+        assert_eq!(found, ["foreline", "foil"]);
     }
 
     #[test]

@@ -87,7 +87,7 @@ impl Surface {
 }
 
 /// FNV-1a, folded to 16 bits: two different words rarely share one, and then little is lost.
-fn digest(word: &str) -> u64 {
+pub(super) fn digest(word: &str) -> u64 {
     let sum = word.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |sum, byte| {
         (sum ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
     });

@@ -11,8 +11,7 @@ use super::{
     SearchError,
     analysis::{Analysed, Word, is_written, split},
     circumstances::{CLASS, Circumstances, GAUGE, PUMP},
-    meaning::{MOST_CASES, Meaning},
-    schema::{Fields, SURFACE},
+    schema::Fields,
     spelling::{forgiven, slips},
     words::WordList,
 };
@@ -30,10 +29,6 @@ pub(super) struct Vocabulary {
     by_length: Vec<Vec<String>>,
     /// Classes, pumps and gauges of the fleet, each with the stems of its name.
     named: Vec<(String, Vec<String>)>,
-    /// What words mean by the company they keep.
-    pub(super) meaning: Meaning,
-    /// How many cases it was made from.
-    pub(super) cases: u64,
 }
 
 impl Vocabulary {
@@ -83,8 +78,6 @@ impl Vocabulary {
             words,
             by_length,
             named,
-            meaning: Meaning::new(&told(searcher)?),
-            cases: searcher.num_docs(),
         })
     }
 
@@ -195,20 +188,6 @@ impl Vocabulary {
             .flatten()
             .filter_map(move |word| Some((word, slips(&letters, word, most)?)))
     }
-}
-
-/// The words of cases spread over the whole index, no more than are learnt from.
-fn told(searcher: &Searcher) -> Result<Vec<Vec<u64>>, SearchError> {
-    let all = usize::try_from(searcher.num_docs()).unwrap_or(usize::MAX);
-    let step = all.div_ceil(MOST_CASES).max(1);
-    let mut told = Vec::new();
-    for segment in searcher.segment_readers() {
-        let words = segment.fast_fields().u64(SURFACE)?;
-        for case in segment.doc_ids_alive().step_by(step) {
-            told.push(words.values_for_doc(case).collect());
-        }
-    }
-    Ok(told)
 }
 
 /// The classes, pumps and gauges of the fleet.

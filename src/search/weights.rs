@@ -1,10 +1,9 @@
 //! What each thing a case has in common with what is asked is worth, in one place.
 //!
 //! `bash tests/benches/search_quality.sh fit` takes the tables below as its start, fits them on the
-//! tuning half of the judged queries and cases, says by k-fold cross-validation what that gains on
-//! those it has not seen, and prints the weights it would choose. Those of [`Weights::QUERY`] stand
-//! because fitting anew gained nothing there; those of [`Weights::CASE`] have not been fitted to the
-//! end (DEVELOPERS.md has the figures). Exponents and widths beside them are fixed.
+//! tuning halves of the judged queries and cases, says by k-fold cross-validation what that gains on
+//! those it has not seen, and prints the weights it would choose (DEVELOPERS.md has the figures).
+//! Exponents and widths beside them are fixed.
 
 use super::document::Part;
 
@@ -20,9 +19,9 @@ pub struct Weights {
     pub quantity: f32,
     /// How much a case gains that is told in the very words of the query.
     pub likeness: f32,
-    /// What lying near in meaning, by the company words keep, is worth, as a share of the best
-    /// case's worth by words and pressures.
-    pub meaning: f32,
+    /// What a case gains by its cause being the likeliest that the words asked tell of, in the same
+    /// shares.
+    pub tells: f32,
     /// How much the cases of a cause gain if all of the nearest share it.
     pub shared_cause: f32,
     /// What each further case of a cause already shown is worth.
@@ -61,16 +60,16 @@ impl Weights {
         pressure: 6.0,
         quantity: 3.0,
         likeness: 2.0,
-        meaning: 0.0,
+        tells: 0.0,
         shared_cause: 4.0,
         again: 0.96,
-        class: 0.03,
-        pump: 0.03,
+        class: 0.12,
+        pump: 0.12,
         gauge: 0.03,
         sign: 0.0,
         against: 0.0,
         antecedent: 0.0,
-        confirmed: 0.03,
+        confirmed: 0.12,
         age: 0.03,
         outcome: 0.0,
     };
@@ -78,10 +77,13 @@ impl Weights {
     /// For a whole case that others like it are looked for.
     pub const CASE: Self = Self {
         likeness: 0.0,
-        meaning: 0.4,
+        tells: 0.2,
+        class: 0.03,
+        pump: 0.03,
         sign: 0.1,
         against: 0.05,
         antecedent: 0.1,
+        confirmed: 0.03,
         outcome: 0.5,
         ..Self::QUERY
     };
@@ -103,7 +105,7 @@ impl Weights {
             ("pressure", &mut self.pressure),
             ("quantity", &mut self.quantity),
             ("likeness", &mut self.likeness),
-            ("meaning", &mut self.meaning),
+            ("tells", &mut self.tells),
             ("shared_cause", &mut self.shared_cause),
             ("again", &mut self.again),
             ("class", &mut self.class),

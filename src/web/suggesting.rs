@@ -6,10 +6,14 @@ use std::sync::{
 };
 
 use super::{fault::Fault, state::App};
-use crate::{search::Suggester, store::Listing};
+use crate::search::Suggester;
 
-/// Words are gathered from so many of the newest incidents.
-const NEWEST: i64 = 5_000;
+/// How words are written is looked up in so many incidents, spread over the whole fleet; how common
+/// they are is known of all.
+const READ: i64 = 5_000;
+
+/// So many are read at a time.
+const AT_ONCE: usize = 500;
 
 /// Gathered again once so many changes, or a twentieth of them, came in since.
 const CHANGES: i64 = 50;
@@ -53,20 +57,24 @@ pub(super) async fn current(app: &App) -> Result<Arc<Suggester>, Fault> {
 
 async fn gather(app: &App, now: i64) -> Result<Arc<Suggester>, Fault> {
     let asker = app.asker();
-    let listing = Listing {
-        limit: NEWEST,
-        ..Listing::default()
-    };
-    let (newest, _) = app.store.list(&asker, &listing).await?;
+    let (open, closed) = app.store.counts().await?;
+    let all = open + closed;
+    let step = usize::try_from(all / READ).unwrap_or_default().max(1);
+    let spread: Vec<i64> = (1..=all).rev().step_by(step).collect();
+    let mut texts = Vec::new();
+    for numbers in spread.chunks(AT_ONCE) {
+        let present = app.store.present(&asker, numbers).await?;
+        texts.extend(present.into_values().map(|revision| {
+            let incident = revision.incident;
+            [incident.symptom, incident.fix, incident.notes].join("\n")
+        }));
+    }
     let tools = app.store.tools(&asker).await?;
     let causes: Vec<String> = app.catalogue.causes().map(|c| c.name.clone()).collect();
+    let index = app.index.current();
     let gathered = tokio::task::spawn_blocking(move || {
-        let texts = newest.into_iter().map(|overview| {
-            let incident = overview.incident;
-            [incident.symptom, incident.fix, incident.notes].join("\n")
-        });
         let tools = tools.into_iter().map(|tool| tool.id.to_string());
-        Suggester::new(texts, causes, tools)
+        index.suggester(texts, causes, tools)
     });
     let suggester = Arc::new(gathered.await??);
     let mut kept = app

@@ -1,0 +1,118 @@
+//! What is made of a whole index and kept, made anew beside the searches once the index has grown.
+//!
+//! Searches use what there is; where there is nothing yet, or the index is small, they may wait for it.
+//! One thread at a time makes it anew, and none that serves holds a lock meanwhile.
+
+use std::sync::{
+    Arc, Mutex, PoisonError,
+    atomic::{AtomicBool, Ordering},
+};
+
+use tantivy::Searcher;
+
+use super::SearchError;
+
+/// Of no more cases it is made while a search waits.
+const FEW: u64 = 2_500;
+
+/// Whether a search waits until there is something.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Wait {
+    /// It cannot do without; of few cases it waits for what is new as well.
+    Always,
+    /// Only the first, of few cases.
+    Few,
+}
+
+/// Something made of an index.
+#[derive(Debug, Default)]
+pub(super) struct Kept<T>(Arc<Inner<T>>);
+
+#[derive(Debug)]
+struct Inner<T> {
+    made: Mutex<Option<Made<T>>>,
+    nothing: Arc<T>,
+    at_work: AtomicBool,
+    /// Held by the first search that waits, so that others do not make it as well.
+    first: Mutex<()>,
+}
+
+#[derive(Debug)]
+struct Made<T> {
+    of: Arc<T>,
+    /// How many cases the index held.
+    cases: u64,
+}
+
+impl<T: Default> Default for Inner<T> {
+    fn default() -> Self {
+        Self {
+            made: Mutex::new(None),
+            nothing: Arc::default(),
+            at_work: AtomicBool::new(false),
+            first: Mutex::new(()),
+        }
+    }
+}
+
+impl<T: Default + Send + Sync + 'static> Kept<T> {
+    /// What there is; `make` makes it anew once a twentieth of the cases is new.
+    pub(super) fn current(
+        &self,
+        searcher: &Searcher,
+        wait: Wait,
+        make: impl FnOnce(&Searcher) -> Result<T, SearchError> + Send + 'static,
+    ) -> Result<Arc<T>, SearchError> {
+        let cases = searcher.num_docs();
+        let kept = self.0.kept();
+        if let Some((kept, then)) = &kept
+            && *then > 0
+            && then.abs_diff(cases) <= then / 20
+        {
+            return Ok(Arc::clone(kept));
+        }
+        let waits = match wait {
+            Wait::Always => kept.is_none() || cases <= FEW,
+            Wait::Few => kept.is_none() && cases <= FEW,
+        };
+        if waits {
+            let _first = self.0.first.lock().unwrap_or_else(PoisonError::into_inner);
+            if let Some((kept, then)) = self.0.kept()
+                && then == cases
+            {
+                return Ok(kept);
+            }
+            let made = Arc::new(make(searcher)?);
+            self.0.keep(Arc::clone(&made), cases);
+            return Ok(made);
+        }
+        if !self.0.at_work.swap(true, Ordering::AcqRel) {
+            let (inner, searcher) = (Arc::clone(&self.0), searcher.clone());
+            let beside = std::thread::Builder::new().name("search-learning".to_owned());
+            let started = beside.spawn(move || {
+                match make(&searcher) {
+                    Ok(made) => inner.keep(Arc::new(made), cases),
+                    Err(error) => tracing::warn!(%error, "nothing was learnt from the index"),
+                }
+                inner.at_work.store(false, Ordering::Release);
+            });
+            if let Err(error) = started {
+                self.0.at_work.store(false, Ordering::Release);
+                tracing::warn!(%error, "no thread to learn from the index");
+            }
+        }
+        Ok(kept.map_or_else(|| Arc::clone(&self.0.nothing), |(kept, _)| kept))
+    }
+}
+
+impl<T> Inner<T> {
+    fn kept(&self) -> Option<(Arc<T>, u64)> {
+        let made = self.made.lock().unwrap_or_else(PoisonError::into_inner);
+        made.as_ref().map(|made| (Arc::clone(&made.of), made.cases))
+    }
+
+    fn keep(&self, of: Arc<T>, cases: u64) {
+        let mut made = self.made.lock().unwrap_or_else(PoisonError::into_inner);
+        *made = Some(Made { of, cases });
+    }
+}
