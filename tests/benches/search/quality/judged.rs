@@ -1,4 +1,4 @@
-//! The judged queries of `tests/judged` on the demo fleet.
+//! The judged queries of `tests/judged` on the demo fleet, and its closed cases reopened.
 
 use std::collections::HashMap;
 
@@ -6,7 +6,7 @@ use coldtrap::{
     casebook::{Asker, Finding, Incident, Revision, Status, Tool, ToolId},
     catalogue::{Catalogue, CauseId, source},
     demo,
-    search::{Entry, Leaning},
+    search::{Circumstances, Entry, Leaning},
     store::Store,
 };
 use serde::Deserialize;
@@ -16,7 +16,17 @@ use super::{
     task::{Asked, Ranking, Task},
 };
 
-const QUERIES: &str = include_str!("../../../judged/queries.jsonl");
+/// The sets of queries, each with the name of its rows.
+const QUERIES: [(&str, &str); 2] = [
+    ("judged", include_str!("../../../judged/queries.jsonl")),
+    (
+        "circumstances",
+        include_str!("../../../judged/circumstances.jsonl"),
+    ),
+];
+
+/// Microseconds of a year.
+const YEAR: f64 = 365.25 * 86_400e6;
 
 /// The two halves.
 pub const HALVES: [&str; 2] = ["tuning", "held-out"];
@@ -24,6 +34,9 @@ pub const HALVES: [&str; 2] = ["tuning", "held-out"];
 /// A judged query.
 #[derive(Debug, Deserialize)]
 pub struct Query {
+    /// The set it belongs to.
+    #[serde(skip)]
+    pub set: &'static str,
     /// Which half it belongs to.
     pub half: String,
     /// What is typed.
@@ -32,6 +45,21 @@ pub struct Query {
     related: Vec<String>,
     words: Vec<String>,
     fault_torr: Option<f64>,
+    #[serde(flatten)]
+    circumstances: Demanded,
+}
+
+/// What a case must be beside its cause to be graded highest; nothing, if nothing stands there.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct Demanded {
+    tool_class: Option<String>,
+    pump: Option<String>,
+    gauge: Option<String>,
+    signs: Vec<String>,
+    antecedents: Vec<String>,
+    confirmed: bool,
+    within_years: Option<f64>,
 }
 
 /// A closed case as it stood before its cause was found, and what answers it.
@@ -60,9 +88,44 @@ struct Case {
     cause: String,
     text: String,
     fault: Option<f64>,
+    known: Circumstances,
+    /// Years before the newest case.
+    age: f64,
+}
+
+impl Demanded {
+    fn fits(&self, case: &Case) -> bool {
+        let known = &case.known;
+        let same = |own: &Option<String>, wanted: &Option<String>| {
+            wanted.is_none() || own.as_ref() == wanted.as_ref()
+        };
+        same(&known.class, &self.tool_class)
+            && same(&known.pump, &self.pump)
+            && self
+                .gauge
+                .as_ref()
+                .is_none_or(|gauge| known.gauges.contains(gauge))
+            && (self.signs.iter()).all(|sign| known.signs.get(sign) == Some(&true))
+            && (self.antecedents.iter()).all(|id| known.antecedents.get(id) == Some(&true))
+            && (known.confirmed || !self.confirmed)
+            && self.within_years.is_none_or(|years| case.age <= years)
+    }
 }
 
 impl Query {
+    /// The grade of a case by its cause alone.
+    pub fn grade_of(&self, cause: &str) -> u32 {
+        if self.causes.iter().any(|own| own == cause) {
+            return 2;
+        }
+        u32::from(self.related.iter().any(|own| own == cause))
+    }
+
+    /// Whether it names a pressure.
+    pub fn names_a_pressure(&self) -> bool {
+        self.fault_torr.is_some()
+    }
+
     fn grade(&self, case: &Case) -> u32 {
         if self.causes.contains(&case.cause) {
             let text = case.text.to_lowercase();
@@ -74,7 +137,12 @@ impl Query {
                 _ => false,
             };
             let neither = self.words.is_empty() && self.fault_torr.is_none();
-            return if word || near || neither { 3 } else { 2 };
+            let fits = self.circumstances.fits(case);
+            return if fits && (word || near || neither) {
+                3
+            } else {
+                2
+            };
         }
         u32::from(self.related.contains(&case.cause))
     }
@@ -105,6 +173,10 @@ pub async fn load() -> (Task, Judged) {
         .into_iter()
         .collect();
     present.sort_by_key(|(number, _)| *number);
+    let times = present
+        .iter()
+        .map(|(_, revision)| revision.incident.occurred_at);
+    let newest = times.max().map_or(0, |at| at.as_microsecond());
     let (mut cases, mut entries) = (Vec::new(), Vec::new());
     let reopened = reopened(&present, &tools, &catalogue);
     for ((_, revision), place) in present.iter().zip(0..) {
@@ -130,13 +202,19 @@ pub async fn load() -> (Task, Judged) {
                 .pressures
                 .faulty
                 .and_then(|typed| Some(typed.pressure().ok()?.pascals())),
+            known: entry.circumstances.clone(),
+            age: (newest - entry.occurred_at) as f64 / YEAR,
         });
         entries.push(entry);
     }
     store.close().await;
     let queries: Vec<Query> = QUERIES
-        .lines()
-        .map(|line| serde_json::from_str(line).expect("a judged query"))
+        .iter()
+        .flat_map(|(set, text)| text.lines().map(move |line| (*set, line)))
+        .map(|(set, line)| Query {
+            set,
+            ..serde_json::from_str(line).expect("a judged query")
+        })
         .collect();
     let grades = queries
         .iter()
@@ -187,19 +265,7 @@ fn reopened(
         if !grades.contains(&2) {
             continue;
         }
-        let mut open = revision.incident.clone();
-        open.status = Status::Open;
-        (open.cause, open.closed_at, open.pressures.restored) = (None, None, None);
-        for text in [
-            &mut open.fix,
-            &mut open.proof,
-            &mut open.notes,
-            &mut open.not_restored_reason,
-        ] {
-            text.clear();
-        }
-        open.parts.clear();
-        open.checks.pop();
+        let open = reopened_as(&revision.incident);
         reopened.push(Reopened {
             half: HALVES[usize::from(number % 2 == 0)],
             entry: Entry::new(place as i64, 1, &open, &tools[&open.tool], catalogue),
@@ -208,6 +274,24 @@ fn reopened(
         });
     }
     reopened
+}
+
+/// A case as it stood before its cause was found.
+pub fn reopened_as(incident: &Incident) -> Incident {
+    let mut open = incident.clone();
+    open.status = Status::Open;
+    (open.cause, open.closed_at, open.pressures.restored) = (None, None, None);
+    for text in [
+        &mut open.fix,
+        &mut open.proof,
+        &mut open.notes,
+        &mut open.not_restored_reason,
+    ] {
+        text.clear();
+    }
+    open.parts.clear();
+    open.checks.pop();
+    open
 }
 
 impl Judged {
@@ -236,15 +320,18 @@ impl Judged {
     pub fn rows(&self, rankings: &[Ranking]) -> Vec<Row> {
         let each = self.each(rankings);
         let mut rows = Vec::new();
-        for half in HALVES {
+        for (set, half) in QUERIES
+            .iter()
+            .flat_map(|(set, _)| HALVES.map(|half| (*set, half)))
+        {
             let of_half = || {
                 let queries = self.queries.iter().zip(&each);
-                queries.filter(|(query, _)| query.half == half)
+                queries.filter(move |(query, _)| query.half == half && query.set == set)
             };
             let ndcg = measure::mean(of_half().map(|(_, (ndcg, _))| *ndcg));
             let recall = measure::mean(of_half().map(|(_, (_, recall))| *recall));
-            rows.push(Row::new(format!("judged, {half}"), "nDCG@10", ndcg));
-            rows.push(Row::new(format!("judged, {half}"), "recall@20", recall));
+            rows.push(Row::new(format!("{set}, {half}"), "nDCG@10", ndcg));
+            rows.push(Row::new(format!("{set}, {half}"), "recall@20", recall));
         }
         rows
     }

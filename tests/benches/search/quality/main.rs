@@ -15,6 +15,7 @@ mod judged;
 mod measure;
 mod open_text;
 mod peers;
+mod short_list;
 mod task;
 mod vote;
 
@@ -102,10 +103,15 @@ fn main() {
         fit::run(&task, &judged);
         return;
     }
+    if chosen.iter().any(|argument| argument == "short-list") {
+        let (_, judged) = runtime.block_on(judged::load());
+        short_list::run(&judged);
+        return;
+    }
     let mut missing = Vec::new();
     let mut tasks: Vec<Task> = Vec::new();
     let mut parts: Vec<(std::ops::Range<usize>, Part)> = Vec::new();
-    if wanted("judged") {
+    if wanted("judged") || wanted("circumstances") {
         let (task, judged) = runtime.block_on(judged::load());
         parts.push((0..1, Part::Judged(Box::new(judged))));
         tasks.push(task);
@@ -184,5 +190,9 @@ fn main() {
     }
     for sentence in missing {
         println!("{sentence}");
+    }
+    if chosen.is_empty() {
+        let (_, judged) = runtime.block_on(judged::load());
+        short_list::run(&judged);
     }
 }

@@ -114,6 +114,64 @@ pub fn load(folder: &Path) -> (Vec<Set>, Vec<String>) {
     (sets, missing)
 }
 
+/// Records before 2000 as cases with their label as cause, for fitting: four fifths to be found,
+/// every so many-th of the others asked about, with its label. None of what is measured by time is
+/// among them.
+pub fn early(folder: &Path, every: usize) -> Vec<(Task, Vec<String>)> {
+    let Some(records) = records(&folder.join("faa")) else {
+        return Vec::new();
+    };
+    let labels = LABELS.iter().map(|(name, label)| {
+        let early = records
+            .iter()
+            .filter(|record| record.date.as_str() < "2000" && !label(record).is_empty());
+        let (mut found, mut asked) = (Vec::new(), Vec::new());
+        for (at, record) in early.enumerate() {
+            match at % 5 {
+                0 => asked.push(record),
+                _ => found.push(record),
+            }
+        }
+        let asked: Vec<&Record> = asked.into_iter().step_by(every).collect();
+        let truth = asked.iter().map(|record| label(record).clone()).collect();
+        (labelled(name, *label, &found, &asked), truth)
+    });
+    labels.collect()
+}
+
+/// Texts with their labels as causes, as in a fleet, where a closed case has one.
+fn labelled(name: &str, label: Label, found: &[&Record], asked: &[&Record]) -> Task {
+    let texts = found.iter().map(|record| record.text.clone()).collect();
+    let asked = asked
+        .iter()
+        .map(|record| Asked::new(&record.text))
+        .collect();
+    let mut task = Task::of_texts(name, texts, asked);
+    task.labels = found.iter().map(|record| label(record).clone()).collect();
+    for (entry, label) in task.entries.iter_mut().zip(&task.labels) {
+        entry.cause = Some(label.clone());
+    }
+    task.depth = NEAREST;
+    task.is_case = true;
+    task
+}
+
+type Label = fn(&Record) -> &String;
+
+/// The labels of a record.
+const LABELS: [(&str, Label); 2] = [
+    ("phase", |record| &record.phase),
+    ("condition", |record| &record.condition),
+];
+
+fn records(folder: &Path) -> Option<Vec<Record>> {
+    let text = fs::read_to_string(folder.join("records.jsonl")).ok()?;
+    let records = text
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("a record"));
+    Some(records.collect())
+}
+
 #[derive(Deserialize)]
 struct Record {
     date: String,
@@ -124,16 +182,9 @@ struct Record {
 
 /// Each record's label from the nearest of the others: five parts, and before 2000 against after.
 fn labels(folder: &Path) -> Option<Vec<Set>> {
-    let text = fs::read_to_string(folder.join("records.jsonl")).ok()?;
-    let records: Vec<Record> = text
-        .lines()
-        .map(|line| serde_json::from_str(line).expect("a record"))
-        .collect();
+    let records = records(folder)?;
     let mut sets = Vec::new();
-    for (name, label) in [
-        ("phase", (|record| &record.phase) as fn(&Record) -> &String),
-        ("condition", |record| &record.condition),
-    ] {
+    for (name, label) in LABELS {
         let mut of_label: BTreeMap<&str, Vec<&Record>> = BTreeMap::new();
         for record in &records {
             of_label.entry(label(record)).or_default().push(record);
@@ -167,13 +218,7 @@ fn labels(folder: &Path) -> Option<Vec<Set>> {
             };
             let mut truth = Vec::new();
             for (train, test) in splits {
-                let texts = train.iter().map(|record| record.text.clone()).collect();
-                let asked = test.iter().map(|record| Asked::new(&record.text)).collect();
-                let mut task = Task::of_texts(&set.name, texts, asked);
-                task.labels = train.iter().map(|record| label(record).clone()).collect();
-                task.depth = NEAREST;
-                task.is_case = true;
-                set.tasks.push(task);
+                set.tasks.push(labelled(&set.name, label, &train, &test));
                 truth.push(test.iter().map(|record| label(record).clone()).collect());
             }
             set.truth = Truth::Labels(truth);

@@ -90,6 +90,27 @@ class OverHttp:
             raise RuntimeError(f"{answer.status} for {query!r}: {body[:200]}")
 
 
+class Suggestions(OverHttp):
+    """What is suggested for the beginning of a search, as the search box asks for it."""
+
+    def ask(self, query):
+        self.connection.request("GET", "/api/suggestions?" + urllib.parse.urlencode({"q": query}))
+        answer = self.connection.getresponse()
+        answer.read()
+        if answer.status != 200:
+            raise RuntimeError(f"{answer.status} for {query!r}")
+
+
+def begun(queries):
+    """The same with the last word broken off after two letters or more."""
+    draw = random.Random(12)
+    made = []
+    for query in queries:
+        *before, last = query.split()
+        made.append(" ".join([*before, last[: max(2, draw.randrange(len(last)) + 1)]]))
+    return made
+
+
 class Fts5:
     def __init__(self, path):
         self.connection = sqlite3.connect(path)
@@ -185,6 +206,10 @@ def coldtrap(program, rows, folder, queries):
             time.sleep(1)
         for clients in (1, 8):
             told[clients] = asked(OverHttp, port, queries, clients)
+        clock = time.perf_counter()
+        Suggestions(port).ask("fo")
+        told["first suggestion"] = (time.perf_counter() - clock) * 1e3
+        told["suggestions"] = asked(Suggestions, port, begun(queries), 1)
         told["memory"] = memory(served.pid)
         told["bytes"] = size(data)
         told["store"] = sum(file.stat().st_size for file in folder.glob("cases.db*"))
@@ -348,6 +373,11 @@ def main():
             f" bare insert and bare indexing {told['bare']:.1f} s, ratio {own['import'] / told['bare']:.2f};"
             f" of the processor {own['processor']:.1f} s and {told['bare processor']:.1f} s,"
             f" ratio {own['processor'] / told['bare processor']:.2f}; load {told['load']:.0f}"
+        )
+        print(
+            f"{count:,}: suggestions while typing, ms: median, p95, p99"
+            f" {', '.join(f'{figure:.1f}' for figure in spread(own['suggestions']))};"
+            f" the first, which gathers them, {own['first suggestion']:.0f}"
         )
         for peer in ("SQLite FTS5", "PostgreSQL", "floor"):
             shares = [spread(own[clients])[1] / spread(told[peer][clients])[1] for clients in (1, 8)]
