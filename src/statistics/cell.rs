@@ -22,14 +22,17 @@ pub(super) struct Row {
     pub(super) days_since_same: Option<i64>,
 }
 
-/// Counts and sums, in whole millionths, so that taking a case out leaves no trace.
+/// Counts and sums, in whole millionths, cubes in whole tenths, so that taking a case out leaves no
+/// trace.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Sums {
     pub(super) cases: u64,
     pub(super) labour: i128,
     pub(super) labour_squares: i128,
+    pub(super) labour_cubes: i128,
     pub(super) down: i128,
     pub(super) down_squares: i128,
+    pub(super) down_cubes: i128,
     pub(super) first_checked: u64,
     pub(super) first_hits: u64,
     pub(super) within_30: u64,
@@ -229,8 +232,10 @@ impl Sums {
         self.cases += other.cases;
         self.labour += other.labour;
         self.labour_squares += other.labour_squares;
+        self.labour_cubes += other.labour_cubes;
         self.down += other.down;
         self.down_squares += other.down_squares;
+        self.down_cubes += other.down_cubes;
         self.first_checked += other.first_checked;
         self.first_hits += other.first_hits;
         self.within_30 += other.within_30;
@@ -241,12 +246,24 @@ impl Sums {
         self.cases -= other.cases;
         self.labour -= other.labour;
         self.labour_squares -= other.labour_squares;
+        self.labour_cubes -= other.labour_cubes;
         self.down -= other.down;
         self.down_squares -= other.down_squares;
+        self.down_cubes -= other.down_cubes;
         self.first_checked -= other.first_checked;
         self.first_hits -= other.first_hits;
         self.within_30 -= other.within_30;
         self.within_90 -= other.within_90;
+    }
+
+    /// Sum of the labour, of its squares, and of its cubes, each in its own parts.
+    pub(super) fn of_labour(&self) -> [i128; 3] {
+        [self.labour, self.labour_squares, self.labour_cubes]
+    }
+
+    /// The same of the time down.
+    pub(super) fn of_down(&self) -> [i128; 3] {
+        [self.down, self.down_squares, self.down_cubes]
     }
 
     pub(super) fn of(row: &Row) -> Self {
@@ -256,8 +273,10 @@ impl Sums {
             cases: 1,
             labour,
             labour_squares: labour * labour,
+            labour_cubes: tenths(row.labour).pow(3),
             down,
             down_squares: down * down,
+            down_cubes: tenths(row.down).pow(3),
             first_checked: u64::from(row.first_hit.is_some()),
             first_hits: u64::from(row.first_hit == Some(true)),
             within_30: within(30),
@@ -269,4 +288,9 @@ impl Sums {
 /// Whole millionths, so that sums do not depend on the order of changes.
 fn micro(value: f64) -> i128 {
     (value * 1e6).round() as i128
+}
+
+/// Whole tenths, since cubes of finer parts of the largest values would not fit.
+fn tenths(value: f64) -> i128 {
+    (value * 10.0).round() as i128
 }

@@ -515,8 +515,8 @@ impl Ledger {
         let Figures { sums, labour, down } = &history.figures;
         Kept {
             newest: newest_of(newest.collect()),
-            labour: spread(&[labour], sums.cases, sums.labour, sums.labour_squares),
-            down: spread(&[down], sums.cases, sums.down, sums.down_squares),
+            labour: spread(&[labour], sums.cases, sums.of_labour()),
+            down: spread(&[down], sums.cases, sums.of_down()),
         }
     }
 
@@ -866,8 +866,8 @@ fn group(id: &str, parts: &[&Part<'_>], sample: u64) -> Group {
             },
         ] => [kept.labour, kept.down],
         _ => [
-            spread(&labour, sums.cases, sums.labour, sums.labour_squares),
-            spread(&down, sums.cases, sums.down, sums.down_squares),
+            spread(&labour, sums.cases, sums.of_labour()),
+            spread(&down, sums.cases, sums.of_down()),
         ],
     };
     Group {
@@ -897,7 +897,7 @@ fn newest_of(mut cases: Vec<At>) -> Vec<At> {
     cases
 }
 
-fn spread(sets: &[&Buckets], sample: u64, sum: i128, squares: i128) -> Spread {
+fn spread(sets: &[&Buckets], sample: u64, [sum, squares, cubes]: [i128; 3]) -> Spread {
     if sample == 0 {
         return Spread::default();
     }
@@ -910,7 +910,7 @@ fn spread(sets: &[&Buckets], sample: u64, sum: i128, squares: i128) -> Spread {
         sum: sum as f64 / 1e6,
         mean: Some(mean),
         deviation: (sample > 1).then(|| variance.max(0.0).sqrt()),
-        mean_interval: mean::interval(sets, mean, variance),
+        mean_interval: mean::interval(sets, mean, variance, cubes as f64 / 1e3),
         median: median.map(|(median, _)| median),
         median_interval: median.and_then(|(_, interval)| interval),
     }
