@@ -238,11 +238,24 @@ impl Buckets {
         (start as usize, ends[bucket] as usize)
     }
 
-    fn of(&self, index: usize) -> impl Iterator<Item = f64> + '_ {
+    /// Puts the values of a bucket behind those told before.
+    fn tell(&self, index: usize, held: &mut Vec<f64>) {
         let (start, end) = self.place(index);
-        let few = self.ends.is_none();
-        let values = self.values.range(start, end);
-        values.filter(move |value| !few || bucket(*value) == index)
+        let from = held.len();
+        match &self.values {
+            Values::Short(values) => held.extend(values[start..end].iter().map(|v| f64::from(*v))),
+            Values::Long(values) => held.extend_from_slice(&values[start..end]),
+        }
+        if self.ends.is_none() {
+            let mut kept = from;
+            for at in from..held.len() {
+                if bucket(held[at]) == index {
+                    held.swap(kept, at);
+                    kept += 1;
+                }
+            }
+            held.truncate(kept);
+        }
     }
 }
 
@@ -255,9 +268,10 @@ struct Bins {
 
 impl Bins {
     fn of(sets: &[&Buckets], index: usize, count: usize) -> Self {
-        let held = || sets.iter().flat_map(|set| set.of(index));
-        let low = held().fold(f64::INFINITY, f64::min);
-        let high = held().fold(low, f64::max);
+        let mut held = Vec::with_capacity(count);
+        sets.iter().for_each(|set| set.tell(index, &mut held));
+        let low = held.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = held.iter().copied().fold(low, f64::max);
         let parts = (count / 16).clamp(1, 1024);
         let scale = if high > low {
             parts as f64 / (high - low)
@@ -266,14 +280,14 @@ impl Bins {
         };
         let part = |value: f64| (((value - low) * scale) as usize).min(parts - 1);
         let mut ends = vec![0; parts];
-        held().for_each(|value| ends[part(value)] += 1);
+        held.iter().for_each(|value| ends[part(*value)] += 1);
         let mut so_far = 0;
         for end in &mut ends {
             // For now the start of the part; filling moves it to its end.
             so_far += std::mem::replace(end, so_far);
         }
-        let mut values = vec![0.0; count];
-        for value in held() {
+        let mut values = vec![0.0; held.len()];
+        for value in held {
             let at = &mut ends[part(value)];
             values[*at] = value;
             *at += 1;
