@@ -6,7 +6,7 @@
 //! weighed in full, each looked up in the lists of the words. Filters and field words are
 //! put into sets first, so that they cost the same whatever the words. Cases near a pressure or
 //! another quantity asked for have a list of their own beside that of the words alone: the best of
-//! them by the words, and the nearest of the newest whatever their words.
+//! them by the words, and the nearest whatever their words.
 
 use std::{cmp::Reverse, collections::BinaryHeap};
 
@@ -30,10 +30,6 @@ const NEAR_BY_WORDS: usize = 250;
 
 /// How many more of those nearest, whatever their words.
 const NEAREST: usize = 100;
-
-/// How many of those near, the newest of each part of the index, are looked at for the nearest; a
-/// large fleet has many at any pressure.
-const LOOKED_AT: usize = 2_000;
 
 /// How much of the other forms and fields of a word counts beside the one that fits best.
 const OTHER_FORMS: f32 = 0.3;
@@ -190,21 +186,6 @@ fn sets(searcher: &Searcher, query: &dyn Query) -> Result<Vec<BitSet>, SearchErr
     Ok(sets)
 }
 
-/// The same as lists, in the order of the index.
-fn lists(searcher: &Searcher, query: &dyn Query) -> Result<Vec<Vec<DocId>>, SearchError> {
-    let weight = query.weight(EnableScoring::disabled_from_searcher(searcher))?;
-    let mut lists = Vec::new();
-    for segment in searcher.segment_readers() {
-        let mut list = Vec::new();
-        weight.for_each_no_score(segment, &mut |cases| {
-            let there = cases.iter().filter(|case| !segment.is_deleted(**case));
-            list.extend(there.copied());
-        })?;
-        lists.push(list);
-    }
-    Ok(lists)
-}
-
 /// A case by its score, the worst first; of equal ones the later.
 #[derive(PartialEq)]
 struct Ranked(Score, Reverse<DocAddress>);
@@ -252,23 +233,23 @@ pub(super) fn add_near(
         near[ord].contains(case) && allowed.holds(ord, case)
     })?;
     likely.extend(by_words);
-    let close: Vec<Vec<Vec<DocId>>> = plan
+    let close: Vec<Vec<BitSet>> = plan
         .beside
         .iter()
-        .map(|(_, close)| lists(searcher, close.as_ref()))
+        .map(|(_, close)| sets(searcher, close.as_ref()))
         .collect::<Result<_, _>>()?;
     let mut nearest = Best::new(NEAREST);
     for (ord, segment) in searcher.segment_readers().iter().enumerate() {
         let pressures = rank::Scorer::new(asked, segment);
-        for (at, list) in close.iter().enumerate() {
-            let holds = |list: &Vec<Vec<DocId>>, case| list[ord].binary_search(&case).is_ok();
-            let newest = list[ord].iter().rev().copied();
-            let newest = newest.filter(|case| allowed.holds(ord, *case));
-            for case in newest.take(LOOKED_AT) {
-                if close[..at].iter().any(|earlier| holds(earlier, case)) {
+        for (at, set) in close.iter().enumerate() {
+            for case in members(&set[ord]) {
+                let met = close[..at]
+                    .iter()
+                    .any(|earlier| earlier[ord].contains(case));
+                if met || !allowed.holds(ord, case) {
                     continue;
                 }
-                let fits = close[at..].iter().filter(|list| holds(list, case));
+                let fits = close[at..].iter().filter(|set| set[ord].contains(case));
                 let worth = pressures.worth(case) + fits.count() as Score;
                 nearest.add(worth, DocAddress::new(ord as u32, case));
             }
