@@ -6,6 +6,9 @@ use crate::vacuum::units::Pressure;
 /// Above this, Pa, a gas is not dilute.
 pub(super) const HIGHEST: f64 = 1e6;
 
+/// Below this, Pa, there is no telling two pressures apart, and ratios leave the range of numbers.
+const LEAST_DROP: f64 = 1e-30;
+
 /// The pressures on both sides of a leak.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Across {
@@ -14,13 +17,14 @@ pub struct Across {
 }
 
 impl Across {
-    /// Both sides, with more pressure upstream, up to 1e6 Pa (10 bar); an error otherwise.
+    /// Both sides, with more pressure upstream, by 1e-30 Pa at least and up to 1e6 Pa (10 bar); an
+    /// error otherwise.
     pub fn new(upstream: Pressure, downstream: Pressure) -> Result<Self, LeakError> {
         if upstream.pascals() > HIGHEST {
             Err(LeakError::Upstream {
                 pascals: upstream.pascals(),
             })
-        } else if upstream.pascals() > downstream.pascals() {
+        } else if upstream.pascals() - downstream.pascals() >= LEAST_DROP {
             Ok(Self {
                 upstream,
                 downstream,
