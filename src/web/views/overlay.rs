@@ -7,30 +7,37 @@ use super::chart::Chart;
 use super::form::Field;
 use super::page::Page;
 
+/// Kept calculations of one kind and one tool, laid over each other.
+#[derive(Clone, Debug, Default)]
+pub struct LaidOver {
+    /// The tool.
+    pub code: String,
+    /// How many are kept and shown, in words.
+    pub summary: String,
+    /// The newest against another, in words; empty where there is nothing to say.
+    pub comparison: String,
+    /// The choice of unit, sent back by GET; none where nothing is drawn.
+    pub unit: Option<Field>,
+    /// Where it is sent.
+    pub action: String,
+    /// The plot; none where none has readings.
+    pub chart: Option<Chart>,
+    /// What counts as healthy, sanitised.
+    pub rule: SafeHtml,
+    /// Where another is computed for this tool.
+    pub calculate: String,
+}
+
 /// The rise tests of one tool in one plot, with their rates beside it.
 #[derive(Clone, Debug, Default, Template)]
 #[template(path = "rises.html")]
 pub struct RisesPage {
     /// The frame.
     pub page: Page,
-    /// The tool.
-    pub code: String,
-    /// How many are kept and shown, in words.
-    pub summary: String,
-    /// The newest against the one before, in one sentence; empty without two.
-    pub comparison: String,
-    /// The choice of unit, sent back by GET; none where nothing is drawn.
-    pub unit: Option<Field>,
-    /// Where it is sent.
-    pub action: String,
-    /// The plot; none where no test has readings.
-    pub chart: Option<Chart>,
+    /// What it has in common with the other.
+    pub laid: LaidOver,
     /// The tests, newest first.
     pub tests: Vec<RiseLine>,
-    /// When a rise is as on the healthy tool, sanitised.
-    pub rule: SafeHtml,
-    /// Where a rise test of this tool is made.
-    pub calculate: String,
 }
 
 /// One rise test.
@@ -64,26 +71,12 @@ pub struct RiseLine {
 pub struct PumpDownsPage {
     /// The frame.
     pub page: Page,
-    /// The tool.
-    pub code: String,
-    /// How many are kept and shown, in words.
-    pub summary: String,
-    /// The newest against the healthy one or the one before, in words; empty without any.
-    pub comparison: String,
-    /// The choice of unit, sent back by GET; none where nothing is drawn.
-    pub unit: Option<Field>,
-    /// Where it is sent.
-    pub action: String,
-    /// The plot; none where no pump-down has readings.
-    pub chart: Option<Chart>,
+    /// What it has in common with the other.
+    pub laid: LaidOver,
     /// What the table holds.
     pub floors_in: String,
     /// The pump-downs, newest first.
     pub pump_downs: Vec<PumpDownLine>,
-    /// Which pump-down is the healthy one, sanitised.
-    pub rule: SafeHtml,
-    /// Where a pump-down of this tool is computed.
-    pub calculate: String,
 }
 
 /// One pump-down. Sizes come with their intervals, which are empty where there is none.

@@ -17,7 +17,7 @@ use crate::{
         named::Named,
         rise::{KeptRise, Ranged},
     },
-    casebook::Refusal,
+    casebook::{Refusal, Tool},
     store::KeptReport,
     vacuum::units::{Pressure, PressureUnit, ThroughputUnit},
     web::{
@@ -31,7 +31,7 @@ use crate::{
             Link,
             chart::{Chart, DataTable},
             form::{Field, SelectOption},
-            overlay::{RiseLine, RisesPage},
+            overlay::{LaidOver, RiseLine, RisesPage},
             page::{Page, Section},
         },
     },
@@ -68,17 +68,9 @@ pub(super) async fn show(
     Path(id): Path<String>,
     asked: Asked,
 ) -> Result<Html<String>, Fault> {
-    let asker = app.asker();
-    let tool = app
-        .store
-        .tool(&asker, &id)
-        .await?
-        .ok_or_else(|| Fault::NotFound(format!("The fleet has no tool called {id:?}.")))?;
-    let kind = Named::Rise.id();
-    let tests: Vec<Test> = app
-        .store
-        .kept_reports(&asker, tool.id.as_str(), kind, false, SHOWN)
-        .await?
+    let kind = Named::Rise;
+    let Newest { tool, kept, count } = newest(&app, &id, kind, SHOWN).await?;
+    let tests: Vec<Test> = kept
         .into_iter()
         .map(|kept| {
             let rise = KeptRise::of(&kept.report);
@@ -86,47 +78,119 @@ pub(super) async fn show(
             Test { kept, rise, curve }
         })
         .collect();
-    let all = app
-        .store
-        .kept_count(&asker, tool.id.as_str(), kind)
-        .await?
-        .unsigned_abs();
     let known = tests.iter().find_map(|test| test.rise.pressure_unit);
     let unit = chosen_unit(&asked, known.unwrap_or(tool.healthy_base.unit))?;
-    let chart = chart(&tests, unit)?;
-    let mut page = Page::new(format!("Rise tests of {}", tool.id), Section::Fleet);
-    page.trail = vec![
-        Link::new("Fleet", "/fleet"),
-        Link::new(tool.id.as_str(), place("/tools", tool.id.as_str())),
-    ];
-    let kept = show::counted(all, "rise test", "rise tests");
-    let summary = if all > tests.len() as u64 {
+    let kept = show::counted(count, "rise test", "rise tests");
+    let summary = if count > tests.len() as u64 {
         format!("{kept} kept with its incidents; the newest {SHOWN} are shown")
     } else {
         format!("{kept} kept with its incidents")
     };
     fault::page(&RisesPage {
-        page,
-        code: tool.id.to_string(),
-        summary,
-        comparison: comparison(&tests),
-        unit: chart.is_some().then(|| {
-            let options: Vec<SelectOption> = units!(PressureUnit, unit);
-            Field::flat_select("unit", "Unit of the plot", options).with(unit.id())
-        }),
-        action: page_of(tool.id.as_str()),
-        chart,
+        page: framed("Rise tests", &tool),
+        laid: LaidOver {
+            summary,
+            comparison: comparison(&tests),
+            action: page_of(tool.id.as_str()),
+            rule: markdown::render(rise::AS_HEALTHY),
+            ..laid_over(&tool, kind, unit, chart(&tests, unit)?)
+        },
         tests: tests
             .iter()
             .enumerate()
             .map(|(place, test)| line(place + 1, test))
             .collect(),
-        rule: markdown::render(rise::AS_HEALTHY),
+    })
+}
+
+/// The newest kept calculations of a tool.
+pub(super) struct Newest {
+    pub(super) tool: Tool,
+    /// The newest first.
+    pub(super) kept: Vec<KeptReport>,
+    /// How many there are in all.
+    pub(super) count: u64,
+}
+
+/// The newest so many of a kind.
+pub(super) async fn newest(app: &App, id: &str, kind: Named, most: i64) -> Result<Newest, Fault> {
+    let asker = app.asker();
+    let tool = app
+        .store
+        .tool(&asker, id)
+        .await?
+        .ok_or_else(|| Fault::NotFound(format!("The fleet has no tool called {id:?}.")))?;
+    let code = tool.id.as_str();
+    let kept = app
+        .store
+        .kept_reports(&asker, code, kind.id(), false, most)
+        .await?;
+    let count = app.store.kept_count(&asker, code, kind.id()).await?;
+    Ok(Newest {
+        kept,
+        count: count.unsigned_abs(),
+        tool,
+    })
+}
+
+/// The frame of a page of such calculations, below its tool.
+pub(super) fn framed(what: &str, tool: &Tool) -> Page {
+    let mut page = Page::new(format!("{what} of {}", tool.id), Section::Fleet);
+    page.trail = vec![
+        Link::new("Fleet", "/fleet"),
+        Link::new(tool.id.as_str(), place("/tools", tool.id.as_str())),
+    ];
+    page
+}
+
+/// What follows from tool, kind, unit and plot alone; the rest is left empty.
+pub(super) fn laid_over(
+    tool: &Tool,
+    kind: Named,
+    unit: PressureUnit,
+    chart: Option<Chart>,
+) -> LaidOver {
+    LaidOver {
+        code: tool.id.to_string(),
+        unit: chart.is_some().then(|| {
+            let options: Vec<SelectOption> = units!(PressureUnit, unit);
+            Field::flat_select("unit", "Unit of the plot", options).with(unit.id())
+        }),
+        chart,
         calculate: address(
-            &format!("/calculations/{kind}"),
+            &format!("/calculations/{}", kind.id()),
             [("tool", tool.id.as_str())],
         ),
-    })
+        ..LaidOver::default()
+    }
+}
+
+/// The curve of a kept calculation, numbered as in the table.
+pub(super) fn numbered(
+    number: u8,
+    kept: &KeptReport,
+    about: &str,
+    points: Vec<(f64, f64)>,
+) -> Series {
+    Series {
+        name: format!(
+            "{number}: {}, incident {}{about}",
+            show::day(kept.made_at),
+            kept.incident
+        ),
+        mark: Mark::Numbered(number),
+        points,
+    }
+}
+
+/// About so many points of each curve, as rows of the table beside the plot.
+pub(super) fn listed(series: &[Series], most: usize) -> Vec<Vec<String>> {
+    let rows = series.iter().zip(1..).flat_map(|(series, number)| {
+        let step = series.points.len().div_ceil(most).max(1);
+        let points = series.points.iter().step_by(step);
+        points.map(move |(x, y)| vec![format!("{number}"), cell(Some(*x)), cell(Some(*y))])
+    });
+    rows.collect()
 }
 
 /// The unit of pressure that an address asks for, or else another.
@@ -302,27 +366,12 @@ fn chart(tests: &[Test], unit: PressureUnit) -> Result<Option<Chart>, Fault> {
         .iter()
         .zip(&curves)
         .zip(1u8..)
-        .map(|((test, curve), number)| Series {
-            name: format!(
-                "{number}: {}, incident {}",
-                show::day(test.kept.made_at),
-                test.kept.incident
-            ),
-            mark: Mark::Numbered(number),
-            points: curve.iter().filter(shown).copied().collect(),
+        .map(|((test, curve), number)| {
+            let points = curve.iter().filter(shown).copied().collect();
+            numbered(number, &test.kept, "", points)
         })
         .collect();
-    let rows = drawn
-        .iter()
-        .zip(1..)
-        .flat_map(|(series, number)| {
-            let step = series.points.len().div_ceil(LISTED).max(1);
-            let listed = series.points.iter().step_by(step);
-            listed.map(move |(time, rise)| {
-                vec![format!("{number}"), cell(Some(*time)), cell(Some(*rise))]
-            })
-        })
-        .collect();
+    let rows = listed(&drawn, LISTED);
     let svg = Curves {
         title,
         description: &description,

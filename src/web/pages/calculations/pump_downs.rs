@@ -7,10 +7,9 @@ use axum::{
 };
 
 use super::{
-    form::units,
-    overlay::{chosen_unit, interval_words},
+    overlay::{Newest, chosen_unit, framed, interval_words, laid_over, listed, newest, numbered},
     pump_down,
-    result::{cell, figures},
+    result::figures,
 };
 use crate::{
     calculation::{
@@ -22,17 +21,15 @@ use crate::{
     web::{
         attaching,
         fault::{self, Fault},
-        fields::{Asked, address, place},
+        fields::{Asked, place},
         pages::markdown,
-        plot::{Axis, Curves, Mark, Series},
+        plot::{Axis, Curves, Series},
         show,
         state::App,
         views::{
             Link,
             chart::{Chart, DataTable},
-            form::{Field, SelectOption},
-            overlay::{PumpDownLine, PumpDownsPage},
-            page::{Page, Section},
+            overlay::{LaidOver, PumpDownLine, PumpDownsPage},
         },
     },
 };
@@ -63,19 +60,14 @@ pub(super) async fn show(
     Path(id): Path<String>,
     asked: Asked,
 ) -> Result<Html<String>, Fault> {
-    let asker = app.asker();
-    let tool = app
-        .store
-        .tool(&asker, &id)
-        .await?
-        .ok_or_else(|| Fault::NotFound(format!("The fleet has no tool called {id:?}.")))?;
+    let kind = Named::PumpDown;
+    let Newest {
+        tool,
+        mut kept,
+        count,
+    } = newest(&app, &id, kind, SHOWN).await?;
     let code = tool.id.as_str();
-    let kind = Named::PumpDown.id();
     let healthy = attaching::healthy_pump_down(&app, code).await?;
-    let mut kept = app
-        .store
-        .kept_reports(&asker, code, kind, false, SHOWN)
-        .await?;
     let healthy_id = healthy.as_ref().map(|healthy| healthy.id);
     if let Some(healthy) = healthy.filter(|healthy| kept.iter().all(|kept| kept.id != healthy.id)) {
         kept.push(healthy);
@@ -88,19 +80,8 @@ pub(super) async fn show(
             kept,
         })
         .collect();
-    let count = app
-        .store
-        .kept_count(&asker, code, kind)
-        .await?
-        .unsigned_abs();
     let known = all.iter().find_map(|one| one.report.pressure_unit);
     let unit = chosen_unit(&asked, known.unwrap_or(tool.healthy_base.unit))?;
-    let chart = chart(&all, unit)?;
-    let mut page = Page::new(format!("Pump-downs of {code}"), Section::Fleet);
-    page.trail = vec![
-        Link::new("Fleet", "/fleet"),
-        Link::new(code, place("/tools", code)),
-    ];
     let kept = show::counted(count, "pump-down", "pump-downs");
     let summary = match count > all.len() as u64 {
         true => format!(
@@ -109,24 +90,20 @@ pub(super) async fn show(
         false => format!("{kept} kept with its incidents"),
     };
     fault::page(&PumpDownsPage {
-        page,
-        code: code.to_owned(),
-        summary,
-        comparison: comparison(&all),
-        unit: chart.is_some().then(|| {
-            let options: Vec<SelectOption> = units!(PressureUnit, unit);
-            Field::flat_select("unit", "Unit of the plot", options).with(unit.id())
-        }),
-        action: page_of(code),
-        chart,
+        page: framed("Pump-downs", &tool),
+        laid: LaidOver {
+            summary,
+            comparison: comparison(&all),
+            action: page_of(code),
+            rule: markdown::render(pump_down::HEALTHY),
+            ..laid_over(&tool, kind, unit, chart(&all, unit)?)
+        },
         floors_in: format!("Floors in {unit}, with 95 % intervals"),
         pump_downs: all
             .iter()
             .enumerate()
             .map(|(place, one)| line(place + 1, one, unit))
             .collect(),
-        rule: markdown::render(pump_down::HEALTHY),
-        calculate: address(&format!("/calculations/{kind}"), [("tool", code)]),
     })
 }
 
@@ -252,32 +229,12 @@ fn chart(all: &[PumpDown], unit: PressureUnit) -> Result<Option<Chart>, Fault> {
         .iter()
         .zip(curves)
         .zip(1u8..)
-        .map(|((one, points), number)| Series {
-            name: format!(
-                "{number}: {}, incident {}{}",
-                show::day(one.kept.made_at),
-                one.kept.incident,
-                if one.healthy { ", healthy" } else { "" }
-            ),
-            mark: Mark::Numbered(number),
-            points,
+        .map(|((one, points), number)| {
+            let about = if one.healthy { ", healthy" } else { "" };
+            numbered(number, &one.kept, about, points)
         })
         .collect();
-    let rows = series
-        .iter()
-        .zip(1..)
-        .flat_map(|(series, number)| {
-            let step = series.points.len().div_ceil(LISTED).max(1);
-            let listed = series.points.iter().step_by(step);
-            listed.map(move |(time, pressure)| {
-                vec![
-                    format!("{number}"),
-                    cell(Some(*time)),
-                    cell(Some(*pressure)),
-                ]
-            })
-        })
-        .collect();
+    let rows = listed(&series, LISTED);
     let svg = Curves {
         title,
         description: &description,
