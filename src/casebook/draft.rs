@@ -21,6 +21,18 @@ const SERVICE_LIMIT: usize = 10_000;
 const REVISION_LIMIT: usize = 100_000;
 /// Refusals listed of one record; more help nobody.
 const REFUSAL_LIMIT: usize = 50;
+/// Least and most minutes of labour.
+pub(super) const LABOUR_MINUTES: [f64; 2] = [0.0, 1e7];
+/// Least and most hours down.
+pub(super) const DOWN_HOURS: [f64; 2] = [0.0, 1e6];
+/// Least and most minutes of a check.
+pub(super) const CHECK_MINUTES: [f64; 2] = [0.0, 1e6];
+/// Least and most minutes that bringing help costs a site.
+pub(super) const HELP_MINUTES: [f64; 2] = [0.0, DEAREST];
+/// Least and most litres of a chamber.
+pub(super) const VOLUME_LITRES: [f64; 2] = [1e-3, 1e6];
+/// Least and most litres per second of a pump at its chamber.
+pub(super) const SPEED_LITRES_PER_SECOND: [f64; 2] = [1e-3, 1e7];
 /// Below this a pressure is a slip of the keyboard: the best vacuum ever made is above it.
 const LOWEST_PRESSURE: f64 = 1e-14;
 
@@ -224,8 +236,8 @@ fn read_fields(fields: &Map<String, Value>, prefix: &str, refusals: &mut Vec<Ref
         cause: reader.name("cause"),
         fix: reader.text("fix"),
         parts: reader.names("parts"),
-        labour_minutes: reader.number("labour_minutes", 0.0, 1e7),
-        down_hours: reader.number("down_hours", 0.0, 1e6),
+        labour_minutes: reader.number("labour_minutes", LABOUR_MINUTES),
+        down_hours: reader.number("down_hours", DOWN_HOURS),
         proof: reader.text("proof"),
         not_restored_reason: reader.text("not_restored_reason"),
         notes: reader.text("notes"),
@@ -249,7 +261,7 @@ fn read_fields(fields: &Map<String, Value>, prefix: &str, refusals: &mut Vec<Ref
         CheckDraft {
             check: check.name("check").unwrap_or_default(),
             outcome: check.name("outcome").unwrap_or_default(),
-            minutes: check.number("minutes", 0.0, 1e6),
+            minutes: check.number("minutes", CHECK_MINUTES),
             note: check.text("note"),
         }
     });
@@ -334,12 +346,12 @@ fn read_details(mut reader: Fields<'_>) -> ToolDetails {
     ToolDetails {
         site_name: reader.name("site_name"),
         site_place: reader.name("site_place"),
-        site_help_minutes: reader.number("site_help_minutes", 0.0, DEAREST),
+        site_help_minutes: reader.number("site_help_minutes", HELP_MINUTES),
         serial: reader.name("serial"),
         in_service: reader.date("in_service"),
         out_of_service: reader.date("out_of_service"),
-        volume_litres: reader.number("volume_litres", 1e-3, 1e6),
-        speed_litres_per_second: reader.number("speed_litres_per_second", 1e-3, 1e7),
+        volume_litres: reader.number("volume_litres", VOLUME_LITRES),
+        speed_litres_per_second: reader.number("speed_litres_per_second", SPEED_LITRES_PER_SECOND),
         healthy_base: reader.pressure("healthy_base"),
         fitted: reader.names("fitted"),
         lacking: reader.names("lacking"),
@@ -535,7 +547,7 @@ impl<'a> Fields<'a> {
         }
     }
 
-    fn number(&mut self, field: &str, low: f64, high: f64) -> Option<f64> {
+    fn number(&mut self, field: &str, [low, high]: [f64; 2]) -> Option<f64> {
         let accepted = || format!("a number from {low} to {high}");
         match self.value(field)? {
             Value::Number(number) => match number.as_f64() {

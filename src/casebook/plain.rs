@@ -14,8 +14,10 @@ use serde::{
 
 use super::{
     CheckDraft, Draft, RevisionDraft, ToolDetails,
-    draft::{LIST_LIMIT, NAME_LIMIT, TEXT_LIMIT, chamber_can_have, hides},
-    upkeep::DEAREST,
+    draft::{
+        CHECK_MINUTES, DOWN_HOURS, HELP_MINUTES, LABOUR_MINUTES, LIST_LIMIT, NAME_LIMIT,
+        SPEED_LITRES_PER_SECOND, TEXT_LIMIT, VOLUME_LITRES, chamber_can_have, hides,
+    },
 };
 use crate::vacuum::units::{PressureUnit, TypedPressure};
 
@@ -161,8 +163,8 @@ impl Plain {
             cause: name(self.cause)?,
             fix: words(self.fix)?,
             parts: names(self.parts)?,
-            labour_minutes: within(self.labour_minutes, 0.0, 1e7)?,
-            down_hours: within(self.down_hours, 0.0, 1e6)?,
+            labour_minutes: within(self.labour_minutes, LABOUR_MINUTES)?,
+            down_hours: within(self.down_hours, DOWN_HOURS)?,
             proof: words(self.proof)?,
             not_restored_reason: words(self.not_restored_reason)?,
             notes: words(self.notes)?,
@@ -181,7 +183,7 @@ fn check(check: Check) -> Option<CheckDraft> {
     Some(CheckDraft {
         check: name(Some(check.check))?.unwrap_or_default(),
         outcome: name(Some(check.outcome))?.unwrap_or_default(),
-        minutes: within(check.minutes, 0.0, 1e6)?,
+        minutes: within(check.minutes, CHECK_MINUTES)?,
         note: words(check.note)?,
     })
 }
@@ -201,12 +203,12 @@ fn details(told: Details) -> Option<ToolDetails> {
     Some(ToolDetails {
         site_name: name(told.site_name)?,
         site_place: name(told.site_place)?,
-        site_help_minutes: within(told.site_help_minutes, 0.0, DEAREST)?,
+        site_help_minutes: within(told.site_help_minutes, HELP_MINUTES)?,
         serial: name(told.serial)?,
         in_service: day(told.in_service),
         out_of_service: day(told.out_of_service),
-        volume_litres: within(told.volume_litres, 1e-3, 1e6)?,
-        speed_litres_per_second: within(told.speed_litres_per_second, 1e-3, 1e7)?,
+        volume_litres: within(told.volume_litres, VOLUME_LITRES)?,
+        speed_litres_per_second: within(told.speed_litres_per_second, SPEED_LITRES_PER_SECOND)?,
         healthy_base: pressure(told.healthy_base)?,
         fitted: names(told.fitted)?,
         lacking: names(told.lacking)?,
@@ -254,7 +256,7 @@ fn names(parts: Vec<String>) -> Option<Vec<String>> {
     Some(names.filter(|name| !name.is_empty()).collect())
 }
 
-fn within(number: Option<f64>, low: f64, high: f64) -> Option<Option<f64>> {
+fn within(number: Option<f64>, [low, high]: [f64; 2]) -> Option<Option<f64>> {
     let fits = number.is_none_or(|number| (low..=high).contains(&number));
     fits.then_some(number)
 }
