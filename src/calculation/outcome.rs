@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 
 use serde::Serialize;
+use serde_json::Value;
 
 /// The part that all reports have in common.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -23,6 +24,12 @@ pub struct Outcome {
     pub next_checks: Vec<String>,
     /// Ids of the cautions that stand before what it suggests.
     pub cautions: Vec<String>,
+}
+
+/// The verdict of a kept report, whichever version of the program made it; empty where it holds none.
+pub fn verdict_of(report: &Value) -> &str {
+    let verdict = report.get("verdict").and_then(Value::as_str);
+    verdict.unwrap_or_default()
 }
 
 impl Outcome {

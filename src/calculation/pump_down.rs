@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::log::{Columns, Source};
 use super::rise::{Point, Ranged, thinned};
-use super::{FieldError, FieldErrors, Outcome};
+use super::{FieldError, FieldErrors, Outcome, outcome::verdict_of};
 use crate::vacuum::log::{LineProblem, LogOptions, LogReader, Mark, PressureLog, TidyRecord, tidy};
 use crate::vacuum::pump_down::{
     Comparison, Explanation, ExplanationKind, LatePhase, VOLUME_PHASE_ENDS, compare, late_phase,
@@ -120,11 +120,7 @@ impl KeptPumpDown {
     /// Reads a kept report; of one that cannot be read, the verdict alone.
     pub fn of(report: &serde_json::Value) -> Self {
         Self::deserialize(report).unwrap_or_else(|_| Self {
-            verdict: report
-                .get("verdict")
-                .and_then(serde_json::Value::as_str)
-                .unwrap_or_default()
-                .to_owned(),
+            verdict: verdict_of(report).to_owned(),
             ..Self::default()
         })
     }

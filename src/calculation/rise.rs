@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::healthy_rise::{Healthy, HealthyRise, held_against};
 use super::log::{Columns, Source};
-use super::{FieldError, FieldErrors, Outcome};
+use super::{FieldError, FieldErrors, Outcome, outcome::verdict_of};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gas_load::base_pressure;
 use crate::vacuum::leak::equivalent_diameter;
@@ -174,11 +174,7 @@ impl KeptRise {
     /// Reads a kept report; of one that cannot be read, the verdict alone.
     pub fn of(report: &serde_json::Value) -> Self {
         Self::deserialize(report).unwrap_or_else(|_| Self {
-            verdict: report
-                .get("verdict")
-                .and_then(serde_json::Value::as_str)
-                .unwrap_or_default()
-                .to_owned(),
+            verdict: verdict_of(report).to_owned(),
             ..Self::default()
         })
     }

@@ -8,6 +8,7 @@ use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
 
 use crate::calculation::{
+    outcome::verdict_of,
     packed::{Fingerprint, unpack},
     sent::{Logs, SentLog},
 };
@@ -140,10 +141,7 @@ pub struct CalculationDraft {
 impl Calculation {
     /// Its verdict in words; empty where the report holds none.
     pub fn verdict(&self) -> &str {
-        self.report
-            .get("verdict")
-            .and_then(Value::as_str)
-            .unwrap_or_default()
+        verdict_of(&self.report)
     }
 
     /// Its logs as they went into the calculation, read from the packed ones.
