@@ -433,16 +433,7 @@ fn killed_while_a_file_is_taken_all_of_it_is_there_or_nothing() {
     std::fs::write(&file, made_up("1000", "15")).expect("written");
     let mut held = 1;
     for milliseconds in [30, 90, 180, 320, 500, 800] {
-        let mut child = std::process::Command::new(process::PROGRAM)
-            .args(["import", "--db", &process::db(folder.path()), "--data"])
-            .args([folder.path(), &file])
-            .stdout(std::process::Stdio::null())
-            .stderr(std::process::Stdio::null())
-            .spawn()
-            .expect("the program starts");
-        std::thread::sleep(std::time::Duration::from_millis(milliseconds));
-        child.kill().expect("killed");
-        child.wait().expect("ended");
+        import_killed_after(milliseconds, folder.path(), &file);
         let verified = process::run_on(folder.path(), &["verify"], b"");
         assert!(verified.status.success(), "{verified:?}");
         let told = String::from_utf8_lossy(&verified.stdout).into_owned();
@@ -456,6 +447,20 @@ fn killed_while_a_file_is_taken_all_of_it_is_there_or_nothing() {
     }
 }
 
+/// Begins an import of a file and kills it after so many milliseconds.
+fn import_killed_after(milliseconds: u64, folder: &std::path::Path, file: &std::path::Path) {
+    let mut child = std::process::Command::new(process::PROGRAM)
+        .args(["import", "--db", &process::db(folder), "--data"])
+        .args([folder, file])
+        .stdout(std::process::Stdio::null())
+        .stderr(std::process::Stdio::null())
+        .spawn()
+        .expect("the program starts");
+    std::thread::sleep(std::time::Duration::from_millis(milliseconds));
+    child.kill().expect("killed");
+    child.wait().expect("ended");
+}
+
 /// The same where the store is made by the very import that is killed.
 #[test]
 fn killed_while_a_first_file_is_taken_the_store_goes_on() {
@@ -464,16 +469,7 @@ fn killed_while_a_first_file_is_taken_the_store_goes_on() {
         let folder = TempDir::new().expect("a folder");
         let file = folder.path().join("rows.jsonl");
         std::fs::write(&file, &rows).expect("written");
-        let mut child = std::process::Command::new(process::PROGRAM)
-            .args(["import", "--db", &process::db(folder.path()), "--data"])
-            .args([folder.path(), &file])
-            .stdout(std::process::Stdio::null())
-            .stderr(std::process::Stdio::null())
-            .spawn()
-            .expect("the program starts");
-        std::thread::sleep(std::time::Duration::from_millis(milliseconds));
-        child.kill().expect("killed");
-        child.wait().expect("ended");
+        import_killed_after(milliseconds, folder.path(), &file);
         let one = jsonl(&[record::closed()]);
         let taken = process::run_on(folder.path(), &["import", "/dev/stdin"], &one);
         assert!(taken.status.success(), "{taken:?}");
