@@ -408,10 +408,9 @@ impl SearchIndex {
             return Ok(None);
         };
         let held = words.held;
-        let mut likely = shortlist::likeliest(searcher, &words.any, &allowed)?;
-        let all_by_words = words.all && likely.len() < shortlist::LENGTH;
-        shortlist::add_near(searcher, &words.any, &allowed, plan, asked, &mut likely)?;
-        let found = shortlist::weighed(searcher, &likely, plan, asked)?;
+        let list = shortlist::likely(searcher, &words.any, &allowed, plan, asked)?;
+        let all_by_words = words.all && list.by_words < shortlist::LENGTH;
+        let found = shortlist::weighed(searcher, &list.cases, plan, asked)?;
         // Those that fit without any of the words are not on the list.
         let others = !plan.near.is_empty() || !plan.needs_words();
         if found.len() < end && (others || !all_by_words) {

@@ -204,35 +204,45 @@ impl Ord for Ranked {
     }
 }
 
-/// The best by `words` among those allowed, in the order of the index.
-pub(super) fn likeliest(
-    searcher: &Searcher,
-    words: &dyn Query,
-    allowed: &Allowed,
-) -> Result<Vec<DocAddress>, SearchError> {
-    best_by_words(searcher, words, LENGTH, |ord, case| {
-        allowed.holds(ord, case)
-    })
+/// A short list, in the order of the index.
+pub(super) struct List {
+    pub(super) cases: Vec<DocAddress>,
+    /// How many of them are there by their words alone.
+    pub(super) by_words: usize,
 }
 
-/// Adds to a list those near what is asked for beside words, and keeps it in the order of the index.
-pub(super) fn add_near(
+/// The best by `words` among those allowed, and those near what is asked for beside words.
+pub(super) fn likely(
     searcher: &Searcher,
     words: &dyn Query,
     allowed: &Allowed,
     plan: &Plan,
     asked: &Understood,
-    likely: &mut Vec<DocAddress>,
-) -> Result<(), SearchError> {
-    if plan.beside.is_empty() {
-        return Ok(());
-    }
+) -> Result<List, SearchError> {
     let near = plan.beside.iter().map(|(near, _)| near.box_clone());
-    let near = sets(searcher, &BooleanQuery::union(near.collect()))?;
-    let by_words = best_by_words(searcher, words, NEAR_BY_WORDS, |ord, case| {
-        near[ord].contains(case) && allowed.holds(ord, case)
-    })?;
-    likely.extend(by_words);
+    let near = match plan.beside.is_empty() {
+        true => None,
+        false => Some(sets(searcher, &BooleanQuery::union(near.collect()))?),
+    };
+    let [best, best_near] = best_by_words(searcher, words, allowed, near.as_deref())?;
+    let mut cases: Vec<DocAddress> = best.cases().collect();
+    let by_words = cases.len();
+    if near.is_some() {
+        cases.extend(best_near.cases());
+        cases.extend(nearest(searcher, allowed, plan, asked)?.cases());
+    }
+    cases.sort_unstable();
+    cases.dedup();
+    Ok(List { cases, by_words })
+}
+
+/// Those nearest what is asked for beside words, whatever their words.
+fn nearest(
+    searcher: &Searcher,
+    allowed: &Allowed,
+    plan: &Plan,
+    asked: &Understood,
+) -> Result<Best, SearchError> {
     let close: Vec<Vec<BitSet>> = plan
         .beside
         .iter()
@@ -255,33 +265,37 @@ pub(super) fn add_near(
             }
         }
     }
-    likely.extend(nearest.cases());
-    likely.sort_unstable();
-    likely.dedup();
-    Ok(())
+    Ok(nearest)
 }
 
-/// The best so many by `words` of those that are let in, in the order of the index.
+/// The best by `words` of those allowed, and of those of them that are near, in one walk.
 fn best_by_words(
     searcher: &Searcher,
     words: &dyn Query,
-    length: usize,
-    lets_in: impl Fn(usize, DocId) -> bool,
-) -> Result<Vec<DocAddress>, SearchError> {
+    allowed: &Allowed,
+    near: Option<&[BitSet]>,
+) -> Result<[Best; 2], SearchError> {
     let weight = words.weight(EnableScoring::enabled_from_searcher(searcher))?;
-    let mut best = Best::new(length);
+    let (mut best, mut best_near) = (Best::new(LENGTH), Best::new(NEAR_BY_WORDS));
     for (ord, segment) in searcher.segment_readers().iter().enumerate() {
-        let least = best.least();
-        weight.for_each_pruning(least, segment, &mut |case, score| {
-            if !segment.is_deleted(case) && lets_in(ord, case) {
-                best.add(score, DocAddress::new(ord as u32, case));
+        let near = near.and_then(|near| near.get(ord));
+        let least = |best: &Best, best_near: &Best| match near {
+            None => best.least(),
+            Some(_) => best.least().min(best_near.least()),
+        };
+        let start = least(&best, &best_near);
+        weight.for_each_pruning(start, segment, &mut |case, score| {
+            if !segment.is_deleted(case) && allowed.holds(ord, case) {
+                let address = DocAddress::new(ord as u32, case);
+                best.add(score, address);
+                if near.is_some_and(|near| near.contains(case)) {
+                    best_near.add(score, address);
+                }
             }
-            best.least()
+            least(&best, &best_near)
         })?;
     }
-    let mut likely: Vec<DocAddress> = best.cases().collect();
-    likely.sort_unstable();
-    Ok(likely)
+    Ok([best, best_near])
 }
 
 /// The best of the cases added.
