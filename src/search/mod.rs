@@ -6,6 +6,7 @@
 //! Nothing here knows of the web or the store; [`crate::follow`] brings the two together.
 
 mod analysis;
+mod beside;
 mod circumstances;
 mod digest;
 mod document;

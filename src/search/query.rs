@@ -1,6 +1,7 @@
 //! From what a person typed to the incidents that answer it.
 
 use std::{
+    collections::{HashMap, hash_map},
     ops::{Bound, Range},
     sync::Arc,
 };
@@ -8,15 +9,17 @@ use std::{
 use tantivy::{
     DocAddress, DocId, Order, Score, Searcher, SegmentReader, Term,
     collector::{Count, TopDocs},
+    columnar::Column,
     query::{
-        AllQuery, BooleanQuery, BoostQuery, ConstScoreQuery, Occur, PhraseQuery, Query, RangeQuery,
-        TermQuery,
+        AllQuery, Bm25StatisticsProvider, BooleanQuery, BoostQuery, ConstScoreQuery, Occur,
+        PhraseQuery, Query, RangeQuery, TermQuery,
     },
     schema::{Field, IndexRecordOption},
 };
 
 use super::{
     Entry, SearchError, SearchIndex,
+    beside::Beside,
     document::{Part, When},
     language::Named,
     leaning::Leaning,
@@ -24,7 +27,8 @@ use super::{
     pressure::{Reading, Told},
     quantity::{self, quantities},
     rank::{self, Scorer},
-    shortlist::{self, Allowed, Plan},
+    schema::{BEFORE, FAULT},
+    shortlist::{self, Allowed, Forms, Plan, Weighed},
     spread,
     surface::Surface,
     weights::Weights,
@@ -396,11 +400,11 @@ impl SearchIndex {
     ) -> Result<Option<Short>, SearchError> {
         let allowed = Allowed::new(searcher, plan)?;
         if let Some(cases) = allowed.few() {
-            let found = shortlist::weighed(searcher, &cases, plan, asked)?;
-            let total = found.len();
+            let most = cases.len().max(1);
+            let Weighed { found, fit } = shortlist::weighed(searcher, &cases, plan, asked, most)?;
             return Ok(Some(Short {
                 found,
-                total,
+                total: fit,
                 or_more: false,
             }));
         }
@@ -410,17 +414,19 @@ impl SearchIndex {
         let held = words.held;
         let list = shortlist::likely(searcher, &words.any, &allowed, plan, asked)?;
         let all_by_words = words.all && list.by_words < shortlist::LENGTH;
-        let found = shortlist::weighed(searcher, &list.cases, plan, asked)?;
+        // Those looked at may be put together with others, and then more are shown.
+        let most = spread::LOOKED_AT + end;
+        let Weighed { found, fit } = shortlist::weighed(searcher, &list.cases, plan, asked, most)?;
         // Those that fit without any of the words are not on the list.
         let others = !plan.near.is_empty() || !plan.needs_words();
-        if found.len() < end && (others || !all_by_words) {
+        if fit < end && (others || !all_by_words) {
             return Ok(None);
         }
         let (total, or_more) = match allowed.count() {
             Some(count) if !plan.needs_words() => (count, false),
-            Some(_) => (found.len(), !all_by_words || others),
+            Some(_) => (fit, !all_by_words || others),
             None => (
-                held.saturating_sub(allowed.ruled_out()).max(found.len()),
+                held.saturating_sub(allowed.ruled_out()).max(fit),
                 !all_by_words || others,
             ),
         };
@@ -506,12 +512,12 @@ impl SearchIndex {
         for wanted in &asked.wanted {
             plan.wanted.push(self.forms(searcher, asked, wanted, None)?);
         }
-        plan.wanted.retain(|forms| !forms.is_empty());
+        plan.wanted.retain(|forms| !forms.each.is_empty());
         for pressure in &asked.pressures {
             let reading = &pressure.reading;
-            let field = match reading.told {
-                Told::Now => self.fields.fault,
-                Told::Before => self.fields.before,
+            let (field, column) = match reading.told {
+                Told::Now => (self.fields.fault, FAULT),
+                Told::Before => (self.fields.before, BEFORE),
             };
             let reach = if reading.bounded { 1e-6 } else { rank::REACH };
             let stretches = rank::stretches(reading)
@@ -522,28 +528,42 @@ impl SearchIndex {
             if reading.bounded {
                 plan.bounds.push((Occur::Must, near));
             } else {
-                let close = rank::stretches(reading)
-                    .into_iter()
-                    .map(|(low, high)| between(field, low - rank::CLOSE, high + rank::CLOSE))
-                    .collect();
-                let close: Box<dyn Query> = Box::new(BooleanQuery::union(close));
-                plan.beside.push((near.box_clone(), close));
+                let within = |off: f64| {
+                    let stretches = rank::stretches(reading).into_iter();
+                    stretches.map(move |(low, high)| low - off..=high + off)
+                };
+                plan.beside.push(Beside {
+                    column,
+                    near: within(rank::REACH).collect(),
+                    close: within(rank::CLOSE).collect(),
+                });
                 plan.near.push(near);
             }
         }
         for quantity in &asked.quantities {
             let field = self.fields.quantities[quantity.sort as usize];
-            let within = |share: f64, worth: f32| -> Box<dyn Query> {
+            let within = |share: f64, worth: f32| -> (Box<dyn Query>, f32) {
                 let (low, high) = quantity.around(share);
                 let worth = worth * asked.weights.quantity;
-                Box::new(ConstScoreQuery::new(between(field, low, high), worth))
+                let query = ConstScoreQuery::new(between(field, low, high), worth);
+                (Box::new(query), worth)
             };
+            let around = |share: f64| {
+                let (low, high) = quantity.around(share);
+                vec![low..=high]
+            };
+            plan.beside.push(Beside {
+                column: quantity.sort.column(),
+                near: around(quantity::NEAR),
+                close: around(quantity::CLOSE),
+            });
             let (close, near) = (within(quantity::CLOSE, 1.0), within(quantity::NEAR, 0.5));
-            plan.beside.push((near.box_clone(), close.box_clone()));
-            plan.wanted.push(vec![close, near]);
+            plan.wanted.push(Forms::new(vec![close, near]));
         }
         for phrase in &asked.phrases {
-            plan.required.push(self.side_by_side(asked, phrase));
+            let forms = self.side_by_side(asked, phrase).into_iter();
+            let forms = forms.map(|form| (form, f32::INFINITY)).collect();
+            plan.required.push(Forms::new(forms));
         }
         for strict in &asked.required {
             for wanted in &strict.wanted {
@@ -604,8 +624,9 @@ impl SearchIndex {
             .order_by_fast_field::<i64>("occurred_at", Order::Desc);
         let (found, total) = searcher.search(&query, &(top, Count))?;
         let mut hits = Vec::new();
+        let mut numbers = Numbers::new(searcher);
         for (_, address) in found {
-            let number = number_of(searcher, address)?;
+            let number = numbers.of(address)?;
             hits.extend(number.map(|number| Hit {
                 number,
                 score: 0.0,
@@ -626,8 +647,9 @@ impl SearchIndex {
         asked: &Understood,
         wanted: &Wanted,
         only: Option<Part>,
-    ) -> Result<Vec<Box<dyn Query>>, SearchError> {
-        let mut forms: Vec<Box<dyn Query>> = Vec::new();
+    ) -> Result<Forms, SearchError> {
+        let mut forms: Vec<(Box<dyn Query>, f32)> = Vec::new();
+        let cases = Bm25StatisticsProvider::total_num_docs(searcher)?;
         for part in Part::ALL {
             if only.is_some_and(|only| only != part) {
                 continue;
@@ -635,16 +657,19 @@ impl SearchIndex {
             let field = self.fields.part(part);
             for (form, worth) in &wanted.terms {
                 let term = Term::from_field_text(field, form);
-                if searcher.doc_freq(&term)? > 0 {
-                    forms.push(weighted(scored(term), asked.weights.part(part) * worth));
+                let holding = searcher.doc_freq(&term)?;
+                if holding > 0 {
+                    let weight = asked.weights.part(part) * worth;
+                    let most = weight * most_by_word(holding, cases);
+                    forms.push((weighted(scored(term), weight), most));
                 }
             }
             if let Some([first, second]) = &wanted.pair {
                 let pair = [(0, first.clone()), (1, second.clone())];
-                forms.push(self.phrase(part, asked, &pair));
+                forms.push((self.phrase(part, asked, &pair), f32::INFINITY));
             }
         }
-        Ok(forms)
+        Ok(Forms::new(forms))
     }
 
     /// Filters as bounds.
@@ -683,14 +708,38 @@ impl SearchIndex {
     }
 }
 
-/// The number of a case.
-pub(super) fn number_of(
-    searcher: &Searcher,
-    address: DocAddress,
-) -> Result<Option<i64>, SearchError> {
-    let segment = searcher.segment_reader(address.segment_ord);
-    let numbers = segment.fast_fields().i64("number")?;
-    Ok(numbers.first(address.doc_id))
+/// What no case gains more than by a word that so many of all cases hold: the limit of BM25 for a word
+/// repeated without end (Robertson and Zaragoza 2009), with the index library's saturation of 1.2.
+fn most_by_word(holding: u64, cases: u64) -> f32 {
+    let (holding, cases) = (holding as f32, cases as f32);
+    2.2 * (1.0 + (cases - holding + 0.5) / (holding + 0.5)).ln()
+}
+
+/// The numbers of cases. A segment's column is opened once, since that reads a head for every few hundred
+/// cases of it.
+pub(super) struct Numbers<'a> {
+    searcher: &'a Searcher,
+    opened: HashMap<u32, Column<i64>>,
+}
+
+impl<'a> Numbers<'a> {
+    pub(super) fn new(searcher: &'a Searcher) -> Self {
+        Self {
+            searcher,
+            opened: HashMap::new(),
+        }
+    }
+
+    pub(super) fn of(&mut self, address: DocAddress) -> Result<Option<i64>, SearchError> {
+        let numbers = match self.opened.entry(address.segment_ord) {
+            hash_map::Entry::Occupied(opened) => opened.into_mut(),
+            hash_map::Entry::Vacant(new) => {
+                let segment = self.searcher.segment_reader(address.segment_ord);
+                new.insert(segment.fast_fields().i64("number")?)
+            }
+        };
+        Ok(numbers.first(address.doc_id))
+    }
 }
 
 fn page(mut hits: Vec<Hit>, cut: Range<usize>) -> Vec<Hit> {

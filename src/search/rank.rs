@@ -88,11 +88,18 @@ pub(super) fn stretches(reading: &Reading) -> Vec<(f64, f64)> {
     }
 }
 
+/// The most that pressures can add to a score.
+pub(super) fn most(asked: &Understood) -> f32 {
+    asked.weights.pressure * asked.pressures.len() as f32
+}
+
 /// Reads the pressures of a segment's cases and says what they add to a score.
 pub(super) struct Scorer {
     asked: Vec<AskedPressure>,
     weight: f32,
-    columns: [(When, Option<Column<f64>>); 3],
+    fault: Option<Column<f64>>,
+    before: Option<Column<f64>>,
+    other: Option<Column<f64>>,
     unit: Option<Column<f64>>,
 }
 
@@ -102,11 +109,9 @@ impl Scorer {
         Self {
             asked: asked.pressures.clone(),
             weight: asked.weights.pressure,
-            columns: [
-                (When::Fault, column(FAULT)),
-                (When::Before, column(BEFORE)),
-                (When::Other, column(OTHER)),
-            ],
+            fault: column(FAULT),
+            before: column(BEFORE),
+            other: column(OTHER),
             unit: column(UNIT),
         }
     }
@@ -123,11 +128,20 @@ impl Scorer {
             .unwrap_or_else(|| scale(PressureUnit::Torr));
         let mut worth = 0.0;
         for asked in &self.asked {
-            let mut best: f64 = 0.0;
-            for (when, column) in &self.columns {
-                let at_time = at_time(asked.reading.told, *when);
-                for power in column.iter().flat_map(|c| c.values_for_doc(case)) {
-                    best = best.max(at_time * closeness(&asked.reading, power, own));
+            let nearest = |column: &Option<Column<f64>>| {
+                let powers = column.iter().flat_map(|column| column.values_for_doc(case));
+                let closeness = powers.map(|power| closeness(&asked.reading, power, own));
+                closeness.fold(0.0, f64::max)
+            };
+            let (column, others) = match asked.reading.told {
+                Told::Now => (&self.fault, [&self.before, &self.other]),
+                Told::Before => (&self.before, [&self.fault, &self.other]),
+            };
+            let mut best = nearest(column);
+            // Of another time none is worth more than this.
+            if best < OTHER_TIME {
+                for column in others {
+                    best = best.max(OTHER_TIME * nearest(column));
                 }
             }
             worth += best;
@@ -154,9 +168,13 @@ fn closeness(asked: &Reading, power: f64, own: f64) -> f64 {
     };
     match asked.unit {
         Some(unit) => within(scale(unit)),
-        None => COMMON_UNITS
-            .iter()
-            .map(|unit| OTHER_UNIT * within(scale(*unit)))
-            .fold(within(own), f64::max),
+        None => match within(own) {
+            // Read in another unit none is worth more than this.
+            own if own >= OTHER_UNIT => own,
+            own => COMMON_UNITS
+                .iter()
+                .map(|unit| OTHER_UNIT * within(scale(*unit)))
+                .fold(own, f64::max),
+        },
     }
 }

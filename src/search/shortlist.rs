@@ -17,7 +17,12 @@ use tantivy::{
     },
 };
 
-use super::{SearchError, plan::Understood, rank};
+use super::{
+    SearchError,
+    beside::{self, Beside},
+    plan::Understood,
+    rank,
+};
 
 /// An index of no more cases is weighed whole.
 pub(super) const WHOLE: u64 = 20_000;
@@ -31,27 +36,56 @@ const NEAR_BY_WORDS: usize = 250;
 /// How many more of those nearest, whatever their words.
 const NEAREST: usize = 100;
 
+/// Cases of a segment looked at in one go for those nearest.
+const AT_ONCE: usize = 1 << 14;
+
 /// How much of the other forms and fields of a word counts beside the one that fits best.
 const OTHER_FORMS: f32 = 0.3;
 
 /// A search as the index is asked: what a case has to hold, and what it gains by.
 #[derive(Debug, Default)]
 pub(super) struct Plan {
-    /// What is wanted, each in all its forms and fields, of which the best counts.
-    pub(super) wanted: Vec<Vec<Box<dyn Query>>>,
+    /// What is wanted.
+    pub(super) wanted: Vec<Forms>,
     /// Whether anything was wanted, held by a case or not.
     pub(super) words_typed: bool,
     /// Pressures that do as well as a word.
     pub(super) near: Vec<Box<dyn Query>>,
-    /// What brings a case on a short list beside words: the pressures and other quantities asked
-    /// for, each near, and the same closer.
-    pub(super) beside: Vec<(Box<dyn Query>, Box<dyn Query>)>,
+    /// What brings a case on a short list beside words: the pressures and other quantities asked for.
+    pub(super) beside: Vec<Beside>,
     /// What a case must hold one form of, each; they count as well.
-    pub(super) required: Vec<Vec<Box<dyn Query>>>,
+    pub(super) required: Vec<Forms>,
     /// What a case must be or must not be by what was typed.
     pub(super) bounds: Vec<(Occur, Box<dyn Query>)>,
     /// The same by filters.
     pub(super) narrowing: Vec<(Occur, Box<dyn Query>)>,
+}
+
+/// One thing wanted in all its forms and fields, of which the best counts.
+#[derive(Debug)]
+pub(super) struct Forms {
+    pub(super) each: Vec<Box<dyn Query>>,
+    /// No case gains more by it.
+    pub(super) most: Score,
+}
+
+impl Forms {
+    /// Of forms with the most that a case gains by each.
+    pub(super) fn new(forms: Vec<(Box<dyn Query>, Score)>) -> Self {
+        let best = forms.iter().map(|(_, most)| *most).fold(0.0, Score::max);
+        let all: Score = forms.iter().map(|(_, most)| *most).sum();
+        Self {
+            // Not through the difference, which is no number where neither has a limit.
+            most: best * (1.0 - OTHER_FORMS) + all * OTHER_FORMS,
+            each: forms.into_iter().map(|(form, _)| form).collect(),
+        }
+    }
+
+    /// The best of several counts, and a share of the others.
+    fn best(&self) -> Box<dyn Query> {
+        let forms = self.each.iter().map(|form| form.box_clone()).collect();
+        Box::new(DisjunctionMaxQuery::with_tie_breaker(forms, OTHER_FORMS))
+    }
 }
 
 impl Plan {
@@ -72,9 +106,9 @@ impl Plan {
             .map(copy)
             .collect();
         for forms in &self.required {
-            clauses.push((Occur::Must, best_of(forms)));
+            clauses.push((Occur::Must, forms.best()));
         }
-        let wanted = self.wanted.iter().map(|forms| best_of(forms));
+        let wanted = self.wanted.iter().map(Forms::best);
         let any: Vec<_> = wanted
             .chain(self.near.iter().map(|near| near.box_clone()))
             .collect();
@@ -88,12 +122,6 @@ impl Plan {
         }
         BooleanQuery::new(clauses)
     }
-}
-
-/// The best of several counts, and a share of the others.
-fn best_of(forms: &[Box<dyn Query>]) -> Box<dyn Query> {
-    let forms = forms.iter().map(|form| form.box_clone()).collect();
-    Box::new(DisjunctionMaxQuery::with_tie_breaker(forms, OTHER_FORMS))
 }
 
 /// Which cases may be on a list, by segment.
@@ -114,7 +142,7 @@ impl Allowed {
             }
         }
         for forms in &plan.required {
-            let forms = forms.iter().map(|form| form.box_clone()).collect();
+            let forms = forms.each.iter().map(|form| form.box_clone()).collect();
             only.push((Occur::Must, Box::new(BooleanQuery::union(forms))));
         }
         Ok(Self {
@@ -219,53 +247,40 @@ pub(super) fn likely(
     plan: &Plan,
     asked: &Understood,
 ) -> Result<List, SearchError> {
-    let near = plan.beside.iter().map(|(near, _)| near.box_clone());
-    let near = match plan.beside.is_empty() {
-        true => None,
-        false => Some(sets(searcher, &BooleanQuery::union(near.collect()))?),
-    };
-    let [best, best_near] = best_by_words(searcher, words, allowed, near.as_deref())?;
+    let [best, best_near] = best_by_words(searcher, words, allowed, &plan.beside)?;
     let mut cases: Vec<DocAddress> = best.cases().collect();
     let by_words = cases.len();
-    if near.is_some() {
+    if !plan.beside.is_empty() {
         cases.extend(best_near.cases());
-        cases.extend(nearest(searcher, allowed, plan, asked)?.cases());
+        cases.extend(nearest(searcher, allowed, &plan.beside, asked).cases());
     }
     cases.sort_unstable();
     cases.dedup();
     Ok(List { cases, by_words })
 }
 
-/// Those nearest what is asked for beside words, whatever their words.
-fn nearest(
-    searcher: &Searcher,
-    allowed: &Allowed,
-    plan: &Plan,
-    asked: &Understood,
-) -> Result<Best, SearchError> {
-    let close: Vec<Vec<BitSet>> = plan
-        .beside
-        .iter()
-        .map(|(_, close)| sets(searcher, close.as_ref()))
-        .collect::<Result<_, _>>()?;
+/// Those nearest what is asked for beside words, whatever their words; of equal ones the oldest, and no
+/// more are looked at once none can be nearer.
+fn nearest(searcher: &Searcher, allowed: &Allowed, beside: &[Beside], asked: &Understood) -> Best {
     let mut nearest = Best::new(NEAREST);
+    let most = rank::most(asked) + beside.len() as Score;
     for (ord, segment) in searcher.segment_readers().iter().enumerate() {
         let pressures = rank::Scorer::new(asked, segment);
-        for (at, set) in close.iter().enumerate() {
-            for case in members(&set[ord]) {
-                let met = close[..at]
-                    .iter()
-                    .any(|earlier| earlier[ord].contains(case));
-                if met || !allowed.holds(ord, case) {
-                    continue;
+        let columns = beside::OfSegment::new(beside, segment);
+        for from in (0..segment.max_doc()).step_by(AT_ONCE) {
+            if nearest.least() >= most {
+                return nearest;
+            }
+            let until = segment.max_doc().min(from + AT_ONCE as DocId);
+            for case in columns.any_close(from..until) {
+                if !segment.is_deleted(case) && allowed.holds(ord, case) {
+                    let worth = pressures.worth(case) + columns.close(case) as Score;
+                    nearest.add(worth, DocAddress::new(ord as u32, case));
                 }
-                let fits = close[at..].iter().filter(|set| set[ord].contains(case));
-                let worth = pressures.worth(case) + fits.count() as Score;
-                nearest.add(worth, DocAddress::new(ord as u32, case));
             }
         }
     }
-    Ok(nearest)
+    nearest
 }
 
 /// The best by `words` of those allowed, and of those of them that are near, in one walk.
@@ -273,22 +288,22 @@ fn best_by_words(
     searcher: &Searcher,
     words: &dyn Query,
     allowed: &Allowed,
-    near: Option<&[BitSet]>,
+    beside: &[Beside],
 ) -> Result<[Best; 2], SearchError> {
     let weight = words.weight(EnableScoring::enabled_from_searcher(searcher))?;
     let (mut best, mut best_near) = (Best::new(LENGTH), Best::new(NEAR_BY_WORDS));
     for (ord, segment) in searcher.segment_readers().iter().enumerate() {
-        let near = near.and_then(|near| near.get(ord));
-        let least = |best: &Best, best_near: &Best| match near {
-            None => best.least(),
-            Some(_) => best.least().min(best_near.least()),
+        let columns = beside::OfSegment::new(beside, segment);
+        let least = |best: &Best, best_near: &Best| match beside {
+            [] => best.least(),
+            _ => best.least().min(best_near.least()),
         };
         let start = least(&best, &best_near);
         weight.for_each_pruning(start, segment, &mut |case, score| {
             if !segment.is_deleted(case) && allowed.holds(ord, case) {
                 let address = DocAddress::new(ord as u32, case);
                 best.add(score, address);
-                if near.is_some_and(|near| near.contains(case)) {
+                if score > best_near.least() && columns.is_near(case) {
                     best_near.add(score, address);
                 }
             }
@@ -332,77 +347,105 @@ impl Best {
     }
 }
 
-/// Weighs cases given in the order of the index as [`Plan::whole`] does, best first; those
-/// that do not fit are left out.
+/// Cases weighed in full, best first, and how many fit at all.
+pub(super) struct Weighed {
+    pub(super) found: Vec<(f32, DocAddress)>,
+    pub(super) fit: usize,
+}
+
+/// A case that is being weighed.
+struct Candidate {
+    case: DocAddress,
+    score: Score,
+    fits: bool,
+}
+
+/// Weighs cases given in the order of the index as [`Plan::whole`] does; those that do not fit are left
+/// out, and once it is certain that a case is not among the best `most` it may be as well. So what tells
+/// most is weighed first.
 pub(super) fn weighed(
     searcher: &Searcher,
     cases: &[DocAddress],
     plan: &Plan,
     asked: &Understood,
-) -> Result<Vec<(f32, DocAddress)>, SearchError> {
+    most: usize,
+) -> Result<Weighed, SearchError> {
     let scoring = EnableScoring::enabled_from_searcher(searcher);
-    let groups = plan.wanted.iter().chain(&plan.required);
-    let groups: Vec<Vec<Box<dyn Weight>>> = groups
-        .map(|forms| forms.iter().map(|form| form.weight(scoring)).collect())
-        .collect::<Result<_, _>>()?;
-    let near: Vec<Box<dyn Weight>> = plan
-        .near
-        .iter()
-        .map(|near| near.weight(scoring))
-        .collect::<Result<_, _>>()?;
+    let mut candidates = Vec::with_capacity(cases.len());
     let needs_words = plan.needs_words();
-    let mut found = Vec::with_capacity(cases.len());
     for of_segment in cases.chunk_by(|a, b| a.segment_ord == b.segment_ord) {
         let segment = searcher.segment_reader(of_segment[0].segment_ord);
-        let mut scores = vec![0.0; of_segment.len()];
-        let mut fits = vec![!needs_words; of_segment.len()];
-        for forms in &groups {
-            add_best(forms, segment, of_segment, &mut scores, &mut fits)?;
-        }
-        if fits.contains(&false) {
-            for weight in &near {
-                let mut scorer = weight.scorer(segment, 1.0)?;
-                for (case, fits) in of_segment.iter().zip(&mut fits) {
-                    *fits |= reaches(scorer.as_mut(), case.doc_id);
-                }
-            }
-        }
         let pressures = rank::Scorer::new(asked, segment);
-        for ((case, score), fits) in of_segment.iter().zip(scores).zip(fits) {
-            if fits {
-                found.push((score + pressures.worth(case.doc_id), *case));
-            }
+        let columns = beside::OfSegment::new(&plan.beside, segment);
+        candidates.extend(of_segment.iter().map(|case| Candidate {
+            case: *case,
+            score: pressures.worth(case.doc_id),
+            fits: !needs_words || columns.is_near(case.doc_id),
+        }));
+    }
+    let mut groups: Vec<&Forms> = plan.wanted.iter().chain(&plan.required).collect();
+    groups.sort_by(|a, b| b.most.total_cmp(&a.most));
+    let mut left_out = 0;
+    for (at, forms) in groups.iter().enumerate() {
+        let to_come: Score = groups[at..].iter().map(|forms| forms.most).sum();
+        left_out += leave_out(&mut candidates, most, to_come);
+        let weights: Vec<Box<dyn Weight>> = forms
+            .each
+            .iter()
+            .map(|form| form.weight(scoring))
+            .collect::<Result<_, _>>()?;
+        for of_segment in candidates.chunk_by_mut(|a, b| a.case.segment_ord == b.case.segment_ord) {
+            let segment = searcher.segment_reader(of_segment[0].case.segment_ord);
+            add_best(&weights, segment, of_segment)?;
         }
     }
+    candidates.retain(|candidate| candidate.fits);
+    let mut found: Vec<(f32, DocAddress)> = candidates
+        .into_iter()
+        .map(|candidate| (candidate.score, candidate.case))
+        .collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    Ok(found)
+    let fit = found.len() + left_out;
+    Ok(Weighed { found, fit })
+}
+
+/// Leaves out those that fit but cannot reach the best `most` by all that is `to_come`, and says how many.
+fn leave_out(candidates: &mut Vec<Candidate>, most: usize, to_come: Score) -> usize {
+    if candidates.len() <= most || !to_come.is_finite() {
+        return 0;
+    }
+    let mut scores: Vec<Score> = candidates.iter().map(|candidate| candidate.score).collect();
+    let (_, least, _) = scores.select_nth_unstable_by(most - 1, |a, b| b.total_cmp(a));
+    // A little less, since sums are rounded.
+    let least = *least * 0.9999 - to_come;
+    let before = candidates.len();
+    candidates.retain(|candidate| !candidate.fits || candidate.score >= least);
+    before - candidates.len()
 }
 
 /// Adds what the best of several forms gives each case, and says which cases hold any.
 fn add_best(
     forms: &[Box<dyn Weight>],
     segment: &SegmentReader,
-    cases: &[DocAddress],
-    scores: &mut [Score],
-    fits: &mut [bool],
+    candidates: &mut [Candidate],
 ) -> Result<(), SearchError> {
-    let mut sums = vec![0.0; cases.len()];
-    let mut best: Vec<Score> = vec![0.0; cases.len()];
+    let mut sums: Vec<Score> = vec![0.0; candidates.len()];
+    let mut best: Vec<Score> = vec![0.0; candidates.len()];
     for form in forms {
         let mut scorer = form.scorer(segment, 1.0)?;
-        for (at, case) in cases.iter().enumerate() {
-            if reaches(scorer.as_mut(), case.doc_id) {
+        for (at, candidate) in candidates.iter_mut().enumerate() {
+            if reaches(scorer.as_mut(), candidate.case.doc_id) {
                 let score = scorer.score();
                 sums[at] += score;
                 best[at] = best[at].max(score);
-                fits[at] = true;
+                candidate.fits = true;
             } else if scorer.doc() == TERMINATED {
                 break;
             }
         }
     }
-    for (at, score) in scores.iter_mut().enumerate() {
-        *score += best[at] + (sums[at] - best[at]) * OTHER_FORMS;
+    for (at, candidate) in candidates.iter_mut().enumerate() {
+        candidate.score += best[at] + (sums[at] - best[at]) * OTHER_FORMS;
     }
     Ok(())
 }

@@ -10,7 +10,7 @@
 //! A cause named again counts for a little less each time, so that ten hits are one cause
 //! ten times only where that cause fits far better than any other.
 
-use std::collections::{BTreeSet, HashMap, hash_map::Entry};
+use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque, hash_map::Entry};
 
 use tantivy::{
     DocAddress, DocId, Searcher, SegmentReader,
@@ -22,7 +22,7 @@ use super::{
     Hit, SearchError,
     circumstances::{Circumstances, OfSegment, Worths},
     plan::Understood,
-    query::number_of,
+    query::Numbers,
     schema::{ALIKE, CAUSE, SURFACE},
 };
 
@@ -64,8 +64,9 @@ pub(super) fn out(
     }
     share(&mut near, asked.weights.shared_cause);
     let mut hits = spread(near, asked.weights.again);
+    let mut numbers = Numbers::new(searcher);
     for (score, address) in found {
-        let number = number_of(searcher, address)?;
+        let number = numbers.of(address)?;
         hits.extend(number.map(|number| Hit {
             number,
             score,
@@ -199,28 +200,55 @@ fn share(near: &mut [Candidate], weight: f32) {
     }
 }
 
-fn spread(mut near: Vec<Candidate>, worth_again: f32) -> Vec<Hit> {
-    let mut shown: HashMap<String, i32> = HashMap::new();
-    let mut hits = Vec::with_capacity(near.len());
-    while !near.is_empty() {
-        let worth = |candidate: &Candidate| {
-            let again = match candidate.cause.as_str() {
-                "" => 0,
-                cause => shown.get(cause).copied().unwrap_or_default(),
+/// The cases of one cause that are not shown yet, by their places, best first.
+struct Waiting {
+    /// What the next of them is worth, as a share of its score.
+    worth: f32,
+    shown: i32,
+    places: VecDeque<usize>,
+}
+
+fn spread(near: Vec<Candidate>, worth_again: f32) -> Vec<Hit> {
+    let mut order: Vec<usize> = (0..near.len()).collect();
+    order.sort_by(|a, b| {
+        let score = near[*b].hit.score.total_cmp(&near[*a].hit.score);
+        score.then(a.cmp(b))
+    });
+    let mut causes: BTreeMap<&str, VecDeque<usize>> = BTreeMap::new();
+    for place in order {
+        let own = causes.entry(near[place].cause.as_str()).or_default();
+        own.push_back(place);
+    }
+    let mut causes: Vec<(&str, Waiting)> = causes
+        .into_iter()
+        .map(|(cause, places)| {
+            let waiting = Waiting {
+                worth: 1.0,
+                shown: 0,
+                places,
             };
-            candidate.hit.score * worth_again.powi(again)
+            (cause, waiting)
+        })
+        .collect();
+    let mut hits = Vec::with_capacity(near.len());
+    while hits.len() < near.len() {
+        let next = causes.iter_mut().filter_map(|(cause, waiting)| {
+            let place = *waiting.places.front()?;
+            Some((near[place].hit.score * waiting.worth, place, cause, waiting))
+        });
+        let best = next.max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
+        let Some((score, place, cause, waiting)) = best else {
+            break;
         };
-        let mut best = 0;
-        for at in 1..near.len() {
-            if worth(&near[at]) > worth(&near[best]) {
-                best = at;
-            }
+        waiting.places.pop_front();
+        if !cause.is_empty() {
+            waiting.shown += 1;
+            waiting.worth = worth_again.powi(waiting.shown);
         }
-        let score = worth(&near[best]);
-        let mut best = near.remove(best);
-        best.hit.score = score;
-        *shown.entry(best.cause).or_default() += 1;
-        hits.push(best.hit);
+        hits.push(Hit {
+            score,
+            ..near[place].hit.clone()
+        });
     }
     hits
 }

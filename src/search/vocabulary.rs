@@ -150,18 +150,18 @@ impl Vocabulary {
         if stem.chars().count() < 5 {
             return Vec::new();
         }
+        let letters: Vec<char> = stem.chars().collect();
         let rarest = self.cases_of(stem) / 20;
-        let mut found: Vec<_> = self
-            .within(stem, 1)
-            .filter(|(word, slips)| {
-                *slips == 1
-                    && word.chars().next() == stem.chars().next()
+        let lengths = letters.len() - 1..=letters.len() + 1;
+        let near = lengths.filter_map(|length| self.by_length.get(length));
+        near.flat_map(|words| beginning_with(words, letters[0]))
+            .filter(|word| {
+                slips(&letters, word, 1) == Some(1)
                     && (1..=rarest.max(1)).contains(&self.cases_of(word))
             })
-            .map(|(word, _)| word.clone())
-            .collect();
-        found.truncate(OFFERED);
-        found
+            .take(OFFERED)
+            .cloned()
+            .collect()
     }
 
     /// Where a word falls into two that are both known, the commoner the better.
@@ -188,6 +188,14 @@ impl Vocabulary {
             .flatten()
             .filter_map(move |word| Some((word, slips(&letters, word, most)?)))
     }
+}
+
+/// Those of some sorted words that begin with a letter.
+fn beginning_with(words: &[String], letter: char) -> &[String] {
+    let first = |word: &String| word.chars().next();
+    let from = words.partition_point(|word| first(word) < Some(letter));
+    let until = words.partition_point(|word| first(word) <= Some(letter));
+    &words[from..until]
 }
 
 /// The classes, pumps and gauges of the fleet.

@@ -1,7 +1,13 @@
 //! Searching on behalf of pages and API: off the threads that serve requests, and with
 //! what each hit needs to be shown.
 
-use std::collections::HashMap;
+use std::{
+    collections::HashMap,
+    num::NonZero,
+    sync::{Arc, LazyLock},
+};
+
+use tokio::sync::Semaphore;
 
 use super::{fault::Fault, show, state::App};
 use crate::{
@@ -20,13 +26,27 @@ pub(super) struct Matched<'a> {
     pub(super) matches: Matches,
 }
 
+/// Searches that run at once, one a processor; more would only take turns, so that each ended as late as
+/// the last of them.
+static SLOTS: LazyLock<Arc<Semaphore>> = LazyLock::new(|| {
+    let processors = std::thread::available_parallelism().map_or(2, NonZero::get);
+    Arc::new(Semaphore::new(processors))
+});
+
 /// Searches off the threads that serve requests.
 pub(super) async fn run<T: Send + 'static>(
     app: &App,
     search: impl FnOnce(&SearchIndex) -> Result<T, SearchError> + Send + 'static,
 ) -> Result<T, Fault> {
+    let slot = Arc::clone(&SLOTS).acquire_owned().await;
+    let slot = slot.map_err(|_| Fault::NotReady("The program is stopping.".to_owned()))?;
     let index = app.index.current();
-    match tokio::task::spawn_blocking(move || search(&index)).await {
+    let searching = tokio::task::spawn_blocking(move || {
+        // Kept to the end of the search, even if nobody waits for it any more.
+        let _slot = slot;
+        search(&index)
+    });
+    match searching.await {
         Ok(Ok(found)) => Ok(found),
         Ok(Err(error)) => Err(failed(app, error.into())),
         Err(error) => Err(failed(app, error.into())),
