@@ -406,12 +406,12 @@ impl Follower {
         let catalogue = Arc::clone(&self.catalogue);
         spawn_blocking(move || {
             let entries: Vec<_> = changed
-                .iter()
+                .into_iter()
                 .map(|c| {
                     let Revision {
                         revision, incident, ..
-                    } = &c.revision;
-                    Entry::new(c.number, *revision, incident, &c.tool, &catalogue)
+                    } = c.revision;
+                    Entry::of(c.number, revision, incident, &c.tool, &catalogue)
                 })
                 .collect();
             index.add(&entries)
@@ -585,10 +585,10 @@ impl Stored {
             number: self.number,
             tool: incident.tool.clone(),
         })?;
-        Ok(Entry::new(
+        Ok(Entry::of(
             self.number,
             self.revision,
-            &incident,
+            incident,
             tool,
             catalogue,
         ))

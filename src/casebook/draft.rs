@@ -1,12 +1,13 @@
 //! Reading a record as JSON into a draft. Every field is looked at, every mistake is
 //! kept with its path, and what is well-formed is kept beside it.
 
-use std::collections::BTreeMap;
+use std::{borrow::Cow, collections::BTreeMap};
 
 use jiff::{Timestamp, civil::Date};
 use serde_json::{Map, Value};
 
 use super::{CALCULATION_LIMIT, CalculationDraft, Refusal, upkeep::DEAREST};
+use crate::catalogue::{AntecedentId, SignId};
 use crate::vacuum::units::{PressureUnit, TypedPressure};
 
 /// The longest text a field takes, in characters.
@@ -57,10 +58,10 @@ pub struct Draft {
     pub closed_at: Option<Timestamp>,
     /// Free words.
     pub symptom: String,
-    /// Sign to seen or absent.
-    pub signs: BTreeMap<String, bool>,
-    /// Antecedent to happened or not.
-    pub antecedents: BTreeMap<String, bool>,
+    /// Sign to seen or absent; whether the catalogue has it is for the rules to say.
+    pub signs: BTreeMap<SignId, bool>,
+    /// Antecedent to happened or not; likewise.
+    pub antecedents: BTreeMap<AntecedentId, bool>,
     /// Healthy base pressure.
     pub healthy: Option<TypedPressure>,
     /// Pressure at the fault.
@@ -99,7 +100,7 @@ pub struct CheckDraft {
     /// Check identifier.
     pub check: String,
     /// `found`, `clear` or `inconclusive`.
-    pub outcome: String,
+    pub outcome: Cow<'static, str>,
     /// Minutes.
     pub minutes: Option<f64>,
     /// Free words.
@@ -260,7 +261,7 @@ fn read_fields(fields: &Map<String, Value>, prefix: &str, refusals: &mut Vec<Ref
         check.only(&["check", "outcome", "minutes", "note"]);
         CheckDraft {
             check: check.name("check").unwrap_or_default(),
-            outcome: check.name("outcome").unwrap_or_default(),
+            outcome: check.name("outcome").unwrap_or_default().into(),
             minutes: check.number("minutes", CHECK_MINUTES),
             note: check.text("note"),
         }
@@ -610,7 +611,7 @@ impl<'a> Fields<'a> {
         }
     }
 
-    fn flags(&mut self, field: &str) -> BTreeMap<String, bool> {
+    fn flags<I: Ord + From<String>>(&mut self, field: &str) -> BTreeMap<I, bool> {
         let mut flags = BTreeMap::new();
         let given = self.object(field);
         if let Some(given) = given
@@ -626,7 +627,7 @@ impl<'a> Fields<'a> {
         for (name, value) in given.into_iter().flatten() {
             match value {
                 Value::Bool(flag) => {
-                    flags.insert(name.clone(), *flag);
+                    flags.insert(name.clone().into(), *flag);
                 }
                 other => {
                     let shown: String = name.chars().take(60).collect();

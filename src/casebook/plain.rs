@@ -4,16 +4,16 @@
 //! refuse, or the record brings a history or planned services, it gives nothing, and the careful way
 //! is to be taken. A test holds the two side by side.
 
-use std::{collections::BTreeMap, fmt, marker::PhantomData, str::FromStr};
+use std::{borrow::Cow, collections::BTreeMap, fmt, marker::PhantomData, str::FromStr};
 
 use jiff::{Timestamp, civil::Date};
 use serde::{
     Deserialize, Deserializer,
-    de::{self, MapAccess, Visitor},
+    de::{self, MapAccess, SeqAccess, Visitor},
 };
 
 use super::{
-    CheckDraft, Draft, RevisionDraft, ToolDetails,
+    CheckDraft, Draft, Outcome, RevisionDraft, ToolDetails,
     draft::{
         CHECK_MINUTES, DOWN_HOURS, HELP_MINUTES, LABOUR_MINUTES, LIST_LIMIT, NAME_LIMIT,
         SPEED_LITRES_PER_SECOND, TEXT_LIMIT, VOLUME_LITRES, chamber_can_have, hides,
@@ -23,237 +23,302 @@ use crate::vacuum::units::{PressureUnit, TypedPressure};
 
 /// Reads a record in its plain form.
 pub fn read_plain(text: &str) -> Option<Draft> {
-    serde_json::from_str::<Plain>(text).ok()?.draft()
+    let plain: Plain<'_> = serde_json::from_str(text).ok()?;
+    Reader::of(text).draft(plain)
 }
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Plain {
+struct Plain<'a> {
     number: Option<i64>,
-    status: Option<String>,
-    tool: Option<String>,
-    tool_class: Option<String>,
-    site: Option<String>,
-    tool_details: Option<Details>,
+    #[serde(borrow)]
+    status: Option<Text<'a>>,
+    tool: Option<Text<'a>>,
+    tool_class: Option<Text<'a>>,
+    site: Option<Text<'a>>,
+    tool_details: Option<Details<'a>>,
     occurred_at: Option<Moment>,
     closed_at: Option<Moment>,
     #[serde(default)]
-    symptom: String,
+    symptom: Text<'a>,
     #[serde(default)]
-    signs: Flags,
+    signs: Flags<'a>,
     #[serde(default)]
-    antecedents: Flags,
+    antecedents: Flags<'a>,
     #[serde(default)]
-    pressures: Pressures,
+    pressures: Pressures<'a>,
+    #[serde(borrow, default, deserialize_with = "with_room")]
+    checks: Vec<Check<'a>>,
+    cause: Option<Text<'a>>,
     #[serde(default)]
-    checks: Vec<Check>,
-    cause: Option<String>,
+    fix: Text<'a>,
     #[serde(default)]
-    fix: String,
-    #[serde(default)]
-    parts: Vec<String>,
+    parts: Vec<Text<'a>>,
     labour_minutes: Option<f64>,
     down_hours: Option<f64>,
     #[serde(default)]
-    proof: String,
+    proof: Text<'a>,
     #[serde(default)]
-    not_restored_reason: String,
+    not_restored_reason: Text<'a>,
     #[serde(default)]
-    notes: String,
+    notes: Text<'a>,
     #[serde(default)]
-    author: String,
+    author: Text<'a>,
     revision: Option<i64>,
     #[serde(default)]
-    revisions: Vec<Revision>,
+    revisions: Vec<Revision<'a>>,
 }
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Check {
+struct Check<'a> {
+    #[serde(borrow, default)]
+    check: Text<'a>,
     #[serde(default)]
-    check: String,
-    #[serde(default)]
-    outcome: String,
+    outcome: Text<'a>,
     minutes: Option<f64>,
     #[serde(default)]
-    note: String,
+    note: Text<'a>,
 }
 
 #[derive(Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Pressures {
-    healthy: Option<Pressure>,
-    faulty: Option<Pressure>,
-    restored: Option<Pressure>,
+struct Pressures<'a> {
+    #[serde(borrow)]
+    healthy: Option<Pressure<'a>>,
+    faulty: Option<Pressure<'a>>,
+    restored: Option<Pressure<'a>>,
 }
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Pressure {
+struct Pressure<'a> {
     value: f64,
-    unit: String,
+    #[serde(borrow)]
+    unit: Text<'a>,
 }
 
 /// What is known of a tool, without planned services.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Details {
-    site_name: Option<String>,
-    site_place: Option<String>,
+struct Details<'a> {
+    #[serde(borrow)]
+    site_name: Option<Text<'a>>,
+    site_place: Option<Text<'a>>,
     site_help_minutes: Option<f64>,
-    serial: Option<String>,
+    serial: Option<Text<'a>>,
     in_service: Option<Day>,
     out_of_service: Option<Day>,
     volume_litres: Option<f64>,
     speed_litres_per_second: Option<f64>,
-    healthy_base: Option<Pressure>,
+    healthy_base: Option<Pressure<'a>>,
     #[serde(default)]
-    fitted: Vec<String>,
+    fitted: Vec<Text<'a>>,
     #[serde(default)]
-    lacking: Vec<String>,
+    lacking: Vec<Text<'a>>,
     #[serde(default)]
-    gauges: Vec<String>,
+    gauges: Vec<Text<'a>>,
 }
 
 /// The only state of a record.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Revision {
+struct Revision<'a> {
     revision: Option<i64>,
     at: Option<Moment>,
+    #[serde(borrow, default)]
+    author: Text<'a>,
     #[serde(default)]
-    author: String,
-    #[serde(default)]
-    reason: String,
+    reason: Text<'a>,
 }
 
-impl Plain {
-    fn draft(self) -> Option<Draft> {
+/// A list with room for as many as there usually are.
+fn with_room<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
+    deserializer: D,
+) -> Result<Vec<T>, D::Error> {
+    struct Read<T>(PhantomData<T>);
+    impl<'de, T: Deserialize<'de>> Visitor<'de> for Read<T> {
+        type Value = Vec<T>;
+
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("a list")
+        }
+
+        fn visit_seq<A: SeqAccess<'de>>(self, mut parts: A) -> Result<Vec<T>, A::Error> {
+            let mut list = Vec::with_capacity(16);
+            while let Some(part) = parts.next_element()? {
+                list.push(part);
+            }
+            Ok(list)
+        }
+    }
+    deserializer.deserialize_seq(Read(PhantomData))
+}
+
+/// Each part gives nothing where the careful way would have something to say.
+struct Reader {
+    /// Whether nothing in the record is hidden, broken or escaped, so that no part need be looked
+    /// through for it.
+    clean: bool,
+}
+
+impl Reader {
+    fn of(text: &str) -> Self {
+        // Without a way out half-way, which takes a fraction of the time.
+        let plain = |clean: bool, byte: u8| clean & matches!(byte, b' '..=b'~') & (byte != b'\\');
+        Self {
+            clean: text.bytes().fold(true, plain),
+        }
+    }
+
+    fn draft(&self, plain: Plain<'_>) -> Option<Draft> {
         let Pressures {
             healthy,
             faulty,
             restored,
-        } = self.pressures;
-        let states = i64::try_from(self.revisions.len()).ok()?;
-        if states > 1 || self.revision.is_some_and(|revision| revision != states) {
+        } = plain.pressures;
+        let states = i64::try_from(plain.revisions.len()).ok()?;
+        if states > 1 || plain.revision.is_some_and(|revision| revision != states) {
             return None;
         }
-        if self.checks.len() > LIST_LIMIT {
+        if plain.checks.len() > LIST_LIMIT {
             return None;
         }
         Some(Draft {
-            number: whole(self.number)?,
-            status: name(self.status)?,
-            tool: name(self.tool)?,
-            tool_class: name(self.tool_class)?,
-            site: name(self.site)?,
-            tool_details: match self.tool_details {
-                Some(told) => Some(details(told)?),
+            number: whole(plain.number)?,
+            status: self.name(plain.status)?,
+            tool: self.name(plain.tool)?,
+            tool_class: self.name(plain.tool_class)?,
+            site: self.name(plain.site)?,
+            tool_details: match plain.tool_details {
+                Some(told) => Some(self.details(told)?),
                 None => None,
             },
-            occurred_at: self.occurred_at.map(|moment| moment.0),
-            closed_at: self.closed_at.map(|moment| moment.0),
-            symptom: words(self.symptom)?,
-            signs: self.signs.0,
-            antecedents: self.antecedents.0,
-            healthy: pressure(healthy)?,
-            faulty: pressure(faulty)?,
-            restored: pressure(restored)?,
-            checks: self.checks.into_iter().map(check).collect::<Option<_>>()?,
-            cause: name(self.cause)?,
-            fix: words(self.fix)?,
-            parts: names(self.parts)?,
-            labour_minutes: within(self.labour_minutes, LABOUR_MINUTES)?,
-            down_hours: within(self.down_hours, DOWN_HOURS)?,
-            proof: words(self.proof)?,
-            not_restored_reason: words(self.not_restored_reason)?,
-            notes: words(self.notes)?,
-            author: name(Some(self.author))?.unwrap_or_default(),
-            revisions: self
-                .revisions
-                .into_iter()
-                .map(revision)
-                .collect::<Option<_>>()?,
+            occurred_at: plain.occurred_at.map(|moment| moment.0),
+            closed_at: plain.closed_at.map(|moment| moment.0),
+            symptom: self.words(plain.symptom)?,
+            signs: plain.signs.named(),
+            antecedents: plain.antecedents.named(),
+            healthy: self.pressure(healthy)?,
+            faulty: self.pressure(faulty)?,
+            restored: self.pressure(restored)?,
+            checks: self.each(plain.checks, Self::check)?,
+            cause: self.name(plain.cause)?,
+            fix: self.words(plain.fix)?,
+            parts: self.names(plain.parts)?,
+            labour_minutes: within(plain.labour_minutes, LABOUR_MINUTES)?,
+            down_hours: within(plain.down_hours, DOWN_HOURS)?,
+            proof: self.words(plain.proof)?,
+            not_restored_reason: self.words(plain.not_restored_reason)?,
+            notes: self.words(plain.notes)?,
+            author: self.name(Some(plain.author))?.unwrap_or_default(),
+            revisions: self.each(plain.revisions, Self::revision)?,
             calculations: Vec::new(),
         })
     }
-}
 
-fn check(check: Check) -> Option<CheckDraft> {
-    Some(CheckDraft {
-        check: name(Some(check.check))?.unwrap_or_default(),
-        outcome: name(Some(check.outcome))?.unwrap_or_default(),
-        minutes: within(check.minutes, CHECK_MINUTES)?,
-        note: words(check.note)?,
-    })
-}
-
-fn revision(revision: Revision) -> Option<RevisionDraft> {
-    Some(RevisionDraft {
-        number: whole(revision.revision)?,
-        at: revision.at.map(|moment| moment.0),
-        author: name(Some(revision.author))?.unwrap_or_default(),
-        reason: words(revision.reason)?,
-        record: None,
-    })
-}
-
-fn details(told: Details) -> Option<ToolDetails> {
-    let day = |day: Option<Day>| day.map(|day| day.0);
-    Some(ToolDetails {
-        site_name: name(told.site_name)?,
-        site_place: name(told.site_place)?,
-        site_help_minutes: within(told.site_help_minutes, HELP_MINUTES)?,
-        serial: name(told.serial)?,
-        in_service: day(told.in_service),
-        out_of_service: day(told.out_of_service),
-        volume_litres: within(told.volume_litres, VOLUME_LITRES)?,
-        speed_litres_per_second: within(told.speed_litres_per_second, SPEED_LITRES_PER_SECOND)?,
-        healthy_base: pressure(told.healthy_base)?,
-        fitted: names(told.fitted)?,
-        lacking: names(told.lacking)?,
-        gauges: names(told.gauges)?,
-        services: Vec::new(),
-    })
-}
-
-// Each of these gives nothing where the careful way would have something to say.
-
-fn words(text: String) -> Option<String> {
-    tidy(text, TEXT_LIMIT)
-}
-
-/// A name, or that there is none.
-fn name(text: Option<String>) -> Option<Option<String>> {
-    let Some(text) = text else {
-        return Some(None);
-    };
-    let text = tidy(text, NAME_LIMIT)?;
-    let one_line = !text.contains(['\n', '\t']);
-    one_line.then(|| Some(text).filter(|text| !text.is_empty()))
-}
-
-fn tidy(text: String, limit: usize) -> Option<String> {
-    if text.len() > limit || text.contains('\r') || hides(&text) {
-        return None;
+    fn each<T, U>(&self, parts: Vec<T>, read: impl Fn(&Self, T) -> Option<U>) -> Option<Vec<U>> {
+        parts.into_iter().map(|part| read(self, part)).collect()
     }
-    let trimmed = text.trim();
-    if trimmed.len() == text.len() {
-        return Some(text);
-    }
-    Some(trimmed.to_owned())
-}
 
-fn names(parts: Vec<String>) -> Option<Vec<String>> {
-    if parts.len() > LIST_LIMIT {
-        return None;
+    fn check(&self, check: Check<'_>) -> Option<CheckDraft> {
+        let outcome = self.one_line(check.outcome)?;
+        Some(CheckDraft {
+            check: self.name(Some(check.check))?.unwrap_or_default(),
+            outcome: match outcome.parse::<Outcome>() {
+                Ok(outcome) => outcome.id().into(),
+                Err(()) => outcome.into_owned().into(),
+            },
+            minutes: within(check.minutes, CHECK_MINUTES)?,
+            note: self.words(check.note)?,
+        })
     }
-    let names = parts.into_iter().map(|part| {
-        let plain = !part.contains(['\n', '\t']);
-        if plain { tidy(part, NAME_LIMIT) } else { None }
-    });
-    let names = names.collect::<Option<Vec<_>>>()?.into_iter();
-    Some(names.filter(|name| !name.is_empty()).collect())
+
+    fn revision(&self, revision: Revision<'_>) -> Option<RevisionDraft> {
+        Some(RevisionDraft {
+            number: whole(revision.revision)?,
+            at: revision.at.map(|moment| moment.0),
+            author: self.name(Some(revision.author))?.unwrap_or_default(),
+            reason: self.words(revision.reason)?,
+            record: None,
+        })
+    }
+
+    fn details(&self, told: Details<'_>) -> Option<ToolDetails> {
+        let day = |day: Option<Day>| day.map(|day| day.0);
+        Some(ToolDetails {
+            site_name: self.name(told.site_name)?,
+            site_place: self.name(told.site_place)?,
+            site_help_minutes: within(told.site_help_minutes, HELP_MINUTES)?,
+            serial: self.name(told.serial)?,
+            in_service: day(told.in_service),
+            out_of_service: day(told.out_of_service),
+            volume_litres: within(told.volume_litres, VOLUME_LITRES)?,
+            speed_litres_per_second: within(told.speed_litres_per_second, SPEED_LITRES_PER_SECOND)?,
+            healthy_base: self.pressure(told.healthy_base)?,
+            fitted: self.names(told.fitted)?,
+            lacking: self.names(told.lacking)?,
+            gauges: self.names(told.gauges)?,
+            services: Vec::new(),
+        })
+    }
+
+    fn words(&self, text: Text<'_>) -> Option<String> {
+        self.tidy(text, TEXT_LIMIT).map(Cow::into_owned)
+    }
+
+    /// A name, or that there is none.
+    fn name(&self, text: Option<Text<'_>>) -> Option<Option<String>> {
+        let Some(text) = text else {
+            return Some(None);
+        };
+        let text = self.one_line(text)?;
+        Some((!text.is_empty()).then(|| text.into_owned()))
+    }
+
+    fn one_line<'a>(&self, text: Text<'a>) -> Option<Cow<'a, str>> {
+        let text = self.tidy(text, NAME_LIMIT)?;
+        (self.clean || !text.contains(['\n', '\t'])).then_some(text)
+    }
+
+    fn tidy<'a>(&self, Text(text): Text<'a>, limit: usize) -> Option<Cow<'a, str>> {
+        if text.len() > limit || !self.clean && (text.contains('\r') || hides(&text)) {
+            return None;
+        }
+        let trimmed = text.trim();
+        if trimmed.len() == text.len() {
+            return Some(text);
+        }
+        Some(trimmed.to_owned().into())
+    }
+
+    fn names(&self, parts: Vec<Text<'_>>) -> Option<Vec<String>> {
+        if parts.len() > LIST_LIMIT {
+            return None;
+        }
+        let names = parts.into_iter().map(|part| {
+            let plain = self.clean || !part.0.contains(['\n', '\t']);
+            if plain {
+                self.tidy(part, NAME_LIMIT).map(Cow::into_owned)
+            } else {
+                None
+            }
+        });
+        let names = names.collect::<Option<Vec<_>>>()?.into_iter();
+        Some(names.filter(|name| !name.is_empty()).collect())
+    }
+
+    fn pressure(&self, given: Option<Pressure<'_>>) -> Option<Option<TypedPressure>> {
+        let Some(given) = given else {
+            return Some(None);
+        };
+        let unit: PressureUnit = self.one_line(given.unit)?.parse().ok()?;
+        let typed = TypedPressure {
+            value: given.value,
+            unit,
+        };
+        (given.value > 0.0 && chamber_can_have(&typed)).then_some(Some(typed))
+    }
 }
 
 fn within(number: Option<f64>, [low, high]: [f64; 2]) -> Option<Option<f64>> {
@@ -265,16 +330,30 @@ fn whole(number: Option<i64>) -> Option<Option<i64>> {
     number.is_none_or(|number| number > 0).then_some(number)
 }
 
-fn pressure(given: Option<Pressure>) -> Option<Option<TypedPressure>> {
-    let Some(given) = given else {
-        return Some(None);
-    };
-    let unit: PressureUnit = name(Some(given.unit))??.parse().ok()?;
-    let typed = TypedPressure {
-        value: given.value,
-        unit,
-    };
-    (given.value > 0.0 && chamber_can_have(&typed)).then_some(Some(typed))
+/// A text where it stands in the record, or by itself where something in it was escaped.
+#[derive(Default)]
+struct Text<'a>(Cow<'a, str>);
+
+impl<'de: 'a, 'a> Deserialize<'de> for Text<'a> {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct Read;
+        impl<'de> Visitor<'de> for Read {
+            type Value = Text<'de>;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a text")
+            }
+
+            fn visit_borrowed_str<E: de::Error>(self, text: &'de str) -> Result<Text<'de>, E> {
+                Ok(Text(text.into()))
+            }
+
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<Text<'de>, E> {
+                Ok(Text(text.to_owned().into()))
+            }
+        }
+        deserializer.deserialize_str(Read)
+    }
 }
 
 /// A time with its offset.
@@ -310,32 +389,42 @@ impl<T: FromStr<Err: fmt::Display>> Visitor<'_> for Written<T> {
     }
 }
 
-/// Names with true or false; of a name given twice the last counts.
+/// Names with true or false, as they come.
 #[derive(Default)]
-struct Flags(BTreeMap<String, bool>);
+struct Flags<'a>(Vec<(Text<'a>, bool)>);
 
-impl<'de> Deserialize<'de> for Flags {
+impl Flags<'_> {
+    /// By name; of a name given twice the last counts.
+    fn named<I: Ord + From<String>>(self) -> BTreeMap<I, bool> {
+        let flags = self.0.into_iter();
+        flags
+            .map(|(name, told)| (name.0.into_owned().into(), told))
+            .collect()
+    }
+}
+
+impl<'de: 'a, 'a> Deserialize<'de> for Flags<'a> {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct Reader;
-        impl<'de> Visitor<'de> for Reader {
-            type Value = Flags;
+        struct Read;
+        impl<'de> Visitor<'de> for Read {
+            type Value = Flags<'de>;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                 f.write_str("names with true or false")
             }
 
-            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Flags, A::Error> {
-                let mut flags: Vec<(String, bool)> = Vec::with_capacity(32);
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Flags<'de>, A::Error> {
+                let mut flags = Vec::with_capacity(32);
                 while let Some(flag) = map.next_entry()? {
                     flags.push(flag);
                     if flags.len() > LIST_LIMIT {
                         return Err(de::Error::custom("too many"));
                     }
                 }
-                Ok(Flags(flags.into_iter().collect()))
+                Ok(Flags(flags))
             }
         }
-        deserializer.deserialize_map(Reader)
+        deserializer.deserialize_map(Read)
     }
 }
 

@@ -534,9 +534,15 @@ impl Judge<'_> {
         }
     }
 
-    fn signs(&mut self, signs: BTreeMap<String, bool>) -> BTreeMap<SignId, bool> {
+    fn signs(&mut self, signs: BTreeMap<SignId, bool>) -> BTreeMap<SignId, bool> {
         let catalogue = self.context.catalogue;
-        for id in signs.keys().filter(|id| catalogue.sign(id).is_none()) {
+        let mut known = catalogue.sign_ids();
+        if signs.keys().all(|id| known.any(|known| known == id)) {
+            // Both are in order, so one look through the catalogue's finds all.
+            return signs;
+        }
+        let ids = signs.keys().map(SignId::as_str);
+        for id in ids.filter(|id| catalogue.sign(id).is_none()) {
             let known = catalogue.signs().map(|sign| sign.id.as_str());
             let accepted = nearest(id, known);
             self.refuse(
@@ -545,14 +551,20 @@ impl Judge<'_> {
                 accepted,
             );
         }
-        let named = signs.into_iter();
-        named.map(|(id, seen)| (SignId::new(id), seen)).collect()
+        signs
     }
 
-    fn antecedents(&mut self, antecedents: BTreeMap<String, bool>) -> BTreeMap<AntecedentId, bool> {
+    fn antecedents(
+        &mut self,
+        antecedents: BTreeMap<AntecedentId, bool>,
+    ) -> BTreeMap<AntecedentId, bool> {
         let catalogue = self.context.catalogue;
-        let unknown = |id: &&String| catalogue.antecedent(id).is_none();
-        for id in antecedents.keys().filter(unknown) {
+        let mut known = catalogue.antecedent_ids();
+        if antecedents.keys().all(|id| known.any(|known| known == id)) {
+            return antecedents;
+        }
+        let ids = antecedents.keys().map(AntecedentId::as_str);
+        for id in ids.filter(|id| catalogue.antecedent(id).is_none()) {
             let known = catalogue.antecedents().map(|a| a.id.as_str());
             let accepted = nearest(id, known);
             self.refuse(
@@ -561,10 +573,7 @@ impl Judge<'_> {
                 accepted,
             );
         }
-        let named = antecedents.into_iter();
-        named
-            .map(|(id, happened)| (AntecedentId::new(id), happened))
-            .collect()
+        antecedents
     }
 
     fn checks(&mut self, checks: Vec<CheckDraft>) -> Vec<CheckDone> {

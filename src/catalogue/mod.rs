@@ -86,6 +86,16 @@ impl Catalogue {
         self.signs.get(id)
     }
 
+    /// The identifiers of all signs, in order.
+    pub fn sign_ids(&self) -> impl Iterator<Item = &SignId> {
+        self.signs.keys()
+    }
+
+    /// The identifiers of all antecedents, in order.
+    pub fn antecedent_ids(&self) -> impl Iterator<Item = &AntecedentId> {
+        self.antecedents.keys()
+    }
+
     /// Every sign in the order of the data file.
     pub fn signs(&self) -> impl Iterator<Item = &Sign> {
         self.sign_order.iter().filter_map(|id| self.signs.get(id))

@@ -66,6 +66,15 @@ impl Judged {
     }
 }
 
+/// Processors that judging leaves to others.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Spare {
+    /// None: nobody is kept waiting.
+    None,
+    /// One, for the searches of a process that may serve the store.
+    One,
+}
+
 /// The line of a row, and what it came to.
 pub(super) type Verdict = (u64, Result<Judged, Vec<Refusal>>);
 
@@ -111,6 +120,7 @@ impl<'a> Judge<'a> {
         now: Timestamp,
         tools: Tools,
         index: Option<Arc<SearchIndex>>,
+        spare: Spare,
     ) -> Result<Self, StoreError> {
         let highest = store.highest_number().await?;
         let bench = Arc::new(Bench {
@@ -124,7 +134,7 @@ impl<'a> Judge<'a> {
             store,
             highest,
             numbers: HashSet::new(),
-            workers: Workers::begin(&bench),
+            workers: Workers::begin(&bench, spare),
             bench,
             ahead: VecDeque::new(),
             ended: false,
@@ -269,16 +279,8 @@ impl Bench {
             match row::read(&text, &self.catalogue, &tools, self.now) {
                 Ok(filing) if filing.new_tool.is_some() => ((line, text), None),
                 Ok(filing) => {
-                    let number = place + self.numbers_ahead.load(Ordering::Relaxed);
-                    let number = filing.number.unwrap_or(number);
-                    let tool = tools.get(&filing.incident.tool);
-                    let prepared = self.index.as_ref().zip(tool).map(|(index, tool)| {
-                        let incident = &filing.incident;
-                        let entry = Entry::new(number, 1, incident, tool, &self.catalogue);
-                        index.prepare(&entry)
-                    });
                     // What cannot be kept is judged again, where a failure can be told.
-                    match self.kept(line, String::new(), filing, prepared) {
+                    match self.kept(line, String::new(), filing, Some((place, &tools))) {
                         Ok(Judged::Whole(whole)) => {
                             let whole = Box::new(Whole { text, ..*whole });
                             ((line, String::new()), Some(Ok(Judged::Whole(whole))))
@@ -295,13 +297,14 @@ impl Bench {
         judged.collect()
     }
 
-    /// A good row as it is set aside.
+    /// A good row as it is set aside; with its place among all rows and its tool among the known
+    /// ones, also as the index will hold it.
     fn kept(
         &self,
         line: u64,
         text: String,
         filing: Filing,
-        prepared: Option<Prepared>,
+        place: Option<(i64, &Tools)>,
     ) -> Result<Judged, StoreError> {
         let plain = filing.new_tool.is_none()
             && filing.earlier.is_empty()
@@ -310,7 +313,17 @@ impl Bench {
             return Ok(Judged::Whole(Box::new(Whole { line, text, filing })));
         }
         let row = Row::of(&filing)?;
-        Ok(Judged::Row(Box::new(row), prepared.map(Box::new)))
+        let prepared = place.and_then(|(place, tools)| self.prepared(place, filing, tools));
+        Ok(Judged::Row(Box::new(row), prepared))
+    }
+
+    fn prepared(&self, place: i64, filing: Filing, tools: &Tools) -> Option<Box<Prepared>> {
+        let index = self.index.as_ref()?;
+        let tool = tools.get(&filing.incident.tool)?;
+        let number = place + self.numbers_ahead.load(Ordering::Relaxed);
+        let number = filing.number.unwrap_or(number);
+        let entry = Entry::of(number, 1, filing.incident, tool, &self.catalogue);
+        Some(Box::new(index.prepare(&entry)))
     }
 }
 
@@ -323,10 +336,14 @@ struct Workers {
 }
 
 impl Workers {
-    fn begin(bench: &Arc<Bench>) -> Self {
+    fn begin(bench: &Arc<Bench>, spare: Spare) -> Self {
         let (lots, handed) = channel::<Lot>();
         let handed = Arc::new(Mutex::new(handed));
-        let count = thread::available_parallelism().map_or(1, NonZero::get);
+        let processors = thread::available_parallelism().map_or(1, NonZero::get);
+        let count = match spare {
+            Spare::None => processors,
+            Spare::One => processors.saturating_sub(1).max(1),
+        };
         let threads = (0..count).map(|_| {
             let (bench, handed) = (Arc::clone(bench), Arc::clone(&handed));
             thread::spawn(move || work(&bench, &handed))

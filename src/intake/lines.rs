@@ -1,6 +1,6 @@
 //! Lines of a file that may be anything: too long, not text, without an end.
 
-use std::io::{self, BufRead};
+use std::io::{self, BufRead, Read};
 
 use super::IntakeError;
 use crate::casebook::Refusal;
@@ -8,10 +8,15 @@ use crate::casebook::Refusal;
 /// The longest line taken, in bytes.
 const LONGEST: usize = 64 << 20;
 
+/// Bytes of a line too long that are passed over at once.
+const PASSED_OVER: usize = 1 << 20;
+
 /// Reads line by line with at most [`LONGEST`] bytes in memory.
 pub(super) struct Lines<R> {
     reader: R,
     line: u64,
+    /// Bytes of the line before, as a guess at the next.
+    usual: usize,
 }
 
 /// A line: its number, its bytes in the file, and its text or why it has none.
@@ -19,7 +24,11 @@ type Line = (u64, u64, Result<String, Refusal>);
 
 impl<R: BufRead> Lines<R> {
     pub(super) fn new(reader: R) -> Self {
-        Self { reader, line: 0 }
+        Self {
+            reader,
+            line: 0,
+            usual: 0,
+        }
     }
 
     pub(super) fn next_line(&mut self) -> Option<Result<Line, IntakeError>> {
@@ -34,30 +43,18 @@ impl<R: BufRead> Lines<R> {
     }
 
     fn read(&mut self) -> io::Result<Option<Line>> {
-        let mut kept: Vec<u8> = Vec::new();
-        let mut length: u64 = 0;
-        loop {
-            let available = match self.reader.fill_buf() {
-                Ok(available) => available,
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
-                Err(error) => return Err(error),
-            };
-            if available.is_empty() {
-                if length == 0 {
-                    return Ok(None);
-                }
-                break;
-            }
-            let end = available.iter().position(|byte| *byte == b'\n');
-            let used = end.map_or(available.len(), |at| at + 1);
-            if kept.len() < LONGEST {
-                let room = LONGEST - kept.len();
-                kept.extend_from_slice(&available[..used.min(room)]);
-            }
-            length += used as u64;
-            self.reader.consume(used);
-            if end.is_some() {
-                break;
+        let mut kept: Vec<u8> = Vec::with_capacity(self.usual + self.usual / 8);
+        let mut length = self.read_to_end_of_line(LONGEST, &mut kept)?;
+        if length == 0 {
+            return Ok(None);
+        }
+        self.usual = kept.len();
+        let mut passed_over = Vec::new();
+        while !kept.ends_with(b"\n") && length >= LONGEST as u64 && !passed_over.ends_with(b"\n") {
+            passed_over.clear();
+            match self.read_to_end_of_line(PASSED_OVER, &mut passed_over)? {
+                0 => break,
+                more => length += more,
             }
         }
         self.line += 1;
@@ -78,6 +75,12 @@ impl<R: BufRead> Lines<R> {
             })
         };
         Ok(Some((self.line, length, text)))
+    }
+
+    /// Reads to the end of the line, at most so many bytes, and says how many it were.
+    fn read_to_end_of_line(&mut self, most: usize, into: &mut Vec<u8>) -> io::Result<u64> {
+        let mut rest = (&mut self.reader).take(most as u64);
+        Ok(rest.read_until(b'\n', into)? as u64)
     }
 }
 

@@ -22,7 +22,7 @@ use crate::{
     follow::{Alongside, Follower, Stored},
     store::{BulkFiling, Row, Store, StoreError},
 };
-use judge::{Judge, Judged, Whole};
+use judge::{Judge, Judged, Spare, Whole};
 use lines::Lines;
 use spool::{Spool, Spooled};
 
@@ -207,7 +207,12 @@ impl Intake<'_> {
             _ => None,
         };
         let catalogue = Arc::clone(&self.catalogue);
-        let mut judge = Judge::new(self.store, catalogue, self.now, tools, index).await?;
+        let spare = match &*place {
+            // Only one process keeps the index, and this one does.
+            Place::Store(_, Some(_)) | Place::Nowhere => Spare::None,
+            Place::Store(_, None) | Place::Aside(_) => Spare::One,
+        };
+        let mut judge = Judge::new(self.store, catalogue, self.now, tools, index, spare).await?;
         let mut report = Report::default();
         let mut lines = Lines::new(reader);
         while let Some(rows) = judge.next(&mut lines, progress).await? {

@@ -20,7 +20,7 @@ use tantivy::tokenizer::{
 };
 
 use super::{
-    digest::Digest,
+    digest::Quick,
     negation,
     pairs::Learnt,
     pressure::{Reading, readings},
@@ -68,9 +68,9 @@ const STOP_WORDS: [&str; 133] = [
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Word {
     /// Lowered and folded, not stemmed.
-    pub(super) plain: String,
+    pub(super) plain: Arc<str>,
     /// Its stem.
-    pub(super) stem: String,
+    pub(super) stem: Arc<str>,
     /// Where it stands in the text, in bytes.
     pub(super) place: Range<usize>,
     /// Its number in the text, dropped words counted.
@@ -140,20 +140,25 @@ impl Analysis {
 
     /// Understands a text whose pressures are known.
     pub(super) fn read_with(&self, text: &str, readings: Vec<Reading>) -> Analysed {
-        let mut words = split(text, &readings);
+        let read = self.read_around(text, &readings);
+        Analysed { readings, ..read }
+    }
+
+    /// The same, the pressures left with the caller.
+    pub(super) fn read_around(&self, text: &str, readings: &[Reading]) -> Analysed {
+        let mut words = split(text, readings);
         negation::mark(text, &mut words);
         let mentions = self.list.mentions(text, &words);
         Analysed {
             words,
             mentions,
-            readings,
+            readings: Vec::new(),
         }
     }
 
-    /// What the index is handed of names that stand one behind the other. Each is read by itself,
-    /// and only once: the catalogue's come over and over.
-    pub(super) fn handed_names(&self, names: &str) -> String {
-        let mut handed = String::with_capacity(2 * names.len());
+    /// Hands the index names that stand one behind the other. Each is read by itself, and only
+    /// once: the catalogue's come over and over.
+    pub(super) fn hand_names(&self, names: &str, handed: &mut String) {
         let (mut base, mut last) = (0, 0);
         for name in names.split(BETWEEN_NAMES) {
             NAMES.with_borrow_mut(|known| {
@@ -164,21 +169,22 @@ impl Analysis {
                         names: HashMap::default(),
                     };
                 }
-                if !known.names.contains_key(name) {
-                    known.names.insert(name.to_owned(), self.read(name).name());
-                }
-                let Some(name) = known.names.get(name) else {
-                    return;
+                let read;
+                let found = match known.names.get(name) {
+                    Some(found) => found,
+                    None => {
+                        read = self.read(name).name();
+                        known.names.entry(name.to_owned()).or_insert(read)
+                    }
                 };
-                if let Some((first, end)) = name.ends {
-                    put_step(&mut handed, base + first - last);
-                    handed.push_str(&name.handed);
+                if let Some((first, end)) = found.ends {
+                    put_step(handed, base + first - last);
+                    handed.push_str(&found.handed);
                     last = base + end;
                 }
-                base += name.words;
+                base += found.words;
             });
         }
-        handed
     }
 }
 
@@ -197,7 +203,7 @@ thread_local! {
 struct KnownNames {
     /// The word list they were read with.
     list: u64,
-    names: HashMap<String, Name, BuildHasherDefault<Digest>>,
+    names: HashMap<String, Name, BuildHasherDefault<Quick>>,
 }
 
 /// A name as the index is handed it.
@@ -254,16 +260,17 @@ pub(super) fn is_written(term: &str) -> bool {
 /// The words of a text with pressures left out; not yet judged for what is ruled out.
 pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
     let mut words: Vec<Word> = Vec::with_capacity(text.len() / 6);
-    let mut push = |plain: String, stem: String, common: bool, place: Range<usize>| {
+    let mut push = |known: Known, place: Range<usize>| {
         words.push(Word {
             position: words.len(),
-            plain,
-            stem,
+            plain: known.plain,
+            stem: known.stem,
             place,
             ruled_out: false,
-            common,
+            common: known.common,
         });
     };
+    let mut plain = String::new();
     let mut readings = readings.iter().peekable();
     for place in runs(text) {
         let written = &text[place.clone()];
@@ -274,19 +281,28 @@ pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
         if readings.peek().is_some_and(|r| r.place.start < place.end) {
             continue;
         }
-        let plain = folded(written);
+        plain.clear();
+        if written.is_ascii() {
+            plain.push_str(written);
+            plain.make_ascii_lowercase();
+        } else {
+            plain.push_str(&folded(written));
+        }
         match glued(&plain) {
             Some(at) if place.len() == plain.len() => {
                 let (figures, unit) = plain.split_at(at);
                 let middle = place.start + at;
                 for (part, place) in [(figures, place.start..middle), (unit, middle..place.end)] {
-                    push(part.to_owned(), part.to_owned(), is_common(part), place);
+                    let word: Arc<str> = part.into();
+                    let known = Known {
+                        plain: Arc::clone(&word),
+                        stem: word,
+                        common: is_common(part),
+                    };
+                    push(known, place);
                 }
             }
-            _ => {
-                let (stem, common) = known(&plain);
-                push(plain, stem, common, place);
-            }
+            _ => push(known(&plain), place),
         }
     }
     words
@@ -319,7 +335,7 @@ pub(super) fn folded(word: &str) -> String {
 
 /// Whether a word is too common to tell cases apart.
 fn is_common(word: &str) -> bool {
-    static COMMON: LazyLock<HashSet<&'static str, BuildHasherDefault<Digest>>> =
+    static COMMON: LazyLock<HashSet<&'static str, BuildHasherDefault<Quick>>> =
         LazyLock::new(|| STOP_WORDS.into_iter().collect());
     COMMON.contains(word)
 }
@@ -331,14 +347,20 @@ fn glued(word: &str) -> Option<usize> {
 }
 
 thread_local! {
-    /// Words met before, each with its stem and whether it is common: a fleet's cases are told
-    /// in few words, over and over.
-    static KNOWN: RefCell<HashMap<String, (String, bool), BuildHasherDefault<Digest>>> =
+    /// Words met before: a fleet's cases are told in few words, over and over.
+    static KNOWN: RefCell<HashMap<Arc<str>, Known, BuildHasherDefault<Quick>>> =
         RefCell::default();
 }
 
-/// The stem of a word in plain small letters, and whether it is too common to be searched for.
-fn known(word: &str) -> (String, bool) {
+/// A word in plain small letters, its stem, and whether it is too common to be searched for.
+#[derive(Clone)]
+struct Known {
+    plain: Arc<str>,
+    stem: Arc<str>,
+    common: bool,
+}
+
+fn known(word: &str) -> Known {
     KNOWN.with_borrow_mut(|known| {
         if let Some(found) = known.get(word) {
             return found.clone();
@@ -349,29 +371,31 @@ fn known(word: &str) -> (String, bool) {
         let mut stream = stemmer.token_stream(word);
         let stem = stream
             .next()
-            .map_or_else(|| word.to_owned(), |token| token.text.clone());
+            .map_or_else(|| word.into(), |token| token.text.as_str().into());
         if known.len() == WORDS_KEPT {
             known.clear();
         }
-        let new = (stem, is_common(word));
-        known.insert(word.to_owned(), new.clone());
+        let new = Known {
+            plain: word.into(),
+            stem,
+            common: is_common(word),
+        };
+        known.insert(Arc::clone(&new.plain), new.clone());
         new
     })
 }
 
 impl Analysed {
-    /// The terms as the index is handed them: one a line, in the order of their places, each
-    /// after a character for the step from the place before. [`Handed`] reads them, so that a
-    /// text is not read through once more.
-    pub(super) fn handed(&self) -> String {
-        let mut handed = String::with_capacity(8 * self.words.len());
+    /// Hands the index the terms: one a line, in the order of their places, each after a
+    /// character for the step from the place before. [`Handed`] reads them, so that a text is not
+    /// read through once more.
+    pub(super) fn hand(&self, handed: &mut String) {
         let mut last = 0;
         self.each_term(|position, ruled_out, term| {
-            put_step(&mut handed, position - last);
-            put_term(&mut handed, ruled_out, term);
+            put_step(handed, position - last);
+            put_term(handed, ruled_out, term);
             last = position;
         });
-        handed
     }
 
     fn name(&self) -> Name {
@@ -438,7 +462,7 @@ fn put_step(handed: &mut String, step: usize) {
     handed.extend(char::from_u32(NO_STEP + step));
 }
 
-/// Reads what [`Analysed::handed`] wrote.
+/// Reads what [`Analysed::hand`] wrote.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Handed;
 
@@ -515,10 +539,9 @@ mod tests {
     #[test]
     fn names_one_behind_the_other_are_as_one_text() {
         let names = "BRK-04 · cryo pump and the foreline · of the · no water seen · O-ring";
-        assert_eq!(
-            told(&analysis().handed_names(names)),
-            plainly(&analysis().read(names))
-        );
+        let mut handed = String::new();
+        analysis().hand_names(names, &mut handed);
+        assert_eq!(told(&handed), plainly(&analysis().read(names)));
     }
 
     proptest! {
@@ -526,7 +549,9 @@ mod tests {
         #[test]
         fn what_is_handed_is_read(text in "(([a-z]{1,9}|the|no|cryo pump|5e-6 torr|40min|[,.é])[ \n]?){0,30}") {
             let read = analysis().read(&text);
-            prop_assert_eq!(told(&read.handed()), plainly(&read));
+            let mut handed = String::new();
+            read.hand(&mut handed);
+            prop_assert_eq!(told(&handed), plainly(&read));
         }
     }
 }

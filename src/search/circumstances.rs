@@ -19,7 +19,7 @@ use super::{
 };
 use crate::{
     casebook::{Finding, Incident, Status, Tool},
-    catalogue::Catalogue,
+    catalogue::{AntecedentId, Catalogue, SignId},
 };
 
 /// How fast what a case's age is worth falls: to 1/e in so many microseconds, five years.
@@ -41,9 +41,9 @@ pub struct Circumstances {
     /// Gauges of the tool.
     pub gauges: Vec<String>,
     /// Signs seen and not seen.
-    pub signs: BTreeMap<String, bool>,
+    pub signs: BTreeMap<SignId, bool>,
     /// What happened before, and what did not.
-    pub antecedents: BTreeMap<String, bool>,
+    pub antecedents: BTreeMap<AntecedentId, bool>,
     /// Whether its cause was named, mended and proven.
     pub confirmed: bool,
 }
@@ -57,24 +57,15 @@ const HAPPENED: &str = "before ";
 const CONFIRMED: &str = "confirmed";
 
 impl Circumstances {
-    /// Of a case.
-    pub(super) fn new(incident: &Incident, tool: &Tool, catalogue: &Catalogue) -> Self {
+    /// Of a case, with its signs and antecedents.
+    pub(super) fn new(incident: Incident, tool: &Tool, catalogue: &Catalogue) -> Self {
         let pump = catalogue.class(tool.class.as_str()).map(|c| c.pump.clone());
-        let told = |(id, told): (&dyn std::fmt::Display, &bool)| (id.to_string(), *told);
         Self {
             class: Some(tool.class.to_string()),
             pump,
             gauges: tool.gauges.clone(),
-            signs: incident
-                .signs
-                .iter()
-                .map(|(id, seen)| told((id, seen)))
-                .collect(),
-            antecedents: incident
-                .antecedents
-                .iter()
-                .map(|(id, happened)| told((id, happened)))
-                .collect(),
+            signs: incident.signs,
+            antecedents: incident.antecedents,
             confirmed: incident.status == Status::Closed
                 && matches!(incident.cause, Some(Finding::Cause(_)))
                 && incident.pressures.restored.is_some()
@@ -93,16 +84,13 @@ impl Circumstances {
         if self.gauges.iter().any(|gauge| other.gauges.contains(gauge)) {
             shared.push("same gauge".to_owned());
         }
-        for (name, own, others) in [
-            ("signs in common", &self.signs, &other.signs),
-            ("before both", &self.antecedents, &other.antecedents),
+        for (name, both) in [
+            ("signs in common", in_both(&self.signs, &other.signs)),
+            (
+                "before both",
+                in_both(&self.antecedents, &other.antecedents),
+            ),
         ] {
-            let both: Vec<_> = own
-                .iter()
-                .filter(|(id, told)| **told && others.get(*id) == Some(&true))
-                .map(|(id, _)| id.replace('-', " "))
-                .take(NAMED)
-                .collect();
             if !both.is_empty() {
                 shared.push(format!("{name}: {}", both.join(", ")));
             }
@@ -117,10 +105,10 @@ impl Circumstances {
         self.pump.iter().for_each(|pump| told(PUMP, pump));
         self.gauges.iter().for_each(|gauge| told(GAUGE, gauge));
         for (id, _) in self.signs.iter().filter(|(_, seen)| **seen) {
-            told(SEEN, id);
+            told(SEEN, id.as_str());
         }
         for (id, _) in self.antecedents.iter().filter(|(_, happened)| **happened) {
-            told(HAPPENED, id);
+            told(HAPPENED, id.as_str());
         }
         if self.confirmed {
             told(CONFIRMED, "");
@@ -132,6 +120,18 @@ impl Circumstances {
         let unseen = self.signs.iter().filter(|(_, seen)| !**seen);
         unseen.map(|(id, _)| id.as_str())
     }
+}
+
+/// What is so in both, as people read it.
+fn in_both<I: Ord + AsRef<str>>(
+    own: &BTreeMap<I, bool>,
+    others: &BTreeMap<I, bool>,
+) -> Vec<String> {
+    let both = own
+        .iter()
+        .filter(|(id, told)| **told && others.get(*id) == Some(&true));
+    let named = both.map(|(id, _)| id.as_ref().replace('-', " "));
+    named.take(NAMED).collect()
 }
 
 /// What each word of the column is worth to a search.
@@ -177,7 +177,7 @@ impl Worths {
             let rarity = rarity(&has)?;
             if *seen {
                 words.push((has, weights.sign * rarity));
-                unseen.push((id.clone(), -weights.against * rarity));
+                unseen.push((id.to_string(), -weights.against * rarity));
             } else {
                 words.push((has, -weights.against * rarity));
             }

@@ -1,6 +1,9 @@
 //! An incident as the index holds it.
 
-use std::hash::{DefaultHasher, Hash, Hasher};
+use std::{
+    fmt,
+    hash::{DefaultHasher, Hash, Hasher},
+};
 
 use tantivy::TantivyDocument;
 
@@ -84,7 +87,25 @@ pub(super) struct Measured {
     /// When.
     pub(super) when: When,
     /// As typed.
-    pub(super) shown: String,
+    pub(super) shown: Shown,
+}
+
+/// A pressure as typed.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Shown {
+    /// In a field of its own.
+    Typed(TypedPressure),
+    /// In a text.
+    Text(String),
+}
+
+impl fmt::Display for Shown {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Typed(typed) => typed.fmt(f),
+            Self::Text(text) => f.write_str(text),
+        }
+    }
 }
 
 /// What the index needs of an incident.
@@ -129,6 +150,10 @@ pub struct Entry {
     pub(super) readings: [Vec<Reading>; 3],
 }
 
+/// Bytes that most cases take in the index's hands, and the longest of their texts.
+const USUAL: usize = 2_560;
+const USUAL_TEXT: usize = 1 << 10;
+
 impl Entry {
     /// A case of which nothing is known but what was told of it.
     pub fn of_text(number: i64, text: &str) -> Self {
@@ -167,6 +192,17 @@ impl Entry {
         tool: &Tool,
         catalogue: &Catalogue,
     ) -> Self {
+        Self::of(number, revision, incident.clone(), tool, catalogue)
+    }
+
+    /// The same of an incident that is of no further use.
+    pub fn of(
+        number: i64,
+        revision: i64,
+        mut incident: Incident,
+        tool: &Tool,
+        catalogue: &Catalogue,
+    ) -> Self {
         let cause = match &incident.cause {
             Some(Finding::Cause(id)) => catalogue.cause(id.as_str()),
             _ => None,
@@ -184,51 +220,39 @@ impl Entry {
             (Some(finding), None) => catalogue.cause_name(finding.id()).to_owned(),
             (None, _) => String::new(),
         };
-        let mut notes = Vec::new();
-        for text in [
+        let told = [
             &incident.proof,
             &incident.notes,
             &incident.not_restored_reason,
-        ] {
-            if !text.is_empty() {
-                notes.push(text.clone());
-            }
-        }
-        notes.extend(incident.parts.iter().cloned());
-        notes.extend(
-            incident
-                .checks
-                .iter()
-                .map(|check| check.note.clone())
-                .filter(|note| !note.is_empty()),
-        );
+        ];
+        let told = told.into_iter().filter(|text| !text.is_empty());
+        let of_checks = incident.checks.iter().map(|check| &check.note);
+        let of_checks = of_checks.filter(|note| !note.is_empty());
+        let notes = told.chain(&incident.parts).chain(of_checks);
+        let notes = joined(notes.map(String::as_str), "\n");
         let signs = incident
             .signs
             .iter()
             .filter(|(_, seen)| **seen)
             .filter_map(|(id, _)| catalogue.sign(id.as_str()))
-            .map(|sign| sign.name.clone());
+            .map(|sign| sign.name.as_str());
         let antecedents = incident
             .antecedents
             .iter()
             .filter(|(_, happened)| **happened)
             .filter_map(|(id, _)| catalogue.antecedent(id.as_str()))
-            .map(|antecedent| antecedent.name.clone());
+            .map(|antecedent| antecedent.name.as_str());
         let class = catalogue
             .class(tool.class.as_str())
             .map_or(tool.class.as_str(), |class| class.name.as_str());
-        let facts: Vec<String> = [tool.id.to_string(), class.to_owned()]
-            .into_iter()
-            .chain(signs)
-            .chain(antecedents)
-            .collect();
+        let facts = [tool.id.as_str(), class].into_iter().chain(signs);
+        let facts = joined(facts.chain(antecedents), BETWEEN_NAMES);
         let typed = incident.pressures;
         let unit = [typed.faulty, typed.healthy, Some(tool.healthy_base)]
             .into_iter()
             .flatten()
             .next()
             .map_or(PressureUnit::Torr, |typed| typed.unit);
-        let notes = notes.join("\n");
         let (readings, quantities) = read([&incident.symptom, &incident.fix, &notes]);
         let mut pressures = Vec::new();
         for (typed, when) in [
@@ -255,11 +279,11 @@ impl Entry {
                 .as_ref()
                 .map(|finding| finding.id().to_owned()),
             occurred_at: incident.occurred_at.as_microsecond(),
-            symptom: incident.symptom.clone(),
+            symptom: std::mem::take(&mut incident.symptom),
             cause_text,
-            fix: incident.fix.clone(),
+            fix: std::mem::take(&mut incident.fix),
             notes,
-            facts: facts.join(BETWEEN_NAMES),
+            facts,
             circumstances: Circumstances::new(incident, tool, catalogue),
             unit,
             pressures,
@@ -283,7 +307,7 @@ impl Entry {
     }
 
     pub(super) fn document(&self, fields: &Fields, analysis: &Analysis) -> TantivyDocument {
-        let mut document = TantivyDocument::new();
+        let mut document = TantivyDocument::with_capacity(USUAL);
         document.add_i64(fields.number, self.number);
         document.add_i64(fields.revision, self.revision);
         document.add_text(fields.status, self.status);
@@ -299,19 +323,20 @@ impl Entry {
         document.add_i64(fields.occurred_at, self.occurred_at);
         let mut symptom = Vec::new();
         let [of_symptom, of_fix, of_notes] = &self.readings;
+        let mut handed = String::with_capacity(USUAL_TEXT);
         for (part, text) in self.parts() {
-            let handed = match part {
+            handed.clear();
+            match part {
                 Part::Symptom => {
-                    let read = analysis.read_with(text, of_symptom.clone());
-                    let handed = read.handed();
+                    let read = analysis.read_around(text, of_symptom);
+                    read.hand(&mut handed);
                     symptom = read.words;
-                    handed
                 }
-                Part::Fix => analysis.read_with(text, of_fix.clone()).handed(),
-                Part::Notes => analysis.read_with(text, of_notes.clone()).handed(),
-                Part::Cause | Part::Facts => analysis.handed_names(text),
-            };
-            document.add_text(fields.part(part), handed);
+                Part::Fix => analysis.read_around(text, of_fix).hand(&mut handed),
+                Part::Notes => analysis.read_around(text, of_notes).hand(&mut handed),
+                Part::Cause | Part::Facts => analysis.hand_names(text, &mut handed),
+            }
+            document.add_text(fields.part(part), &handed);
         }
         for measured in &self.pressures {
             let field = match measured.when {
@@ -384,7 +409,7 @@ impl Entry {
         let mut words: Vec<_> = symptom
             .iter()
             .filter(|word| !word.common && !word.stem.bytes().any(|b| b.is_ascii_digit()))
-            .map(|word| word.stem.as_str())
+            .map(|word| &*word.stem)
             .collect();
         words.sort_unstable();
         words.dedup();
@@ -397,12 +422,24 @@ impl Entry {
     }
 }
 
+/// Texts one behind the other.
+fn joined<'a>(texts: impl Iterator<Item = &'a str>, between: &str) -> String {
+    let mut joined = String::new();
+    for (place, text) in texts.enumerate() {
+        if place > 0 {
+            joined.push_str(between);
+        }
+        joined.push_str(text);
+    }
+    joined
+}
+
 fn measured(typed: TypedPressure, when: When) -> Option<Measured> {
     let power = typed.pressure().ok()?.pascals().log10();
-    power.is_finite().then(|| Measured {
+    power.is_finite().then_some(Measured {
         power,
         when,
-        shown: typed.to_string(),
+        shown: Shown::Typed(typed),
     })
 }
 
@@ -431,7 +468,7 @@ fn written(
                 .iter()
                 .any(|m| m.when == when && (m.power - power).abs() < 1e-3);
             if power.is_finite() && !known {
-                let shown = text[reading.place.clone()].to_owned();
+                let shown = Shown::Text(text[reading.place.clone()].to_owned());
                 pressures.push(Measured { power, when, shown });
             }
         }

@@ -15,7 +15,7 @@ use tantivy::{
     Index, IndexReader, IndexWriter, ReloadPolicy, Searcher, TantivyDocument, Term,
     directory::{MmapDirectory, error::LockError},
     index::SegmentComponent,
-    indexer::IndexWriterOptions,
+    indexer::{IndexWriterOptions, UserOperation},
     tokenizer::TextAnalyzer,
 };
 
@@ -35,6 +35,10 @@ pub(super) const SERVING_MEMORY: usize = 64 << 20;
 
 /// The same where a file is taken in: fewer segments have to be merged.
 pub(super) const FILLING_MEMORY: usize = 256 << 20;
+
+/// Documents handed to the writing thread at once. It is woken for each lot, but may fall ten
+/// thousand lots behind, all of them in memory.
+const HANDED: usize = 4;
 
 /// One thread merges segments, so that searches keep the other processors.
 const MERGING_THREADS: usize = 1;
@@ -256,13 +260,19 @@ impl SearchIndex {
     /// As [`SearchIndex::add`].
     pub fn put(&self, entries: impl IntoIterator<Item = Prepared>) -> Result<(), SearchError> {
         self.write(|writer, fields| {
+            let mut together = Vec::with_capacity(2 * HANDED);
             for Prepared { number, document } in entries {
                 let highest = self.highest.fetch_max(number, Ordering::Relaxed);
                 if number <= highest {
-                    writer.delete_term(Term::from_field_i64(fields.number, number));
+                    let term = Term::from_field_i64(fields.number, number);
+                    together.push(UserOperation::Delete(term));
                 }
-                writer.add_document(document)?;
+                together.push(UserOperation::Add(document));
+                if together.len() >= HANDED {
+                    writer.run(together.drain(..))?;
+                }
             }
+            writer.run(together)?;
             Ok(())
         })
     }

@@ -37,7 +37,7 @@ impl Piece<'_> {
 
 /// Splits a text into its pieces.
 pub(super) fn lex(text: &str) -> Vec<Piece<'_>> {
-    let mut pieces = Vec::new();
+    let mut pieces = Vec::with_capacity(text.len() / 3);
     let mut spaced = false;
     let mut rest = text;
     while let Some(first) = rest.chars().next() {
@@ -76,16 +76,29 @@ fn piece(rest: &str, first: char) -> (Lex<'_>, usize) {
         let length = number_length(rest);
         return (Lex::Number(&rest[..length]), length);
     }
-    if let Some((power, length)) = raised(rest) {
+    // No raised figure is a plain letter or sign.
+    if !first.is_ascii()
+        && let Some((power, length)) = raised(rest)
+    {
         return (Lex::Raised(power), length);
     }
     if first.is_alphabetic() {
-        let length = rest
-            .find(|c: char| !c.is_alphabetic())
-            .unwrap_or(rest.len());
+        let length = word_length(rest);
         return (Lex::Word(&rest[..length]), length);
     }
     (Lex::Sign(first), first.len_utf8())
+}
+
+/// Letters; nearly all words are of plain ones.
+fn word_length(text: &str) -> usize {
+    let plain = text.bytes().position(|b| !b.is_ascii_alphabetic());
+    match plain {
+        None => text.len(),
+        Some(end) if text.as_bytes()[end].is_ascii() => end,
+        Some(_) => text
+            .find(|c: char| !c.is_alphabetic())
+            .unwrap_or(text.len()),
+    }
 }
 
 fn digit_at(text: &str, at: usize) -> bool {

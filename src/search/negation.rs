@@ -45,7 +45,7 @@ pub(super) fn mark(text: &str, words: &mut [Word]) {
             if left == 0 || (i > 0 && parted(text, &words[i - 1], &words[i])) {
                 break;
             }
-            if CLAUSE.contains(&words[i].plain.as_str()) {
+            if CLAUSE.contains(&&*words[i].plain) {
                 break;
             }
             words[i].ruled_out = true;
@@ -55,7 +55,7 @@ pub(super) fn mark(text: &str, words: &mut [Word]) {
         let mut left = REACH;
         for i in (0..=last).rev() {
             let ends = i < last && parted(text, &words[i], &words[i + 1]);
-            if left == 0 || ends || CLAUSE.contains(&words[i].plain.as_str()) {
+            if left == 0 || ends || CLAUSE.contains(&&*words[i].plain) {
                 break;
             }
             words[i].ruled_out = true;
@@ -66,10 +66,10 @@ pub(super) fn mark(text: &str, words: &mut [Word]) {
 
 /// From which word on, and back from which word, the word at `at` rules out.
 fn reach(text: &str, words: &[Word], at: usize) -> (Option<usize>, Option<usize>) {
-    let word = words[at].plain.as_str();
-    let next = |ahead: usize| words.get(at + ahead).map_or("", |word| word.plain.as_str());
-    let before = |back: usize| at.checked_sub(back).map_or("", |i| words[i].plain.as_str());
-    let joined = at == 0 || !parted(text, &words[at - 1], &words[at]);
+    let word = &*words[at].plain;
+    let next = |ahead: usize| words.get(at + ahead).map_or("", |word| &*word.plain);
+    let before = |back: usize| at.checked_sub(back).map_or("", |i| &*words[i].plain);
+    let joined = || at == 0 || !parted(text, &words[at - 1], &words[at]);
     match word {
         "no" if next(1) == "sign" || next(1) == "trace" || next(1) == "evidence" => {
             let skip = if next(2) == "of" { 3 } else { 2 };
@@ -82,26 +82,26 @@ fn reach(text: &str, words: &[Word], at: usize) -> (Option<usize>, Option<usize>
         }
         "free" if next(1) == "of" => (Some(at + 2), None),
         "out" if before(1) == "ruled" || before(1) == "rule" => {
-            if joined && at >= 2 && !parted(text, &words[at - 2], &words[at - 1]) {
+            if joined() && at >= 2 && !parted(text, &words[at - 2], &words[at - 1]) {
                 return (None, Some(back_over_verb(words, at - 2)));
             }
             (Some(at + 1), None)
         }
-        "excluded" | "eliminated" | "innocent" | "exonerated" if joined && at > 0 => {
+        "excluded" | "eliminated" | "innocent" | "exonerated" if joined() && at > 0 => {
             (None, Some(back_over_verb(words, at - 1)))
         }
         "guilty" | "it" | "involved" | "blame" if before(1) == "not" && at >= 2 => {
             (None, Some(back_over_verb(words, at - 2)))
         }
-        "fine" | "ok" | "okay" | "normal" if joined && at > 0 => {
+        "fine" | "ok" | "okay" | "normal" if joined() && at > 0 => {
             let after_verb = IS.contains(&before(1));
             let at_end = words.get(at + 1).is_none_or(|next| {
-                parted(text, &words[at], next) || CLAUSE.contains(&next.plain.as_str())
+                parted(text, &words[at], next) || CLAUSE.contains(&&*next.plain)
             });
             let back = (after_verb || at_end).then(|| back_over_verb(words, at - 1));
             (None, back)
         }
-        "good" | "clean" | "clear" | "tight" | "dry" if joined && IS.contains(&before(1)) => {
+        "good" | "clean" | "clear" | "tight" | "dry" if joined() && IS.contains(&before(1)) => {
             (None, Some(back_over_verb(words, at - 1)))
         }
         _ => (None, None),
@@ -111,7 +111,7 @@ fn reach(text: &str, words: &[Word], at: usize) -> (Option<usize>, Option<usize>
 /// Steps back over `is`, `was`, `therefore` to the thing itself.
 fn back_over_verb(words: &[Word], from: usize) -> usize {
     let mut at = from;
-    while at > 0 && (words[at].common || IS.contains(&words[at].plain.as_str())) {
+    while at > 0 && (words[at].common || IS.contains(&&*words[at].plain)) {
         at -= 1;
     }
     at

@@ -114,7 +114,7 @@ fn stems(text: &str) -> Vec<String> {
 fn words(text: &str) -> Vec<Meant> {
     let words = split(text, &[]).into_iter();
     words
-        .map(|word| (word.plain, word.stem))
+        .map(|word| (word.plain.to_string(), word.stem.to_string()))
         .take(MOST_WORDS)
         .collect()
 }

@@ -355,7 +355,7 @@ impl Planner<'_> {
             }
             return wanted;
         }
-        if self.analysis.learnt().meanings(&[&word.stem]).is_some() {
+        if self.analysis.learnt().meanings(&[&*word.stem]).is_some() {
             return wanted;
         }
         self.spelt += 1;
@@ -383,7 +383,7 @@ impl Planner<'_> {
             [first, second, ..] if adjoin(text, first, second) => &words[..2],
             words => &words[..words.len().min(1)],
         };
-        let stems: Vec<&str> = side_by_side.iter().map(|word| word.stem.as_str()).collect();
+        let stems: Vec<&str> = side_by_side.iter().map(|word| &*word.stem).collect();
         let Some((count, meanings)) = self.analysis.learnt().meanings(&stems) else {
             return Vec::new();
         };

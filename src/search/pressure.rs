@@ -102,7 +102,11 @@ fn may_begin(piece: &Piece<'_>) -> bool {
                 (0..=2).filter_map(cut).any(singular)
             };
             let part = || PARTS.iter().any(|part| word.eq_ignore_ascii_case(part));
-            word.len() <= LONGEST_BEGINNING && (part() || figure())
+            // The letters that any of them begins with: most words are told by their first.
+            let may = |letter: &u8| b"lmhueotfsn".contains(&letter.to_ascii_lowercase());
+            word.len() <= LONGEST_BEGINNING
+                && word.as_bytes().first().is_some_and(may)
+                && (part() || figure())
         }
         Lex::Raised(_) => false,
     }

@@ -117,9 +117,11 @@ pub(super) fn quantities_in(
 type Read = (Sort, Vec<f64>, usize);
 
 fn read(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
-    named_masses(pieces, at)
-        .or_else(|| ratio(pieces, at))
-        .or_else(|| with_unit(pieces, at))
+    match pieces[at].lex {
+        Lex::Word(_) => named_masses(pieces, at),
+        Lex::Number(_) => ratio(pieces, at).or_else(|| with_unit(pieces, at)),
+        _ => None,
+    }
 }
 
 fn number(piece: &Piece<'_>) -> Option<f64> {
@@ -149,6 +151,15 @@ fn mass(piece: &Piece<'_>) -> Option<f64> {
 
 /// `mass 40`, `masses 28 and 32`, `m/z 18`, `amu 28`, `peak 18`.
 fn named_masses(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
+    let Lex::Word(word) = pieces[at].lex else {
+        return None;
+    };
+    if !matches!(
+        word.as_bytes().first(),
+        Some(b'm' | b'M' | b'a' | b'A' | b'p' | b'P')
+    ) {
+        return None;
+    }
     let mut next = if ["mass", "masses", "amu", "peak", "peaks"]
         .iter()
         .any(|name| pieces[at].is_word(name))

@@ -315,7 +315,7 @@ impl SearchIndex {
                     told: Told::Now,
                     bounded: false,
                 },
-                shown: measured.shown.clone(),
+                shown: measured.shown.to_string(),
             })
             .collect();
         let mut asked = Understood::of_terms(&self.analysis, wanted, pressures);

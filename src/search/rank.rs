@@ -59,7 +59,7 @@ pub(super) fn near(asked: &Understood, entry: &Entry) -> Vec<Near> {
             .max_by(|a, b| nearness(a).total_cmp(&nearness(b)));
         if let Some(best) = best.filter(|best| nearness(best) >= CALLED_NEAR) {
             near.push(Near {
-                own: best.shown.clone(),
+                own: best.shown.to_string(),
                 asked: pressure.shown.clone(),
             });
         }

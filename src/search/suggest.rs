@@ -110,7 +110,7 @@ impl Suggester {
             let mut own: Vec<_> = split(&text, &readings(&text))
                 .into_iter()
                 .filter(|word| !word.common && tellable(&word.plain))
-                .map(|word| (word.stem, word.plain))
+                .map(|word| (word.stem.to_string(), word.plain.to_string()))
                 .collect();
             own.sort_unstable();
             own.dedup();

@@ -22,13 +22,13 @@ pub(super) struct Surface {
     more: bool,
 }
 
-/// The digests of a text's words, each once.
-pub(super) fn digests(words: &[Word]) -> BTreeSet<u64> {
-    words
-        .iter()
-        .take(MOST_WORDS)
-        .map(|word| digest(&word.plain))
-        .collect()
+/// The digests of a text's words, each once, in order.
+pub(super) fn digests(words: &[Word]) -> Vec<u64> {
+    let words = words.iter().take(MOST_WORDS);
+    let mut digests: Vec<_> = words.map(|word| digest(&word.plain)).collect();
+    digests.sort_unstable();
+    digests.dedup();
+    digests
 }
 
 impl Surface {
@@ -43,7 +43,7 @@ impl Surface {
         let mut at = 0;
         while let Some(word) = words.get(at) {
             let stems = words[at..].iter().take(2);
-            let stems: Vec<&str> = stems.map(|word| word.stem.as_str()).collect();
+            let stems: Vec<&str> = stems.map(|word| &*word.stem).collect();
             match learnt.meanings(&stems) {
                 Some((count, meanings)) => {
                     for place in 0..meanings[0].0.len() {
@@ -105,7 +105,7 @@ mod tests {
 
     fn likeness(a: &str, b: &str) -> f32 {
         let query = Analysis::new(Arc::default()).read(a);
-        let own = digests(&Analysis::default().read(b).words);
+        let own = BTreeSet::from_iter(digests(&Analysis::default().read(b).words));
         Surface::of_query(&query, &Learnt::default()).likeness(&own)
     }
 

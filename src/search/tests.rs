@@ -4,19 +4,23 @@ use std::sync::Arc;
 
 use proptest::prelude::*;
 use tantivy::{
-    DocAddress, DocId, Score, SegmentReader,
+    DocAddress, DocId, Index, Score, SegmentReader,
     collector::{Count, TopDocs},
+    schema::{FAST, FieldType, INDEXED, Schema},
+    tokenizer::TextAnalyzer,
 };
 
 use super::{
-    Entry, Filters, Reached, Request, SearchIndex,
-    analysis::{Analysed, Analysis},
+    Entry, Filters, Reached, Request, SearchIndex, Shelf, Standing, Why,
+    analysis::{self, Analysed, Analysis},
     circumstances::Circumstances,
-    document::{Measured, When},
+    document::{Measured, Shown, When},
+    index::payload,
     language::parse,
     plan::Understood,
     pressure::{Reading, Told, readings},
     rank::Scorer,
+    schema::{UNSEEN, schema},
     words::WordList,
 };
 use crate::{casebook::Asker, vacuum::units::PressureUnit};
@@ -344,11 +348,76 @@ fn told(number: i64, symptom: &str, power: f64) -> Entry {
         pressures: vec![Measured {
             power,
             when: When::Fault,
-            shown: String::new(),
+            shown: Shown::Text(String::new()),
         }],
         quantities: Vec::new(),
         ..Entry::of_text(number, symptom)
     }
+}
+
+/// An index as version 5 made it, which had pressures and times as terms too and no signs unseen,
+/// is searched until the new one is whole.
+#[test]
+fn an_index_of_version_5_is_searched_while_a_new_one_is_filled() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let catalogue = crate::catalogue::source::built_in().expect("the catalogue");
+    let standing = Standing::new(7, 2, &catalogue);
+    let shelf = Shelf::open(folder.path()).expect("a shelf");
+    let analysis = analysis();
+    let (own, fields) = schema();
+    let mut older = Schema::builder();
+    for (_, entry) in own.fields().filter(|(_, entry)| entry.name() != UNSEEN) {
+        match entry.field_type() {
+            FieldType::F64(_) => older.add_f64_field(entry.name(), INDEXED | FAST),
+            FieldType::I64(_) if entry.name() == "occurred_at" => {
+                older.add_i64_field(entry.name(), INDEXED | FAST)
+            }
+            _ => older.add_field(entry.clone()),
+        };
+    }
+    let name = format!("index-5-{:016x}-0", analysis.list().fingerprint());
+    let place = folder.path().join(name);
+    std::fs::create_dir(&place).expect("a folder");
+    let index = Index::create_in_dir(&place, older.build()).expect("an index");
+    index
+        .tokenizers()
+        .register(analysis::NAME, TextAnalyzer::from(analysis::Handed));
+    let mut writer = index
+        .writer_with_num_threads(1, 20 << 20)
+        .expect("a writer");
+    for (number, text) in [
+        (1, "heathfern, stuck at 5e-6 Torr"),
+        (2, "heathfern at 4e-3 Torr"),
+    ] {
+        let document = Entry::of_text(number, text).document(&fields, &analysis);
+        writer.add_document(document).expect("added");
+    }
+    let reached = Reached {
+        seq: 2,
+        whole: true,
+        ..standing.beginning()
+    };
+    let mut commit = writer.prepare_commit().expect("a commit");
+    commit.set_payload(&payload(reached));
+    commit.commit().expect("committed");
+    drop(writer);
+
+    let found = shelf.find(standing).expect("found");
+    assert_eq!(found.why, Some(Why::Outdated));
+    assert_eq!(found.target.count(), 0);
+    let old = found.old.expect("the old one is searched");
+    let request = |text: &str| Request {
+        text: text.to_owned(),
+        limit: 5,
+        ..Request::default()
+    };
+    let asker = Asker::console();
+    let answer = old
+        .search(&asker, &request("heathfern"))
+        .expect("an answer");
+    assert_eq!(answer.total, 2);
+    let near = old.search(&asker, &request("heathfern 5e-6 torr"));
+    assert_eq!(near.expect("an answer").hits[0].number, 1);
 }
 
 /// Where the short list holds every match, it orders them as weighing all of them does.

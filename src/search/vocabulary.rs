@@ -96,7 +96,7 @@ impl Vocabulary {
     pub(super) fn circumstances(&self, text: &Analysed, list: &WordList) -> Circumstances {
         let said = |stem: &String| {
             let meant = list.concept(stem);
-            let word = |word: &Word| !word.ruled_out && word.stem == *stem;
+            let word = |word: &Word| !word.ruled_out && *word.stem == **stem;
             text.words.iter().any(word)
                 || text.mentions.iter().any(|mention| {
                     let ruled_out = text.words[mention.words.start].ruled_out;
@@ -216,7 +216,7 @@ fn named(searcher: &Searcher, fields: &Fields) -> Result<Vec<(String, Vec<String
                 };
                 named.entry(word.to_owned()).or_insert_with(|| {
                     let name = split(&word[sort.len()..].replace('-', " "), &[]);
-                    name.into_iter().map(|word| word.stem).collect()
+                    name.into_iter().map(|word| word.stem.to_string()).collect()
                 });
             }
         }

@@ -15,7 +15,7 @@ use toml::Spanned;
 
 use super::{
     analysis::{Word, split},
-    digest::Digest,
+    digest::{Digest, Quick},
 };
 use crate::catalogue::Mistake;
 
@@ -47,7 +47,7 @@ type Form = (Vec<String>, Vec<Concept>);
 pub(super) struct WordList {
     forms: HashMap<Vec<String>, Vec<Concept>>,
     /// The same by the first stem: the other stems and the concepts, the longest form first.
-    beginning_with: HashMap<String, Vec<Form>, BuildHasherDefault<Digest>>,
+    beginning_with: HashMap<String, Vec<Form>, BuildHasherDefault<Quick>>,
     written: BTreeSet<(String, String)>,
     fingerprint: u64,
 }
@@ -163,12 +163,12 @@ impl WordList {
         let mut mentions = Vec::new();
         let mut at = 0;
         while at < words.len() {
-            let forms = self.beginning_with.get(&words[at].stem);
+            let forms = self.beginning_with.get(&*words[at].stem);
             let found = forms.into_iter().flatten().find(|(rest, _)| {
                 words.len() - at > rest.len()
                     && rest.iter().enumerate().all(|(place, stem)| {
                         let next = &words[at + place + 1];
-                        next.stem == *stem && adjoin(text, &words[at + place], next)
+                        *next.stem == **stem && adjoin(text, &words[at + place], next)
                     })
             });
             match found {
@@ -298,7 +298,7 @@ impl Reader<'_> {
         let known = same.words.iter().find_map(|word| {
             let form: Vec<_> = split(word.get_ref(), &[])
                 .into_iter()
-                .map(|w| w.stem)
+                .map(|w| w.stem.to_string())
                 .collect();
             self.groups.get(&form).copied()
         });
@@ -361,9 +361,14 @@ impl Reader<'_> {
         for word in words.iter().filter(|word| !word.common) {
             self.list
                 .written
-                .insert((word.plain.clone(), word.stem.clone()));
+                .insert((word.plain.to_string(), word.stem.to_string()));
         }
-        Some(words.into_iter().map(|word| word.stem).collect())
+        Some(
+            words
+                .into_iter()
+                .map(|word| word.stem.to_string())
+                .collect(),
+        )
     }
 
     fn concept_of(&mut self, form: Vec<String>) -> Concept {

@@ -89,6 +89,10 @@ macro_rules! unit_enum {
             type Err = $crate::vacuum::units::UnitError;
 
             fn from_str(text: &str) -> Result<Self, Self::Err> {
+                // As data write it, which is what is read over and over.
+                if let Some(unit) = Self::ALL.into_iter().find(|unit| unit.id() == text) {
+                    return Ok(unit);
+                }
                 let plain = $crate::vacuum::units::typed::plain(text);
                 for unit in Self::ALL {
                     let (id, spellings): (&str, &[&str]) = match unit {

@@ -105,8 +105,8 @@ impl Demanded {
                 .gauge
                 .as_ref()
                 .is_none_or(|gauge| known.gauges.contains(gauge))
-            && (self.signs.iter()).all(|sign| known.signs.get(sign) == Some(&true))
-            && (self.antecedents.iter()).all(|id| known.antecedents.get(id) == Some(&true))
+            && (self.signs.iter()).all(|sign| known.signs.get(sign.as_str()) == Some(&true))
+            && (self.antecedents.iter()).all(|id| known.antecedents.get(id.as_str()) == Some(&true))
             && (known.confirmed || !self.confirmed)
             && self.within_years.is_none_or(|years| case.age <= years)
     }
