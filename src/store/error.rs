@@ -52,6 +52,9 @@ pub enum StoreError {
         /// Which incident.
         number: i64,
     },
+    /// Writes go into the file at once, since it could not be put back to a log beside it.
+    #[error("the database did not go back to its write-ahead log: {0}")]
+    NoLog(String),
     /// The task that writes ended early.
     #[error("the write did not finish: {0}")]
     Interrupted(#[from] tokio::task::JoinError),

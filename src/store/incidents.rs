@@ -208,12 +208,17 @@ impl Store {
         };
         let mut tx = self.begin().await?;
         keep_pages(&mut tx, BULK_CACHE).await?;
+        let put_off = match journal {
+            Journal::File => put_off_indexes(&mut tx).await?,
+            Journal::Log => Vec::new(),
+        };
         let incidents = counted(&mut tx, "incident").await?;
         let changes = counted(&mut tx, "change").await?;
         Ok(BulkFiling {
             store: self.clone(),
             tx,
             journal,
+            put_off,
             incidents,
             changes,
             waiting: Vec::new(),
@@ -450,6 +455,8 @@ pub struct BulkFiling {
     store: Store,
     tx: Transaction<'static, Sqlite>,
     journal: Journal,
+    /// What makes the indexes that are made once all rows are there.
+    put_off: Vec<String>,
     /// The last number given to an incident.
     incidents: i64,
     /// The last number given to a change.
@@ -529,6 +536,11 @@ impl BulkFiling {
     /// The database failing; nothing is stored then.
     pub async fn commit(mut self) -> Result<i64, StoreError> {
         self.write().await?;
+        for index in std::mem::take(&mut self.put_off) {
+            sqlx::query(sqlx::AssertSqlSafe(index))
+                .execute(&mut *self.tx)
+                .await?;
+        }
         for (counter, value) in [("incident", self.incidents), ("change", self.changes)] {
             sqlx::query("update counter set value = $1 where name = $2")
                 .bind(value)
@@ -539,7 +551,7 @@ impl BulkFiling {
         keep_pages(&mut self.tx, CACHE).await?;
         self.tx.commit().await?;
         if self.journal == Journal::File {
-            self.store.switch(Journal::Log).await?;
+            self.store.back_to_log().await;
         }
         if self.filed > 0 {
             self.store.announce(self.changes);
@@ -554,7 +566,7 @@ impl BulkFiling {
     pub async fn give_up(self) -> Result<(), StoreError> {
         self.tx.rollback().await?;
         if self.journal == Journal::File {
-            self.store.switch(Journal::Log).await?;
+            self.store.back_to_log().await;
         }
         Ok(())
     }
@@ -626,6 +638,26 @@ impl BulkFiling {
         self.filed += written;
         Ok(())
     }
+}
+
+/// Takes away the indexes of incidents until many are there, and says what makes them again: made
+/// at once they are sorted, while row by row each puts a page anywhere in the file out of its place.
+async fn put_off_indexes(connection: &mut SqliteConnection) -> Result<Vec<String>, StoreError> {
+    let indexes: Vec<(String, String)> = sqlx::query_as(
+        "select name, sql from sqlite_master \
+         where type = 'index' and tbl_name = 'incident' and sql is not null order by name",
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    let mut makes_again = Vec::with_capacity(indexes.len());
+    for (name, makes) in indexes {
+        let drops = format!("drop index {name}");
+        sqlx::query(sqlx::AssertSqlSafe(drops))
+            .execute(&mut *connection)
+            .await?;
+        makes_again.push(makes);
+    }
+    Ok(makes_again)
 }
 
 /// The statement that puts so many rows of so many columns into a table. Placeholders have no

@@ -132,6 +132,8 @@ enum Journal {
 
 impl Store {
     /// Changes where changes go, if nobody else has the store open. Returns where they go now.
+    ///
+    /// The way back to the log waits for others as a write does, and fails where they do not let go.
     async fn switch(&self, to: Journal) -> Result<Journal, StoreError> {
         // Our own readers have it open too.
         while let Some(idle) = self.read.try_acquire() {
@@ -142,6 +144,15 @@ impl Store {
             Journal::Log => "pragma journal_mode = wal",
             Journal::File => "pragma journal_mode = delete",
         };
+        if to == Journal::Log {
+            let told: Result<String, _> =
+                sqlx::query_scalar(word).fetch_one(&mut *connection).await;
+            return match told {
+                Ok(told) if told == "wal" => Ok(Journal::Log),
+                Ok(told) => Err(StoreError::NoLog(format!("it stays with {told:?}"))),
+                Err(error) => Err(StoreError::NoLog(error.to_string())),
+            };
+        }
         wait(&mut connection, Duration::ZERO).await?;
         // Refused while others have it open, which is no fault.
         let told: Result<String, _> = sqlx::query_scalar(word).fetch_one(&mut *connection).await;
@@ -150,6 +161,18 @@ impl Store {
             Ok("delete") => Journal::File,
             _ => Journal::Log,
         })
+    }
+
+    /// Goes back to the log after a filing that went into the file. What was stored is stored either
+    /// way, so a failure is told and no more: readers then wait for writers until the store is opened
+    /// anew, which tries again.
+    async fn back_to_log(&self) {
+        if let Err(error) = self.switch(Journal::Log).await {
+            tracing::error!(
+                %error,
+                "the store was not put back to writing beside its readers; restart to try again"
+            );
+        }
     }
 }
 
@@ -169,4 +192,40 @@ async fn next(connection: &mut SqliteConnection, counter: &str) -> Result<i64, s
         .bind(counter)
         .fetch_one(connection)
         .await
+}
+
+#[cfg(test)]
+mod tests {
+    use sqlx::Connection;
+
+    use super::*;
+
+    /// Somebody who reads keeps the store from going back to its log, which is told; once they let
+    /// go it goes back.
+    #[tokio::test]
+    async fn a_store_that_does_not_go_back_to_its_log_says_so() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let url = format!("sqlite://{}", folder.path().join("store.db").display());
+        let store = Store::open(&url).await.expect("a store");
+        let to = store.switch(Journal::File).await;
+        assert_eq!(to.expect("switched"), Journal::File);
+        {
+            // Nobody waits ten seconds here.
+            let mut connection = store.write.acquire().await.expect("the writer");
+            wait(&mut connection, Duration::from_millis(50))
+                .await
+                .expect("set");
+        }
+        let mut reader = SqliteConnection::connect(&url).await.expect("a reader");
+        let mut reading = reader.begin().await.expect("begun");
+        let _: i64 = sqlx::query_scalar("select count(*) from incident")
+            .fetch_one(&mut *reading)
+            .await
+            .expect("read");
+        let back = store.switch(Journal::Log).await;
+        assert!(matches!(back, Err(StoreError::NoLog(_))), "{back:?}");
+        reading.rollback().await.expect("ended");
+        let back = store.switch(Journal::Log).await;
+        assert_eq!(back.expect("switched"), Journal::Log);
+    }
 }
