@@ -2,6 +2,7 @@
 
 use std::time::{Duration, Instant};
 
+use coldtrap::search::Shelf;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
@@ -81,6 +82,35 @@ fn the_demo_answers_and_a_filed_report_is_found_within_a_second() {
     }
     let (status, _) = server.request("GET", "/api/incidents/999999", "");
     assert_eq!(status, 404);
+}
+
+#[test]
+fn an_import_beside_a_serving_process_is_found_when_it_ends() {
+    let folder = TempDir::new().expect("a folder");
+    let server = Server::serve(folder.path());
+    let row = record::closed().to_string();
+    let taken = process::run_on(folder.path(), &["import", "/dev/stdin"], row.as_bytes());
+    assert!(taken.status.success(), "{taken:?}");
+    let (_, answer) = server.request("GET", "/api/search?q=foil", "");
+    let answer: Value = serde_json::from_str(&answer).expect("JSON");
+    assert_eq!(answer["total"], 1, "{answer}");
+}
+
+/// Its rows are stored, so that it comes no further is told and no error.
+#[test]
+fn an_import_beside_a_process_that_comes_no_further_says_so_and_succeeds() {
+    let folder = TempDir::new().expect("a folder");
+    let stuck = Shelf::open(folder.path()).expect("the lock of a serving process");
+    let row = record::closed().to_string();
+    let import = ["import", "/dev/stdin", "--wait", "1"];
+    let taken = process::run_on(folder.path(), &import, row.as_bytes());
+    assert!(taken.status.success(), "{taken:?}");
+    let told = String::from_utf8_lossy(&taken.stdout).into_owned();
+    assert!(told.contains("1 accepted"), "{told}");
+    assert!(told.contains("has 0 of 1 changes"), "{told}");
+    drop(stuck);
+    let verified = process::run_on(folder.path(), &["verify"], b"");
+    assert!(verified.status.success(), "{verified:?}");
 }
 
 #[test]

@@ -6,6 +6,7 @@ use std::{
     path::PathBuf,
     process::ExitCode,
     sync::Arc,
+    time::Duration,
 };
 
 use anyhow::Context;
@@ -13,8 +14,15 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use jiff::Timestamp;
 
-use super::{DataAt, StoreAt};
-use crate::intake::{Intake, Wish};
+use super::{
+    DataAt, StoreAt,
+    verify::{Waited, follower, wait_for},
+};
+use crate::{
+    catalogue::Catalogue,
+    intake::{Intake, Wish},
+    store::Store,
+};
 
 #[derive(Debug, Args)]
 pub(super) struct Import {
@@ -30,6 +38,9 @@ pub(super) struct Import {
     /// Store the good rows even if others are refused
     #[arg(long)]
     keep_good: bool,
+    /// Where another process serves the store: seconds to wait while its index comes no further
+    #[arg(long, value_name = "SECONDS", default_value_t = 60)]
+    wait: u64,
 }
 
 impl Import {
@@ -47,7 +58,7 @@ impl Import {
         let now = Timestamp::from_microsecond(Timestamp::now().as_microsecond())?;
         let mut follower = match wish.dry_run {
             true => None,
-            false => super::verify::follower(&store, &catalogue, &self.data.data).await?,
+            false => follower(&store, &catalogue, &self.data.data).await?,
         };
         let intake = Intake {
             store: &store,
@@ -78,12 +89,11 @@ impl Import {
             }
         );
         if report.stored {
-            match &mut follower {
-                Some(follower) => follower.catch_up().await?,
-                None => {
-                    super::verify::bring_up(&store, &catalogue, &self.data.data).await?;
-                }
-            }
+            let findable = match &mut follower {
+                Some(follower) => follower.catch_up().await.map_err(Into::into),
+                None => self.until_found(&store, &catalogue).await,
+            };
+            findable.context("the rows are stored; the search index does not have them yet")?;
         }
         store.close().await;
         Ok(if report.refused == 0 {
@@ -91,6 +101,26 @@ impl Import {
         } else {
             ExitCode::FAILURE
         })
+    }
+}
+
+impl Import {
+    /// Waits until the process that serves the store finds what was taken in. One that takes longer
+    /// than anybody waits goes on by itself.
+    async fn until_found(&self, store: &Store, catalogue: &Arc<Catalogue>) -> anyhow::Result<()> {
+        let (data, patience) = (&self.data.data, Duration::from_secs(self.wait));
+        match wait_for(store, catalogue, data, patience).await? {
+            Waited::Reached => {}
+            // It may have ended meanwhile.
+            Waited::InVain { seen, last } => match follower(store, catalogue, data).await? {
+                Some(_) => {}
+                None => println!(
+                    "the process that serves this store has {seen} of {last} changes in its search \
+                     index so far; it takes in the rest by itself"
+                ),
+            },
+        }
+        Ok(())
     }
 }
 

@@ -28,7 +28,7 @@ use crate::{
     vacuum::residual_gas::Patterns,
 };
 
-/// How long to wait for a serving process to bring the index up.
+/// How long to wait for a serving process whose index comes no further.
 const PATIENCE: Duration = Duration::from_secs(60);
 
 /// How soon it is asked again.
@@ -254,8 +254,34 @@ pub(super) async fn bring_up(
             let seq = index.reached()?.seq;
             Ok((index, seq))
         }
-        None => wait_for(store, catalogue, data).await,
+        None => match wait_for(store, catalogue, data, PATIENCE).await? {
+            Waited::Reached => {
+                let standing = standing(store, catalogue).await?;
+                let index = SearchIndex::beside_writer(data, standing)?
+                    .context("the index was put in another's place just now; try again")?;
+                let seq = index.reached()?.seq;
+                Ok((Arc::new(index), seq))
+            }
+            Waited::InVain { seen, last } => bail!(
+                "the process that serves this index has change {seen} of {last} and came no \
+                 further in {} s",
+                PATIENCE.as_secs()
+            ),
+        },
     }
+}
+
+/// What waiting for a serving process came to.
+pub(super) enum Waited {
+    /// Its index has every change there was when the wait began.
+    Reached,
+    /// It came no further for as long as was waited.
+    InVain {
+        /// Its last change.
+        seen: i64,
+        /// The store's.
+        last: i64,
+    },
 }
 
 /// Keeps the index and has brought it up to the store; none while another process does.
@@ -278,27 +304,28 @@ pub(super) async fn follower(
     }
 }
 
-async fn wait_for(
+/// Waits for the process that serves the index to bring it up to the store, for as long as it comes
+/// further.
+pub(super) async fn wait_for(
     store: &Store,
     catalogue: &Catalogue,
     data: &Path,
-) -> anyhow::Result<(Arc<SearchIndex>, i64)> {
+    patience: Duration,
+) -> anyhow::Result<Waited> {
     let last = store.last_change().await?;
-    let begun = Instant::now();
+    let mut further = Instant::now();
     let mut seen = 0;
     loop {
         let standing = standing(store, catalogue).await?;
-        if let Some(index) = SearchIndex::beside_writer(data, standing)? {
-            seen = index.reached()?.seq;
-            if seen >= last {
-                return Ok((Arc::new(index), seen));
-            }
+        let reached = SearchIndex::reached_beside(data, standing)?;
+        if reached.whole && reached.seq >= last {
+            return Ok(Waited::Reached);
         }
-        if begun.elapsed() > PATIENCE {
-            bail!(
-                "the process that serves this index has reached change {seen} of {last} after {} s",
-                PATIENCE.as_secs()
-            );
+        if reached.seq > seen {
+            (seen, further) = (reached.seq, Instant::now());
+        }
+        if further.elapsed() > patience {
+            return Ok(Waited::InVain { seen, last });
         }
         tokio::time::sleep(PAUSE).await;
     }

@@ -342,6 +342,26 @@ impl SearchIndex {
         Ok(None)
     }
 
+    /// How far the index below `data` is that the process that may write there fills or has in use;
+    /// nowhere, where there is none. Reads none of its files but the list of them.
+    ///
+    /// # Errors
+    /// A folder that cannot be read.
+    pub fn reached_beside(data: &Path, store: Standing) -> Result<Reached, SearchError> {
+        let own = Made::with(&site::analysis(data)?);
+        for (made, folder) in folders(data)? {
+            // Files come and go beside a writer; one that cannot be read just now is looked at again.
+            if made.same_as(own)
+                && let Ok(index) = look_at(&folder)
+                && let Ok(reached) = reached(&index)
+                && store.judge(reached).is_none()
+            {
+                return Ok(reached);
+            }
+        }
+        Ok(Reached::default())
+    }
+
     /// What is wrong with the whole index below `data` that this program would go on with,
     /// a sentence each. Nothing if there is none: it would be filled from the store.
     ///
