@@ -154,6 +154,26 @@ async fn a_damaged_index_answers_with_what_is_whole_until_the_new_one_takes_its_
     assert_ne!(after, before);
 }
 
+/// Where the old index cannot be read at all, the new one answers with what it has.
+#[tokio::test]
+async fn an_index_that_cannot_be_read_leaves_the_searches_to_the_new_one() {
+    let fleet = Fleet::new().await;
+    let mut follower = fleet.follower().await;
+    fleet.take("heathfern", 30).await;
+    follower.catch_up().await.expect("followed");
+    drop(follower);
+    fs::write(fleet.indexes()[0].join("meta.json"), b"{ damaged").expect("written");
+    let mut follower = fleet.follower().await;
+    let progress = *follower.progress().borrow();
+    assert_eq!(progress.filling, Some(Why::Damaged));
+    assert!(!progress.old_serves && !progress.caught_up);
+    let index = follower.index();
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 0);
+    follower.catch_up().await.expect("followed");
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
+    assert_eq!(fleet.indexes().len(), 1);
+}
+
 #[tokio::test]
 async fn what_was_rebuilt_half_is_gone_on_with_and_a_mended_index_is_not_taken_for_whole() {
     let fleet = Fleet::new().await;

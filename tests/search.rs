@@ -8,7 +8,7 @@ use coldtrap::{
 };
 use serde_json::{Value, json};
 
-use crate::support::app::TestApp;
+use crate::support::{app::TestApp, record};
 
 /// An open incident on a tool of the demo fleet.
 async fn file(app: &TestApp, symptom: &str) -> i64 {
@@ -18,6 +18,27 @@ async fn file(app: &TestApp, symptom: &str) -> i64 {
     });
     let answer = app.post("/api/incidents", &body).await.expect(201).json();
     answer["number"].as_i64().expect("a number")
+}
+
+/// An index that is still being filled answers with what it has, and says how much that is.
+#[tokio::test]
+async fn an_index_that_is_being_filled_answers_and_says_how_far_it_is() {
+    let mut app = TestApp::empty().await;
+    let filed = app.post("/api/incidents", &record::closed()).await;
+    let _ = filed.expect(201);
+    let told = hits(&app, "foil").await;
+    assert_eq!(told["total"], 0, "{told}");
+    let remark = told["remarks"][0].as_str().expect("a remark");
+    assert!(
+        remark.contains("it has 0 of 1 change; until then not every case is found"),
+        "{remark}"
+    );
+    let page = app.get("/search?q=foil").await.expect(200);
+    assert!(page.text.contains("it has 0 of 1 change"), "{}", page.text);
+    app.settle().await;
+    let told = hits(&app, "foil").await;
+    assert_eq!(told["total"], 1, "{told}");
+    assert_eq!(told["remarks"], json!([]), "{told}");
 }
 
 async fn hits(app: &TestApp, query: &str) -> Value {

@@ -22,6 +22,9 @@ use crate::{
 /// How long a start waits for an index that is being rebuilt while the old one is searched.
 const REBUILD: Duration = Duration::from_secs(3);
 
+/// The same where there is no old one to search: answers then say how much of the store they know.
+const FIRST: Duration = Duration::from_secs(20);
+
 #[derive(Debug, Args)]
 pub(super) struct Demo {
     /// Where to listen; this machine only
@@ -147,14 +150,16 @@ async fn serve(
     Ok(())
 }
 
-/// Waits until everything is found; where an older index is searched while a new one is
-/// being made, not for longer than people would.
+/// Waits until everything is found; while a new index is being made, not for longer than people
+/// would.
 async fn answering(mut progress: watch::Receiver<Progress>) -> anyhow::Result<()> {
-    let old_serves = progress.borrow().old_serves;
-    let waited = tokio::time::timeout(
-        if old_serves { REBUILD } else { Duration::MAX },
-        progress.wait_for(|p| p.caught_up),
-    );
+    let now = *progress.borrow();
+    let patience = match (now.old_serves, now.filling) {
+        (true, _) => REBUILD,
+        (false, Some(_)) => FIRST,
+        (false, None) => Duration::MAX,
+    };
+    let waited = tokio::time::timeout(patience, progress.wait_for(|p| p.caught_up));
     if let Ok(caught_up) = waited.await {
         caught_up.context("the search index stopped following the store")?;
     }

@@ -48,19 +48,19 @@ pub(super) async fn run<T: Send + 'static>(
     });
     match searching.await {
         Ok(Ok(found)) => Ok(found),
-        Ok(Err(error)) => Err(failed(app, error.into())),
-        Err(error) => Err(failed(app, error.into())),
+        Ok(Err(error)) => Err(failed(app, error.into()).await),
+        Err(error) => Err(failed(app, error.into()).await),
     }
 }
 
 /// A search that fails casts doubt on the index; while one is being rebuilt that is the answer.
-fn failed(app: &App, fault: Fault) -> Fault {
+async fn failed(app: &App, fault: Fault) -> Fault {
     app.index.doubt();
-    rebuilding(app).map_or(fault, Fault::NotReady)
+    rebuilding(app).await.map_or(fault, Fault::NotReady)
 }
 
 /// What to tell of an index that is being filled, if it is.
-fn rebuilding(app: &App) -> Option<String> {
+async fn rebuilding(app: &App) -> Option<String> {
     let progress = *app.progress.borrow();
     let why = progress.filling?;
     let meanwhile = if progress.old_serves {
@@ -68,10 +68,12 @@ fn rebuilding(app: &App) -> Option<String> {
     } else {
         "until then not every case is found"
     };
+    let last = app.store.last_change().await.ok()?;
     Some(format!(
-        "The search index {}: {} done; {meanwhile}.",
+        "The search index {}: it has {} of {}; {meanwhile}.",
         why.told(),
-        show::counted(progress.index.unsigned_abs(), "change", "changes"),
+        show::count(progress.index.unsigned_abs()),
+        show::counted(last.unsigned_abs(), "change", "changes"),
     ))
 }
 
@@ -169,8 +171,9 @@ pub(super) async fn matched<'a>(
 }
 
 /// What was made of the query, what had to be left out of it, and whether the index is whole.
-pub(super) fn remarks(app: &App, answer: &Answer) -> Vec<String> {
+pub(super) async fn remarks(app: &App, answer: &Answer) -> Vec<String> {
     let understood = answer.understood.remarks().iter();
     let query = answer.relaxed.iter().chain(understood).cloned();
-    rebuilding(app).into_iter().chain(query).collect()
+    let rebuilding = rebuilding(app).await;
+    rebuilding.into_iter().chain(query).collect()
 }

@@ -157,7 +157,7 @@ async fn found(
     Ok(Found {
         total: answer.total,
         or_more: answer.or_more,
-        remarks: finding::remarks(app, answer),
+        remarks: finding::remarks(app, answer).await,
         hits,
     })
 }

@@ -103,7 +103,7 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
         query,
         filters: view,
         summary: cases(&answer),
-        remarks: remarks(app, &answer),
+        remarks: remarks(app, &answer).await,
         nearest,
         sequence,
         pager: pager(asked, "/search", place, &answer, hits.len()),
@@ -146,7 +146,7 @@ pub(super) async fn similar(
             "{} with words in common with number {number}",
             cases(&answer)
         ),
-        remarks: remarks(&app, &answer),
+        remarks: remarks(&app, &answer).await,
         nearest: causes_of(&app, &asker, &tools, &nearest).await?.0,
         sequence: Some(Link::new(
             format!("What to check next on {}", filed.current().incident.tool),
