@@ -3,6 +3,9 @@
 # the bare index library on the same rows in the same run, and prints one table.
 #
 #     bash tests/benches/search_speed.sh SIZES...     (10000 100000 where none is given)
+#     bash tests/benches/search_speed.sh beside-import [SIZE]     (100000 where none is given)
+#
+# The second times searches before, during and after an import into the store that is served.
 #
 # PostgreSQL and its client for Python are installed where they are missing (Debian package,
 # Python package below target/). It runs in a folder of its own, on a free port of this machine,
@@ -27,6 +30,9 @@ if [ ! -e "$client/complete" ]; then
 fi
 
 cargo build --quiet --release --bin coldtrap
+if [ "${1:-}" = beside-import ]; then
+    exec "$client/bin/python" tests/benches/search/speed/beside_import.py target/release/coldtrap "${2:-100000}"
+fi
 floor=$(cargo bench --no-run --bench search_speed --message-format=json |
     "$client/bin/python" -c 'import json, sys
 for line in sys.stdin:

@@ -184,6 +184,16 @@ def memory(pid):
     return {name: int(told[name].split()[0]) / 1024 for name in ("VmRSS", "RssAnon", "VmHWM")}
 
 
+def until_ready(port):
+    for _ in range(3600):
+        asking = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+        asking.request("GET", "/health/ready")
+        if asking.getresponse().status == 200:
+            return
+        time.sleep(1)
+    raise RuntimeError("the program was not ready within an hour")
+
+
 def coldtrap(program, rows, folder, queries):
     data = folder / "data"
     data.mkdir()
@@ -198,12 +208,7 @@ def coldtrap(program, rows, folder, queries):
     )
     try:
         port = int(served.stdout.readline().rsplit(":", 1)[1])
-        for _ in range(3600):
-            asking = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
-            asking.request("GET", "/health/ready")
-            if asking.getresponse().status == 200:
-                break
-            time.sleep(1)
+        until_ready(port)
         for clients in (1, 8):
             told[clients] = asked(OverHttp, port, queries, clients)
         clock = time.perf_counter()
