@@ -15,7 +15,10 @@ mod row;
 mod searches;
 mod upkeep;
 
-use std::{str::FromStr, time::Duration};
+use std::{
+    str::FromStr,
+    time::{Duration, Instant},
+};
 
 use sqlx::{
     Sqlite, SqliteConnection, SqlitePool, Transaction,
@@ -41,6 +44,9 @@ const READERS: u32 = 8;
 
 /// How long a connection waits for another process to let go of the file.
 const BUSY: Duration = Duration::from_secs(10);
+
+/// How long readers of this process are waited for that may be about to let go of the file.
+const LETTING_GO: Duration = Duration::from_millis(200);
 
 /// Bytes of a page in a store that is made anew: three usual records fit into one.
 const PAGE: u32 = 8192;
@@ -135,9 +141,13 @@ impl Store {
     ///
     /// The way back to the log waits for others as a write does, and fails where they do not let go.
     async fn switch(&self, to: Journal) -> Result<Journal, StoreError> {
-        // Our own readers have it open too.
-        while let Some(idle) = self.read.try_acquire() {
-            idle.close().await?;
+        // Our own readers have it open too. One that has read just now is given back a moment later.
+        let begun = Instant::now();
+        while self.read.size() > 0 && begun.elapsed() < LETTING_GO {
+            match self.read.try_acquire() {
+                Some(idle) => idle.close().await?,
+                None => tokio::time::sleep(Duration::from_millis(1)).await,
+            }
         }
         let mut connection = self.write.acquire().await?;
         let word = match to {
@@ -199,6 +209,32 @@ mod tests {
     use sqlx::Connection;
 
     use super::*;
+
+    /// A first file goes into the store's file at once and not through a log, even right after
+    /// somebody of this process has read.
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_first_file_goes_into_no_log() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("store.db");
+        let log = folder.path().join("store.db-wal");
+        let store = Store::open(&format!("sqlite://{}", path.display())).await;
+        let store = store.expect("a store");
+        assert_eq!(store.last_change().await.expect("read"), 0);
+        assert!(log.exists());
+        let filing = store.begin_filing().await.expect("begun");
+        assert!(!log.exists());
+        filing.commit().await.expect("committed");
+        assert_eq!(store.last_change().await.expect("read"), 0);
+        assert!(log.exists());
+        let indexes: i64 = sqlx::query_scalar(
+            "select count(*) from sqlite_master where type = 'index' and name in \
+             ('incident_by_tool', 'incident_by_status')",
+        )
+        .fetch_one(&store.read)
+        .await
+        .expect("read");
+        assert_eq!(indexes, 2);
+    }
 
     /// Somebody who reads keeps the store from going back to its log, which is told; once they let
     /// go it goes back.
