@@ -14,7 +14,7 @@ use std::{
     collections::HashMap,
     sync::{
         Arc,
-        mpsc::{SyncSender, sync_channel},
+        mpsc::{Sender, SyncSender, channel, sync_channel},
     },
     thread::{self, JoinHandle},
     time::{Duration, Instant},
@@ -197,19 +197,22 @@ impl Follower {
         alongside: Alongside,
         seq: Option<i64>,
     ) -> Result<(), FollowError> {
-        let taken = spawn_blocking(move || alongside.end()).await?;
-        match seq {
-            Some(seq) if taken.is_ok() => {
-                self.commit(seq, true).await?;
-                let index = Arc::clone(&self.target);
-                Ok(spawn_blocking(move || index.gather()).await??)
-            }
-            _ => {
-                let index = Arc::clone(&self.target);
-                spawn_blocking(move || index.forget()).await??;
-                taken
-            }
+        let index = Arc::clone(&self.target);
+        let stored = seq.map(|seq| Reached {
+            seq,
+            whole: true,
+            ..self.reached
+        });
+        if let Err(error) = spawn_blocking(move || alongside.end(stored)).await? {
+            spawn_blocking(move || index.forget()).await??;
+            return Err(error);
         }
+        if let Some(reached) = stored {
+            self.reached = reached;
+            self.progress.send_modify(|p| p.index = reached.seq);
+            spawn_blocking(move || index.gather()).await??;
+        }
+        Ok(())
     }
 
     /// Lets others wait for the copies.
@@ -498,13 +501,17 @@ enum Row {
 pub struct Alongside {
     index: Arc<SearchIndex>,
     waiting: Vec<Row>,
-    rows: SyncSender<Vec<Row>>,
+    /// None once all are handed over.
+    rows: Option<SyncSender<Vec<Row>>>,
+    /// Tells what the store has on disk once it is there, or that it has not.
+    stored: Sender<Option<Reached>>,
     writing: JoinHandle<Result<(), FollowError>>,
 }
 
 impl Alongside {
     fn begin(index: Arc<SearchIndex>, catalogue: Arc<Catalogue>) -> Self {
         let (rows, handed) = sync_channel::<Vec<Row>>(4);
+        let (stored, told) = channel();
         let writes = Arc::clone(&index);
         let writing = thread::spawn(move || {
             for rows in handed {
@@ -515,14 +522,22 @@ impl Alongside {
                 let prepared: Result<Vec<_>, _> = prepared.collect();
                 writes.put(prepared?)?;
             }
-            Ok(())
+            Ok(writes.commit_once_told(&told)?)
         });
         Self {
             index,
             waiting: Vec::with_capacity(HANDED),
-            rows,
+            rows: Some(rows),
+            stored,
             writing,
         }
+    }
+
+    /// Says that there are no more rows. The index writes what it has while the store does, and
+    /// keeps it only once it is settled.
+    pub fn all_taken(&mut self) {
+        self.hand_over();
+        self.rows = None;
     }
 
     /// The index, to prepare rows for.
@@ -550,12 +565,12 @@ impl Alongside {
     fn hand_over(&mut self) {
         let rows = std::mem::replace(&mut self.waiting, Vec::with_capacity(HANDED));
         // Only a thread that ended with an error does not listen.
-        let _ = self.rows.send(rows);
+        let _ = self.rows.as_ref().map(|to| to.send(rows));
     }
 
-    fn end(mut self) -> Result<(), FollowError> {
-        self.hand_over();
-        drop(self.rows);
+    fn end(mut self, stored: Option<Reached>) -> Result<(), FollowError> {
+        let _ = self.stored.send(stored);
+        self.all_taken();
         match self.writing.join() {
             Ok(written) => written,
             Err(panic) => std::panic::resume_unwind(panic),

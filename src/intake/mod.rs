@@ -257,12 +257,15 @@ impl Intake<'_> {
     async fn finish(
         &mut self,
         bulk: BulkFiling,
-        alongside: Option<Alongside>,
+        mut alongside: Option<Alongside>,
         filled: Result<(), IntakeError>,
     ) -> Result<(), IntakeError> {
         if let Err(error) = filled {
             self.give_up(bulk, alongside).await?;
             return Err(error);
+        }
+        if let Some(alongside) = &mut alongside {
+            alongside.all_taken();
         }
         let written = bulk.commit().await;
         self.settle(alongside, written.as_ref().ok().copied()).await;

@@ -7,6 +7,7 @@ use std::{
     sync::{
         Arc, Mutex, PoisonError,
         atomic::{AtomicBool, AtomicI64, Ordering},
+        mpsc::Receiver,
     },
 };
 
@@ -286,6 +287,37 @@ impl SearchIndex {
             let mut prepared = writer.prepare_commit()?;
             prepared.set_payload(&payload(reached));
             prepared.commit().map(|_| ())
+        })?;
+        self.reader.reload()?;
+        Ok(())
+    }
+
+    /// Brings what was added onto the disk at once, and keeps it once it is told the position that
+    /// brings the index to. Told that there is none, or nothing, it forgets it.
+    ///
+    /// # Errors
+    /// As [`SearchIndex::add`].
+    pub(crate) fn commit_once_told(
+        &self,
+        told: &Receiver<Option<Reached>>,
+    ) -> Result<(), SearchError> {
+        let early = told.try_recv();
+        if matches!(early, Ok(None)) {
+            return self.forget();
+        }
+        self.write(|writer, _| {
+            let mut prepared = writer.prepare_commit()?;
+            let reached = match early {
+                Ok(reached) => reached,
+                Err(_) => told.recv().unwrap_or_default(),
+            };
+            match reached {
+                Some(reached) => {
+                    prepared.set_payload(&payload(reached));
+                    prepared.commit().map(|_| ())
+                }
+                None => prepared.abort().map(|_| ()),
+            }
         })?;
         self.reader.reload()?;
         Ok(())
