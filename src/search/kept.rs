@@ -1,11 +1,15 @@
 //! What is made of a whole index and kept, made anew beside the searches once the index has grown.
 //!
 //! Searches use what there is; where there is nothing yet, or the index is small, they may wait for it.
-//! One thread at a time makes it anew, and none that serves holds a lock meanwhile.
+//! One thread at a time makes it anew, and none that serves holds a lock meanwhile. While an index
+//! grows fast, as beside an import, it rests between two makings, so that searches keep the processors.
 
-use std::sync::{
-    Arc, Mutex, PoisonError,
-    atomic::{AtomicBool, Ordering},
+use std::{
+    sync::{
+        Arc, Mutex, PoisonError,
+        atomic::{AtomicBool, Ordering},
+    },
+    time::{Duration, Instant},
 };
 
 use tantivy::Searcher;
@@ -14,6 +18,9 @@ use super::SearchError;
 
 /// Of no more cases it is made while a search waits.
 const FEW: u64 = 2_500;
+
+/// So many times as long as the last making took nothing is made anew.
+const REST: u32 = 10;
 
 /// Whether a search waits until there is something.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -42,6 +49,10 @@ struct Made<T> {
     of: Arc<T>,
     /// How many cases the index held.
     cases: u64,
+    /// When it was made.
+    at: Instant,
+    /// How long that took.
+    took: Duration,
 }
 
 impl<T: Default> Default for Inner<T> {
@@ -65,6 +76,7 @@ impl<T: Default + Send + Sync + 'static> Kept<T> {
     ) -> Result<Arc<T>, SearchError> {
         let cases = searcher.num_docs();
         let kept = self.0.kept();
+        let rests = self.0.rests();
         if let Some((kept, then)) = &kept
             && *then > 0
             && then.abs_diff(cases) <= then / 20
@@ -82,16 +94,18 @@ impl<T: Default + Send + Sync + 'static> Kept<T> {
             {
                 return Ok(kept);
             }
+            let begun = Instant::now();
             let made = Arc::new(make(searcher)?);
-            self.0.keep(Arc::clone(&made), cases);
+            self.0.keep(Arc::clone(&made), cases, begun);
             return Ok(made);
         }
-        if !self.0.at_work.swap(true, Ordering::AcqRel) {
+        if !rests && !self.0.at_work.swap(true, Ordering::AcqRel) {
             let (inner, searcher) = (Arc::clone(&self.0), searcher.clone());
             let beside = std::thread::Builder::new().name("search-learning".to_owned());
             let started = beside.spawn(move || {
+                let begun = Instant::now();
                 match make(&searcher) {
-                    Ok(made) => inner.keep(Arc::new(made), cases),
+                    Ok(made) => inner.keep(Arc::new(made), cases, begun),
                     Err(error) => tracing::warn!(%error, "nothing was learnt from the index"),
                 }
                 inner.at_work.store(false, Ordering::Release);
@@ -111,8 +125,69 @@ impl<T> Inner<T> {
         made.as_ref().map(|made| (Arc::clone(&made.of), made.cases))
     }
 
-    fn keep(&self, of: Arc<T>, cases: u64) {
+    /// Whether the last making was so short a time ago that the next has to wait.
+    fn rests(&self) -> bool {
+        let made = self.made.lock().unwrap_or_else(PoisonError::into_inner);
+        let rests = |made: &Made<T>| made.at.elapsed() < made.took * REST;
+        made.as_ref().is_some_and(rests)
+    }
+
+    fn keep(&self, of: Arc<T>, cases: u64, begun: Instant) {
         let mut made = self.made.lock().unwrap_or_else(PoisonError::into_inner);
-        *made = Some(Made { of, cases });
+        *made = Some(Made {
+            of,
+            cases,
+            at: Instant::now(),
+            took: begun.elapsed(),
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use tantivy::{Index, IndexWriter, TantivyDocument, schema::Schema};
+
+    use super::*;
+
+    /// An index that doubles is looked at again, but not before the rest is over.
+    #[test]
+    fn what_was_made_just_now_is_not_made_anew() {
+        let index = Index::create_in_ram(Schema::builder().build());
+        let mut writer: IndexWriter = index
+            .writer_with_num_threads(1, 20 << 20)
+            .expect("a writer");
+        let reader = index.reader().expect("a reader");
+        let mut grow = |by: u64| {
+            for _ in 0..by {
+                writer.add_document(TantivyDocument::new()).expect("added");
+            }
+            writer.commit().expect("committed");
+            reader.reload().expect("reloaded");
+            reader.searcher()
+        };
+        let kept: Kept<u64> = Kept::default();
+        let long = Duration::from_millis(100);
+        let make = move |searcher: &Searcher| {
+            std::thread::sleep(long);
+            Ok(searcher.num_docs())
+        };
+        let few = grow(FEW);
+        let first = kept.current(&few, Wait::Always, make).expect("made");
+        assert_eq!(*first, FEW);
+        let more = grow(FEW);
+        for _ in 0..5 {
+            let now = kept.current(&more, Wait::Always, make).expect("kept");
+            assert_eq!(*now, FEW);
+            assert!(!kept.0.at_work.load(Ordering::Acquire));
+        }
+        std::thread::sleep(long * REST);
+        for _ in 0..100 {
+            let now = kept.current(&more, Wait::Always, make).expect("kept");
+            if *now == 2 * FEW {
+                return;
+            }
+            std::thread::sleep(long);
+        }
+        panic!("never made anew");
     }
 }
