@@ -1,10 +1,8 @@
-//! What is asked for beside words, a pressure or another quantity, looked up in columns.
-//!
-//! A case near one of them comes on a short list beside those that hold the words. In a large fleet many
-//! cases are near any pressure, so that no set of them is made: a case found by its words is looked up by
-//! itself, and the closest are looked for from the oldest on only until none can be better.
+//! What is asked for beside words, a pressure or another quantity, looked up in columns: a case near one of
+//! them fits without any of the words. In a large fleet many cases are near any pressure, so that no set of
+//! them is made.
 
-use std::ops::{Range, RangeInclusive};
+use std::ops::RangeInclusive;
 
 use tantivy::{DocId, SegmentReader, columnar::Column};
 
@@ -15,8 +13,6 @@ pub(super) struct Beside {
     pub(super) column: &'static str,
     /// Where a case's own has to lie to be near.
     pub(super) near: Vec<RangeInclusive<f64>>,
-    /// The same for as good as right.
-    pub(super) close: Vec<RangeInclusive<f64>>,
 }
 
 /// The quantities asked for, as the cases of one segment hold them.
@@ -39,27 +35,6 @@ impl<'a> OfSegment<'a> {
     pub(super) fn is_near(&self, case: DocId) -> bool {
         let mut each = self.each.iter();
         each.any(|(column, beside)| lies(column, case, &beside.near))
-    }
-
-    /// How many of them a case has as good as right.
-    pub(super) fn close(&self, case: DocId) -> usize {
-        let close = |(column, beside): &&(Column<f64>, &Beside)| lies(column, case, &beside.close);
-        self.each.iter().filter(close).count()
-    }
-
-    /// The cases of a stretch that have any of them as good as right, in order, each once.
-    pub(super) fn any_close(&self, cases: Range<DocId>) -> Vec<DocId> {
-        let (mut all, mut some) = (Vec::new(), Vec::new());
-        for (column, beside) in &self.each {
-            for within in &beside.close {
-                some.clear();
-                column.get_docids_for_value_range(within.clone(), cases.clone(), &mut some);
-                all.append(&mut some);
-            }
-        }
-        all.sort_unstable();
-        all.dedup();
-        all
     }
 }
 

@@ -26,6 +26,7 @@ use super::{
     digest::Digest,
     kept::{Kept, Wait},
     learning::Learning,
+    rough::Roughs,
     schema::{DIGEST, Fields, schema},
     vocabulary::Vocabulary,
 };
@@ -97,6 +98,7 @@ pub struct SearchIndex {
     pub(super) analysis: Analysis,
     vocabulary: Kept<Vocabulary>,
     learning: Kept<Learning>,
+    pub(super) roughs: Roughs,
     index: Index,
     writer: Option<Mutex<Option<IndexWriter>>>,
     folder: Option<PathBuf>,
@@ -192,6 +194,7 @@ impl SearchIndex {
             analysis,
             vocabulary: Kept::default(),
             learning: Kept::default(),
+            roughs: Roughs::default(),
             index,
             writer,
             folder: folder.map(Path::to_owned),

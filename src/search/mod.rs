@@ -26,6 +26,7 @@ mod quantity;
 mod query;
 mod rank;
 mod rarity;
+mod rough;
 mod schema;
 mod shelf;
 mod shortlist;
@@ -38,6 +39,7 @@ mod telling;
 #[cfg(test)]
 mod tests;
 mod vocabulary;
+mod walk;
 mod weights;
 mod words;
 

@@ -90,8 +90,6 @@ pub struct Understood {
     /// What is known of the tool and the case asked about beside words.
     pub(super) circumstances: Circumstances,
     pub(super) leaning: Leaning,
-    /// Whether a whole case is asked about, not what somebody typed.
-    pub(super) is_case: bool,
     pub(super) weights: Weights,
     /// The words typed, or as meant, for a comparison letter by letter.
     pub(super) surface: Surface,
@@ -152,7 +150,6 @@ impl Understood {
             learning: Arc::default(),
             told: Told::default(),
             leaning: Leaning::default(),
-            is_case: false,
             weights: Weights::QUERY,
             surface,
             remarks: planner.remarks,
@@ -186,7 +183,6 @@ impl Understood {
             analysis: analysis.clone(),
             wanted,
             pressures,
-            is_case: true,
             ..Self::default()
         }
         .indexed()

@@ -28,9 +28,10 @@ use super::{
     quantity::{self, quantities},
     rank::{self, Scorer},
     schema::{BEFORE, FAULT},
-    shortlist::{self, Allowed, Forms, Plan, Weighed},
+    shortlist::{self, Allowed, Form, Forms, Plan},
     spread,
     surface::Surface,
+    walk,
     weights::Weights,
 };
 use crate::{
@@ -41,16 +42,6 @@ use crate::{
 
 /// How many of its own words a case is compared by.
 const SIMILAR_WORDS: usize = 40;
-
-/// A short list is drawn up by so many of the words, the most telling ones; the others count
-/// when it is weighed. Common words cost most and say least.
-const TELLING: usize = 5;
-
-/// The same for a whole case, whose many words each say less.
-const TELLING_OF_A_CASE: usize = 12;
-
-/// What half of a word that was taken for two is worth when a short list is drawn up.
-const HALF_WORTH: f32 = 0.5;
 
 /// How many quantities of its symptom a case is compared by.
 const SIMILAR_QUANTITIES: usize = 4;
@@ -134,15 +125,6 @@ pub struct Answer {
     pub understood: Arc<Understood>,
     /// What had to be left out to find anything, a sentence each.
     pub relaxed: Vec<String>,
-}
-
-/// Words by which a short list is drawn up.
-struct Words {
-    any: BooleanQuery,
-    /// How many cases the commonest of all words finds.
-    held: usize,
-    /// Whether none was left aside.
-    all: bool,
 }
 
 /// What a short list came to.
@@ -400,98 +382,47 @@ impl SearchIndex {
     ) -> Result<Option<Short>, SearchError> {
         let allowed = Allowed::new(searcher, plan)?;
         if let Some(cases) = allowed.few() {
-            let most = cases.len().max(1);
-            let Weighed { found, fit } = shortlist::weighed(searcher, &cases, plan, asked, most)?;
+            let found = shortlist::weighed(searcher, &cases, plan, asked)?;
+            let total = found.len();
             return Ok(Some(Short {
                 found,
-                total: fit,
+                total,
                 or_more: false,
             }));
         }
-        let Some(words) = self.words_alone(searcher, asked)? else {
+        let wanted = || plan.wanted.iter().chain(&plan.required);
+        if wanted().next().is_none() && plan.beside.is_empty() {
             return Ok(None);
+        }
+        let roughs = match asked.pressures.is_empty() {
+            true => Vec::new(),
+            false => self.roughs.of(searcher),
         };
-        let held = words.held;
-        let list = shortlist::likely(searcher, &words.any, &allowed, plan, asked)?;
-        let all_by_words = words.all && list.by_words < shortlist::LENGTH;
-        // Those looked at may be put together with others, and then more are shown.
-        let most = spread::LOOKED_AT + end;
-        let Weighed { found, fit } = shortlist::weighed(searcher, &list.cases, plan, asked, most)?;
+        let best = walk::best(searcher, plan, &allowed, asked, &roughs, shortlist::LENGTH)?;
+        let found = best.sorted();
+        let all = found.len() < shortlist::LENGTH;
         // Those that fit without any of the words are not on the list.
-        let others = !plan.near.is_empty() || !plan.needs_words();
-        if fit < end && (others || !all_by_words) {
+        if found.len() < end && !plan.needs_words() {
             return Ok(None);
         }
         let (total, or_more) = match allowed.count() {
             Some(count) if !plan.needs_words() => (count, false),
-            Some(_) => (fit, !all_by_words || others),
-            None => (
-                held.saturating_sub(allowed.ruled_out()).max(fit),
-                !all_by_words || others,
-            ),
+            _ if all => (found.len(), false),
+            Some(_) => (found.len(), true),
+            None => {
+                // Cases taken out or replaced are counted until their segments are merged.
+                let gone = searcher.segment_readers().iter();
+                let gone: u32 = gone.map(SegmentReader::num_deleted_docs).sum();
+                let held = wanted().map(|forms| forms.held).max().unwrap_or_default();
+                let held = held.saturating_sub(gone as usize);
+                let left = held.saturating_sub(allowed.ruled_out());
+                (left.max(found.len()), true)
+            }
         };
         Ok(Some(Short {
             found,
             total,
             or_more,
-        }))
-    }
-
-    /// The most telling of the words asked for as one flat union; none where no case holds any.
-    fn words_alone(
-        &self,
-        searcher: &Searcher,
-        asked: &Understood,
-    ) -> Result<Option<Words>, SearchError> {
-        let mut telling: Vec<(f32, Vec<Box<dyn Query>>)> = Vec::new();
-        let mut held = 0;
-        let strict = asked.phrases.iter().chain(&asked.required);
-        let wanted = asked
-            .wanted
-            .iter()
-            .chain(strict.flat_map(|strict| &strict.wanted));
-        let cases = searcher.num_docs() as f32;
-        for wanted in wanted {
-            let forms = wanted.terms.iter().map(|(form, worth)| (form, *worth));
-            let halves = wanted.pair.iter().flatten().map(|half| (half, HALF_WORTH));
-            let mut terms: Vec<Box<dyn Query>> = Vec::new();
-            let mut most: f32 = 0.0;
-            for (form, worth) in forms.chain(halves) {
-                for part in Part::ALL {
-                    let term = Term::from_field_text(self.fields.part(part), form);
-                    let holding = searcher.doc_freq(&term)?;
-                    if holding > 0 {
-                        held = held.max(holding);
-                        let weight = asked.weights.part(part) * worth;
-                        most = most.max(weight * (1.0 + cases / holding as f32).ln());
-                        terms.push(weighted(scored(term), weight));
-                    }
-                }
-            }
-            if !terms.is_empty() {
-                telling.push((most, terms));
-            }
-        }
-        telling.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let most = if asked.is_case {
-            TELLING_OF_A_CASE
-        } else {
-            TELLING
-        };
-        let all = telling.len() <= most;
-        telling.truncate(most);
-        let terms: Vec<_> = telling.into_iter().flat_map(|(_, terms)| terms).collect();
-        // Cases taken out or replaced are counted until their segments are merged.
-        let gone: u64 = searcher
-            .segment_readers()
-            .iter()
-            .map(|segment| u64::from(segment.num_deleted_docs()))
-            .sum();
-        let held = usize::try_from(held.saturating_sub(gone)).unwrap_or(usize::MAX);
-        Ok((!terms.is_empty()).then(|| Words {
-            any: BooleanQuery::union(terms),
-            held,
-            all,
         }))
     }
 
@@ -528,42 +459,45 @@ impl SearchIndex {
             if reading.bounded {
                 plan.bounds.push((Occur::Must, near));
             } else {
-                let within = |off: f64| {
-                    let stretches = rank::stretches(reading).into_iter();
-                    stretches.map(move |(low, high)| low - off..=high + off)
-                };
+                let near_by = rank::stretches(reading).into_iter();
+                let near_by = near_by.map(|(low, high)| low - reach..=high + reach);
                 plan.beside.push(Beside {
                     column,
-                    near: within(rank::REACH).collect(),
-                    close: within(rank::CLOSE).collect(),
+                    near: near_by.collect(),
                 });
                 plan.near.push(near);
             }
         }
         for quantity in &asked.quantities {
             let field = self.fields.quantities[quantity.sort as usize];
-            let within = |share: f64, worth: f32| -> (Box<dyn Query>, f32) {
+            let within = |share: f64, worth: f32| {
                 let (low, high) = quantity.around(share);
                 let worth = worth * asked.weights.quantity;
-                let query = ConstScoreQuery::new(between(field, low, high), worth);
-                (Box::new(query), worth)
+                Form {
+                    query: Box::new(ConstScoreQuery::new(between(field, low, high), worth)),
+                    word: None,
+                    most: worth,
+                }
             };
-            let around = |share: f64| {
-                let (low, high) = quantity.around(share);
-                vec![low..=high]
-            };
+            let (low, high) = quantity.around(quantity::NEAR);
             plan.beside.push(Beside {
                 column: quantity.sort.column(),
-                near: around(quantity::NEAR),
-                close: around(quantity::CLOSE),
+                near: vec![low..=high],
             });
-            let (close, near) = (within(quantity::CLOSE, 1.0), within(quantity::NEAR, 0.5));
-            plan.wanted.push(Forms::new(vec![close, near]));
+            plan.wanted.push(Forms {
+                each: vec![within(quantity::CLOSE, 1.0), within(quantity::NEAR, 0.5)],
+                held: 0,
+            });
         }
         for phrase in &asked.phrases {
-            let forms = self.side_by_side(asked, phrase).into_iter();
-            let forms = forms.map(|form| (form, f32::INFINITY)).collect();
-            plan.required.push(Forms::new(forms));
+            plan.required.push(Forms {
+                each: self
+                    .side_by_side(asked, phrase)
+                    .into_iter()
+                    .map(unlimited)
+                    .collect(),
+                held: 0,
+            });
         }
         for strict in &asked.required {
             for wanted in &strict.wanted {
@@ -648,7 +582,7 @@ impl SearchIndex {
         wanted: &Wanted,
         only: Option<Part>,
     ) -> Result<Forms, SearchError> {
-        let mut forms: Vec<(Box<dyn Query>, f32)> = Vec::new();
+        let mut forms = Forms::default();
         let cases = Bm25StatisticsProvider::total_num_docs(searcher)?;
         for part in Part::ALL {
             if only.is_some_and(|only| only != part) {
@@ -660,16 +594,20 @@ impl SearchIndex {
                 let holding = searcher.doc_freq(&term)?;
                 if holding > 0 {
                     let weight = asked.weights.part(part) * worth;
-                    let most = weight * most_by_word(holding, cases);
-                    forms.push((weighted(scored(term), weight), most));
+                    forms.held = forms.held.max(holding as usize);
+                    forms.each.push(Form {
+                        query: weighted(scored(term.clone()), weight),
+                        word: Some((term, weight)),
+                        most: weight * most_by_word(holding, cases),
+                    });
                 }
             }
             if let Some([first, second]) = &wanted.pair {
                 let pair = [(0, first.clone()), (1, second.clone())];
-                forms.push((self.phrase(part, asked, &pair), f32::INFINITY));
+                forms.each.push(unlimited(self.phrase(part, asked, &pair)));
             }
         }
-        Ok(Forms::new(forms))
+        Ok(forms)
     }
 
     /// Filters as bounds.
@@ -772,6 +710,15 @@ fn scored(term: Term) -> Box<dyn Query> {
 
 fn term(term: Term) -> Box<dyn Query> {
     Box::new(TermQuery::new(term, IndexRecordOption::Basic))
+}
+
+/// A form that may add anything.
+fn unlimited(query: Box<dyn Query>) -> Form {
+    Form {
+        query,
+        word: None,
+        most: f32::INFINITY,
+    }
 }
 
 fn unscored(query: Box<dyn Query>) -> Box<dyn Query> {

@@ -20,11 +20,8 @@ const WIDTH: f64 = 0.3;
 /// Cases further off than this, in decades, are not found by a pressure alone.
 pub(super) const REACH: f64 = 0.4;
 
-/// Within so many decades a pressure is as good as right.
-pub(super) const CLOSE: f64 = 0.05;
-
 /// Worth of a pressure read at another time than the one asked for.
-const OTHER_TIME: f64 = 0.25;
+pub(super) const OTHER_TIME: f64 = 0.25;
 
 /// Worth of a number without unit read in another unit than the case's own.
 const OTHER_UNIT: f64 = 0.4;
@@ -176,5 +173,19 @@ fn closeness(asked: &Reading, power: f64, own: f64) -> f64 {
                 .map(|unit| OTHER_UNIT * within(scale(*unit)))
                 .fold(own, f64::max),
         },
+    }
+}
+
+/// The closeness that no pressure between two ends exceeds, whatever unit its case is written in.
+pub(super) fn closest(asked: &Reading, low: f64, high: f64) -> f64 {
+    let within = |unit: &PressureUnit| {
+        let off = (asked.low + scale(*unit) - high)
+            .max(low - asked.high - scale(*unit))
+            .max(0.0);
+        (-(off / WIDTH).powi(2)).exp()
+    };
+    match &asked.unit {
+        Some(unit) => within(unit),
+        None => PressureUnit::ALL.iter().map(within).fold(0.0, f64::max),
     }
 }

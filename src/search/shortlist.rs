@@ -1,17 +1,14 @@
-//! A short list of the likeliest cases, found without looking at every match.
+//! A search as the index is asked, and the short list of its best cases.
 //!
-//! In a large index a common word is held by most cases, and to weigh each of them takes
-//! longer the more there are. The words alone, as one flat union, let the index pass over
-//! whole blocks that cannot reach the best (block-max WAND); only those best are then
-//! weighed in full, each looked up in the lists of the words. Filters and field words are
-//! put into sets first, so that they cost the same whatever the words. Cases near a pressure or
-//! another quantity asked for have a list of their own beside that of the words alone: the best of
-//! them by the words, and the nearest whatever their words.
+//! In a large index a common word is held by most cases, and to weigh each of them takes longer the more
+//! there are; [`super::walk`] finds the best without that. Filters and field words are put into sets
+//! first, so that they cost the same whatever the words; where they leave few cases, these are looked up
+//! in the lists of the words.
 
 use std::{cmp::Reverse, collections::BinaryHeap};
 
 use tantivy::{
-    BitSet, DocAddress, DocId, DocSet, Score, Searcher, SegmentReader, TERMINATED,
+    BitSet, DocAddress, DocId, DocSet, Score, Searcher, SegmentReader, TERMINATED, Term,
     query::{
         AllQuery, BooleanQuery, DisjunctionMaxQuery, EnableScoring, Occur, Query, Scorer, Weight,
     },
@@ -27,20 +24,11 @@ use super::{
 /// An index of no more cases is weighed whole.
 pub(super) const WHOLE: u64 = 20_000;
 
-/// How many cases are weighed in full.
+/// How many cases are on the list.
 pub(super) const LENGTH: usize = 500;
 
-/// How many more of those near a pressure or quantity, by their words.
-const NEAR_BY_WORDS: usize = 250;
-
-/// How many more of those nearest, whatever their words.
-const NEAREST: usize = 100;
-
-/// Cases of a segment looked at in one go for those nearest.
-const AT_ONCE: usize = 1 << 14;
-
 /// How much of the other forms and fields of a word counts beside the one that fits best.
-const OTHER_FORMS: f32 = 0.3;
+pub(super) const OTHER_FORMS: f32 = 0.3;
 
 /// A search as the index is asked: what a case has to hold, and what it gains by.
 #[derive(Debug, Default)]
@@ -62,28 +50,31 @@ pub(super) struct Plan {
 }
 
 /// One thing wanted in all its forms and fields, of which the best counts.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub(super) struct Forms {
-    pub(super) each: Vec<Box<dyn Query>>,
+    pub(super) each: Vec<Form>,
+    /// How many cases hold its commonest.
+    pub(super) held: usize,
+}
+
+/// One form in one field.
+#[derive(Debug)]
+pub(super) struct Form {
+    pub(super) query: Box<dyn Query>,
+    /// The term and its weight, where it is a single word.
+    pub(super) word: Option<(Term, Score)>,
     /// No case gains more by it.
     pub(super) most: Score,
 }
 
 impl Forms {
-    /// Of forms with the most that a case gains by each.
-    pub(super) fn new(forms: Vec<(Box<dyn Query>, Score)>) -> Self {
-        let best = forms.iter().map(|(_, most)| *most).fold(0.0, Score::max);
-        let all: Score = forms.iter().map(|(_, most)| *most).sum();
-        Self {
-            // Not through the difference, which is no number where neither has a limit.
-            most: best * (1.0 - OTHER_FORMS) + all * OTHER_FORMS,
-            each: forms.into_iter().map(|(form, _)| form).collect(),
-        }
-    }
-
     /// The best of several counts, and a share of the others.
     fn best(&self) -> Box<dyn Query> {
-        let forms = self.each.iter().map(|form| form.box_clone()).collect();
+        let forms = self
+            .each
+            .iter()
+            .map(|form| form.query.box_clone())
+            .collect();
         Box::new(DisjunctionMaxQuery::with_tie_breaker(forms, OTHER_FORMS))
     }
 }
@@ -142,7 +133,11 @@ impl Allowed {
             }
         }
         for forms in &plan.required {
-            let forms = forms.each.iter().map(|form| form.box_clone()).collect();
+            let forms = forms
+                .each
+                .iter()
+                .map(|form| form.query.box_clone())
+                .collect();
             only.push((Occur::Must, Box::new(BooleanQuery::union(forms))));
         }
         Ok(Self {
@@ -155,7 +150,7 @@ impl Allowed {
         })
     }
 
-    fn holds(&self, segment: usize, case: DocId) -> bool {
+    pub(super) fn holds(&self, segment: usize, case: DocId) -> bool {
         let within = |sets: &[BitSet]| sets.get(segment).is_some_and(|set| set.contains(case));
         self.only.as_deref().is_none_or(within) && !self.except.as_deref().is_some_and(within)
     }
@@ -232,102 +227,21 @@ impl Ord for Ranked {
     }
 }
 
-/// A short list, in the order of the index.
-pub(super) struct List {
-    pub(super) cases: Vec<DocAddress>,
-    /// How many of them are there by their words alone.
-    pub(super) by_words: usize,
-}
-
-/// The best by `words` among those allowed, and those near what is asked for beside words.
-pub(super) fn likely(
-    searcher: &Searcher,
-    words: &dyn Query,
-    allowed: &Allowed,
-    plan: &Plan,
-    asked: &Understood,
-) -> Result<List, SearchError> {
-    let [best, best_near] = best_by_words(searcher, words, allowed, &plan.beside)?;
-    let mut cases: Vec<DocAddress> = best.cases().collect();
-    let by_words = cases.len();
-    if !plan.beside.is_empty() {
-        cases.extend(best_near.cases());
-        cases.extend(nearest(searcher, allowed, &plan.beside, asked).cases());
-    }
-    cases.sort_unstable();
-    cases.dedup();
-    Ok(List { cases, by_words })
-}
-
-/// Those nearest what is asked for beside words, whatever their words; of equal ones the oldest, and no
-/// more are looked at once none can be nearer.
-fn nearest(searcher: &Searcher, allowed: &Allowed, beside: &[Beside], asked: &Understood) -> Best {
-    let mut nearest = Best::new(NEAREST);
-    let most = rank::most(asked) + beside.len() as Score;
-    for (ord, segment) in searcher.segment_readers().iter().enumerate() {
-        let pressures = rank::Scorer::new(asked, segment);
-        let columns = beside::OfSegment::new(beside, segment);
-        for from in (0..segment.max_doc()).step_by(AT_ONCE) {
-            if nearest.least() >= most {
-                return nearest;
-            }
-            let until = segment.max_doc().min(from + AT_ONCE as DocId);
-            for case in columns.any_close(from..until) {
-                if !segment.is_deleted(case) && allowed.holds(ord, case) {
-                    let worth = pressures.worth(case) + columns.close(case) as Score;
-                    nearest.add(worth, DocAddress::new(ord as u32, case));
-                }
-            }
-        }
-    }
-    nearest
-}
-
-/// The best by `words` of those allowed, and of those of them that are near, in one walk.
-fn best_by_words(
-    searcher: &Searcher,
-    words: &dyn Query,
-    allowed: &Allowed,
-    beside: &[Beside],
-) -> Result<[Best; 2], SearchError> {
-    let weight = words.weight(EnableScoring::enabled_from_searcher(searcher))?;
-    let (mut best, mut best_near) = (Best::new(LENGTH), Best::new(NEAR_BY_WORDS));
-    for (ord, segment) in searcher.segment_readers().iter().enumerate() {
-        let columns = beside::OfSegment::new(beside, segment);
-        let least = |best: &Best, best_near: &Best| match beside {
-            [] => best.least(),
-            _ => best.least().min(best_near.least()),
-        };
-        let start = least(&best, &best_near);
-        weight.for_each_pruning(start, segment, &mut |case, score| {
-            if !segment.is_deleted(case) && allowed.holds(ord, case) {
-                let address = DocAddress::new(ord as u32, case);
-                best.add(score, address);
-                if score > best_near.least() && columns.is_near(case) {
-                    best_near.add(score, address);
-                }
-            }
-            least(&best, &best_near)
-        })?;
-    }
-    Ok([best, best_near])
-}
-
 /// The best of the cases added.
-struct Best {
+pub(super) struct Best {
     length: usize,
     ranked: BinaryHeap<Ranked>,
 }
 
 impl Best {
-    fn new(length: usize) -> Self {
+    pub(super) fn new(length: usize) -> Self {
         Self {
             length,
             ranked: BinaryHeap::with_capacity(length + 1),
         }
     }
 
-    fn add(&mut self, score: Score, case: DocAddress) {
+    pub(super) fn add(&mut self, score: Score, case: DocAddress) {
         self.ranked.push(Ranked(score, Reverse(case)));
         if self.ranked.len() > self.length {
             self.ranked.pop();
@@ -335,117 +249,83 @@ impl Best {
     }
 
     /// What a case has to pass to be among them.
-    fn least(&self) -> Score {
+    pub(super) fn least(&self) -> Score {
         match self.ranked.peek() {
             Some(Ranked(score, _)) if self.ranked.len() == self.length => *score,
             _ => Score::MIN,
         }
     }
 
-    fn cases(self) -> impl Iterator<Item = DocAddress> {
-        self.ranked.into_iter().map(|Ranked(_, case)| case.0)
+    /// All of them, best first.
+    pub(super) fn sorted(self) -> Vec<(Score, DocAddress)> {
+        let ranked = self.ranked.into_sorted_vec().into_iter();
+        ranked.map(|Ranked(score, case)| (score, case.0)).collect()
     }
 }
 
-/// Cases weighed in full, best first, and how many fit at all.
-pub(super) struct Weighed {
-    pub(super) found: Vec<(f32, DocAddress)>,
-    pub(super) fit: usize,
-}
-
-/// A case that is being weighed.
-struct Candidate {
-    case: DocAddress,
-    score: Score,
-    fits: bool,
-}
-
-/// Weighs cases given in the order of the index as [`Plan::whole`] does; those that do not fit are left
-/// out, and once it is certain that a case is not among the best `most` it may be as well. So what tells
-/// most is weighed first.
+/// Weighs cases given in the order of the index as [`Plan::whole`] does, best first; those that do not
+/// fit are left out.
 pub(super) fn weighed(
     searcher: &Searcher,
     cases: &[DocAddress],
     plan: &Plan,
     asked: &Understood,
-    most: usize,
-) -> Result<Weighed, SearchError> {
+) -> Result<Vec<(Score, DocAddress)>, SearchError> {
     let scoring = EnableScoring::enabled_from_searcher(searcher);
-    let mut candidates = Vec::with_capacity(cases.len());
+    let groups = plan.wanted.iter().chain(&plan.required);
+    let groups: Vec<Vec<Box<dyn Weight>>> = groups
+        .map(|forms| {
+            let weights = forms.each.iter().map(|form| form.query.weight(scoring));
+            weights.collect::<Result<_, _>>()
+        })
+        .collect::<Result<_, _>>()?;
     let needs_words = plan.needs_words();
+    let mut found = Vec::with_capacity(cases.len());
     for of_segment in cases.chunk_by(|a, b| a.segment_ord == b.segment_ord) {
         let segment = searcher.segment_reader(of_segment[0].segment_ord);
-        let pressures = rank::Scorer::new(asked, segment);
         let columns = beside::OfSegment::new(&plan.beside, segment);
-        candidates.extend(of_segment.iter().map(|case| Candidate {
-            case: *case,
-            score: pressures.worth(case.doc_id),
-            fits: !needs_words || columns.is_near(case.doc_id),
-        }));
-    }
-    let mut groups: Vec<&Forms> = plan.wanted.iter().chain(&plan.required).collect();
-    groups.sort_by(|a, b| b.most.total_cmp(&a.most));
-    let mut left_out = 0;
-    for (at, forms) in groups.iter().enumerate() {
-        let to_come: Score = groups[at..].iter().map(|forms| forms.most).sum();
-        left_out += leave_out(&mut candidates, most, to_come);
-        let weights: Vec<Box<dyn Weight>> = forms
-            .each
-            .iter()
-            .map(|form| form.weight(scoring))
-            .collect::<Result<_, _>>()?;
-        for of_segment in candidates.chunk_by_mut(|a, b| a.case.segment_ord == b.case.segment_ord) {
-            let segment = searcher.segment_reader(of_segment[0].case.segment_ord);
-            add_best(&weights, segment, of_segment)?;
+        let near = |case: &DocAddress| !needs_words || columns.is_near(case.doc_id);
+        let mut scores = vec![0.0; of_segment.len()];
+        let mut fits: Vec<bool> = of_segment.iter().map(near).collect();
+        for forms in &groups {
+            add_best(forms, segment, of_segment, &mut scores, &mut fits)?;
+        }
+        let pressures = rank::Scorer::new(asked, segment);
+        for ((case, score), fits) in of_segment.iter().zip(scores).zip(fits) {
+            if fits {
+                found.push((score + pressures.worth(case.doc_id), *case));
+            }
         }
     }
-    candidates.retain(|candidate| candidate.fits);
-    let mut found: Vec<(f32, DocAddress)> = candidates
-        .into_iter()
-        .map(|candidate| (candidate.score, candidate.case))
-        .collect();
     found.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let fit = found.len() + left_out;
-    Ok(Weighed { found, fit })
-}
-
-/// Leaves out those that fit but cannot reach the best `most` by all that is `to_come`, and says how many.
-fn leave_out(candidates: &mut Vec<Candidate>, most: usize, to_come: Score) -> usize {
-    if candidates.len() <= most || !to_come.is_finite() {
-        return 0;
-    }
-    let mut scores: Vec<Score> = candidates.iter().map(|candidate| candidate.score).collect();
-    let (_, least, _) = scores.select_nth_unstable_by(most - 1, |a, b| b.total_cmp(a));
-    // A little less, since sums are rounded.
-    let least = *least * 0.9999 - to_come;
-    let before = candidates.len();
-    candidates.retain(|candidate| !candidate.fits || candidate.score >= least);
-    before - candidates.len()
+    Ok(found)
 }
 
 /// Adds what the best of several forms gives each case, and says which cases hold any.
 fn add_best(
     forms: &[Box<dyn Weight>],
     segment: &SegmentReader,
-    candidates: &mut [Candidate],
+    cases: &[DocAddress],
+    scores: &mut [Score],
+    fits: &mut [bool],
 ) -> Result<(), SearchError> {
-    let mut sums: Vec<Score> = vec![0.0; candidates.len()];
-    let mut best: Vec<Score> = vec![0.0; candidates.len()];
+    let mut sums = vec![0.0; cases.len()];
+    let mut best: Vec<Score> = vec![0.0; cases.len()];
     for form in forms {
         let mut scorer = form.scorer(segment, 1.0)?;
-        for (at, candidate) in candidates.iter_mut().enumerate() {
-            if reaches(scorer.as_mut(), candidate.case.doc_id) {
+        for (at, case) in cases.iter().enumerate() {
+            if reaches(scorer.as_mut(), case.doc_id) {
                 let score = scorer.score();
                 sums[at] += score;
                 best[at] = best[at].max(score);
-                candidate.fits = true;
+                fits[at] = true;
             } else if scorer.doc() == TERMINATED {
                 break;
             }
         }
     }
-    for (at, candidate) in candidates.iter_mut().enumerate() {
-        candidate.score += best[at] + (sums[at] - best[at]) * OTHER_FORMS;
+    for (at, score) in scores.iter_mut().enumerate() {
+        *score += best[at] + (sums[at] - best[at]) * OTHER_FORMS;
     }
     Ok(())
 }

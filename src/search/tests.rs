@@ -21,6 +21,8 @@ use super::{
     pressure::{Reading, Told, readings},
     rank::Scorer,
     schema::{UNSEEN, schema},
+    shortlist::Allowed,
+    walk,
     words::WordList,
 };
 use crate::{casebook::Asker, vacuum::units::PressureUnit};
@@ -497,5 +499,86 @@ fn a_short_list_is_ordered_as_the_whole_is() {
             short.total
         );
         assert!(short.or_more || short.total == total, "{typed}");
+    }
+}
+
+/// The few best found without weighing each match are the best of all matches weighed.
+#[test]
+fn a_walk_finds_the_best_of_all() {
+    let words = [
+        "foil", "door", "seal", "water", "gate", "slow", "rough", "shield", "pump", "magnet",
+    ];
+    let index = SearchIndex::in_memory(analysis()).expect("an index");
+    for segment in 0..3_i64 {
+        let entries: Vec<_> = (1..=1_500_i64)
+            .map(|number| number + segment * 1_500)
+            .map(|number| {
+                // Commoner and rarer words, once or several times.
+                let mut drawn = number.wrapping_mul(0x9e37_79b9_7f4a_7c15_u64 as i64);
+                let mut symptom = String::new();
+                for (at, word) in (1_i64..).zip(words) {
+                    drawn = drawn
+                        .wrapping_mul(6_364_136_223_846_793_005)
+                        .wrapping_add(at);
+                    let draw = (drawn >> 33).rem_euclid(97);
+                    if draw < 97 / at {
+                        symptom += &format!("{word} ").repeat(1 + (draw % 3) as usize);
+                    }
+                }
+                let mut entry = told(number, &symptom, -7.0 + (number % 311) as f64 / 90.0);
+                if number % 5 == 0 {
+                    entry.notes = "gate left open, water on the shield".to_owned();
+                }
+                entry.unit = [PressureUnit::Torr, PressureUnit::Millibar][(number % 2) as usize];
+                if number % 7 == 0 {
+                    let power = -8.0 + (number % 13) as f64 / 4.0;
+                    entry.pressures.push(Measured {
+                        power,
+                        when: [When::Fault, When::Before, When::Other][(number % 3) as usize],
+                        shown: Shown::Text(String::new()),
+                    });
+                }
+                entry
+            })
+            .collect();
+        index.add(&entries).expect("kept");
+        index.commit(Reached::default()).expect("kept");
+    }
+    let searcher = index.reader.searcher();
+    let vocabulary = index.vocabulary(&searcher).expect("words");
+    for typed in [
+        "foil",
+        "magnet",
+        "foil door seal water gate slow rough shield pump magnet",
+        "slow pump, water at the gate 2e-6 Pa",
+        "foil magnet 3e-6, was 2e-7 before",
+        "4e-7 mbar",
+        "door seal low e-7 torr, 8e-6 Pa shield",
+        "pump magnet -foil",
+        "shield symptom:magnet 5e-7",
+        "gatevalve waterdoor shields between 1e-6 and 1e-4 Pa",
+    ] {
+        for most in [7, 60] {
+            let asked = Understood::new(typed, &index.analysis, &vocabulary);
+            let plan = index
+                .plan(&searcher, &asked, Vec::new(), &Filters::default())
+                .expect("a query");
+            let near = asked.clone();
+            let top = TopDocs::with_limit(most).tweak_score(move |segment: &SegmentReader| {
+                let scorer = Scorer::new(&near, segment);
+                move |case: DocId, score: Score| score + scorer.worth(case)
+            });
+            let whole = searcher.search(&plan.whole(), &top).expect("found");
+            let allowed = Allowed::new(&searcher, &plan).expect("readable");
+            let roughs = index.roughs.of(&searcher);
+            let best = walk::best(&searcher, &plan, &allowed, &asked, &roughs, most)
+                .expect("readable")
+                .sorted();
+            let close = |a: &(f32, DocAddress), b: &(f32, DocAddress)| (a.0 - b.0).abs() < 1e-3;
+            assert!(
+                best.len() == whole.len() && best.iter().zip(&whole).all(|(a, b)| close(a, b)),
+                "{typed}: {best:?} {whole:?}"
+            );
+        }
     }
 }

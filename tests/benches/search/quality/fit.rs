@@ -47,6 +47,16 @@ const SHARED: [&str; 9] = [
     "age",
 ];
 
+/// What people see a whole case compared by keeps at least so much of a say, however little it brings
+/// on a few tuning cases: its pressure, the outcomes of its checks, and signs and events in both.
+const CASE_FLOORS: [(&str, f32); 5] = [
+    ("pressure", 3.0),
+    ("outcome", 0.25),
+    ("sign", 0.03),
+    ("against", 0.03),
+    ("antecedent", 0.03),
+];
+
 /// Of the reopened cases and of the open texts every so many-th is asked about, to end within
 /// minutes.
 const EVERY: [usize; 2] = [3, 8];
@@ -59,6 +69,8 @@ struct Trial<'a> {
     start: Weights,
     /// Weights that say nothing to this trial.
     idle: &'static [&'static str],
+    /// The least that a weight may be, where that is not nothing.
+    floors: &'static [(&'static str, f32)],
     tuning: Vec<usize>,
     score: Scorer<'a>,
 }
@@ -123,6 +135,7 @@ pub fn run(task: &Task, judged: &Judged) {
                 "antecedent",
                 "outcome",
             ],
+            floors: &[],
             tuning: half(HALVES[0], &queries),
             score: Box::new(typed),
         },
@@ -130,6 +143,7 @@ pub fn run(task: &Task, judged: &Judged) {
             name: "QUERY, all",
             start: Weights::QUERY,
             idle: &["outcome", "sign", "against", "antecedent"],
+            floors: &[],
             tuning: half(HALVES[0], &queries),
             score: Box::new(typed),
         },
@@ -139,6 +153,7 @@ pub fn run(task: &Task, judged: &Judged) {
             idle: &[
                 "symptom", "cause", "fix", "notes", "facts", "quantity", "likeness", "again",
             ],
+            floors: &CASE_FLOORS,
             tuning: half(HALVES[0], &cases)
                 .into_iter()
                 .step_by(EVERY[0])
@@ -248,7 +263,10 @@ impl Trial<'_> {
                     let factors = FACTORS.iter().map(|factor| present * factor);
                     factors.chain([0.0]).collect()
                 };
-                for value in tried.into_iter().filter(|value| *value != present) {
+                let floor = self.floors.iter().find(|(of, _)| *of == name);
+                let floor = floor.map_or(0.0, |(_, floor)| *floor);
+                let tried = tried.into_iter().filter(|value| *value >= floor);
+                for value in tried.filter(|value| *value != present) {
                     if name == "again" && !(0.5..=1.0).contains(&value) {
                         continue;
                     }
