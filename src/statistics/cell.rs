@@ -1,17 +1,18 @@
-//! Cases that have everything in common but their day, in order of their days, with the figures
-//! of all, and of each year and month that holds many, so that a question about days looks only
-//! at cases of months that it cuts or that hold few.
+//! Cases counted together, in order of their days, in blocks of at most [`MOST`] with the figures
+//! of each: so a question about days looks at single cases only in the two blocks its days cut.
 
-use std::collections::BTreeMap;
+use std::iter::zip;
 
 use super::{
-    buckets::Buckets,
-    month::{first_day, month_of},
-    rows::{Line, Rows},
+    column::{Column, Ends, MOST, Numbers, Powers, insert},
+    rows::Rows,
 };
 
 /// Day and number of a case.
 pub(super) type At = (i64, i64);
+
+/// Day and place of a case among the rows.
+type Entry = (i32, u32);
 
 /// What is counted of a case.
 #[derive(Clone, Copy, Debug)]
@@ -22,150 +23,195 @@ pub(super) struct Row {
     pub(super) days_since_same: Option<i64>,
 }
 
-/// Counts and sums, in whole millionths, cubes in whole tenths, so that taking a case out leaves no
-/// trace.
+/// Counts and sums, in whole parts, so that taking a case out leaves no trace.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Sums {
-    pub(super) cases: u64,
-    pub(super) labour: i128,
-    pub(super) labour_squares: i128,
-    pub(super) labour_cubes: i128,
-    pub(super) down: i128,
-    pub(super) down_squares: i128,
-    pub(super) down_cubes: i128,
-    pub(super) first_checked: u64,
-    pub(super) first_hits: u64,
-    pub(super) within_30: u64,
-    pub(super) within_90: u64,
+    pub(super) labour: Powers,
+    pub(super) down: Powers,
+    pub(super) counts: Counts,
 }
 
-/// The figures of some cases.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Figures {
-    pub(super) sums: Sums,
-    pub(super) labour: Buckets,
-    pub(super) down: Buckets,
+/// How many cases, and of how many something is true.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Counts {
+    pub(super) cases: u32,
+    /// No cause was found.
+    pub(super) lost: u32,
+    pub(super) first_checked: u32,
+    pub(super) first_hits: u32,
+    pub(super) within_30: u32,
+    pub(super) within_90: u32,
 }
 
-/// Cases by day, with the figures of all, and of each year and month of many.
+/// Cases by day.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Cell {
-    line: Line,
-    months: BTreeMap<i64, Figures>,
-    years: BTreeMap<i64, Figures>,
-    all: Figures,
+    /// None is empty.
+    blocks: Vec<Block>,
+    all: Sums,
+    /// Of labour and time down, once there are many blocks.
+    ends: Option<Box<[Ends; 2]>>,
 }
 
-/// Months in a year.
-const YEAR: i64 = 12;
+/// Cells of more blocks keep their ends.
+const MANY: usize = 4;
 
-/// A month or year of fewer cases has no figures of its own: they are made from its cases.
-const MANY: usize = 64;
+/// Neighbours by day and number.
+#[derive(Clone, Debug, Default)]
+struct Block {
+    entries: Vec<Entry>,
+    /// What is true of each case, a bit each.
+    truths: Vec<u8>,
+    labour: Column,
+    down: Column,
+    sums: Sums,
+}
+
+/// The cases of some days.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Chosen<'c> {
+    pub(super) sums: Sums,
+    pub(super) labour: Numbers<'c>,
+    pub(super) down: Numbers<'c>,
+}
+
+const LOST: u8 = 1;
+const FIRST_CHECKED: u8 = 2;
+const FIRST_HIT: u8 = 4;
+const WITHIN_30: u8 = 8;
+const WITHIN_90: u8 = 16;
 
 impl Cell {
-    pub(super) fn insert(&mut self, rows: &Rows, day: i32, place: u32) {
-        let row = rows.row(place);
-        self.line.put_in(rows, day, place);
-        self.all.insert(&row);
-        let month = month_of(day.into());
-        let year = month.div_euclid(YEAR);
-        let Self {
-            line,
-            months,
-            years,
-            ..
-        } = self;
-        insert(months, month, (month, 1), line, rows, &row);
-        insert(years, year, (YEAR * year, YEAR), line, rows, &row);
-    }
-
-    pub(super) fn remove(&mut self, rows: &Rows, day: i32, place: u32) {
-        let row = rows.row(place);
-        self.line.take_out(rows, day, place);
-        self.all.remove(&row);
-        let month = month_of(day.into());
-        for (figures, at) in [
-            (&mut self.months, month),
-            (&mut self.years, month.div_euclid(YEAR)),
-        ] {
-            if let Some(own) = figures.get_mut(&at) {
-                own.remove(&row);
-                if own.sums.cases < MANY as u64 / 2 {
-                    figures.remove(&at);
-                }
+    /// Puts in a case that the rows hold; `lost` if no cause was found.
+    pub(super) fn insert(&mut self, rows: &Rows, day: i32, place: u32, lost: bool) {
+        let mut at = self.block(rows, day, place);
+        if at == self.blocks.len() {
+            match self.blocks.last() {
+                Some(last) if last.entries.len() < MOST => at -= 1,
+                _ => insert(&mut self.blocks, at, Block::default()),
             }
+        }
+        if self.blocks[at].entries.len() == MOST {
+            let (first, second) = self.blocks[at].halves(rows);
+            let later = second.entries[0];
+            self.blocks[at] = first;
+            insert(&mut self.blocks, at + 1, second);
+            at += usize::from(before(rows, later, (day, place)));
+        }
+        let added = self.blocks[at].insert(rows, (day, place), lost);
+        self.all.add(&added);
+        match &mut self.ends {
+            Some(ends) => {
+                let row = rows.row(place);
+                ends[0].insert(row.labour);
+                ends[1].insert(row.down);
+            }
+            None if self.blocks.len() > MANY => {
+                let mut ends = Box::new([Ends::default(); 2]);
+                for block in &self.blocks {
+                    let all = block.entries.len();
+                    ends[0].count(&block.labour.between(0, all));
+                    ends[1].count(&block.down.between(0, all));
+                }
+                self.ends = Some(ends);
+            }
+            None => {}
         }
     }
 
-    /// Counts a case otherwise.
-    pub(super) fn recount(&mut self, day: i32, before: &Row, after: &Row) {
-        let month = month_of(day.into());
-        let month_of_many = self.months.get_mut(&month);
-        let year_of_many = self.years.get_mut(&month.div_euclid(YEAR));
-        let all = [Some(&mut self.all), month_of_many, year_of_many];
-        for figures in all.into_iter().flatten() {
-            figures.sums.remove(&Sums::of(before));
-            figures.sums.add(&Sums::of(after));
+    pub(super) fn remove(&mut self, rows: &Rows, day: i32, place: u32) {
+        let at = self.block(rows, day, place);
+        let Some(block) = self.blocks.get_mut(at) else {
+            return;
+        };
+        let Some(removed) = block.remove(rows, (day, place)) else {
+            return;
+        };
+        self.all.remove(&removed);
+        if let Some(ends) = &mut self.ends {
+            let row = rows.row(place);
+            ends[0].remove(row.labour);
+            ends[1].remove(row.down);
+        }
+        let left = block.entries.len();
+        if left == 0 {
+            self.blocks.remove(at);
+        } else if self
+            .blocks
+            .get(at + 1)
+            .is_some_and(|next| left + next.entries.len() <= MOST / 2)
+        {
+            let next = self.blocks.remove(at + 1);
+            self.blocks[at].append(rows, &next);
+        }
+    }
+
+    /// Counts a case anew whose days since the same trouble have changed.
+    pub(super) fn recount(&mut self, rows: &Rows, day: i32, place: u32) {
+        let at = self.block(rows, day, place);
+        let Some(block) = self.blocks.get_mut(at) else {
+            return;
+        };
+        let position = block.position(rows, (day, place));
+        let Some(truths) = block.truths.get_mut(position) else {
+            return;
+        };
+        let was = Counts::of(*truths);
+        *truths = truths_of(&rows.row(place), was.lost > 0);
+        let is = Counts::of(*truths);
+        for sums in [&mut block.sums, &mut self.all] {
+            sums.counts.remove(&was);
+            sums.counts.add(&is);
         }
     }
 
     pub(super) fn is_empty(&self) -> bool {
-        self.line.is_empty()
+        self.blocks.is_empty()
     }
 
     /// First and last day of a case.
     pub(super) fn days(&self) -> Option<(i64, i64)> {
-        let mut days = self.line.days();
-        let first = days.next()?;
-        Some((first, days.next_back().unwrap_or(first)))
+        let (first, _) = self.blocks.first()?.entries.first()?;
+        let (last, _) = self.blocks.last()?.entries.last()?;
+        Some(((*first).into(), (*last).into()))
     }
 
-    /// The figures of what lies within some days as a whole, all of it, years or months, and
-    /// of the other cases of those days.
-    pub(super) fn within(&self, rows: &Rows, from: i64, to: i64) -> (Vec<&Figures>, Figures) {
-        let (mut whole, mut cut) = (Vec::new(), Figures::default());
-        let Some((first, last)) = self.days().filter(|_| from <= to) else {
-            return (whole, cut);
-        };
-        if from <= first && last <= to {
-            return (vec![&self.all], cut);
-        }
-        let mut single: Vec<Row> = Vec::new();
-        let mut left = self.line.between(from, to);
-        let is_whole = |month: i64, months: i64| {
-            first_day(month) >= from && first_day(month + months) - 1 <= to
-        };
-        while let Some((day, _)) = left.first() {
-            let month = month_of((*day).into());
-            let year = month.div_euclid(YEAR);
-            let of_year = self
-                .years
-                .get(&year)
-                .filter(|_| is_whole(YEAR * year, YEAR));
-            let of_month = self.months.get(&month).filter(|_| is_whole(month, 1));
-            let until = match of_year {
-                Some(_) => first_day(YEAR * (year + 1)),
-                None => first_day(month + 1),
+    /// The cases of some days.
+    pub(super) fn within(&self, from: i64, to: i64) -> Chosen<'_> {
+        let mut chosen = Chosen::default();
+        let is_whole = self
+            .days()
+            .is_some_and(|(first, last)| from <= first && last <= to);
+        if is_whole && let Some(ends) = &self.ends {
+            let whole = |of: fn(&Block) -> &Column| {
+                let blocks = self.blocks.iter();
+                blocks.map(move |block| of(block).between(0, block.entries.len()))
             };
-            let end = left.partition_point(|(day, _)| i64::from(*day) < until);
-            let (these, others) = left.split_at(end.max(1));
-            match of_year.or(of_month) {
-                Some(figures) => whole.push(figures),
-                None => single.extend(these.iter().map(|(_, place)| rows.row(*place))),
-            }
-            left = others;
+            chosen.labour.extend(whole(|block| &block.labour), &ends[0]);
+            chosen.down.extend(whole(|block| &block.down), &ends[1]);
+            chosen.sums = self.all;
+            return chosen;
         }
-        if !single.is_empty() {
-            cut = Figures::of(&single);
+        for (block, (start, end)) in self.cut(from, to) {
+            chosen.sums.add(&block.between(start, end));
+            chosen.labour.push(block.labour.between(start, end));
+            chosen.down.push(block.down.between(start, end));
         }
-        (whole, cut)
+        chosen
     }
 
     /// Counts and sums of the cases of some days.
-    pub(super) fn sums(&self, rows: &Rows, from: i64, to: i64) -> Sums {
-        let (whole, cut) = self.within(rows, from, to);
-        let mut sums = cut.sums;
-        whole.iter().for_each(|figures| sums.add(&figures.sums));
+    pub(super) fn sums(&self, from: i64, to: i64) -> Sums {
+        if self
+            .days()
+            .is_some_and(|(first, last)| from <= first && last <= to)
+        {
+            return self.all;
+        }
+        let mut sums = Sums::default();
+        for (block, (start, end)) in self.cut(from, to) {
+            sums.add(&block.between(start, end));
+        }
         sums
     }
 
@@ -176,121 +222,207 @@ impl Cell {
         from: i64,
         to: i64,
     ) -> impl Iterator<Item = At> + 'a {
-        let cases = self.line.between(from, to).iter().rev();
-        cases.map(|(day, place)| (i64::from(*day), rows.number(*place)))
+        let blocks = self.cut(from, to).rev();
+        blocks.flat_map(|(block, (start, end))| {
+            let entries = block.entries[start..end].iter().rev();
+            entries.map(|(day, place)| (i64::from(*day), rows.number(*place)))
+        })
+    }
+
+    /// The blocks with cases of some days, and which of their cases those are.
+    fn cut(&self, from: i64, to: i64) -> impl DoubleEndedIterator<Item = (&Block, (usize, usize))> {
+        let before = |block: &Block| {
+            block
+                .entries
+                .last()
+                .is_none_or(|last| i64::from(last.0) < from)
+        };
+        let first = self.blocks.partition_point(before);
+        let cut = move |block: &Block| {
+            let start = block
+                .entries
+                .partition_point(|(day, _)| i64::from(*day) < from);
+            let end = block
+                .entries
+                .partition_point(|(day, _)| i64::from(*day) <= to);
+            (start, end)
+        };
+        let up_to = |block: &Block| {
+            block
+                .entries
+                .first()
+                .is_some_and(|first| i64::from(first.0) <= to)
+        };
+        let end = self.blocks.partition_point(up_to).max(first);
+        let blocks = self.blocks[first..end].iter();
+        let cut = blocks.map(move |block| (block, cut(block)));
+        cut.filter(|(_, (start, end))| start < end)
+    }
+
+    /// The first block that does not end before a case.
+    fn block(&self, rows: &Rows, day: i32, place: u32) -> usize {
+        self.blocks.partition_point(|block| {
+            let last = block.entries.last();
+            last.is_none_or(|last| before(rows, *last, (day, place)))
+        })
     }
 }
 
-/// Counts a case that is in the line already among those of its month or year, which begins at
-/// the first of `months` and has as many as the second.
-fn insert(
-    figures: &mut BTreeMap<i64, Figures>,
-    at: i64,
-    (first, months): (i64, i64),
-    line: &Line,
-    rows: &Rows,
-    row: &Row,
-) {
-    if let Some(own) = figures.get_mut(&at) {
-        own.insert(row);
-        return;
+impl Block {
+    fn position(&self, rows: &Rows, entry: Entry) -> usize {
+        self.entries
+            .partition_point(|own| before(rows, *own, entry))
     }
-    let cases = line.between(first_day(first), first_day(first + months) - 1);
-    if cases.len() >= MANY {
-        let of_all: Vec<Row> = cases.iter().map(|(_, place)| rows.row(*place)).collect();
-        figures.insert(at, Figures::of(&of_all));
-    }
-}
 
-impl Figures {
-    pub(super) fn of(rows: &[Row]) -> Self {
-        let values = |of: fn(&Row) -> f64| -> Vec<f64> { rows.iter().map(of).collect() };
-        let mut sums = Sums::default();
-        rows.iter().for_each(|row| sums.add(&Sums::of(row)));
-        Self {
-            sums,
-            labour: Buckets::of_all(&values(|row| row.labour)),
-            down: Buckets::of_all(&values(|row| row.down)),
+    fn insert(&mut self, rows: &Rows, entry: Entry, lost: bool) -> Sums {
+        let position = self.position(rows, entry);
+        let row = rows.row(entry.1);
+        let truths = truths_of(&row, lost);
+        insert(&mut self.entries, position, entry);
+        insert(&mut self.truths, position, truths);
+        self.labour.insert(position, row.labour);
+        self.down.insert(position, row.down);
+        let added = Sums::of(&row, truths);
+        self.sums.add(&added);
+        added
+    }
+
+    fn remove(&mut self, rows: &Rows, entry: Entry) -> Option<Sums> {
+        let position = self.position(rows, entry);
+        if self.entries.get(position) != Some(&entry) {
+            return None;
+        }
+        self.entries.remove(position);
+        let truths = self.truths.remove(position);
+        self.labour.remove(position);
+        self.down.remove(position);
+        let removed = Sums::of(&rows.row(entry.1), truths);
+        self.sums.remove(&removed);
+        Some(removed)
+    }
+
+    fn halves(&self, rows: &Rows) -> (Self, Self) {
+        let mut halves = [Self::default(), Self::default()];
+        let middle = self.entries.len() / 2;
+        for (at, (entry, truths)) in zip(&self.entries, &self.truths).enumerate() {
+            let half = &mut halves[usize::from(at >= middle)];
+            half.insert(rows, *entry, truths & LOST > 0);
+        }
+        halves.into()
+    }
+
+    fn append(&mut self, rows: &Rows, next: &Self) {
+        for (entry, truths) in zip(&next.entries, &next.truths) {
+            self.insert(rows, *entry, truths & LOST > 0);
         }
     }
 
-    pub(super) fn insert(&mut self, row: &Row) {
-        self.sums.add(&Sums::of(row));
-        self.labour.add(row.labour);
-        self.down.add(row.down);
+    /// Counts and sums of the cases from one position to before another; those of fewer are
+    /// gone through.
+    fn between(&self, start: usize, end: usize) -> Sums {
+        let all = self.entries.len();
+        if 2 * (end - start) <= all {
+            return self.gone_through(start, end);
+        }
+        let mut sums = self.sums;
+        for (start, end) in [(0, start), (end, all)] {
+            if start < end {
+                sums.remove(&self.gone_through(start, end));
+            }
+        }
+        sums
     }
 
-    pub(super) fn remove(&mut self, row: &Row) {
-        self.sums.remove(&Sums::of(row));
-        self.labour.remove(row.labour);
-        self.down.remove(row.down);
+    fn gone_through(&self, start: usize, end: usize) -> Sums {
+        let mut counts = Counts::default();
+        for truths in &self.truths[start..end] {
+            counts.add(&Counts::of(*truths));
+        }
+        Sums {
+            labour: self.labour.between(start, end).powers(),
+            down: self.down.between(start, end).powers(),
+            counts,
+        }
     }
 }
 
-impl Sums {
+/// Whether a case comes before another, by day and number.
+fn before(rows: &Rows, one: Entry, other: Entry) -> bool {
+    one.0 < other.0 || (one.0 == other.0 && rows.number(one.1) < rows.number(other.1))
+}
+
+fn truths_of(row: &Row, lost: bool) -> u8 {
+    let within = |days: i64| row.days_since_same.is_some_and(|gap| gap <= days);
+    [
+        (LOST, lost),
+        (FIRST_CHECKED, row.first_hit.is_some()),
+        (FIRST_HIT, row.first_hit == Some(true)),
+        (WITHIN_30, within(30)),
+        (WITHIN_90, within(90)),
+    ]
+    .into_iter()
+    .map(|(bit, is)| if is { bit } else { 0 })
+    .sum()
+}
+
+impl<'c> Chosen<'c> {
     pub(super) fn add(&mut self, other: &Self) {
+        self.sums.add(&other.sums);
+        self.labour.add(&other.labour);
+        self.down.add(&other.down);
+    }
+}
+
+impl Counts {
+    fn of(truths: u8) -> Self {
+        let count = |bit: u8| u32::from(truths & bit > 0);
+        Self {
+            cases: 1,
+            lost: count(LOST),
+            first_checked: count(FIRST_CHECKED),
+            first_hits: count(FIRST_HIT),
+            within_30: count(WITHIN_30),
+            within_90: count(WITHIN_90),
+        }
+    }
+
+    fn add(&mut self, other: &Self) {
         self.cases += other.cases;
-        self.labour += other.labour;
-        self.labour_squares += other.labour_squares;
-        self.labour_cubes += other.labour_cubes;
-        self.down += other.down;
-        self.down_squares += other.down_squares;
-        self.down_cubes += other.down_cubes;
+        self.lost += other.lost;
         self.first_checked += other.first_checked;
         self.first_hits += other.first_hits;
         self.within_30 += other.within_30;
         self.within_90 += other.within_90;
     }
 
-    pub(super) fn remove(&mut self, other: &Self) {
+    fn remove(&mut self, other: &Self) {
         self.cases -= other.cases;
-        self.labour -= other.labour;
-        self.labour_squares -= other.labour_squares;
-        self.labour_cubes -= other.labour_cubes;
-        self.down -= other.down;
-        self.down_squares -= other.down_squares;
-        self.down_cubes -= other.down_cubes;
+        self.lost -= other.lost;
         self.first_checked -= other.first_checked;
         self.first_hits -= other.first_hits;
         self.within_30 -= other.within_30;
         self.within_90 -= other.within_90;
     }
+}
 
-    /// Sum of the labour, of its squares, and of its cubes, each in its own parts.
-    pub(super) fn of_labour(&self) -> [i128; 3] {
-        [self.labour, self.labour_squares, self.labour_cubes]
-    }
-
-    /// The same of the time down.
-    pub(super) fn of_down(&self) -> [i128; 3] {
-        [self.down, self.down_squares, self.down_cubes]
-    }
-
-    pub(super) fn of(row: &Row) -> Self {
-        let (labour, down) = (micro(row.labour), micro(row.down));
-        let within = |days: i64| u64::from(row.days_since_same.is_some_and(|gap| gap <= days));
+impl Sums {
+    fn of(row: &Row, truths: u8) -> Self {
         Self {
-            cases: 1,
-            labour,
-            labour_squares: labour * labour,
-            labour_cubes: tenths(row.labour).pow(3),
-            down,
-            down_squares: down * down,
-            down_cubes: tenths(row.down).pow(3),
-            first_checked: u64::from(row.first_hit.is_some()),
-            first_hits: u64::from(row.first_hit == Some(true)),
-            within_30: within(30),
-            within_90: within(90),
+            labour: Powers::of(row.labour),
+            down: Powers::of(row.down),
+            counts: Counts::of(truths),
         }
     }
-}
 
-/// Whole millionths, so that sums do not depend on the order of changes.
-fn micro(value: f64) -> i128 {
-    (value * 1e6).round() as i128
-}
+    pub(super) fn add(&mut self, other: &Self) {
+        self.labour.add(&other.labour);
+        self.down.add(&other.down);
+        self.counts.add(&other.counts);
+    }
 
-/// Whole tenths, since cubes of finer parts of the largest values would not fit.
-fn tenths(value: f64) -> i128 {
-    (value * 10.0).round() as i128
+    fn remove(&mut self, other: &Self) {
+        self.labour.remove(&other.labour);
+        self.down.remove(&other.down);
+        self.counts.remove(&other.counts);
+    }
 }

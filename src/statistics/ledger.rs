@@ -3,9 +3,9 @@
 //!
 //! Invariants: a case counts once, under its number; sums are whole micro-units, so that
 //! taking a case out leaves no trace and the order of changes does not matter; a tool has one
-//! class and one site. Figures are kept by tool, and by year and month where there are many cases:
-//! a question looks at single cases only in the months that its days cut or that hold few, and
-//! where it is about the tools of some days or about one tool.
+//! class and one site. Figures are kept by tool, and by what cases are counted by, in blocks of
+//! cases in order of day: a question looks at single cases only where its days cut a block, or
+//! where it parts the cases of one tool.
 
 use std::{
     borrow::Cow,
@@ -15,8 +15,8 @@ use std::{
 
 use super::{
     Case, Interval, NOT_FOUND, Outcome, Share, StatisticsError,
-    buckets::Buckets,
-    cell::{At, Cell, Figures, Row, Sums},
+    cell::{At, Cell, Chosen, Row, Sums},
+    column::{Numbers, Powers},
     mean,
     rows::{Held, Line, Rows},
     symbols::Symbols,
@@ -28,6 +28,7 @@ const RECENT: usize = 20;
 const LARGEST: f64 = 1e9;
 /// Days from 1 January 1970 beyond which none is told from another.
 const FARTHEST: i64 = 1_000_000_000;
+const ALL_DAYS: (i64, i64) = (i64::MIN, i64::MAX);
 /// How many of the newest cases are learnt from one by one.
 const REMEMBERED: usize = 3_000;
 
@@ -177,18 +178,10 @@ pub(super) struct ToolHistory {
     pub(super) service: Option<Fitted>,
     /// Its cases in order of day, by cause.
     pub(super) causes: BTreeMap<u32, Line>,
-    /// The figures of its cases.
-    figures: Figures,
+    /// The same, all together, with their figures.
+    cell: Cell,
     /// What takes longer to work out of them, until they change.
-    kept: OnceLock<Box<Kept>>,
-}
-
-/// Figures of all cases of a tool.
-#[derive(Clone, Debug)]
-struct Kept {
-    labour: Spread,
-    down: Spread,
-    newest: Vec<At>,
+    kept: OnceLock<Option<Box<Group>>>,
 }
 
 #[derive(Clone, Debug)]
@@ -331,14 +324,13 @@ impl Ledger {
     pub fn count(&self, filter: &Filter) -> u64 {
         let (from, to) = days_of(filter);
         if filter.tool.is_some() {
-            let found = self.histories(filter).flat_map(|(_, history)| {
-                let lines = history.causes.values();
-                lines.map(move |line| line.between(from, to).len() as u64)
-            });
-            return found.sum();
+            let found = self.histories(filter);
+            return found
+                .map(|(_, history)| u64::from(history.cell.sums(from, to).counts.cases))
+                .sum();
         }
         self.matching(filter)
-            .map(|(_, cell)| cell.sums(&self.rows, from, to).cases)
+            .map(|(_, cell)| u64::from(cell.sums(from, to).counts.cases))
             .sum()
     }
 
@@ -400,39 +392,41 @@ impl Ledger {
 
     /// Counts by a dimension.
     pub fn by(&self, dimension: Dimension, filter: &Filter) -> Breakdown {
-        let by_tool = dimension == Dimension::Tool || filter.tool.is_some();
-        let mut parts = match by_tool {
-            true => self.parts_of_tools(dimension, filter),
-            false => self.parts_of_cells(dimension, filter),
+        let days = days_of(filter);
+        let parted = match filter.tool {
+            Some(_) if dimension != Dimension::Tool => self.parted(dimension, filter),
+            _ => BTreeMap::new(),
         };
-        parts.retain(|part| part.cases() > 0);
-        let mut groups: BTreeMap<u32, Vec<&Part<'_>>> = BTreeMap::new();
-        for part in &parts {
-            groups.entry(part.of).or_default().push(part);
-        }
-        let sample: u64 = parts.iter().map(Part::cases).sum();
-        // All tools together come quicker from what is not kept by tool.
-        let together = match by_tool && filter.tool.is_none() {
-            true => Some(self.parts_of_cells(Dimension::Class, filter)),
-            false => None,
+        let parts: Vec<Part<'_>> = match (dimension, &filter.tool) {
+            // All tools together come quicker from what is not kept by tool.
+            (Dimension::Tool, None) => self.parts_of_cells(Dimension::Class, filter),
+            (Dimension::Tool, Some(_)) => self.parts_of_tools(filter).collect(),
+            (_, Some(_)) => {
+                let whole = parted.iter().map(|(of, cell)| self.part(*of, cell, days));
+                whole.flatten().collect()
+            }
+            (other, None) => self.parts_of_cells(other, filter),
         };
-        let everything: Vec<&Part<'_>> = together.as_ref().unwrap_or(&parts).iter().collect();
-        let all = group("", &everything, sample);
-        let mut groups: Vec<Group> = groups
-            .iter()
-            .map(|(of, parts)| group(self.symbols.name(*of), parts, sample))
-            .collect();
-        groups.sort_by(|a, b| {
-            b.share
-                .count
-                .cmp(&a.share.count)
-                .then_with(|| a.id.cmp(&b.id))
-        });
+        let sample = parts.iter().map(Part::cases).sum();
+        let mut groups = match dimension {
+            Dimension::Tool if days == ALL_DAYS => self.kept_of_tools(filter, sample),
+            Dimension::Tool => {
+                let tools = self.parts_of_tools(filter);
+                tools.map(|part| self.group(&[&part], sample)).collect()
+            }
+            _ => self.groups(&parts, sample),
+        };
+        groups.sort_by(frequent_first);
         let mut so_far = 0;
         for group in &mut groups {
             so_far += group.share.count;
             group.cumulative = so_far as f64 / sample.max(1) as f64;
         }
+        let everything: Vec<&Part<'_>> = parts.iter().collect();
+        let all = Group {
+            id: String::new(),
+            ..self.group(&everything, sample)
+        };
         Breakdown {
             sample,
             all,
@@ -440,83 +434,102 @@ impl Ledger {
         }
     }
 
+    fn groups(&self, parts: &[Part<'_>], sample: u64) -> Vec<Group> {
+        let mut groups: BTreeMap<u32, Vec<&Part<'_>>> = BTreeMap::new();
+        for part in parts {
+            groups.entry(part.of).or_default().push(part);
+        }
+        let groups = groups.values();
+        groups.map(|parts| self.group(parts, sample)).collect()
+    }
+
     fn parts_of_cells(&self, dimension: Dimension, filter: &Filter) -> Vec<Part<'_>> {
-        let (from, to) = days_of(filter);
-        let not_found = self.symbols.get(NOT_FOUND);
         self.matching(filter)
-            .map(|(key, cell)| {
-                let (whole, cut) = cell.within(&self.rows, from, to);
-                let mut part = Part {
-                    whole,
-                    cut,
-                    newest: cell.newest(&self.rows, from, to).take(RECENT).collect(),
-                    ..Part::of(key.part(dimension))
-                };
-                if Some(key.cause) == not_found {
-                    part.lost = part.cases();
-                }
-                part
-            })
+            .filter_map(|(key, cell)| self.part(key.part(dimension), cell, days_of(filter)))
             .collect()
     }
 
-    /// The cases of tools: the figures kept of each where all its days are asked for, else
-    /// made from its cases of those days.
-    fn parts_of_tools(&self, dimension: Dimension, filter: &Filter) -> Vec<Part<'_>> {
+    fn parts_of_tools(&self, filter: &Filter) -> impl Iterator<Item = Part<'_>> {
+        let days = days_of(filter);
+        let tools = self.histories(filter);
+        tools.filter_map(move |(tool, history)| self.part(*tool, &history.cell, days))
+    }
+
+    /// The groups of tools over all days, kept until a case of theirs changes.
+    fn kept_of_tools(&self, filter: &Filter, sample: u64) -> Vec<Group> {
+        let kept = self.histories(filter).filter_map(|(tool, history)| {
+            let worked_out = || {
+                let part = self.part(*tool, &history.cell, ALL_DAYS)?;
+                Some(Box::new(self.group(&[&part], part.cases())))
+            };
+            history.kept.get_or_init(worked_out).as_deref()
+        });
+        // Sorted before they are copied, since they are large.
+        let mut kept: Vec<&Group> = kept.collect();
+        kept.sort_unstable_by(|a, b| frequent_first(a, b));
+        let of_all = kept.into_iter().map(|kept| Group {
+            share: Share::of(kept.share.count, sample),
+            ..kept.clone()
+        });
+        of_all.collect()
+    }
+
+    /// The cases of one tool, parted by another dimension.
+    fn parted(&self, dimension: Dimension, filter: &Filter) -> BTreeMap<u32, Cell> {
         let (from, to) = days_of(filter);
-        let not_found = self.symbols.get(NOT_FOUND);
-        if dimension == Dimension::Tool && (from, to) == (i64::MIN, i64::MAX) {
-            let kept = self.histories(filter).map(|(&tool, history)| {
-                let lost = not_found.and_then(|cause| history.causes.get(&cause));
-                let kept = history.kept.get_or_init(|| Box::new(self.kept(history)));
-                Part {
-                    lost: lost.map_or(0, |cases| cases.len() as u64),
-                    whole: vec![&history.figures],
-                    newest: kept.newest.clone(),
-                    kept: Some(kept),
-                    ..Part::of(tool)
-                }
-            });
-            return kept.collect();
-        }
-        let mut parts: HashMap<u32, (Part<'_>, Vec<Row>)> = HashMap::new();
-        for (&tool, history) in self.histories(filter) {
-            for (&cause, line) in &history.causes {
+        let mut cells: BTreeMap<u32, Cell> = BTreeMap::new();
+        for (_, history) in self.histories(filter) {
+            for line in history.causes.values() {
                 for &(day, place) in line.between(from, to) {
                     let (key, _) = self.pairs[self.rows.get(place).pair as usize];
-                    let of = match dimension {
-                        Dimension::Tool => tool,
-                        other => key.part(other),
-                    };
-                    let (part, rows) = parts
-                        .entry(of)
-                        .or_insert_with(|| (Part::of(of), Vec::new()));
-                    part.lost += u64::from(Some(cause) == not_found);
-                    part.newest.push(self.at((day, place)));
-                    rows.push(self.rows.row(place));
+                    let cell = cells.entry(key.part(dimension)).or_default();
+                    cell.insert(&self.rows, day, place, self.is_lost(&key));
                 }
             }
         }
-        parts
-            .into_values()
-            .map(|(part, rows)| Part {
-                cut: Figures::of(&rows),
-                ..part
-            })
-            .collect()
+        cells
     }
 
-    fn kept(&self, history: &ToolHistory) -> Kept {
-        let lines = history.causes.values();
-        let newest = lines.flat_map(|line| {
-            let cases = line.between(i64::MIN, i64::MAX).iter().rev().take(RECENT);
-            cases.map(|case| self.at(*case))
-        });
-        let Figures { sums, labour, down } = &history.figures;
-        Kept {
-            newest: newest_of(newest.collect()),
-            labour: spread(&[labour], sums.cases, sums.of_labour()),
-            down: spread(&[down], sums.cases, sums.of_down()),
+    fn is_lost(&self, key: &Key) -> bool {
+        self.symbols.get(NOT_FOUND) == Some(key.cause)
+    }
+
+    /// The cases of some days, if there are any.
+    fn part<'l>(&'l self, of: u32, cell: &'l Cell, (from, to): (i64, i64)) -> Option<Part<'l>> {
+        let chosen = cell.within(from, to);
+        (chosen.sums.counts.cases > 0).then(|| Part {
+            of,
+            chosen,
+            newest: cell.newest(&self.rows, from, to).take(RECENT).collect(),
+        })
+    }
+
+    /// Cases of parts with the same value of a dimension, counted together.
+    fn group(&self, parts: &[&Part<'_>], sample: u64) -> Group {
+        let mut chosen = Chosen::default();
+        let mut newest: Vec<At> = Vec::new();
+        for part in parts {
+            chosen.add(&part.chosen);
+            newest.extend(&part.newest);
+        }
+        let counts = chosen.sums.counts;
+        let cases = counts.cases.into();
+        let of_cases = |count: u32| Share::of(count.into(), cases);
+        let of = parts.first().map(|part| self.symbols.name(part.of));
+        Group {
+            id: of.unwrap_or_default().to_owned(),
+            share: Share::of(cases, sample),
+            cumulative: 1.0,
+            labour: spread(&chosen.labour, &chosen.sums.labour),
+            down: spread(&chosen.down, &chosen.sums.down),
+            first_check: Share::of(counts.first_hits.into(), counts.first_checked.into()),
+            repeat_30: of_cases(counts.within_30),
+            repeat_90: of_cases(counts.within_90),
+            not_found: of_cases(counts.lost),
+            recent: newest_of(newest)
+                .into_iter()
+                .map(|(_, number)| number)
+                .collect(),
         }
     }
 
@@ -536,22 +549,23 @@ impl Ledger {
         let mut sums: HashMap<u32, Sums> = HashMap::new();
         if dimension == Dimension::Tool {
             for (&tool, history) in self.histories(&filter) {
-                sums.entry(tool).or_default().add(&history.figures.sums);
+                let all = history.cell.sums(i64::MIN, i64::MAX);
+                sums.entry(tool).or_default().add(&all);
             }
         } else {
             for (key, cell) in self.matching(&filter) {
                 let of = sums.entry(key.part(dimension)).or_default();
-                of.add(&cell.sums(&self.rows, i64::MIN, i64::MAX));
+                of.add(&cell.sums(i64::MIN, i64::MAX));
             }
         }
-        sums.retain(|_, sums| sums.cases > 0);
+        sums.retain(|_, sums| sums.counts.cases > 0);
         let mut totals: Vec<Total> = sums
             .into_iter()
             .map(|(part, sums)| Total {
                 id: self.symbols.name(part).to_owned(),
-                cases: sums.cases,
-                labour_minutes: sums.labour as f64 / 1e6,
-                down_hours: sums.down as f64 / 1e6,
+                cases: sums.counts.cases.into(),
+                labour_minutes: sums.labour.sum as f64 / 1e6,
+                down_hours: sums.down.sum as f64 / 1e6,
             })
             .collect();
         totals.sort_by(|a, b| b.cases.cmp(&a.cases).then_with(|| a.id.cmp(&b.id)));
@@ -643,9 +657,9 @@ impl Ledger {
         self.tell(&mut tables, place, 1.0);
         self.tables = tables;
         let cell = self.cells.entry(key).or_default();
-        cell.insert(&self.rows, held.day, place);
+        cell.insert(&self.rows, held.day, place, !found);
         let history = self.tools.entry(tool).or_default();
-        history.figures.insert(&held.row);
+        history.cell.insert(&self.rows, held.day, place, !found);
         history.kept.take();
         (history.class, history.site) = (key.class, key.site);
         let line = history.causes.entry(cause).or_default();
@@ -674,7 +688,7 @@ impl Ledger {
         }
         let mut position = 0;
         if let Some(history) = self.tools.get_mut(&tool) {
-            history.figures.remove(&held.row);
+            history.cell.remove(&self.rows, held.day, place);
             history.kept.take();
             if let Some(line) = history.causes.get_mut(&cause) {
                 position = line.take_out(&self.rows, held.day, place);
@@ -707,17 +721,13 @@ impl Ledger {
             .checked_sub(1)
             .and_then(|before| line?.get(before))
             .map(|(before, _)| i64::from(day) - i64::from(before));
-        let (was, is) = self.rows.set_gap(place, before);
-        history.figures.sums.remove(&Sums::of(&was));
-        history.figures.sums.add(&Sums::of(&is));
+        self.rows.set_gap(place, before);
+        history.cell.recount(&self.rows, day, place);
+        history.kept.take();
         let (key, _) = self.pairs[self.rows.get(place).pair as usize];
         if let Some(cell) = self.cells.get_mut(&key) {
-            cell.recount(day, &was, &is);
+            cell.recount(&self.rows, day, place);
         }
-    }
-
-    fn at(&self, (day, place): (i32, u32)) -> At {
-        (day.into(), self.rows.number(place))
     }
 }
 
@@ -812,79 +822,22 @@ fn days_of(filter: &Filter) -> (i64, i64) {
     )
 }
 
-/// Cases counted together: figures kept, and those made for the question.
+/// Cases with one value of a dimension.
 struct Part<'l> {
-    /// The value of the dimension.
     of: u32,
-    /// Cases without a found cause.
-    lost: u64,
-    whole: Vec<&'l Figures>,
-    cut: Figures,
+    chosen: Chosen<'l>,
     newest: Vec<At>,
-    /// What is kept of exactly these cases.
-    kept: Option<&'l Kept>,
 }
 
 impl Part<'_> {
-    fn of(of: u32) -> Self {
-        Self {
-            of,
-            lost: 0,
-            whole: Vec::new(),
-            cut: Figures::default(),
-            newest: Vec::new(),
-            kept: None,
-        }
-    }
-
-    fn figures(&self) -> impl Iterator<Item = &Figures> {
-        let cut = Some(&self.cut).filter(|cut| cut.sums.cases > 0);
-        self.whole.iter().copied().chain(cut)
-    }
-
     fn cases(&self) -> u64 {
-        self.figures().map(|figures| figures.sums.cases).sum()
+        self.chosen.sums.counts.cases.into()
     }
 }
 
-fn group(id: &str, parts: &[&Part<'_>], sample: u64) -> Group {
-    let mut sums = Sums::default();
-    let (mut labour, mut down) = (Vec::new(), Vec::new());
-    let mut newest: Vec<At> = Vec::new();
-    for part in parts {
-        for figures in part.figures() {
-            sums.add(&figures.sums);
-            labour.push(&figures.labour);
-            down.push(&figures.down);
-        }
-        newest.extend(&part.newest);
-    }
-    let spreads = match parts {
-        [
-            Part {
-                kept: Some(kept), ..
-            },
-        ] => [kept.labour, kept.down],
-        _ => [
-            spread(&labour, sums.cases, sums.of_labour()),
-            spread(&down, sums.cases, sums.of_down()),
-        ],
-    };
-    Group {
-        id: id.to_owned(),
-        share: Share::of(sums.cases, sample),
-        cumulative: 1.0,
-        labour: spreads[0],
-        down: spreads[1],
-        first_check: Share::of(sums.first_hits, sums.first_checked),
-        repeat_30: Share::of(sums.within_30, sums.cases),
-        repeat_90: Share::of(sums.within_90, sums.cases),
-        not_found: Share::of(parts.iter().map(|part| part.lost).sum(), sums.cases),
-        recent: newest_of(newest)
-            .into_iter()
-            .map(|(_, number)| number)
-            .collect(),
-    }
+fn frequent_first(one: &Group, other: &Group) -> std::cmp::Ordering {
+    let frequent = other.share.count.cmp(&one.share.count);
+    frequent.then_with(|| one.id.cmp(&other.id))
 }
 
 /// The newest of some cases, the newest first.
@@ -897,20 +850,26 @@ fn newest_of(mut cases: Vec<At>) -> Vec<At> {
     cases
 }
 
-fn spread(sets: &[&Buckets], sample: u64, [sum, squares, cubes]: [i128; 3]) -> Spread {
+fn spread(numbers: &Numbers<'_>, powers: &Powers) -> Spread {
+    let sample = numbers.len() as u64;
+    let Powers {
+        sum,
+        squares,
+        cubes,
+    } = *powers;
     if sample == 0 {
         return Spread::default();
     }
     let count = sample as f64;
     let mean = sum as f64 / 1e6 / count;
     let variance = (squares as f64 / 1e12 / count - mean * mean) * count / (count - 1.0).max(1.0);
-    let median = mean::median(sets, sample as usize);
+    let median = mean::median(numbers);
     Spread {
         sample,
         sum: sum as f64 / 1e6,
         mean: Some(mean),
         deviation: (sample > 1).then(|| variance.max(0.0).sqrt()),
-        mean_interval: mean::interval(sets, mean, variance, cubes as f64 / 1e3),
+        mean_interval: mean::interval(numbers, mean, variance, cubes as f64 / 1e3),
         median: median.map(|(median, _)| median),
         median_interval: median.and_then(|(_, interval)| interval),
     }

@@ -4,7 +4,7 @@
 //! are. For few cases they are drawn, with a fixed stream of random numbers. For more, what
 //! endless drawing would give is worked out: the distribution of the mean of a resample by
 //! the saddlepoint approximation (Davison and Hinkley, Biometrika 75 (1988) 417; Lugannani
-//! and Rice, Adv. Appl. Prob. 12 (1980) 475; formulas from memory) or, of many, from three
+//! and Rice, Adv. Appl. Prob. 12 (1980) 475; formulas from memory) or, of more, from three
 //! moments, and that of the median
 //! exactly, since its rank is binomial. So no interval depends on luck, and a million cases
 //! are no slower than a few thousand.
@@ -16,15 +16,16 @@ use std::sync::OnceLock;
 
 use statrs::function::{beta::beta_reg, erf::erfc};
 
-use super::{Interval, buckets::Buckets, interval::normal_quantile};
+use super::{Interval, column::Numbers, interval::normal_quantile};
 
 /// Up to this many values resamples are drawn; the mean of more has a smooth distribution.
 const DRAWN_UP_TO: usize = 12;
 const RESAMPLES: usize = 2_000;
-/// From this many values on, three moments say all of the distribution of their mean.
-const EXPANDED_FROM: usize = 512;
+/// From this many values on, three moments say all of the distribution of their mean, to a few
+/// thousandths of the interval's width.
+const EXPANDED_FROM: usize = 64;
 /// Unless the mean itself is skewed more than this.
-const MOST_SKEWED: f64 = 0.3;
+const MOST_SKEWED: f64 = 0.2;
 /// From this deviation on, and this share of the mean, what the cubes kept lack, being of values
 /// to a tenth, moves no limit by a hundredth of the width.
 const WIDE: f64 = 5.0;
@@ -33,26 +34,26 @@ const WIDE_SHARE: f64 = 0.1;
 /// of the binomial distribution is off by less than a rank.
 const EXACT_RANKS: usize = 1_000;
 
-/// 95 % interval of the mean of several multisets taken together, from two values on; of
+/// 95 % interval of the mean of numbers, from two values on; of
 /// their mean, their variance and the sum of their cubes, which may be off as if each value were
 /// by 0.05.
 pub(crate) fn interval(
-    sets: &[&Buckets],
+    numbers: &Numbers<'_>,
     mean: f64,
     variance: f64,
     cubes: f64,
 ) -> Option<Interval> {
-    let sample: usize = sets.iter().map(|set| set.len()).sum();
+    let sample = numbers.len();
     if sample < 2 {
         return None;
     }
     if sample >= EXPANDED_FROM
-        && let Some(found) = expanded(sets, sample as f64, mean, variance, cubes)
+        && let Some(found) = expanded(numbers, sample as f64, mean, variance, cubes)
     {
         return Some(found);
     }
     // What comes out must not depend on the order in which the values came in.
-    let mut values: Vec<f64> = sets.iter().flat_map(|set| set.iter()).collect();
+    let mut values: Vec<f64> = numbers.values().collect();
     values.sort_unstable_by(f64::total_cmp);
     let drawn = Drawn::of(&values);
     if drawn.deviation <= 1e-12 * drawn.mean.abs() {
@@ -71,7 +72,7 @@ pub(crate) fn interval(
 /// (1938) 307; from memory), which so many values leave nothing to add to, unless a few of them
 /// outweigh the others.
 fn expanded(
-    sets: &[&Buckets],
+    numbers: &Numbers<'_>,
     sample: f64,
     mean: f64,
     variance: f64,
@@ -87,7 +88,7 @@ fn expanded(
     let about_mean = if deviation > WIDE && deviation > WIDE_SHARE * mean {
         cubes - 3.0 * mean * sample * deviation * deviation - sample * mean.powi(3)
     } else {
-        sets.iter().map(|set| set.cubes_about(mean)).sum()
+        numbers.cubes_about(mean)
     };
     // Rounded, so that it does not depend on the order of the values.
     let skewness = (about_mean / sample / deviation.powi(3) * 1e6).round() / 1e6;
@@ -224,7 +225,8 @@ fn below(z: f64) -> f64 {
 
 /// Median, and its 95 % bootstrap interval, from six values on: fewer can hold the median
 /// with less than 95 % whatever is done.
-pub(crate) fn median(sets: &[&Buckets], sample: usize) -> Option<(f64, Option<Interval>)> {
+pub(crate) fn median(numbers: &Numbers<'_>) -> Option<(f64, Option<Interval>)> {
+    let sample = numbers.len();
     if sample == 0 {
         return None;
     }
@@ -234,7 +236,7 @@ pub(crate) fn median(sets: &[&Buckets], sample: usize) -> Option<(f64, Option<In
         .into_iter()
         .chain(limits.into_iter().flatten())
         .collect();
-    let values = Buckets::ranks(sets, &ranks);
+    let values = numbers.ranks(&ranks);
     let mean = |at: usize| values[at] / 2.0 + values[at + 1] / 2.0;
     let interval = limits.map(|_| Interval {
         low: mean(2),
@@ -299,11 +301,10 @@ fn draw(stream: &mut u64, size: usize) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::statistics::reference::{numbers, reference};
-
-    fn set(values: &[f64]) -> Buckets {
-        Buckets::of_all(values)
-    }
+    use crate::statistics::{
+        column::columns,
+        reference::{numbers, reference},
+    };
 
     fn of(values: &[f64]) -> Option<Interval> {
         let count = values.len() as f64;
@@ -311,7 +312,13 @@ mod tests {
         let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
         let cubes = values.iter().map(|value| (10.0 * value).round().powi(3));
         let variance = squares / (count - 1.0).max(1.0);
-        interval(&[&set(values)], mean, variance, cubes.sum::<f64>() / 1e3)
+        let columns = columns(values);
+        interval(
+            &Numbers::of(&columns),
+            mean,
+            variance,
+            cubes.sum::<f64>() / 1e3,
+        )
     }
 
     /// Means and medians against `scipy.stats.bootstrap` with 100,000 resamples. What differs
@@ -324,10 +331,11 @@ mod tests {
         let cases = reference();
         for case in cases["bootstrap"].as_array().unwrap() {
             let values = numbers(&case["values"]);
-            let set = set(&values);
+            let columns = columns(&values);
+            let of_median = median(&Numbers::of(&columns));
             let found = [
                 ("mean", of(&values).unwrap()),
-                ("median", median(&[&set], values.len()).unwrap().1.unwrap()),
+                ("median", of_median.unwrap().1.unwrap()),
             ];
             for (what, found) in found {
                 let (want, luck) = (numbers(&case[what]), numbers(&case[format!("{what}_luck")]));
@@ -374,18 +382,20 @@ mod tests {
 
     #[test]
     fn three_moments_say_what_the_saddlepoint_says() {
-        let values: Vec<f64> = (0..600)
-            .map(|at| (f64::from(at * 7919 % 600) / 150.0).exp())
-            .collect();
+        let drawn = |size: i32| -> Vec<f64> {
+            let places = (0..size).map(|at| f64::from(at * 7919 % size) / f64::from(size));
+            places.map(|place| (4.0 * place).exp()).collect()
+        };
         // In one unit the cubes kept count, in the other they are too coarse and the values do.
-        for unit in [1.0, 0.01] {
-            let values: Vec<f64> = values.iter().map(|value| unit * value).collect();
+        for (size, unit) in [(600, 1.0), (600, 0.01), (90, 1.0), (90, 0.01)] {
+            let values: Vec<f64> = drawn(size).iter().map(|value| unit * value).collect();
             let found = of(&values).unwrap();
             let [low, high] =
                 [-1.0, 1.0].map(|side| Drawn::of(&values).quantile(side * normal_quantile(0.975)));
             let width = high - low;
-            assert!((found.low - low).abs() < 2e-3 * width, "{found:?} {low}");
-            assert!((found.high - high).abs() < 2e-3 * width, "{found:?} {high}");
+            let close = |one: f64, other: f64| (one - other).abs() < 2e-3 * width;
+            assert!(close(found.low, low), "{size}: {found:?} {low}");
+            assert!(close(found.high, high), "{size}: {found:?} {high}");
         }
     }
 
@@ -400,9 +410,9 @@ mod tests {
             let found = of(&lonely).unwrap();
             assert!(found.low >= 0.0 && found.low <= found.high && found.high <= 1e9);
         }
-        assert_eq!(median(&[], 0), None);
-        let five = set(&[1.0, 2.0, 3.0, 4.0, 5.0]);
-        assert_eq!(median(&[&five], 5), Some((3.0, None)));
+        assert_eq!(median(&Numbers::default()), None);
+        let five = columns(&[1.0, 2.0, 3.0, 4.0, 5.0]);
+        assert_eq!(median(&Numbers::of(&five)), Some((3.0, None)));
     }
 
     /// The ranks of the normal approximation go on where the exact ones end.

@@ -4,14 +4,13 @@
 //! web or the catalogue. Every figure carries the size of the sample behind it, and an
 //! empty sample gives no figure rather than a zero.
 
-mod buckets;
 mod case;
 mod cell;
+mod column;
 mod error;
 pub mod interval;
 pub mod ledger;
 mod mean;
-mod month;
 pub mod observation;
 #[cfg(test)]
 pub(crate) mod reference;

@@ -197,6 +197,27 @@ impl Clock {
         (end > start).then_some((start + end) / 2.0)
     }
 
+    /// The middles of days on this clock, in order, without those without a tool.
+    pub(super) fn times(&self, days: &[i64]) -> Vec<f64> {
+        // Far more cases than days: counting sorts them.
+        let mut counts = vec![0usize; self.before.len()];
+        for day in days {
+            let at = usize::try_from(day - self.first).ok();
+            if let Some(count) = at.and_then(|at| counts.get_mut(at)) {
+                *count += 1;
+            }
+        }
+        let mut times = Vec::with_capacity(days.len());
+        for (day, count) in (self.first..).zip(counts) {
+            let time = self.at(day).filter(|_| count > 0);
+            times.extend(
+                time.into_iter()
+                    .flat_map(|time| std::iter::repeat_n(time, count)),
+            );
+        }
+        times
+    }
+
     /// The day on which this clock shows a time.
     pub(super) fn day(&self, time: f64) -> i64 {
         let after = self.before.partition_point(|before| *before <= time);
@@ -224,8 +245,7 @@ pub(super) fn by_cause(
         .map(|(cause, days)| {
             let component = components.get(&cause).copied();
             let clock = Clock::of(tools, component.filter(|id| Some(*id) != nothing));
-            let mut times: Vec<f64> = days.iter().filter_map(|day| clock.at(*day)).collect();
-            times.sort_by(f64::total_cmp);
+            let times = clock.times(&days);
             (ledger.symbols.name(cause).to_owned(), (times, clock))
         })
         .collect()

@@ -174,11 +174,9 @@ impl Rows {
         }
     }
 
-    /// Sets the days since the same trouble; gives what the case was counted as before, and is now.
-    pub(super) fn set_gap(&mut self, place: u32, gap: Option<i64>) -> (Row, Row) {
-        let before = self.row(place);
+    /// Sets the days since the same trouble.
+    pub(super) fn set_gap(&mut self, place: u32, gap: Option<i64>) {
         self.record_mut(place).gap = short(gap);
-        (before, self.row(place))
     }
 
     fn push(&mut self, record: Record) -> u32 {
@@ -305,10 +303,6 @@ fn take<'a>(bytes: &mut impl Iterator<Item = &'a u8>) -> u32 {
 pub(super) struct Line(Vec<(i32, u32)>);
 
 impl Line {
-    pub(super) fn len(&self) -> usize {
-        self.0.len()
-    }
-
     pub(super) fn is_empty(&self) -> bool {
         self.0.is_empty()
     }

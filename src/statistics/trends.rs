@@ -129,12 +129,12 @@ impl Ledger {
     pub fn trends(&self, filter: &Filter, last_day: i64) -> Trends {
         let tools = observation::watched(self, filter, last_day);
         let clock = Clock::of(&tools, None);
-        let mut times: Vec<f64> = Vec::new();
+        let mut days: Vec<i64> = Vec::new();
         let mut by_tool = Vec::new();
         for watched in &tools {
             let mut own: Vec<f64> = Vec::new();
             for (_, day) in watched.events() {
-                times.extend(clock.at(day));
+                days.push(day);
                 own.push((day - watched.start) as f64 + 0.5);
             }
             if own.is_empty() {
@@ -144,8 +144,7 @@ impl Ledger {
             let name = self.symbols.name(watched.tool);
             by_tool.push(Trend::on(name, &own, watched.days(), || None));
         }
-        times.sort_by(f64::total_cmp);
-        let mut all = vec![Trend::of("", &times, &clock)];
+        let mut all = vec![Trend::of("", &clock.times(&days), &clock)];
         judge(&mut all);
         let mut causes: Vec<Trend> = observation::by_cause(self, &tools)
             .iter()
