@@ -4,7 +4,7 @@
 use std::iter::zip;
 
 use super::{
-    column::{Column, Ends, MOST, Numbers, Powers, insert},
+    column::{Column, MOST, Numbers, Pile, Powers, insert},
     rows::Rows,
 };
 
@@ -49,11 +49,11 @@ pub(super) struct Cell {
     /// None is empty.
     blocks: Vec<Block>,
     all: Sums,
-    /// Of labour and time down, once there are many blocks.
-    ends: Option<Box<[Ends; 2]>>,
+    /// Labour and time down of all, once there are many blocks.
+    piles: Option<Box<[Pile; 2]>>,
 }
 
-/// Cells of more blocks keep their ends.
+/// Cells of more blocks keep the numbers of all cases in one pile.
 const MANY: usize = 4;
 
 /// Neighbours by day and number.
@@ -100,20 +100,20 @@ impl Cell {
         }
         let added = self.blocks[at].insert(rows, (day, place), lost);
         self.all.add(&added);
-        match &mut self.ends {
-            Some(ends) => {
+        match &mut self.piles {
+            Some(piles) => {
                 let row = rows.row(place);
-                ends[0].insert(row.labour);
-                ends[1].insert(row.down);
+                piles[0].insert(row.labour);
+                piles[1].insert(row.down);
             }
             None if self.blocks.len() > MANY => {
-                let mut ends = Box::new([Ends::default(); 2]);
-                for block in &self.blocks {
-                    let all = block.entries.len();
-                    ends[0].count(&block.labour.between(0, all));
-                    ends[1].count(&block.down.between(0, all));
+                let mut piles = Box::new([Pile::default(), Pile::default()]);
+                for (_, place) in self.blocks.iter().flat_map(|block| &block.entries) {
+                    let row = rows.row(*place);
+                    piles[0].insert(row.labour);
+                    piles[1].insert(row.down);
                 }
-                self.ends = Some(ends);
+                self.piles = Some(piles);
             }
             None => {}
         }
@@ -128,10 +128,10 @@ impl Cell {
             return;
         };
         self.all.remove(&removed);
-        if let Some(ends) = &mut self.ends {
+        if let Some(piles) = &mut self.piles {
             let row = rows.row(place);
-            ends[0].remove(row.labour);
-            ends[1].remove(row.down);
+            piles[0].remove(row.labour);
+            piles[1].remove(row.down);
         }
         let left = block.entries.len();
         if left == 0 {
@@ -182,13 +182,9 @@ impl Cell {
         let is_whole = self
             .days()
             .is_some_and(|(first, last)| from <= first && last <= to);
-        if is_whole && let Some(ends) = &self.ends {
-            let whole = |of: fn(&Block) -> &Column| {
-                let blocks = self.blocks.iter();
-                blocks.map(move |block| of(block).between(0, block.entries.len()))
-            };
-            chosen.labour.extend(whole(|block| &block.labour), &ends[0]);
-            chosen.down.extend(whole(|block| &block.down), &ends[1]);
+        if is_whole && let Some(piles) = &self.piles {
+            chosen.labour.pile(&piles[0]);
+            chosen.down.pile(&piles[1]);
             chosen.sums = self.all;
             return chosen;
         }

@@ -66,14 +66,10 @@ impl Default for Values {
 impl Values {
     /// Puts a value in its order, and gives where.
     fn insert(&mut self, value: f64) -> usize {
-        if let Self::Short(values) = self
-            && thousandths(value).is_none()
-        {
-            *self = Self::Long(values.iter().copied().map(of_thousandths).collect());
-        }
+        self.hold(value);
         match self {
             Self::Short(values) => {
-                let value = thousandths(value).unwrap_or_default();
+                let value = whole_thousandths(value);
                 let at = values.partition_point(|own| *own < value);
                 insert(values, at, value);
                 at
@@ -97,6 +93,48 @@ impl Values {
         match self {
             Self::Short(values) => of_thousandths(values[at]),
             Self::Long(values) => values[at],
+        }
+    }
+
+    /// Holds another value as it is, at the end.
+    fn push(&mut self, value: f64) {
+        self.hold(value);
+        match self {
+            Self::Short(values) => insert(values, values.len(), whole_thousandths(value)),
+            Self::Long(values) => insert(values, values.len(), value),
+        }
+    }
+
+    /// Puts one of the values, or one that was held before, to a place.
+    fn set(&mut self, at: usize, value: f64) {
+        match self {
+            Self::Short(values) => values[at] = whole_thousandths(value),
+            Self::Long(values) => values[at] = value,
+        }
+    }
+
+    /// Makes itself able to hold a value as it is.
+    fn hold(&mut self, value: f64) {
+        if let Self::Short(values) = self
+            && thousandths(value).is_none()
+        {
+            *self = Self::Long(values.iter().copied().map(of_thousandths).collect());
+        }
+    }
+
+    fn len(&self) -> usize {
+        match self {
+            Self::Short(values) => values.len(),
+            Self::Long(values) => values.len(),
+        }
+    }
+
+    fn tell(&self, (start, end): (usize, usize), told: &mut Vec<f64>) {
+        match self {
+            Self::Short(values) => {
+                told.extend(values[start..end].iter().copied().map(of_thousandths));
+            }
+            Self::Long(values) => told.extend_from_slice(&values[start..end]),
         }
     }
 }
@@ -262,7 +300,7 @@ impl Powers {
 
 /// How many numbers lie in each bucket and those before it.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Ends([u32; BUCKETS]);
+struct Ends([u32; BUCKETS]);
 
 impl Default for Ends {
     fn default() -> Self {
@@ -271,20 +309,12 @@ impl Default for Ends {
 }
 
 impl Ends {
-    pub(super) fn insert(&mut self, value: f64) {
-        self.0[bucket(value)..].iter_mut().for_each(|end| *end += 1);
-    }
-
-    pub(super) fn remove(&mut self, value: f64) {
-        self.0[bucket(value)..].iter_mut().for_each(|end| *end -= 1);
-    }
-
-    pub(super) fn add(&mut self, other: &Self) {
+    fn add(&mut self, other: &Self) {
         zip(&mut self.0, &other.0).for_each(|(sum, end)| *sum += end);
     }
 
     /// Adds those of a stretch.
-    pub(super) fn count(&mut self, stretch: &Stretch<'_>) {
+    fn count(&mut self, stretch: &Stretch<'_>) {
         let column = stretch.column;
         if stretch.is_whole()
             && let Some(own) = &column.ends
@@ -317,18 +347,72 @@ impl Ends {
         self.0[BUCKETS - 1] as usize
     }
 
-    /// The bucket of a rank, how many numbers lie before it, and how many in it.
-    fn at(&self, rank: usize) -> (usize, usize, usize) {
+    /// The bucket of a rank, and how many numbers lie before it.
+    fn at(&self, rank: usize) -> (usize, usize) {
         let bucket = self.0.partition_point(|end| *end as usize <= rank);
+        (bucket, self.place(bucket).0)
+    }
+
+    fn place(&self, bucket: usize) -> (usize, usize) {
         let start = bucket.checked_sub(1).map_or(0, |before| self.0[before]);
-        (bucket, start as usize, (self.0[bucket] - start) as usize)
+        (start as usize, self.0[bucket] as usize)
+    }
+
+    fn count_of(&self, bucket: usize) -> usize {
+        let (start, end) = self.place(bucket);
+        end - start
     }
 }
 
-/// The numbers of several stretches, taken together.
+/// The numbers of many cases, bucket behind bucket, in no order within one.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Pile {
+    values: Values,
+    ends: Ends,
+}
+
+impl Pile {
+    pub(super) fn insert(&mut self, value: f64) {
+        let (bucket, ends) = (bucket(value), &mut self.ends.0);
+        self.values.push(value);
+        // The first of each later bucket makes room by going to its end.
+        for later in (bucket + 1..BUCKETS).rev() {
+            let (start, end) = (ends[later - 1] as usize, ends[later] as usize);
+            if start < end {
+                self.values.set(end, self.values.get(start));
+            }
+            ends[later] += 1;
+        }
+        self.values.set(ends[bucket] as usize, value);
+        ends[bucket] += 1;
+    }
+
+    /// Takes one occurrence out.
+    pub(super) fn remove(&mut self, value: f64) {
+        let bucket = bucket(value);
+        let (start, end) = self.ends.place(bucket);
+        let is = |at: &usize| self.values.get(*at).to_bits() == value.to_bits();
+        let Some(mut hole) = (start..end).find(is) else {
+            return;
+        };
+        // The last of this and of each later bucket fills the hole before it.
+        for end in &mut self.ends.0[bucket..] {
+            let last = (*end as usize).saturating_sub(1);
+            if hole < last {
+                self.values.set(hole, self.values.get(last));
+            }
+            hole = last;
+            *end -= 1;
+        }
+        self.values.remove(self.values.len() - 1);
+    }
+}
+
+/// The numbers of several stretches and piles, taken together.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Numbers<'c> {
     stretches: Vec<Stretch<'c>>,
+    piles: Vec<&'c Pile>,
     ends: Ends,
 }
 
@@ -338,14 +422,15 @@ impl<'c> Numbers<'c> {
         self.stretches.push(stretch);
     }
 
-    /// Adds stretches whose ends are known.
-    pub(super) fn extend(&mut self, stretches: impl Iterator<Item = Stretch<'c>>, ends: &Ends) {
-        self.stretches.extend(stretches);
-        self.ends.add(ends);
+    pub(super) fn pile(&mut self, pile: &'c Pile) {
+        self.ends.add(&pile.ends);
+        self.piles.push(pile);
     }
 
     pub(super) fn add(&mut self, other: &Self) {
-        self.extend(other.stretches.iter().copied(), &other.ends);
+        self.stretches.extend(&other.stretches);
+        self.piles.extend(&other.piles);
+        self.ends.add(&other.ends);
     }
 
     /// How many numbers.
@@ -355,7 +440,21 @@ impl<'c> Numbers<'c> {
 
     /// Every number, in no order.
     pub(crate) fn values(&self) -> impl Iterator<Item = f64> + '_ {
-        self.stretches.iter().flat_map(Stretch::values)
+        let piles = self.piles.iter();
+        let piled = piles.flat_map(|pile| (0..pile.values.len()).map(|at| pile.values.get(at)));
+        self.stretches.iter().flat_map(Stretch::values).chain(piled)
+    }
+
+    /// The numbers of a bucket.
+    fn told(&self, bucket: usize) -> Vec<f64> {
+        let mut told = Vec::with_capacity(self.ends.count_of(bucket));
+        for stretch in &self.stretches {
+            stretch.tell(bucket, &mut told);
+        }
+        for pile in &self.piles {
+            pile.values.tell(pile.ends.place(bucket), &mut told);
+        }
+        told
     }
 
     /// Sum of the cubes of the numbers about a mean.
@@ -374,9 +473,9 @@ impl<'c> Numbers<'c> {
             .iter()
             .map(|&rank| {
                 let rank = rank.min(last);
-                let (bucket, start, count) = self.ends.at(rank);
+                let (bucket, start) = self.ends.at(rank);
                 if open.as_ref().is_none_or(|bins| bins.bucket != bucket) {
-                    open = Some(Bins::of(&self.stretches, bucket, count));
+                    open = Some(Bins::of(bucket, self.told(bucket)));
                 }
                 let opened = open.as_mut();
                 opened.map_or(0.0, |bins| bins.rank(rank - start))
@@ -398,13 +497,13 @@ struct Bins {
 }
 
 impl Bins {
-    fn of(stretches: &[Stretch<'_>], bucket: usize, count: usize) -> Self {
-        let mut numbers = Vec::with_capacity(count);
-        for stretch in stretches {
-            stretch.tell(bucket, &mut numbers);
-        }
+    fn of(bucket: usize, numbers: Vec<f64>) -> Self {
         let [lowest, above] = [bucket, bucket + 1].map(least);
-        let parts = if count <= SORTED { 1.0 } else { BINS as f64 };
+        let parts = if numbers.len() <= SORTED {
+            1.0
+        } else {
+            BINS as f64
+        };
         let mut bins = Self {
             bucket,
             numbers,
@@ -444,9 +543,13 @@ impl Bins {
     }
 }
 
+fn whole_thousandths(value: f64) -> u32 {
+    (value * 1e3).round() as u32
+}
+
 /// A number as whole thousandths, if they hold it as it is.
 fn thousandths(value: f64) -> Option<u32> {
-    let whole = (value * 1e3).round() as u32;
+    let whole = whole_thousandths(value);
     (of_thousandths(whole).to_bits() == value.to_bits()).then_some(whole)
 }
 
@@ -539,6 +642,24 @@ mod tests {
                     own.remove(place);
                 }
             }
+            let mut pile = Pile::default();
+            for value in plain.iter().flatten() {
+                pile.insert(*value);
+                pile.insert(3.5);
+                pile.remove(3.5);
+                pile.insert(value + 0.1);
+            }
+            plain
+                .iter()
+                .flatten()
+                .for_each(|value| pile.remove(value + 0.1));
+            pile.remove(-7.5);
+            let mut piled = Numbers::default();
+            piled.pile(&pile);
+            let mut values = plain.concat();
+            values.sort_unstable_by(f64::total_cmp);
+            let all: Vec<usize> = (0..values.len()).collect();
+            assert_eq!((piled.len(), piled.ranks(&all)), (values.len(), values));
             for cut in [false, true] {
                 let (mut numbers, mut values) = (Numbers::default(), Vec::new());
                 for (column, own) in zip(&columns, &plain) {
