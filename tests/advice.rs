@@ -24,6 +24,7 @@ async fn evidence_against_every_single_cause_is_said() {
         .expect(200)
         .json();
     assert_eq!(plain["contradiction"], false);
+    assert_eq!(plain["two_faults"], Value::Null);
     let gauge = json!({"gauge-stuck-pirani-limit": true, "gauge-not-lit": true});
     let one = app
         .post("/api/sequence", &asked(gauge))
@@ -43,6 +44,35 @@ async fn evidence_against_every_single_cause_is_said() {
         .expect(200)
         .json();
     assert_eq!(two["contradiction"], true);
+    let faults = two["two_faults"].as_array().expect("two causes");
+    let names: Vec<String> = faults
+        .iter()
+        .map(|cause| {
+            let cause = cause.as_str().expect("a cause");
+            let known = app.catalogue.cause(cause).expect("one of the catalogue");
+            known.name.to_lowercase()
+        })
+        .collect();
+    // One that the gauge tells of, and one that water or the hearth does.
+    assert_eq!(names.len(), 2);
+    let tells = |cause: &Value, sign: &str| {
+        let cause = app.catalogue.cause(cause.as_str().expect("a cause"));
+        cause
+            .expect("a cause")
+            .signs
+            .keys()
+            .any(|own| own.as_str() == sign)
+    };
+    for signs in [
+        ["gauge-stuck-pirani-limit", "gauge-not-lit"],
+        ["cooling-water-off-pressure-falls", "hearth-moved"],
+    ] {
+        let told = |cause: &Value| signs.iter().any(|sign| tells(cause, sign));
+        assert!(
+            faults.iter().any(told),
+            "{names:?} say nothing of {signs:?}"
+        );
+    }
     let page = app
         .get(
             "/sequence/tools/BRK-04?signs.gauge-stuck-pirani-limit=seen&signs.gauge-not-lit=seen\
@@ -51,7 +81,10 @@ async fn evidence_against_every_single_cause_is_said() {
         .await
         .expect(200);
     page.assert_shows("What is stated fits no single cause well.");
-    page.assert_shows("Two faults at once would fit better: ");
+    let [one, other] = [&names[0], &names[1]];
+    page.assert_shows(&format!(
+        "Two faults at once would fit better: {one} and {other}."
+    ));
 }
 
 /// With a half-life of a day the demo's cases, years old, weigh nothing: the chances are those
@@ -67,10 +100,11 @@ async fn old_cases_weigh_less_where_the_catalogue_says_so() {
     let aged = TestApp::demo_by(parse(&files).expect("a half-life")).await;
     let whole = TestApp::demo().await;
     let mut apart = Vec::new();
-    for app in [&aged, &whole] {
+    for (app, half_life) in [(&aged, json!(1.0)), (&whole, Value::Null)] {
         let asked = json!({"tool": "BRK-04"});
         let advice = app.post("/api/sequence", &asked).await.expect(200).json();
         assert!(advice["class_cases"].as_u64() > Some(20), "{advice}");
+        assert_eq!(advice["half_life_days"], half_life);
         let distances = advice["causes"]
             .as_array()
             .expect("causes")

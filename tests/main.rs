@@ -22,6 +22,7 @@ mod follow;
 mod intake;
 mod kept_logs;
 mod logs;
+mod odd_questions;
 mod overlay;
 mod pages;
 mod search;

@@ -203,8 +203,17 @@ impl Question {
                 } else {
                     &mut evidence.antecedents
                 };
-                answers.retain(|(other, _)| other != id);
-                answers.push((id.to_owned(), yes));
+                let before = answers.iter().position(|(other, _)| other == id);
+                if before.is_some_and(|at| answers[at].1 != yes) {
+                    answers.retain(|(other, _)| other != id);
+                    return refusal(
+                        format!("{id:?} is given both as seen and as absent"),
+                        "one of them, or neither",
+                    );
+                }
+                if before.is_none() {
+                    answers.push((id.to_owned(), yes));
+                }
             }
             "outcomes" => {
                 if catalogue.check(id).is_none() {

@@ -116,13 +116,18 @@ fn main() {
             (0..10).map(bin).sum::<f64>() / (classes.len() * HELD_OUT) as f64
         });
         println!(
-            "mean (worst) of {} after {size} cases: knowing {}, fixed {}, untaught {}, calibration {}, worst of a whole fleet {:.3}, log loss {}",
+            "mean (worst) of {} after {size} cases: knowing {}, fixed {}, untaught {}, calibration {}, worst of a whole fleet {:.3}, stated too high by {:.4}, log loss {}",
             of_size.len(),
             summed(&|row| row.over(1).0),
             summed(&|row| row.over(2).0),
             summed(&|row| row.over(3).0),
             summed(&|row| row.calibration()),
             of_fleets.fold(0.0, f64::max),
+            of_size
+                .iter()
+                .map(|row| row.bins.iter().sum::<f64>())
+                .sum::<f64>()
+                / (of_size.len() * HELD_OUT) as f64,
             summed(&|row| row.log_loss),
         );
     }

@@ -6,6 +6,7 @@ mod description;
 mod fleet;
 mod health;
 mod incidents;
+mod once;
 mod search;
 mod sequence;
 mod statistics;
@@ -37,9 +38,14 @@ pub(super) fn routes() -> Router<App> {
 
 /// Reads a body as JSON, with a message a person can act on.
 fn json(bytes: &[u8]) -> Result<serde_json::Value, Fault> {
-    serde_json::from_slice(bytes).map_err(|error| {
+    let read = serde_json::from_slice::<once::Once>(bytes);
+    read.map(|once::Once(value)| value).map_err(|error| {
+        let problem = match error.classify() {
+            serde_json::error::Category::Data => "The body cannot be taken",
+            _ => "The body is not JSON",
+        };
         Fault::Unreadable(format!(
-            "The body is not JSON: {error}. Send one JSON object, encoded as UTF-8."
+            "{problem}: {error}. Send one JSON object, encoded as UTF-8."
         ))
     })
 }

@@ -130,6 +130,16 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
             })
         })
         .collect();
+    let without_check: Vec<_> = advice
+        .without_check
+        .iter()
+        .map(|find| json!({"cause": find.cause, "chance": find.chance}))
+        .collect();
+    let blocked: Vec<_> = advice
+        .blocked
+        .iter()
+        .map(|blocked| json!({"check": blocked.check, "missing": blocked.missing}))
+        .collect();
     Ok(Json(json!({
         "tool_class": about.class(),
         "class_cases": advice.belief.class_cases,
@@ -147,6 +157,8 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         "two_faults": advice.belief.contradiction.as_ref().and_then(|found| {
             found.pair.as_ref().map(|(one, other)| [one, other])
         }),
+        "without_check": without_check,
+        "blocked": blocked,
         "half_life_days": app.catalogue.half_life_days(),
         "help_minutes": price,
         "help_minutes_from": price.map(|_| if stated { "request" } else { "site" }),

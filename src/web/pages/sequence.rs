@@ -285,6 +285,20 @@ fn warnings(catalogue: &Catalogue, advice: &Advice) -> Vec<String> {
             name(&blocked.missing)
         ));
     }
+    let unfindable = advice.without_check.iter();
+    let unfindable: Vec<_> = unfindable
+        .filter(|find| find.chance >= NEGLIGIBLE)
+        .map(|find| {
+            let name = catalogue.cause_name(&find.cause).to_lowercase();
+            format!("{name} ({})", show::percent(find.chance))
+        })
+        .collect();
+    if !unfindable.is_empty() {
+        warnings.push(format!(
+            "No check that is left can find {}.",
+            unfindable.join(", ")
+        ));
+    }
     if advice.belief.unlisted > 0.2 {
         warnings.push(format!(
             "The chance that it is something not listed here is {}.",

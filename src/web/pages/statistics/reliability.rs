@@ -339,7 +339,7 @@ fn states() -> Part {
         ("Engineering time", "No."),
         (
             "Scheduled downtime",
-            "No. Planned services are not recorded; only incidents are.",
+            "No. The days of planned services are, on the page of a tool, but not how long they took.",
         ),
         (
             "Unscheduled downtime",

@@ -1,0 +1,292 @@
+//! Questions, records and catalogues at the edge of sense, through page and API: a message that
+//! says what would be accepted, or numbers that are numbers.
+
+use coldtrap::catalogue::{Catalogue, parse};
+use serde_json::{Value, json};
+
+use crate::{
+    catalogue::files,
+    support::{
+        app::{Answer, TestApp},
+        record,
+    },
+};
+
+const TOOL: &str = "BRK-04";
+
+/// The catalogue as shipped with every place of a text in a file replaced.
+fn with(path: &str, from: &str, to: &str) -> Catalogue {
+    let mut files = files();
+    let file = files.iter_mut().find(|file| file.path == path);
+    let file = file.expect("the file");
+    assert!(file.text.contains(from), "no {from:?} in {path}");
+    file.text = file.text.replace(from, to);
+    parse(&files).expect("an odd catalogue, not a wrong one")
+}
+
+#[track_caller]
+fn assert_sound(page: &Answer) {
+    for nonsense in ["NaN", "inf ", ">inf<", "-0 "] {
+        assert!(!page.text.contains(nonsense), "{nonsense}");
+    }
+}
+
+/// Every number of an answer is one; JSON has none for what is no number.
+#[track_caller]
+fn assert_numbers(advice: &Value) {
+    for name in [
+        "expected_minutes",
+        "common_practice_minutes",
+        "mended_minutes",
+        "gap",
+    ] {
+        assert!(advice[name].as_f64() >= Some(0.0), "{name}: {advice}");
+    }
+    let mut total = advice["unlisted_chance"].as_f64().expect("a chance");
+    for cause in advice["causes"].as_array().expect("causes") {
+        total += cause["chance"].as_f64().expect("a chance");
+        assert!(cause["interval"][0].is_number() && cause["interval"][1].is_number());
+    }
+    assert!((total - 1.0).abs() < 1e-9, "{total}");
+    for check in advice["checks"].as_array().expect("checks") {
+        for number in [&check["chance"], &check["minutes"], &check["interval"][1]] {
+            assert!(number.as_f64() >= Some(0.0), "{check}");
+        }
+    }
+}
+
+async fn advice(app: &TestApp, asked: Value) -> Value {
+    let answer = app.post("/api/sequence", &asked).await;
+    answer.expect(200).json()
+}
+
+#[tokio::test]
+async fn a_sign_both_seen_and_absent_is_refused() {
+    let app = TestApp::demo().await;
+    let plain = app
+        .get(&format!("/sequence/tools/{TOOL}"))
+        .await
+        .expect(200);
+    assert!(!plain.text.contains("both as seen and as absent"));
+    for (group, id) in [("signs", "rise-linear"), ("antecedents", "door-opened")] {
+        let address = format!("/sequence/tools/{TOOL}?{group}.{id}=seen&{group}.{id}=absent");
+        let page = app.get(&address).await.expect(200);
+        page.assert_shows("is given both as seen and as absent; accepted: one of them, or neither");
+        assert_sound(&page);
+        let same = format!("/sequence/tools/{TOOL}?{group}.{id}=seen&{group}.{id}=seen");
+        let page = app.get(&same).await.expect(200);
+        assert!(!page.text.contains("both as seen and as absent"));
+        // The last of two answers must not count silently.
+        let body =
+            format!("{{\"tool\": \"{TOOL}\", \"{group}\": {{\"{id}\": true, \"{id}\": false}}}}");
+        let request = axum::http::Request::post("/api/sequence")
+            .header("content-type", "application/json")
+            .body(axum::body::Body::from(body))
+            .expect("a request");
+        let answer = app.send(request).await.expect(400);
+        answer.assert_shows("is given twice; accepted is once");
+        answer.assert_shows(id);
+    }
+}
+
+#[tokio::test]
+async fn checks_of_no_minutes_give_numbers() {
+    let catalogue = with("checks/gauge-comparison.md", "minutes = ", "minutes = 0 # ");
+    let app = TestApp::demo_by(catalogue).await;
+    let all = advice(&app, json!({"tool": TOOL})).await;
+    assert_numbers(&all);
+    let checks = all["checks"].as_array().expect("checks");
+    let free = checks
+        .iter()
+        .find(|check| check["check"] == "gauge-comparison");
+    assert_eq!(free.expect("it costs nothing")["minutes"], 0.0);
+    let page = app
+        .get(&format!("/sequence/tools/{TOOL}"))
+        .await
+        .expect(200);
+    assert_sound(&page);
+}
+
+#[tokio::test]
+async fn chances_of_0_and_1_give_numbers() {
+    let mut files = files();
+    // Every chance of a sign, an antecedent or a check becomes 0 or 1.
+    let surely = |word: &str| {
+        let number = word.trim_end_matches(',');
+        let Some(chance) = number.strip_prefix("0.").and(number.parse::<f64>().ok()) else {
+            return word.to_owned();
+        };
+        format!("{}.0{}", u8::from(chance > 0.5), &word[number.len()..])
+    };
+    let mut changed = 0;
+    for file in &mut files {
+        let lines = file.text.lines().map(|line| {
+            let name = line.split(" = ").next().unwrap_or_default();
+            if !line.contains(" = ") || ["weight", "weights", "decades"].contains(&name) {
+                return line.to_owned();
+            }
+            let sure: Vec<String> = line.split(' ').map(surely).collect();
+            sure.join(" ")
+        });
+        let sure = lines.collect::<Vec<_>>().join("\n") + "\n";
+        changed += usize::from(sure != file.text);
+        file.text = sure;
+    }
+    assert!(changed > 20, "{changed} files changed");
+    let app = TestApp::demo_by(parse(&files).expect("chances of 0 and 1 are chances")).await;
+    let signs = json!({"rise-linear": true, "rise-flattens": true, "water-visible": false});
+    for asked in [
+        json!({"tool": TOOL}),
+        json!({"tool": TOOL, "signs": signs}),
+        json!({"tool": TOOL, "signs": signs, "outcomes": {"pressure-rise-test": "found",
+            "gauge-comparison": "clear"}}),
+    ] {
+        assert_numbers(&advice(&app, asked).await);
+    }
+    let address = format!(
+        "/sequence/tools/{TOOL}?signs.rise-linear=seen&signs.rise-flattens=seen\
+         &outcomes.pressure-rise-test=found"
+    );
+    assert_sound(&app.get(&address).await.expect(200));
+}
+
+/// A catalogue with a cause that nothing finds is refused; once all that could find one is done,
+/// page and API say so.
+#[tokio::test]
+async fn a_cause_with_no_check_is_said() {
+    let cause = "gauge-cable-or-controller";
+    let mut files = files();
+    for file in &mut files {
+        if file.path.starts_with("checks/") {
+            let kept = file.text.lines().filter(|line| !line.starts_with(cause));
+            file.text = kept.collect::<Vec<_>>().join("\n") + "\n";
+        }
+    }
+    let mistakes = parse(&files).expect_err("nothing finds it").0;
+    let said = format!("reveals the cause {cause:?}");
+    assert!(
+        mistakes
+            .iter()
+            .any(|mistake| mistake.problem.contains(&said)),
+        "{mistakes:?}"
+    );
+
+    let app = TestApp::demo().await;
+    let mut outcomes = serde_json::Map::new();
+    let mut address = format!("/sequence/tools/{TOOL}?");
+    for check in app.catalogue.checks().filter(|check| !check.isolating) {
+        outcomes.insert(check.id.to_string(), json!("clear"));
+        address.push_str(&format!("&outcomes.{}=clear", check.id));
+    }
+    let before = advice(&app, json!({"tool": TOOL})).await;
+    assert_eq!(before["without_check"], json!([]));
+    let all = advice(&app, json!({"tool": TOOL, "outcomes": outcomes})).await;
+    assert_numbers(&all);
+    let first = &all["without_check"][0];
+    assert!(first["chance"].as_f64() > Some(0.01), "{first}");
+    let known = app
+        .catalogue
+        .cause(first["cause"].as_str().expect("a cause"));
+    let name = known.expect("the cause").name.to_lowercase();
+    let page = app.get(&address).await.expect(200);
+    page.assert_shows(&format!("No check that is left can find {name} ("));
+    let page = app
+        .get(&format!("/sequence/tools/{TOOL}"))
+        .await
+        .expect(200);
+    assert!(!page.text.contains("No check that is left"));
+}
+
+#[tokio::test]
+async fn a_class_without_cases_is_advised_by_common_practice() {
+    let app = TestApp::empty().await;
+    for class in app.catalogue.classes().map(|class| class.id.to_string()) {
+        let all = advice(&app, json!({"tool_class": class})).await;
+        assert_numbers(&all);
+        assert_eq!(all["class_cases"], 0);
+        for cause in all["causes"].as_array().expect("causes") {
+            let chance = |name: &str| cause[name].as_f64().expect("a chance");
+            assert!((chance("chance") - chance("common_practice_chance")).abs() < 1e-12);
+        }
+        let page = app
+            .get(&format!("/sequence/classes/{class}"))
+            .await
+            .expect(200);
+        page.assert_shows("0 closed cases of this class");
+        assert_sound(&page);
+        let page = app
+            .get(&format!("/statistics?tool_class={class}"))
+            .await
+            .expect(200);
+        page.assert_shows("No closed incident matches these filters.");
+        let counted = app
+            .get(&format!("/api/statistics/causes?tool_class={class}"))
+            .await;
+        let counted = counted.expect(200).json();
+        assert_eq!(
+            (&counted["sample"], &counted["causes"]),
+            (&json!(0), &json!([]))
+        );
+    }
+    let unknown = app
+        .post("/api/sequence", &json!({"tool_class": "none"}))
+        .await
+        .expect(422);
+    unknown.assert_shows("no tool class is called");
+    unknown.assert_shows("cryo-evaporator");
+    let _ = app.get("/sequence/classes/none").await.expect(404);
+}
+
+#[tokio::test]
+async fn a_negative_time_is_refused() {
+    let app = TestApp::demo().await;
+    let mut known = record::closed();
+    for (name, value) in [
+        ("tool", TOOL),
+        ("tool_class", "cryo-evaporator"),
+        ("site", "BRK"),
+    ] {
+        known[name] = json!(value);
+    }
+    for (path, field) in [
+        ("/labour_minutes", "labour_minutes"),
+        ("/down_hours", "down_hours"),
+        ("/checks/0/minutes", "checks[0].minutes"),
+    ] {
+        let mut record = known.clone();
+        *record.pointer_mut(path).expect("a time") = json!(-5);
+        let answer = app.post("/api/incidents", &record).await.expect(422);
+        let problem = answer.json();
+        let errors = problem["errors"].as_array().expect("errors");
+        let of_field = errors.iter().find(|error| error["field"] == field);
+        let error = of_field.unwrap_or_else(|| panic!("{field}: {problem}"));
+        assert!(error.to_string().contains("-5"), "{error}");
+        assert!(
+            error["accepted"]
+                .as_str()
+                .expect("what is")
+                .contains("from 0 "),
+            "{error}"
+        );
+    }
+    let answer = app
+        .form(
+            "/incidents/new",
+            &[("labour_minutes", "-5"), ("down_hours", "-0.1")],
+        )
+        .await;
+    let page = answer.expect(422);
+    page.assert_shows("value=\"-5\"");
+    page.assert_shows("is -5.0; accepted: a number from 0 ");
+    page.assert_shows("is -0.1; accepted: a number from 0 ");
+
+    let asked = json!({"tool": TOOL, "help_minutes": -5});
+    let answer = app.post("/api/sequence", &asked).await.expect(422);
+    answer.assert_shows("is not a number of minutes");
+    let page = app
+        .get(&format!("/sequence/tools/{TOOL}?help_minutes=-5"))
+        .await
+        .expect(200);
+    page.assert_shows("is not a number of minutes; accepted: 0 to 1000000");
+    assert_sound(&page);
+}
