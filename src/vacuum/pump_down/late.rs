@@ -3,7 +3,7 @@
 use super::pumping_begins;
 use crate::vacuum::log::TidyRecord;
 use crate::vacuum::rise::Interval;
-use crate::vacuum::rise::drift::{self, Noise, Whitener};
+use crate::vacuum::rise::drift::{self, Noise, Slow, Whitener};
 use crate::vacuum::rise::fit::{
     Curve, Fit, Free, PARAMETERS, Parameters, Problem, lowest_of, profile,
 };
@@ -31,6 +31,7 @@ pub struct LatePhase {
 
 impl LatePhase {
     /// The fitted pressure in Pa, `seconds` after the first reading; `None` outside the fitted part.
+    /// Source: that of [`late_phase`].
     pub fn pascals_at(&self, seconds: f64) -> Option<f64> {
         let length = self.between.1 - self.between.0;
         let x = (seconds - self.between.0) / length;
@@ -162,16 +163,21 @@ impl Curve for Settling {
     }
 }
 
-/// Cuts of the profiles for 95 % of exponent and floor, about the 3.84 of known noise; set on 3,600
+/// Cuts of the profiles for 95 % of exponent and floor, about the 3.84 of known noise; set on 6,000
 /// tuning records of six gauges.
-const CUT_EXPONENT: f64 = 4.25;
+const CUT_EXPONENT: f64 = 3.5;
 const CUT_FLOOR: f64 = 3.5;
-/// Standard deviation of the steady change of a gauge's gain over the part, as a share (common practice,
-/// no source).
-const GAIN: f64 = 0.012;
+/// Slow changes of a gauge's gain over the part that intervals allow for (common practice, no source).
+const SLOW: Slow = Slow {
+    steady: 0.012,
+    swing: 0.01,
+};
 
 /// Fits the outgassing phase; `None` if the record is not [in order](TidyRecord::is_in_order), fewer than
 /// 20 readings lie there, or the time since pumping began does not grow by half.
+///
+/// Sources: those of [`crate::vacuum::pump_down`] for the power law, of [`crate::vacuum::rise`] for the
+/// intervals; pressures below 1 Pa (0.01 mbar), above which the chamber's own air still leaves.
 pub fn late_phase(record: &TidyRecord) -> Option<LatePhase> {
     if !record.is_in_order() {
         return None;
@@ -203,7 +209,7 @@ pub fn late_phase(record: &TidyRecord) -> Option<LatePhase> {
             &problem.columns(&fit),
         );
     }
-    let whitener = Whitener::with_gain(&noise, &part.blocks, GAIN);
+    let whitener = Whitener::with_slow(&noise, &part.blocks, SLOW);
     let problem = Problem::new(&part.blocks, &whitener, part.log_scale);
     let fit = fit_all(&problem);
     let scale = part.log_scale.exp();

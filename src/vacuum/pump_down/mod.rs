@@ -27,7 +27,7 @@ pub use volume::{PumpDownError, VOLUME_PHASE_ENDS, VolumePhase, time_to_pump, vo
 use crate::vacuum::log::TidyRecord;
 
 /// Index of the last reading before the pressure falls from atmosphere, the origin of time; the first
-/// reading if the record begins below 10 kPa.
+/// reading if the record begins below 10 kPa. For any record; the limits are common practice, no source.
 pub fn pumping_begins(record: &TidyRecord) -> usize {
     let highest = record.pascals.iter().copied().fold(0.0, f64::max);
     if highest < 1e4 {

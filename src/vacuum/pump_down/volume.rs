@@ -107,7 +107,7 @@ pub struct VolumePhase {
 /// Fits the volume phase: from half the start pressure down to [`VOLUME_PHASE_ENDS`].
 ///
 /// `None` if the record is not [in order](TidyRecord::is_in_order), has fewer than 8 readings there over
-/// a microsecond or more, or does not fall by a factor of 5.
+/// a microsecond or more, or does not fall by a factor of 5. Source: as [`time_to_pump`].
 pub fn volume_phase(record: &TidyRecord) -> Option<VolumePhase> {
     if !record.is_in_order() {
         return None;

@@ -3,10 +3,15 @@
 //! Both act on `ln p`, since a gauge errs by a share of its reading. The drift is a stationary
 //! first-order autoregression in continuous time (correlation `exp(-dt / memory)`), so unequal
 //! spacing needs no resampling. Whitening is a scalar Kalman filter: linear in the number of
-//! blocks. Beside it the gain may change steadily over the record, by a share known only to be of the
-//! order of [`GAIN`]: a record cannot show it, so it widens intervals instead of being fitted.
+//! blocks. Beside it the gain may change so slowly that a record cannot show it ([`Slow`]): steadily, or
+//! in a swing of about the record's length. Known to be small only, such a change widens intervals
+//! instead of being fitted.
 //! The variance parts are found by restricted maximum likelihood (Patterson and Thompson,
 //! Biometrika 58 (1971) 545, from memory). Must not import I/O.
+
+use std::f64::consts::TAU;
+
+use nalgebra::Matrix3;
 
 use super::reduce::Block;
 
@@ -33,20 +38,20 @@ pub(crate) type Products<const K: usize = COLUMNS> = [[f64; K]; K];
 #[derive(Clone, Debug)]
 pub(crate) struct Whitener {
     steps: Vec<Step>,
-    slope: Option<Slope>,
+    slow: Vec<[f64; SLOW]>,
 }
 
-/// A steady change of gain: its whitened course, and how much of a projection on it is taken away.
-#[derive(Clone, Debug)]
-struct Slope {
-    course: Vec<f64>,
-    taken: f64,
-    taken_of_products: f64,
+/// Standard deviations of slow changes of a gauge's gain, as shares of the reading.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Slow {
+    /// Of a steady change from the start of the record to its end.
+    pub(crate) steady: f64,
+    /// Of the cosine and of the sine of a swing whose period is the record.
+    pub(crate) swing: f64,
 }
 
-/// Standard deviation of the steady change of a gauge's gain over a test, as a share (common
-/// practice, no source).
-pub(crate) const GAIN: f64 = 0.0175;
+/// Courses of slow changes: a ramp, a cosine and a sine.
+const SLOW: usize = 3;
 
 #[derive(Clone, Copy, Debug)]
 struct Step {
@@ -115,32 +120,47 @@ impl Whitener {
                 Step::next(carry, scatter / block.count, drift, &mut spread).0
             })
             .collect();
-        Self { steps, slope: None }
+        Self {
+            steps,
+            slow: Vec::new(),
+        }
     }
 
-    /// The same with a gain that changes steadily from the start of the record, by a share of
-    /// standard deviation `gain` at its end.
+    /// The same with a gain that also changes slowly.
     ///
-    /// The covariance grows by `gain² x xᵀ`, whose inverse root is that of a rank-one update: of a
-    /// whitened course `u`, the share `1 - (1 + gain² |u|²)^-1/2` of every projection is taken away.
-    pub(crate) fn with_gain(noise: &Noise, blocks: &[Block], gain: f64) -> Self {
+    /// Slow changes `C`, whitened by the rest, add `C Cᵀ` to a covariance of unity, whose inverse is
+    /// `1 - C (1 + CᵀC)⁻¹ Cᵀ` (Woodbury): with `(1 + CᵀC)⁻¹ = L Lᵀ`, the squares of projections on the
+    /// columns of `C L` are taken away from every square.
+    pub(crate) fn with_slow(noise: &Noise, blocks: &[Block], slow: Slow) -> Self {
         let mut whitener = Self::new(noise, blocks);
-        let mut course: Vec<f64> = blocks.iter().map(|block| block.at).collect();
-        whitener.whiten(&mut course);
-        let square = dot(&course, &course);
-        if square > 0.0 {
-            let grown = 1.0 + gain * gain * square;
-            whitener.slope = Some(Slope {
-                course,
-                taken: (1.0 - grown.sqrt().recip()) / square,
-                // 2 taken - taken² |u|².
-                taken_of_products: (1.0 - grown.recip()) / square,
-            });
+        let courses = [
+            |slow: Slow, x: f64| slow.steady * x,
+            |slow: Slow, x: f64| slow.swing * (TAU * x).cos(),
+            |slow: Slow, x: f64| slow.swing * (TAU * x).sin(),
+        ]
+        .map(|course| {
+            let mut course: Vec<f64> = blocks.iter().map(|block| course(slow, block.at)).collect();
+            whitener.whiten(&mut course);
+            course
+        });
+        let grown = Matrix3::from_fn(|row, column| dot(&courses[row], &courses[column]));
+        let grown = (grown + Matrix3::identity()).try_inverse();
+        if let Some(root) = grown.and_then(Matrix3::cholesky) {
+            let root = root.l();
+            whitener.slow = (0..blocks.len())
+                .map(|block| {
+                    std::array::from_fn(|column| {
+                        (0..SLOW)
+                            .map(|row| courses[row][block] * root[(row, column)])
+                            .sum()
+                    })
+                })
+                .collect();
         }
         whitener
     }
 
-    /// Whitens `values` in place.
+    /// Whitens `values` in place, without slow changes.
     pub(crate) fn whiten(&self, values: &mut [f64]) {
         let mut mean = 0.0;
         for (value, step) in values.iter_mut().zip(&self.steps) {
@@ -149,43 +169,35 @@ impl Whitener {
             mean = predicted + step.gain * surprise;
             *value = surprise * step.scale;
         }
-        if let Some(slope) = &self.slope {
-            let taken = slope.taken * dot(&slope.course, values);
-            for (value, course) in values.iter_mut().zip(&slope.course) {
-                *value -= taken * course;
-            }
-        }
     }
 
     /// Sums of products of the columns of `rows`, one a block, whitened, in one pass.
     pub(crate) fn products<const K: usize>(&self, rows: &[Row<K>]) -> Products<K> {
         let mut sums = [[0.0; K]; K];
         let mut mean = [0.0; K];
-        let mut along = [0.0; K];
-        let course = self
-            .slope
-            .as_ref()
-            .map_or(&[][..], |slope| &slope.course[..]);
+        let mut along = [[0.0; K]; SLOW];
         for (index, (row, step)) in rows.iter().zip(&self.steps).enumerate() {
             let white = step.whiten(row, &mut mean);
             add(&mut sums, &white);
-            if let Some(course) = course.get(index) {
-                for (along, white) in along.iter_mut().zip(&white) {
-                    *along += course * white;
+            if let Some(courses) = self.slow.get(index) {
+                for (along, course) in along.iter_mut().zip(courses) {
+                    for (along, white) in along.iter_mut().zip(&white) {
+                        *along += course * white;
+                    }
                 }
             }
         }
-        if let Some(slope) = &self.slope {
-            for (sums, left) in sums.iter_mut().zip(&along) {
-                for (sum, right) in sums.iter_mut().zip(&along) {
-                    *sum -= slope.taken_of_products * left * right;
+        for along in &along {
+            for (sums, left) in sums.iter_mut().zip(along) {
+                for (sum, right) in sums.iter_mut().zip(along) {
+                    *sum -= left * right;
                 }
             }
         }
         whole(sums)
     }
 
-    /// Logarithm of the determinant of the covariance of the blocks, without a change of gain.
+    /// Logarithm of the determinant of the covariance of the blocks, without slow changes.
     #[cfg(test)]
     pub(crate) fn log_determinant(&self) -> f64 {
         self.steps.iter().map(|step| -2.0 * step.scale.ln()).sum()

@@ -141,7 +141,7 @@ pub struct RiseTest {
 ///
 /// Rates are left to the caller, as the rise over the record times the volume over its length. A record
 /// not [in order](TidyRecord::is_in_order) is judged as one without readings; whatever lies outside the
-/// ranges of this module is a [`Doubt`] and no verdict.
+/// ranges of this module is a [`Doubt`] and no verdict. Sources: those of [`crate::vacuum::rise`].
 pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
     let none = TidyRecord::default();
     let record = if record.is_in_order() { record } else { &none };
@@ -243,7 +243,7 @@ fn doubts_of(weighed: &Weighed) -> Vec<Doubt> {
 fn judge(weighed: &Weighed, cold_cathode: bool) -> (RiseVerdict, Option<Doubt>) {
     let chosen = weighed.shapes[0].shape;
     let share = weighed.share;
-    if weighed.share_at_least > 0.05 && chosen.has_leak() {
+    if weighed.leak_shown && chosen.has_leak() {
         if share.low > 0.5 && share.high > 0.85 {
             (RiseVerdict::Leak, None)
         } else {

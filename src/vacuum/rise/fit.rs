@@ -305,33 +305,10 @@ pub(crate) fn profile<C: Curve>(
     cut: f64,
 ) -> (f64, f64) {
     let best = lowest_of(fits);
-    let ceiling = best.shape.bounds()[index].1;
+    let (floor, ceiling) = best.shape.bounds()[index];
     let centre = best.parameters[index];
-    (
-        lower_end(problem, fits, index, lowest, cut),
-        edge(problem, fits, index, centre, ceiling, lowest, cut),
-    )
-}
-
-/// The lower end alone of [`profile`].
-pub(crate) fn lower_end<C: Curve>(
-    problem: &Problem<'_>,
-    fits: &[Fit<C>],
-    index: usize,
-    lowest: f64,
-    cut: f64,
-) -> f64 {
-    let best = lowest_of(fits);
-    let floor = best.shape.bounds()[index].0;
-    edge(
-        problem,
-        fits,
-        index,
-        best.parameters[index],
-        floor,
-        lowest,
-        cut,
-    )
+    let end = |bound: f64| edge(problem, fits, index, centre, bound, lowest, cut);
+    (end(floor), end(ceiling))
 }
 
 /// The fit of lowest deviance; `fits` holds at least one.
