@@ -9,7 +9,7 @@ use axum::{
 };
 use serde_json::{Value, json};
 
-use crate::support::app::TestApp;
+use crate::support::{app::TestApp, record};
 
 /// The calculations whose logs these are.
 const NAMES: [&str; 2] = ["rise", "pump-down"];
@@ -292,10 +292,15 @@ async fn a_file_that_is_too_large_is_refused_and_the_rest_of_the_form_comes_back
             .await
             .expect(413);
         page.assert_shows(&format!("id=\"{file}.message\""));
-        page.assert_shows("larger than 50 MB");
         match name {
-            "residual-gas" => page.assert_shows("value=\"3e-6\""),
-            _ => page.assert_shows("<option value=\"mbar\" selected>"),
+            "residual-gas" => {
+                page.assert_shows("larger than 2 MB");
+                page.assert_shows("value=\"3e-6\"");
+            }
+            _ => {
+                page.assert_shows("larger than 50 MB");
+                page.assert_shows("<option value=\"mbar\" selected>");
+            }
         }
     }
     let too_long = format!("{{\"log\": \"{}\"}}", "x".repeat((51 << 20) + 1));
@@ -305,6 +310,82 @@ async fn a_file_that_is_too_large_is_refused_and_the_rest_of_the_form_comes_back
         .expect("a request");
     let refused = app.send(request).await.expect(413);
     refused.assert_shows("50 MB");
+}
+
+/// A spectrum is taken up to 2 MB, and every one that is taken can be kept.
+#[tokio::test]
+async fn a_spectrum_too_long_for_one_scan_is_refused_and_a_long_one_is_kept() {
+    let app = TestApp::empty().await;
+    let filed = app.post("/api/incidents", &record::closed()).await;
+    let number = filed.expect(201).json()["number"].clone();
+    let address = format!("/api/incidents/{number}/calculations");
+    let mut scan = "mass,current\n".to_owned();
+    // A profile scan over and over, as an analyser left running writes it.
+    while scan.len() + 100 < 2 << 20 {
+        for (mass, current) in [
+            (14, 2e-10),
+            (18, 4e-9),
+            (28, 2e-9),
+            (32, 5e-10),
+            (40, 3e-11),
+        ] {
+            let _ = writeln!(scan, "{mass},{current:e}");
+        }
+    }
+    let body = |text: &str| json!({"kind": "residual-gas", "by": "K. M.", "request": {"spectrum": text, "earlier": text}});
+    let kept = app.post(&address, &body(&scan)).await.expect(201).json();
+    let again = format!("{address}/{}/again", kept["id"]);
+    assert_eq!(app.get(&again).await.expect(200).json()["same"], true);
+
+    let longer = format!("{scan}{}", &scan[..200_000]);
+    let refused = app.post(&address, &body(&longer)).await.expect(422).json();
+    for (error, field) in refused["errors"]
+        .as_array()
+        .expect("errors")
+        .iter()
+        .zip(["request.spectrum", "request.earlier"])
+    {
+        assert_eq!(error["field"], field);
+        assert_eq!(error["problem"], "a spectrum of more than 2.19 MB");
+        assert!(
+            error["accepted"]
+                .as_str()
+                .is_some_and(|words| words.contains("up to 2 MB"))
+        );
+    }
+    let request = json!({"spectrum": longer});
+    let refused = app.post("/api/calculations/residual-gas", &request).await;
+    refused.expect(422).assert_shows("up to 2 MB");
+    let page = app
+        .upload("residual-gas", &[("spectrum", &longer)], &[])
+        .await;
+    page.expect(422)
+        .assert_shows("a spectrum of more than 2.19 MB");
+}
+
+/// Columns are no text that could be packed as it was sent: what is too long of them is refused, and
+/// the answer says that a log is kept.
+#[tokio::test]
+async fn columns_too_long_to_be_kept_are_refused_with_what_would_be() {
+    let app = TestApp::empty().await;
+    let filed = app.post("/api/incidents", &record::closed()).await;
+    let number = filed.expect(201).json()["number"].clone();
+    let seconds: Vec<f64> = (0..450_000).map(|step| f64::from(step) * 0.1).collect();
+    let pressures: Vec<f64> = seconds
+        .iter()
+        .map(|time| 1e-5 + 1.234_567e-8 * time)
+        .collect();
+    let request =
+        json!({"readings": {"seconds": seconds, "pressures": pressures}, "pressure_unit": "mbar"});
+    let computed = app.post("/api/calculations/rise", &request).await;
+    assert_eq!(computed.expect(200).json()["readings"], 450_000);
+    let body = json!({"kind": "rise", "by": "K. M.", "request": request});
+    assert!(body.to_string().len() > 9 << 20);
+    let refused = app
+        .post(&format!("/api/incidents/{number}/calculations"), &body)
+        .await
+        .expect(413);
+    refused.assert_shows("send them as the text of a log, which is kept up to 50 MB");
 }
 
 /// Fields of the wrong kind, out of range and unknown, told in one answer.

@@ -10,6 +10,9 @@ use crate::vacuum::units::TypedPressure;
 
 /// Above this total pressure (1e-4 mbar) peaks are no longer in proportion to pressure.
 const HIGHEST_PRESSURE_PASCALS: f64 = 1e-2;
+/// The longest spectrum in bytes: 100,000 points, where a fine scan of masses 1 to 300 has 30,000. Two of
+/// them fit in a request that is kept with an incident.
+pub const SPECTRUM_LIMIT: usize = 2 << 20;
 /// More unexplained current than this share, and the shares are not given as a verdict.
 const UNEXPLAINED: f64 = 0.3;
 /// Fewer standing peaks than this say nothing.
@@ -102,7 +105,7 @@ pub struct Report {
     pub unexplained_percent: f64,
 }
 
-/// Computes the report. Errors: an unreadable spectrum, or a total pressure that is no pressure or
+/// Computes the report. Errors: an unreadable spectrum, one longer than [`SPECTRUM_LIMIT`], or a total pressure that is no pressure or
 /// above 1e-4 mbar (common practice, from memory), where a spectrum is refused.
 pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldError>> {
     let mut errors = FieldErrors::new();
@@ -116,18 +119,9 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
             );
         }
     }
-    let spectrum = errors.take(
-        "spectrum",
-        "a table of mass and ion current, or peaks such as 18:4e-9 28:2.1e-9",
-        Spectrum::read(&request.spectrum),
-    );
-    let earlier = request.earlier.as_deref().and_then(|text| {
-        errors.take(
-            "earlier",
-            "a table of mass and ion current, or peaks such as 18:4e-9 28:2.1e-9",
-            Spectrum::read(text),
-        )
-    });
+    let spectrum = read("spectrum", &request.spectrum, &mut errors);
+    let earlier = request.earlier.as_deref();
+    let earlier = earlier.and_then(|text| read("earlier", text, &mut errors));
     let fit = spectrum.as_ref().and_then(|spectrum| {
         errors.take(
             "spectrum",
@@ -197,6 +191,26 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
         patterns: patterns.origin().to_owned(),
         unexplained_percent: 100.0 * fit.unexplained,
     })
+}
+
+/// Reads the spectrum of a field.
+fn read(field: &'static str, text: &str, errors: &mut FieldErrors) -> Option<Spectrum> {
+    if text.len() > SPECTRUM_LIMIT {
+        errors.refuse(
+            field,
+            format!("a spectrum of more than {:.2} MB", ((100 * text.len()) >> 20) as f64 / 100.0),
+            format!(
+                "up to {} MB, in which a fine scan of masses 1 to 300 fits many times: one scan alone",
+                SPECTRUM_LIMIT >> 20
+            ),
+        );
+        return None;
+    }
+    errors.take(
+        field,
+        "a table of mass and ion current, or peaks such as 18:4e-9 28:2.1e-9",
+        Spectrum::read(text),
+    )
 }
 
 fn interval(amount: crate::vacuum::residual_gas::Amount, factor: f64) -> Interval {

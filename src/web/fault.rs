@@ -93,7 +93,10 @@ impl Fault {
                 vec!["Nothing was stored. Open the page here and send the form from it.".to_owned()]
             }
             Self::TooLarge => vec![
-                "Nothing was stored. A report takes up to 2 MB, a log or a spectrum up to 50 MB."
+                "Nothing was stored. A report takes up to 2 MB, a log up to 50 MB, a spectrum up to 2 MB."
+                    .to_owned(),
+                "Readings in columns are taken up to 50 MB, but kept with an incident up to 8 MB \
+                 only: send them as the text of a log, which is kept up to 50 MB."
                     .to_owned(),
             ],
             Self::TooLong => vec![

@@ -21,8 +21,8 @@ use crate::{
     },
 };
 
-/// Each calculation with its address. Those that take a log or a spectrum take it up to 50 MB; a log is
-/// read while it arrives.
+/// Each calculation with its address. One that takes a log takes up to 50 MB of it,
+/// which are read while they arrive.
 pub(super) fn routes() -> Router<App> {
     let large = Named::ALL
         .into_iter()

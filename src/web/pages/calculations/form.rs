@@ -129,15 +129,19 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
                 }
                 root.put(name, Value::String(text));
             }
-            Content::TooLarge => {
+            Content::TooLarge(most) => {
                 too_large = true;
+                let (megabytes, instead) = match most {
+                    FILE_LIMIT => (
+                        most >> 20,
+                        "one test alone, or a longer time between readings",
+                    ),
+                    _ => (most >> 20, "one scan alone"),
+                };
                 errors.push(FieldError::new(
                     &file.field,
-                    format!("the file is larger than {} MB", FILE_LIMIT >> 20),
-                    format!(
-                        "a file of at most {} MB: one test alone, or a longer time between readings",
-                        FILE_LIMIT >> 20
-                    ),
+                    format!("the file is larger than {megabytes} MB"),
+                    format!("a file of at most {megabytes} MB: {instead}"),
                 ));
             }
         }

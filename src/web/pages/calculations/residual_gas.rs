@@ -73,7 +73,7 @@ pub(super) fn form() -> CalculationForm {
         groups: vec![
             group(
                 "Spectrum",
-                "Two columns, mass and ion current, with or without a header; or peaks such as 18:4e-9 28:2.1e-9.",
+                "Two columns, mass and ion current, with or without a header; or peaks such as 18:4e-9 28:2.1e-9. Up to 2 MB: one scan.",
                 vec![
                     Field::file("spectrum_file", "File", ".csv,.tsv,.txt,.asc,.dat").optional(),
                     Field::area("spectrum", "Or pasted text", 8),

@@ -6,7 +6,7 @@ use axum::extract::{
 };
 
 use crate::{
-    calculation::sent::SentLog,
+    calculation::{residual_gas::SPECTRUM_LIMIT, sent::SentLog},
     web::{
         computing::FILE_LIMIT,
         fault::Fault,
@@ -40,8 +40,8 @@ pub(super) enum Content {
     /// Other text. What is not UTF-8 in it is replaced, for a unit in another encoding should not cost
     /// the readings.
     Text(String),
-    /// More than is taken.
-    TooLarge,
+    /// More than is taken, which is so many bytes.
+    TooLarge(usize),
 }
 
 impl Upload {
@@ -81,7 +81,9 @@ impl Upload {
                     let content = if logs.contains(&stands_for) {
                         log(part).await?
                     } else {
-                        text(part).await?.map_or(Content::TooLarge, Content::Text)
+                        text(part, SPECTRUM_LIMIT)
+                            .await?
+                            .map_or(Content::TooLarge(SPECTRUM_LIMIT), Content::Text)
                     };
                     upload.files.push(File {
                         field: name,
@@ -89,7 +91,7 @@ impl Upload {
                     });
                 }
                 None => {
-                    let value = text(part).await?.ok_or(Fault::TooLarge)?;
+                    let value = text(part, FILE_LIMIT).await?.ok_or(Fault::TooLarge)?;
                     upload.fields.push((name, value));
                 }
             }
@@ -119,18 +121,18 @@ async fn log(mut part: Field<'_>) -> Result<Content, Fault> {
             }
         }
     }
-    Ok(log.map_or(Content::TooLarge, |log| {
+    Ok(log.map_or(Content::TooLarge(FILE_LIMIT), |log| {
         Content::Log(log, arriving.finish())
     }))
 }
 
-/// Text, unless it is more than is taken.
-async fn text(mut part: Field<'_>) -> Result<Option<String>, Fault> {
+/// Text, unless it is more than `most` bytes.
+async fn text(mut part: Field<'_>, most: usize) -> Result<Option<String>, Fault> {
     let mut bytes = Some(Vec::new());
     while let Some(piece) = part.chunk().await.map_err(|error| broken(&error))? {
         if let Some(taken) = &mut bytes {
             taken.extend_from_slice(&piece);
-            if taken.len() > FILE_LIMIT {
+            if taken.len() > most {
                 bytes = None;
             }
         }
