@@ -149,8 +149,8 @@ impl Gas {
             .then(|| at_300_kelvin * (kelvin / 300.0).powf(power))
     }
 
-    /// Mean speed of the molecules, m/s: √(8RT/πM) (Maxwell's distribution), from 1 K to 2000 K; `None`
-    /// outside, where no chamber is or molecules come apart.
+    /// Mean speed of the molecules, m/s: √(8RT/πM), from 1 K to 2000 K; `None` outside, where no chamber
+    /// is or molecules come apart. Source: Maxwell's distribution.
     pub fn mean_speed(self, at: Temperature) -> Option<f64> {
         let square = 8.0 * GAS_CONSTANT * at.kelvin() / (std::f64::consts::PI * self.molar_mass());
         (1.0..=2000.0).contains(&at.kelvin()).then(|| square.sqrt())

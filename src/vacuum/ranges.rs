@@ -1055,3 +1055,45 @@ fn no_formula_is_left_out() {
     assert!(known.is_empty(), "these are no more: {known:?}");
     assert!(NO_FORMULAS.iter().all(|(_, why)| !why.is_empty()));
 }
+
+/// The comment before a function of a source: the lines that begin with three slashes.
+fn doc_of(source: &str, function: &str) -> Vec<String> {
+    let starts = [format!("pub fn {function}("), format!("pub fn {function}<")];
+    let mut docs = Vec::new();
+    let mut doc = String::new();
+    for line in source.lines().map(str::trim) {
+        if let Some(text) = line.strip_prefix("///") {
+            doc.push_str(text);
+        } else if !line.starts_with("#[") {
+            let found = starts.iter().any(|start| line.starts_with(start.as_str()));
+            let doc = std::mem::take(&mut doc);
+            docs.extend(found.then_some(doc));
+        }
+    }
+    docs
+}
+
+/// What is outside gives an error and not a number, which the tests above try; here, that the comment of
+/// each formula says so, and where the formula is from.
+#[test]
+fn every_formula_says_its_range_and_its_source() {
+    let folder = Path::new(file!()).parent().expect("this file's folder");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
+    let mut silent = Vec::new();
+    for formula in FORMULAS {
+        let (file, function) = formula.name.split_once(' ').expect("a file and a function");
+        let function = function.rsplit("::").next().expect("a function");
+        let source = std::fs::read_to_string(folder.join(file)).expect("a source");
+        let docs = doc_of(&source, function);
+        assert!(!docs.is_empty(), "{}", formula.name);
+        for doc in docs {
+            let range = ["rror", "`None`", "Doubt", "range"]
+                .iter()
+                .any(|word| doc.contains(word));
+            if !range || !doc.contains("ource") {
+                silent.push(formula.name);
+            }
+        }
+    }
+    assert!(silent.is_empty(), "without a range or a source: {silent:?}");
+}

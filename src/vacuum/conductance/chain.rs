@@ -46,7 +46,7 @@ impl Part {
     ///
     /// By [`transmission`] and [`elbow_transmission`], in their ranges; a stated conductance over
     /// [`aperture`], above a billionth of it and up to all of it. An error outside, and for a diameter
-    /// or temperature outside the range of [`aperture`].
+    /// or temperature outside the range of [`aperture`]. Sources: those of each.
     pub fn transmission(self, gas: Gas, at: Temperature) -> Result<f64, ConductanceError> {
         let opening = aperture(self.diameter, gas, at)?.cubic_metres_per_second();
         let radii = |length: Length| 2.0 * length.metres() / self.diameter.metres();
@@ -66,7 +66,7 @@ impl Part {
     }
 
     /// Its conductance alone between two wide volumes, m³/s; molecular flow, in the range of
-    /// [`Part::transmission`].
+    /// [`Part::transmission`] and from its sources.
     pub fn conductance(self, gas: Gas, at: Temperature) -> Result<Conductance, ConductanceError> {
         let opening = aperture(self.diameter, gas, at)?.cubic_metres_per_second();
         Ok(Conductance::from_cubic_metres_per_second(
@@ -137,7 +137,7 @@ impl Chain {
     }
 
     /// Molecular conductance by the plain rule, as if wide volumes stood between the parts, m³/s;
-    /// [`series`] and [`parallel`] of what [`Part::conductance`] gives, with its errors.
+    /// [`series`] and [`parallel`] of what [`Part::conductance`] gives, with its errors and sources.
     pub fn conductance_by_plain_rule(
         &self,
         gas: Gas,
@@ -163,8 +163,8 @@ impl Chain {
     /// Speed at the chamber of a pump joined to the last stage, each opening counted once, m³/s.
     ///
     /// The pump is a last part that lets through S/A′ of what enters its inlet; refused if S is
-    /// above what the inlet passes, or below a billionth of it. Otherwise as [`Chain::conductance`],
-    /// with its sources.
+    /// above what the inlet passes, or below a billionth of it. An error for both.
+    /// Otherwise as [`Chain::conductance`], with its sources.
     pub fn speed_at_chamber(
         &self,
         pump: Speed,

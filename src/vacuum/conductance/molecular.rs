@@ -43,7 +43,7 @@ fn mean_speed(gas: Gas, at: Temperature) -> Result<f64, ConductanceError> {
 /// Conductance of a round tube of any length up to 1000 radii, between two wide volumes, m³/s.
 ///
 /// Opening times transmission probability; within 1e-3 of the exact solution. Molecular flow only;
-/// an error outside the ranges of [`aperture`] and [`transmission`].
+/// an error outside the ranges of [`aperture`] and [`transmission`], whose sources are its own.
 pub fn short_or_long_tube(
     diameter: Length,
     length: Length,

@@ -609,6 +609,36 @@ fn regimes_change_where_the_handbook_says() {
     assert_eq!(regime(1.2e-2), Regime::Molecular);
 }
 
+/// A long line of 10 cm and 10 m for air at 20 °C: 1/C = 1/(91·d²) + L/(121.3·d³) in m and m³/s, and with a
+/// pump of 0.2 m³/s behind it 0.0114 m³/s are left at the tank (Levenspiel, Engineering Flow and Heat
+/// Exchange, 3rd edition (2014), example 4.2, page seen; the length is that of its printed terms, rounded).
+#[test]
+fn a_long_line_is_that_of_a_worked_example() {
+    let line = short_or_long_tube(cm(10.0), cm(1000.0), Gas::Air, ROOM).unwrap();
+    let printed = 1.0 / (91.0 * 0.01) + 10.0 / (121.3 * 0.001);
+    close(line.cubic_metres_per_second(), 1.0 / printed, 0.02);
+    let pump = Speed::from_cubic_metres_per_second(0.2).unwrap();
+    let left = effective_speed(pump, line).unwrap();
+    close(left.cubic_metres_per_second(), 0.0114, 0.03);
+}
+
+/// Between Knudsen numbers of 0.01 and 0.5 a handbook takes the sum of the laminar and the molecular
+/// conductance as a simple approximation (extract seen). Knudsen's own formula dips below it, by 19 % at
+/// most where slip has not yet set in.
+#[test]
+fn the_transition_lies_just_below_the_sum_of_both_laws() {
+    let molecular = in_litres(between(500.0, 1e-3, 1e-4).unwrap().conductance);
+    let viscosity = Gas::Air.viscosity(ROOM).unwrap();
+    for knudsen in [0.01, 0.02, 0.05, 0.1, 0.2, 0.5] {
+        let one = knudsen_number(cm(1.0), pascals(1.0), Gas::Air, ROOM).unwrap();
+        let mean = one / knudsen;
+        let flow = between(500.0, mean * 1.01, mean * 0.99).unwrap();
+        let laminar = in_litres(poiseuille(cm(1.0), cm(500.0), pascals(mean), viscosity));
+        let share = in_litres(flow.conductance) / (laminar + molecular);
+        assert!((0.8..=1.0).contains(&share), "{knudsen}: {share}");
+    }
+}
+
 proptest! {
     #[test]
     fn conductance_falls_with_length_and_rises_with_diameter(

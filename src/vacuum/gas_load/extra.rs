@@ -146,12 +146,14 @@ pub fn base_pressure(load: Throughput, speed: Speed) -> Result<Pressure, GasLoad
     Ok(pressure)
 }
 
-/// The gas load that came on top, S·(faulty − healthy), if the pumping speed is unchanged.
+/// The gas load that came on top, S·(faulty − healthy), if the pumping speed is unchanged. Source: the
+/// definition of pumping speed.
 ///
 /// Both pressures from 1e-15 Pa to 1 Pa, a speed of 1e-15 m³/s or more, uncertainties from 0 to 2 (200 %); an error
 /// otherwise. Chance errors of the two readings are taken on the
 /// logarithm of their ratio, errors of scale and speed as factors on the load; on the logarithm they
-/// add in quadrature, about the best value. Where the ratio's interval reaches zero no loss is
+/// add in quadrature, about the best value (the usual propagation of errors, as in the Guide to the
+/// Expression of Uncertainty in Measurement, JCGM 100:2008, from memory). Where the ratio's interval reaches zero no loss is
 /// shown and the lower end is zero. The tests measure how often the interval holds the truth.
 pub fn extra_load(
     healthy: Pressure,

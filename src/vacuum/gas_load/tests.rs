@@ -186,6 +186,21 @@ fn foreline_explains_only_what_compression_lets_through() {
     );
 }
 
+/// The logarithm of a turbo pump's compression goes as the root of the molar mass (as texts on such pumps
+/// say, seen). From the best of nitrogen that gives what the poorest of helium and hydrogen have, within
+/// a factor of two; drag stages add to it.
+#[test]
+fn compressions_of_light_gases_follow_the_root_of_the_mass() {
+    let nitrogen = typical_compression(Gas::Nitrogen).unwrap();
+    for gas in [Gas::Helium, Gas::Hydrogen] {
+        let root = (gas.molar_mass() / Gas::Nitrogen.molar_mass()).sqrt();
+        let scaled = nitrogen.end().powf(root);
+        let typical = typical_compression(gas).unwrap();
+        let poorest = scaled / typical.start();
+        assert!((0.5..2.0).contains(&poorest), "{gas:?}: {scaled:e}");
+    }
+}
+
 proptest! {
     #[test]
     fn more_pressure_is_more_load(

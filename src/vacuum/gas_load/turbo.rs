@@ -63,6 +63,7 @@ pub fn typical_compression(gas: Gas) -> Option<RangeInclusive<f64>> {
 /// the *partial* pressure of this gas in the foreline. The gas load of the chamber comes on top.
 /// Above the pump's critical backing pressure K collapses, which only a lower `compression` shows.
 ///
+/// Source: the definition of compression in ISO 21360-4, from memory.
 /// For a base pressure from 1e-15 Pa to 1 Pa, a foreline above it and up to 1e4 Pa (100 mbar), and a
 /// compression above 1 up to 1e20; an error outside.
 pub fn foreline_share(

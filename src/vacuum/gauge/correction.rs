@@ -20,7 +20,7 @@ pub struct Correction {
 
 impl Correction {
     /// The true pressure of this reading: the product of both. In the range in which the factor was
-    /// given.
+    /// given, and from its [source](Correction::source).
     pub fn apply(self, reading: Pressure) -> Result<Pressure, GaugeError> {
         Ok(Pressure::from_pascals(
             reading.pascals() * self.true_over_reading,
@@ -33,7 +33,7 @@ impl Correction {
 /// In the range of the kind of gauge ([`GaugeKind::range`]); Pirani and convection gauges only up to
 /// 1 mbar, above which their reading bends differently for each gas; capacitance gauges need none. An
 /// error beyond, and for a gas without a published factor: for methane and the solvents no table was
-/// found but those of makers, which differ from gauge to gauge.
+/// found but those of makers, which differ from gauge to gauge. Each factor comes with its source.
 pub fn correction(kind: GaugeKind, reading: Pressure, gas: Gas) -> Result<Correction, GaugeError> {
     let pascals = reading.pascals();
     let principle = kind.principle(pascals);

@@ -149,7 +149,8 @@ impl Step {
 /// Rules in order: a sensor that is off; a reading that does not move near the heat-loss limit or one
 /// or two decades below, unless an independent ion gauge agrees with it; a heat-loss gauge that
 /// shows pressure in sure high vacuum; a difference that the known gas explains; agreement within
-/// a factor of three; otherwise the readings cannot tell. The limits are common practice, no source.
+/// a factor of three; otherwise the readings cannot tell. An error without a reading, or for one of zero.
+/// The limits are common practice, no source.
 pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
     let readings = &situation.readings;
     if readings.is_empty() {

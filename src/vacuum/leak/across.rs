@@ -17,8 +17,8 @@ pub struct Across {
 }
 
 impl Across {
-    /// Both sides, with more pressure upstream, by 1e-30 Pa at least and up to 1e6 Pa (10 bar); an
-    /// error otherwise.
+    /// Both sides, with more pressure upstream, by 1e-30 Pa at least and up to 1e6 Pa (10 bar), in which
+    /// a gas is dilute; an error otherwise. The limits are common practice, no source.
     pub fn new(upstream: Pressure, downstream: Pressure) -> Result<Self, LeakError> {
         if upstream.pascals() > HIGHEST {
             Err(LeakError::Upstream {
@@ -45,13 +45,14 @@ impl Across {
     /// How much more passes between `wanted` than between these pressures if the leak is
     /// molecular: each molecule goes its own way, so the rate follows p₁ − p₂.
     ///
-    /// Source: kinetic theory.
+    /// For any two that [`Across::new`] takes; an error there. Source: kinetic theory.
     pub fn molecular_ratio(self, wanted: Self) -> f64 {
         wanted.difference() / self.difference()
     }
 
     /// The same if the leak is viscous and laminar: the rate follows p₁² − p₂², for any pressures
-    /// at which the flow stays so (not choked, no turbulence).
+    /// at which the flow stays so (not choked, no turbulence)
+    /// that [`Across::new`] takes; an error there.
     ///
     /// Source: Poiseuille's law for a gas that expands on its way at one temperature, as
     /// O'Hanlon, A User's Guide to Vacuum Technology, and EN 1779 use it, both from memory.

@@ -107,6 +107,7 @@ impl LeakConversion {
     /// The same leak between the pressures `wanted`, where it was measured between `measured`.
     ///
     /// The regime stays that of the size measured. An error if a rate comes out above 1e30 Pa·m³/s.
+    /// Sources: those of [`Across::molecular_ratio`] and [`Across::viscous_ratio`].
     pub fn across(self, measured: Across, wanted: Across) -> Result<Self, LeakError> {
         let times = |rate: Throughput, factor: f64| {
             Throughput::from_pascal_cubic_metres_per_second(

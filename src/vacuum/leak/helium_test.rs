@@ -21,7 +21,7 @@ pub struct HeliumTest {
 impl HeliumTest {
     /// A chamber, its pumping speed for helium (above zero), and the share of helium in the gas
     /// sprayed at the leak (a millionth to 1). Volume over speed from 1e-6 s to 1e9 s. An error
-    /// outside.
+    /// outside. The limits are common practice, no source.
     pub fn new(volume: Volume, helium_speed: Speed, helium_share: f64) -> Result<Self, LeakError> {
         if helium_speed.cubic_metres_per_second() <= 0.0 {
             return Err(LeakError::NoHeliumSpeed);
@@ -38,7 +38,8 @@ impl HeliumTest {
         })
     }
 
-    /// V/S: the time in which the signal comes to 63 % of its end, and in which it fades to 37 %.
+    /// V/S: the time in which the signal comes to 63 % of its end, and in which it fades to 37 %;
+    /// in the range of [`HeliumTest::new`].
     ///
     /// Source: the balance above, as in any text on leak testing (EN 1779, from memory).
     pub fn time_constant(&self) -> Result<Seconds, LeakError> {
@@ -47,7 +48,8 @@ impl HeliumTest {
         )?)
     }
 
-    /// The share of its end that the signal reaches while helium is sprayed this long, 0 to 1.
+    /// The share of its end that the signal reaches while helium is sprayed this long, 0 to 1; for
+    /// any such test, in the range of [`HeliumTest::new`].
     ///
     /// Source: the solution of the balance above.
     pub fn response(&self, spray: Seconds) -> Result<f64, LeakError> {

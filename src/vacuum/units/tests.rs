@@ -255,6 +255,19 @@ fn any_pressure_unit() -> impl Strategy<Value = PressureUnit> {
     prop::sample::select(PressureUnit::ALL.to_vec())
 }
 
+/// 1 µmol/s is 1.3448 sccm: Berg and Tison, Two primary standards for low flows of gases, NIST (2002),
+/// abstract seen.
+#[test]
+fn standard_cubic_centimetres_are_those_of_the_national_standard() {
+    let at = FlowTemperatures::default();
+    let flow = Throughput::from_unit(1e-6, ThroughputUnit::MolePerSecond, at).unwrap();
+    close(
+        flow.in_unit(ThroughputUnit::StandardCubicCentimetrePerMinute, at),
+        1.3448,
+        4e-5,
+    );
+}
+
 proptest! {
     #[test]
     fn pressure_conversions_invert(
