@@ -84,7 +84,7 @@ async fn rise_tests_of_a_tool_are_laid_over_each_other() {
         .assert_shows("There is one test alone");
     let second = attach(&app, number, "rise", &rise(1.65e-4)).await;
     let page = app.get("/tools/TST-01/rises").await.expect(200);
-    page.assert_shows("the leak rate cannot be told apart");
+    page.assert_shows("the leak rate and gas from inside cannot be told apart");
     let other = incident(&app, true).await;
     let third = attach(&app, other, "rise", &rise(3.3e-4)).await;
     let page = app.get("/tools/TST-01/rises").await.expect(200);
@@ -418,10 +418,12 @@ async fn pump_downs_of_a_tool_are_laid_over_each_other_with_the_healthy_one_mark
     page.assert_shows("2 pump-downs kept with its incidents");
     page.assert_shows("against the healthy one");
     page.assert_shows("the floor is higher beyond both intervals");
-    page.assert_shows("speed over volume while roughing cannot be told apart");
+    page.assert_shows(
+        "speed over volume while roughing and the exponent of outgassing cannot be told apart",
+    );
     page.assert_shows("number 2 is the healthy one");
     // At 17,930 s of pumping: 5.45e-6 mbar against 4.5e-7, by the formula of the logs.
-    page.assert_shows("After 4.98 h of pumping");
+    page.assert_shows("after 4.98 h of pumping");
     let ratio: f64 = page
         .text
         .replace("<span class=\"whole\">", "")

@@ -76,7 +76,10 @@ pub fn main() -> ExitCode {
         .with_writer(std::io::stderr)
         .with_env_filter(
             tracing_subscriber::EnvFilter::try_from_env("COLDTRAP_LOG")
-                .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn,coldtrap=info")),
+                // Slow statements are no fault: the indexes of a large first file take seconds.
+                .unwrap_or_else(|_| {
+                    tracing_subscriber::EnvFilter::new("warn,sqlx::query=error,coldtrap=info")
+                }),
         )
         .init();
     let runtime = match tokio::runtime::Runtime::new() {

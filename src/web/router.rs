@@ -33,7 +33,9 @@ pub fn router(app: App) -> Router {
         .merge(pages::routes())
         .merge(api::routes())
         .route("/assets/{*path}", get(assets::serve))
-        .fallback(|| async { Fault::NotFound("Nothing lives at this address.".to_owned()) })
+        .fallback(|| async {
+            Fault::NotFound("It may have been mistyped, or a link to it is wrong.".to_owned())
+        })
         .method_not_allowed_fallback(|| async { Fault::Method })
         .layer(DefaultBodyLimit::max(BODY_LIMIT))
         .layer(

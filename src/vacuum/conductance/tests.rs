@@ -622,9 +622,9 @@ fn a_long_line_is_that_of_a_worked_example() {
     close(left.cubic_metres_per_second(), 0.0114, 0.03);
 }
 
-/// Between Knudsen numbers of 0.01 and 0.5 a handbook takes the sum of the laminar and the molecular
-/// conductance as a simple approximation (extract seen). Knudsen's own formula dips below it, by 19 % at
-/// most where slip has not yet set in.
+/// Between Knudsen numbers of 0.01 and 0.5 the sum of the laminar and the molecular conductance is a simple
+/// approximation (common practice, no source). Knudsen's own formula dips below it, by 19 % at most where
+/// slip has not yet set in, as its two constants say.
 #[test]
 fn the_transition_lies_just_below_the_sum_of_both_laws() {
     let molecular = in_litres(between(500.0, 1e-3, 1e-4).unwrap().conductance);

@@ -186,8 +186,8 @@ fn foreline_explains_only_what_compression_lets_through() {
     );
 }
 
-/// The logarithm of a turbo pump's compression goes as the root of the molar mass (as texts on such pumps
-/// say, seen). From the best of nitrogen that gives what the poorest of helium and hydrogen have, within
+/// The logarithm of a turbo pump's compression goes as the root of the molar mass (common practice, no
+/// source). From the best of nitrogen that gives what the poorest of helium and hydrogen have, within
 /// a factor of two; drag stages add to it.
 #[test]
 fn compressions_of_light_gases_follow_the_root_of_the_mass() {

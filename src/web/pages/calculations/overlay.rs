@@ -207,22 +207,41 @@ pub(super) fn chosen_unit(asked: &Asked, otherwise: PressureUnit) -> Result<Pres
     })
 }
 
-/// How a value, low and high, stands to another's, in words.
-pub(super) fn interval_words(
-    what: &str,
-    newest: Option<[f64; 3]>,
-    before: Option<[f64; 3]>,
-) -> String {
-    match (newest, before) {
-        (Some([_, low, _]), Some([_, _, high])) if low > high => {
-            format!("{what} is higher beyond both intervals")
+/// A value with its low and high, of the newer and of the other.
+pub(super) type Two = [Option<[f64; 3]>; 2];
+
+/// How values stand to another's by their intervals, in words; what is said of several is said once.
+pub(super) fn interval_words<const N: usize>(compared: [(&str, Two); N]) -> String {
+    let mut told: Vec<([&str; 2], Vec<&str>)> = Vec::new();
+    for (what, two) in compared {
+        let of_one_and_several = match two {
+            [Some([_, low, _]), Some([_, _, high])] if low > high => [
+                "is higher beyond both intervals",
+                "are higher beyond both intervals",
+            ],
+            [Some([_, _, high]), Some([_, low, _])] if high < low => [
+                "is lower beyond both intervals",
+                "are lower beyond both intervals",
+            ],
+            [Some(_), Some(_)] => ["cannot be told apart"; 2],
+            _ => [
+                "is not compared, since it is not known of both",
+                "are not compared, since they are not known of both",
+            ],
+        };
+        match told
+            .iter_mut()
+            .find(|(said, _)| *said == of_one_and_several)
+        {
+            Some((_, of)) => of.push(what),
+            None => told.push((of_one_and_several, vec![what])),
         }
-        (Some([_, _, high]), Some([_, low, _])) if high < low => {
-            format!("{what} is lower beyond both intervals")
-        }
-        (Some(_), Some(_)) => format!("{what} cannot be told apart"),
-        _ => format!("{what} is not compared, since it is not known of both"),
     }
+    let parts = told.into_iter().map(|([of_one, of_several], of)| {
+        let stands = if of.len() > 1 { of_several } else { of_one };
+        format!("{} {stands}", show::all_of(&of))
+    });
+    parts.collect::<Vec<_>>().join("; ")
 }
 
 /// The used readings above the pressure at which the rise began: fitted where there is a fit,
@@ -280,26 +299,21 @@ fn comparison(tests: &[Test]) -> String {
         [_] => return "There is one test alone, and none before it to compare it with.".to_owned(),
         [newest, before, ..] => (newest, before),
     };
-    let against = |what: &str,
-                   newest: &Option<Ranged<ThroughputUnit>>,
-                   before: &Option<Ranged<ThroughputUnit>>| {
-        let three = |rate: &Ranged<ThroughputUnit>| [rate.value, rate.low, rate.high];
-        interval_words(what, newest.as_ref().map(three), before.as_ref().map(three))
+    let two = |rate: fn(&KeptRise) -> &Option<Ranged<ThroughputUnit>>| {
+        [newest, before].map(|test| {
+            rate(&test.rise)
+                .as_ref()
+                .map(|rate| [rate.value, rate.low, rate.high])
+        })
     };
     format!(
-        "The newest test ({}) against the one before ({}): {}, and {}.",
+        "The newest test ({}) against the one before ({}): {}.",
         show::moment(newest.kept.made_at),
         show::moment(before.kept.made_at),
-        against(
-            "the leak rate",
-            &newest.rise.leak_rate,
-            &before.rise.leak_rate
-        ),
-        against(
-            "gas from inside",
-            &newest.rise.outgassing_rate,
-            &before.rise.outgassing_rate
-        ),
+        interval_words([
+            ("the leak rate", two(|rise| &rise.leak_rate)),
+            ("gas from inside", two(|rise| &rise.outgassing_rate)),
+        ])
     )
 }
 

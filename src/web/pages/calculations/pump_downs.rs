@@ -153,27 +153,31 @@ fn comparison(all: &[PumpDown]) -> String {
             return "There is one pump-down alone, and no other to compare it with.".to_owned();
         }
     };
-    let against = |words: &str, of: fn(&KeptPumpDown) -> Option<[f64; 3]>| {
-        interval_words(words, of(&newest.report), of(&other.report))
-    };
     let mut words = format!(
-        "The newest ({}) against {what} ({}): {}, {}, and {}.",
+        "The newest ({}) against {what} ({}): ",
         show::moment(newest.kept.made_at),
         show::moment(other.kept.made_at),
-        against("speed over volume while roughing", |report| {
-            report.speed_over_volume_per_second
-        }),
-        against("the exponent of outgassing", |report| report
-            .outgassing_exponent),
-        against("the floor", KeptPumpDown::floor_pascals),
     );
     if let Some((seconds, ratio)) = level_ratio(&newest.report.points, &other.report.points) {
         words.push_str(&format!(
-            " After {} of pumping, the latest time both have, its pressure is {} times that of the other.",
+            "after {} of pumping, the latest time both have, its pressure is {} times that of the other. By their fits, ",
             long(seconds),
             figures(ratio)
         ));
     }
+    let two = |of: fn(&KeptPumpDown) -> Option<[f64; 3]>| [of(&newest.report), of(&other.report)];
+    words.push_str(&interval_words([
+        (
+            "speed over volume while roughing",
+            two(|report| report.speed_over_volume_per_second),
+        ),
+        (
+            "the exponent of outgassing",
+            two(|report| report.outgassing_exponent),
+        ),
+        ("the floor", two(KeptPumpDown::floor_pascals)),
+    ]));
+    words.push('.');
     if newest.healthy {
         words.push_str(" The newest is the healthy one that later pump-downs are held against.");
     } else if !all.iter().any(|one| one.healthy) {
