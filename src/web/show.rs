@@ -206,7 +206,7 @@ pub(super) fn capital(text: &str) -> String {
 }
 
 /// Several things in one sentence: 'a', 'a and b', 'a, b and c'.
-pub fn all_of(things: &[&str]) -> String {
+pub(super) fn all_of(things: &[&str]) -> String {
     match things {
         [] => String::new(),
         [one] => (*one).to_owned(),
