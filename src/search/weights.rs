@@ -79,12 +79,12 @@ impl Weights {
         likeness: 0.0,
         tells: 0.2,
         class: 0.03,
-        pump: 0.03,
+        pump: 0.0,
         sign: 0.1,
         against: 0.05,
-        antecedent: 0.1,
+        antecedent: 0.03,
         confirmed: 0.03,
-        outcome: 0.5,
+        outcome: 0.3,
         ..Self::QUERY
     };
 

@@ -145,7 +145,7 @@ pub struct Weighed {
     pub slowing: Interval,
     /// The steady inflow's share of the rise, 95 %.
     pub share: Interval,
-    /// Whether a leak of less than [`LEAST_SHARE`] fits too badly to be believed (see `STRICT_CUT`).
+    /// Whether a leak of less than `LEAST_SHARE` fits too badly to be believed (see `STRICT_CUT`).
     pub leak_shown: bool,
     /// Whole rise over the record, Pa, 95 %.
     pub rise: Interval,
@@ -191,7 +191,7 @@ pub const FEWEST: usize = 12;
 /// Weighs the shapes on a clean record: times rise, pressures in Pa are above zero.
 ///
 /// `None` if there are fewer than [`FEWEST`] readings, less than a microsecond passes, times fall, a pressure is not above
-/// zero, or a number is not finite and within 1e-30 to 1e30. The shapes are those of [`super::shape`] with
+/// zero, or a number is not finite and within 1e-30 to 1e30. The shapes are those of `super::shape` with
 /// their sources; intervals by profile likelihood (Venzon and Moolgavkar, Appl. Stat. 37 (1988) 87, from
 /// memory).
 pub fn weigh(seconds: &[f64], pascals: &[f64]) -> Option<Weighed> {
