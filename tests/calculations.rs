@@ -303,6 +303,23 @@ async fn a_pump_down_tells_the_speed_while_roughing() {
 }
 
 #[tokio::test]
+async fn bad_lines_of_the_healthy_pump_down_are_told_too() {
+    let app = TestApp::empty().await;
+    let rows = || (1..200).map(|row| 20.0 * f64::from(row));
+    let pressure = |t: f64| 1e-4 * 3600.0 / t;
+    let header = "time (s),pressure (mbar)";
+    let healthy = format!("{}3985,offline\n", log(header, rows(), pressure));
+    let request = json!({"log": log(header, rows(), pressure), "healthy_log": healthy});
+    let report = compute(&app, "pump-down", &request).await;
+    assert_eq!(report["line_problem_count"], 1, "{report}");
+    let problem = &report["line_problems"][0];
+    assert_eq!(problem["line"], 201);
+    let words = problem["problem"].as_str().expect("words");
+    assert!(words.starts_with("of the healthy pump-down: "), "{words}");
+    assert!(words.contains("offline"), "{words}");
+}
+
+#[tokio::test]
 async fn air_is_told_by_its_peaks_and_not_by_28_alone() {
     let app = TestApp::empty().await;
     let total = json!({"value": 3e-6, "unit": "torr"});

@@ -545,6 +545,11 @@ async fn the_sequence_says_when_help_costs_less_and_why_each_check_stands_where_
                 assert!((0.0..=1.0).contains(&chance), "{check}");
             }
         }
+        // A check comes earlier by a chance that rose, later by one that fell.
+        if let Some(moved_by) = check["moved_by"].as_object() {
+            let by = moved_by["to"].as_f64() > moved_by["from"].as_f64();
+            assert_eq!(by, check["moved"].as_i64() > Some(0), "{check}");
+        }
         assert!(check["assumed"].is_string());
     }
     let dear = app

@@ -13,6 +13,8 @@ use crate::statistics::{Interval, Outcome};
 
 /// How many causes a step names at most.
 const NAMED: usize = 6;
+/// A change of a check's chance of finding that is too small to have moved it.
+const LEAST_SHIFT: f64 = 0.002;
 
 /// What is asked.
 #[derive(Clone, Debug)]
@@ -92,7 +94,8 @@ pub struct Step {
     /// Places earlier (positive) or later (negative) than in common practice; none if
     /// common practice does not hold it.
     pub moved: Option<i64>,
-    /// The cause whose chance moved it most against common practice.
+    /// The cause whose chance moved it most against common practice; `None` if no chance changed by so
+    /// much that way, so that costs of state and other checks moved it.
     pub moved_by: Option<Shift>,
     /// The chance that "clear" would change most.
     pub if_clear: Option<Shift>,
@@ -250,11 +253,11 @@ pub fn advise(
                 .map(count)
                 .sum()
         };
-        let shift = |from: &[f64], to: &[f64], weigh: &dyn Fn(usize) -> f64| {
-            let change = |at: usize| (to[at] - from[at]).abs() * weigh(at);
+        let shift = |from: &[f64], to: &[f64], least: f64, weigh: &dyn Fn(usize, f64) -> f64| {
+            let change = |at: usize| weigh(at, to[at] - from[at]);
             (0..present.len())
                 .max_by(|&a, &b| change(a).total_cmp(&change(b)))
-                .filter(|&at| change(at) > 1e-6)
+                .filter(|&at| change(at) > least)
                 .map(|at| Shift {
                     cause: knowledge.causes[present[at]].id.clone(),
                     from: from[at],
@@ -268,6 +271,9 @@ pub fn advise(
                 .find(|(cause, _)| *cause == at)
                 .map_or(0.0, |(_, chance)| *chance)
         };
+        let moved = usual.map(|usual| usual as i64 - rank as i64);
+        // Only what changed the way the check moved can have moved it.
+        let way = moved.map_or(0.0, |moved| moved.signum() as f64);
         steps.push(Step {
             check: name(place.check),
             chance,
@@ -280,9 +286,14 @@ pub fn advise(
             finds: named(knowledge, present, &found, &answers),
             class_cases: cases(|cause| cause.class_cases),
             fleet_cases: cases(|cause| cause.fleet_cases),
-            moved: usual.map(|usual| usual as i64 - rank as i64),
-            moved_by: shift(&practice.chances.states, &belief.chances.states, &answered),
-            if_clear: shift(&running, &clear, &|_| 1.0),
+            moved,
+            moved_by: shift(
+                &practice.chances.states,
+                &belief.chances.states,
+                LEAST_SHIFT,
+                &|at, change| way * change * answered(at),
+            ),
+            if_clear: shift(&running, &clear, 1e-6, &|_, change| change.abs()),
         });
         running = match place.assumed {
             Outcome::Found => found,

@@ -75,7 +75,12 @@ fn log_error(error: &LogError, log: &str) -> FieldError {
         &message,
         "lines with a time and a pressure, separated by comma, semicolon, tab, bar or spaces",
     ));
-    FieldError::new(field, problem, accepted)
+    if field == log {
+        FieldError::new(field, problem, accepted)
+    } else {
+        // The unit may be missing in either log, and is given once for both.
+        FieldError::new(field, format!("{log}, {problem}"), accepted)
+    }
 }
 
 /// Columns as a log whose lines are the positions, counted from one.

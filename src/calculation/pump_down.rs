@@ -251,7 +251,15 @@ fn judge(
     volume: Option<Volume>,
     speed: Option<Speed>,
 ) -> Report {
-    let problems = log.problems.clone();
+    let mut problems = log.problems.clone();
+    if let Some(healthy) = &healthy {
+        let of_healthy = healthy.problems.listed.iter().map(|problem| LineProblem {
+            problem: format!("of the healthy pump-down: {}", problem.problem),
+            ..*problem
+        });
+        problems.listed.extend(of_healthy);
+        problems.count += healthy.problems.count;
+    }
     let mut assumed = log.assumed.clone();
     assumed.push(format!(
         "pumping begins where the pressure first leaves its highest value; the volume phase is judged only above {VOLUME_PHASE_ENDS} Pa"

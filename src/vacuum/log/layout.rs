@@ -1,7 +1,7 @@
 //! Finds how a log is laid out from its first lines: separator, decimal mark, columns, units.
 
 use super::cell::{Kind, Separator, kind};
-use super::time::Moment;
+use super::time::{self, Moment};
 use crate::vacuum::units::{PressureUnit, TimeUnit};
 
 /// Where the time stands.
@@ -20,6 +20,8 @@ pub(super) struct Layout {
     pub(super) time: TimeColumns,
     /// Seconds in one unit of an elapsed time, if the header says.
     pub(super) time_scale: Option<f64>,
+    /// Whether clocks of two parts are minutes and seconds.
+    pub(super) minutes_first: bool,
     pub(super) pressure: usize,
     pub(super) pressure_name: Option<String>,
     /// Other columns that could have been the pressure.
@@ -38,6 +40,8 @@ pub(super) enum NoLayout {
     NoColumns,
     /// Separators and decimal commas cannot be told apart.
     CommaTwice,
+    /// Hours and minutes, or minutes and seconds; with the place of the first in the sample.
+    ClockOfTwo(usize),
 }
 
 /// Finds the layout of `sample`, the first lines of a log.
@@ -87,11 +91,12 @@ pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
         .iter()
         .filter(|(.., kinds)| is_reading(kinds))
         .collect();
-    let Some((preamble, first_cells, first)) = readings.first() else {
+    let Some((first_reading, first_cells, first)) = readings.first() else {
         return Err(NoLayout::NoColumns);
     };
     let width = first_cells.len();
-    let header: Option<Vec<String>> = header_of(sample, *preamble, separator, width);
+    let preamble = begin(&rows[..*first_reading], first);
+    let header: Option<Vec<String>> = header_of(sample, preamble, separator, width);
     if separator == Separator::Comma
         && width >= 4
         && width % 2 == 0
@@ -105,6 +110,8 @@ pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
     let name = |column: usize| header.as_ref().and_then(|names| names.get(column));
     let words = |column: usize| name(column).map_or_else(Vec::new, |name| words_of(name));
     let time = time_columns(first, &readings, &words);
+    let minutes_first = minutes_first(time, first_cells, &words)
+        .map_err(|()| NoLayout::ClockOfTwo(*first_reading))?;
     let is_time = |column: usize| match time {
         TimeColumns::One(one) => column == one,
         TimeColumns::DateAndClock(date, clock) => column == date || column == clock,
@@ -157,6 +164,7 @@ pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
             .iter()
             .rev()
             .find_map(|word| time_scale(word)),
+        minutes_first,
         pressure,
         pressure_name: name(pressure).cloned(),
         passed_over: others
@@ -170,7 +178,7 @@ pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
             .collect(),
         unit: unit_in_name(pressure).or_else(|| {
             // `# unit: mbar` in the preamble, if just one unit stands there.
-            let mut units: Vec<PressureUnit> = sample[..*preamble]
+            let mut units: Vec<PressureUnit> = sample[..preamble]
                 .iter()
                 .flat_map(|line| words_of(line))
                 .filter_map(|word| unit_of(&word))
@@ -179,7 +187,7 @@ pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
             (units.len() == 1).then(|| units[0])
         }),
         unit_column,
-        preamble: *preamble,
+        preamble,
     })
 }
 
@@ -197,6 +205,50 @@ fn is_reading(kinds: &[Kind]) -> bool {
         .filter(|kind| matches!(kind, Kind::Moment(_)))
         .count();
     numbers >= 1 && numbers + moments >= 2
+}
+
+/// Where the readings begin among the rows before the first whole one: rows that stand right before
+/// it with a time like its own are readings that failed, and no header.
+fn begin(before: &[(usize, Vec<&str>, Vec<Kind>)], first: &[Kind]) -> usize {
+    let is_moment = |kind: &Kind| matches!(kind, Kind::Moment(_));
+    let is_number = |kind: &Kind| matches!(kind, Kind::Number(_));
+    let time = first
+        .iter()
+        .position(is_moment)
+        .or_else(|| first.iter().position(is_number));
+    let failed = before.iter().rev().take_while(|(.., kinds)| {
+        kinds.len() == first.len()
+            && time.is_some_and(|time| {
+                is_moment(&kinds[time]) && is_moment(&first[time])
+                    || is_number(&kinds[time]) && is_number(&first[time])
+            })
+    });
+    before.len() - failed.count()
+}
+
+/// Whether clocks of two parts are minutes and seconds: beside a date they are hours and minutes,
+/// else the header has to say, since a rise would come out sixty times too fast or slow.
+fn minutes_first(
+    time: TimeColumns,
+    first: &[&str],
+    words: &dyn Fn(usize) -> Vec<String>,
+) -> Result<bool, ()> {
+    let TimeColumns::One(column) = time else {
+        return Ok(false);
+    };
+    let cell = first[column];
+    if !time::has_two_parts(cell) {
+        return Ok(false);
+    }
+    let words = words(column);
+    let says = |wanted: &[&str]| words.iter().any(|word| wanted.contains(&word.as_str()));
+    if says(&["hh", "h"]) {
+        Ok(false)
+    } else if says(&["mm", "m"]) && says(&["ss", "s"]) || cell.contains(['.', ',']) {
+        Ok(true)
+    } else {
+        Err(())
+    }
 }
 
 fn header_of(

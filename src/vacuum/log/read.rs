@@ -103,6 +103,16 @@ pub enum LogError {
         /// The first line with readings.
         line: u32,
     },
+    /// Times that may be hours and minutes, or minutes and seconds.
+    #[error(
+        "line {line}: the time in {text:?} may be hours and minutes or minutes and seconds; accepted: hh:mm or mm:ss in the header of its column, or times as hh:mm:ss"
+    )]
+    ClockOfTwo {
+        /// The first line with readings.
+        line: u32,
+        /// That line, shortened.
+        text: String,
+    },
     /// No unit anywhere.
     #[error(
         "line {line}: the pressure has no unit, in the header or beside the number; give its unit ({})",
@@ -333,6 +343,10 @@ impl LogReader {
             Err(NoLayout::NoColumns) => Stage::Failed(LogError::NoColumns {
                 line: *first_line,
                 text: shortened(first_text),
+            }),
+            Err(NoLayout::ClockOfTwo(place)) => Stage::Failed(LogError::ClockOfTwo {
+                line: sample[place].0,
+                text: shortened(&sample[place].1),
             }),
             Err(NoLayout::CommaTwice) => Stage::Failed(LogError::CommaTwice { line: *first_line }),
         };

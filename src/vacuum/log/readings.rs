@@ -292,6 +292,11 @@ impl Readings {
                     let scale = self.layout.time_scale.unwrap_or(1.0);
                     return Some((time::number_seconds(value, scale), !epoch));
                 }
+                if self.layout.minutes_first
+                    && let Some(seconds) = time::minutes_and_seconds(cell)
+                {
+                    return Some((seconds, false));
+                }
                 match time::moment(cell)? {
                     Moment::Instant(seconds, unsure) => {
                         self.unsure_date |= unsure;
@@ -440,6 +445,9 @@ impl Readings {
         }
         if self.elapsed_seen && layout.time_scale.is_none() && options.time_unit.is_none() {
             assumed.push("elapsed times without a unit are in seconds".to_owned());
+        }
+        if layout.minutes_first {
+            assumed.push("times of two parts are minutes and seconds".to_owned());
         }
         if self.epoch_seen {
             assumed.push("large time numbers are epoch times".to_owned());

@@ -62,6 +62,52 @@ fn reads_every_separator_and_decimal_mark() {
     );
 }
 
+/// A reading that failed before the first whole one is a line of its own, and no header: its
+/// header's unit of time would be lost with it.
+#[test]
+fn readings_that_failed_first_are_told_and_the_header_kept() {
+    for failed in ["offline", "UNDER", "<1E-6", "-", ""] {
+        let text = format!("time min,pressure Torr\n0,{failed}\n1,{failed}\n2,1e-6\n3,2e-6\n");
+        let log = read_log(text.as_bytes(), &LogOptions::default()).unwrap();
+        assert_eq!(log.seconds, [120.0, 180.0], "{failed:?}");
+        assert_eq!(log.problems.count, 2, "{failed:?}");
+        assert_eq!(log.problems.listed[0].line, 2, "{failed:?}");
+        assert!(
+            log.assumed
+                .iter()
+                .any(|words| words.contains("pressure Torr"))
+        );
+    }
+}
+
+#[test]
+fn clocks_of_two_parts_are_read_as_the_header_says_and_refused_without() {
+    let seconds =
+        |text: &str| read_log(text.as_bytes(), &LogOptions::default()).map(|log| log.seconds);
+    let differ = |text: &str| {
+        let seconds = seconds(text).unwrap();
+        seconds[1] - seconds[0]
+    };
+    assert_eq!(differ("time (mm:ss),p_pa\n59:55,2e-2\n60:05,4e-2\n"), 10.0);
+    assert_eq!(
+        differ("time (mm:ss),p_pa\n59:55,2e-2\n1:00:05,4e-2\n"),
+        10.0
+    );
+    assert_eq!(differ("time,p_pa\n0:05.5,2e-2\n0:15.5,4e-2\n"), 10.0);
+    assert_eq!(differ("time (hh:mm),p_pa\n10:20,2e-2\n10:30,4e-2\n"), 600.0);
+    assert_eq!(
+        differ("date,clock,p_pa\n2025-03-04,10:20,2e-2\n2025-03-04,10:30,4e-2\n"),
+        600.0
+    );
+    let refused = seconds("time,p_pa\n10:20,2e-2\n10:30,4e-2\n")
+        .unwrap_err()
+        .to_string();
+    assert!(
+        refused.starts_with("line 2: ") && refused.contains("mm:ss"),
+        "{refused}"
+    );
+}
+
 #[test]
 fn reads_every_form_of_time() {
     check(

@@ -151,15 +151,43 @@ fn clock_seconds(text: &str) -> Option<f64> {
         _ => (text, None),
     };
     let mut parts = text.split(':');
-    let mut hours = whole(parts.next()?)?;
-    let minutes = whole(parts.next()?)?;
-    let seconds = parts.next().unwrap_or("0");
+    let (first, second, third) = (parts.next()?, parts.next()?, parts.next());
+    if third.is_none() && half.is_none() && second.contains(['.', ',']) {
+        return minutes_and_seconds(text);
+    }
+    let (mut hours, minutes) = (whole(first)?, whole(second)?);
     if parts.next().is_some() || minutes > 59 {
         return None;
     }
-    let (seconds, fraction) = match seconds.find(['.', ',']) {
-        Some(at) => (&seconds[..at], &seconds[at + 1..]),
-        None => (seconds, ""),
+    let seconds = seconds_of(third.unwrap_or("0"))?;
+    if let Some(half) = half {
+        if !(1..=12).contains(&hours) {
+            return None;
+        }
+        hours = hours % 12 + half;
+    }
+    Some((hours * 3600 + minutes * 60) as f64 + seconds)
+}
+
+/// `mm:ss`, with a fraction after a point or comma; minutes may pass 60. In seconds.
+pub(super) fn minutes_and_seconds(text: &str) -> Option<f64> {
+    let (minutes, seconds) = text.trim().split_once(':')?;
+    Some(60.0 * whole(minutes)? as f64 + seconds_of(seconds)?)
+}
+
+/// Whether a clock has two parts, which hours and minutes have and minutes and seconds too.
+pub(super) fn has_two_parts(text: &str) -> bool {
+    text.bytes().filter(|byte| *byte == b':').count() == 1
+        && text
+            .bytes()
+            .all(|byte| byte.is_ascii_digit() || matches!(byte, b':' | b'.' | b',' | b' '))
+}
+
+/// The seconds of a clock, with a fraction after a point or comma.
+fn seconds_of(text: &str) -> Option<f64> {
+    let (seconds, fraction) = match text.find(['.', ',']) {
+        Some(at) => (&text[..at], &text[at + 1..]),
+        None => (text, ""),
     };
     let seconds = whole(seconds).filter(|seconds| *seconds <= 60)?;
     let fraction = if fraction.is_empty() {
@@ -169,11 +197,5 @@ fn clock_seconds(text: &str) -> Option<f64> {
     } else {
         return None;
     };
-    if let Some(half) = half {
-        if !(1..=12).contains(&hours) {
-            return None;
-        }
-        hours = hours % 12 + half;
-    }
-    Some((hours * 3600 + minutes * 60 + seconds) as f64 + fraction)
+    Some(seconds as f64 + fraction)
 }

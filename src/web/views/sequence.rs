@@ -127,10 +127,15 @@ impl SequenceStep {
         } else {
             "places"
         };
-        match self.moved {
-            0 => "Same place as common practice".to_owned(),
+        let moved = match self.moved {
+            0 => return "Same place as common practice".to_owned(),
             up if up > 0 => format!("{up} {places} earlier than common practice"),
             down => format!("{} {places} later than common practice", -down),
+        };
+        if self.moved_by.is_empty() {
+            format!("{moved}, by what changes of state cost and other checks find")
+        } else {
+            moved
         }
     }
 }

@@ -149,8 +149,10 @@ fn spectrum(report: &Report) -> Result<Option<Chart>, Fault> {
         .iter()
         .flat_map(|peak| [peak.measured, peak.fitted])
         .filter(|current| *current >= floor);
-    let axes = Axis::linear("Mass number", masses.chain([0.0]))
-        .zip(Axis::decades("Ion current", currents));
+    let axes = Axis::linear("Mass number", masses.chain([0.0])).zip(Axis::decades(
+        "Ion current in the unit of the spectrum",
+        currents,
+    ));
     let Some((across, up)) = axes else {
         return Ok(None);
     };

@@ -185,6 +185,10 @@ pub(super) fn shown(report: &Report) -> Result<CalculationResult, Fault> {
         let mut line = ranged("Equivalent opening to air", opening);
         line.note = "a measure of size, not the hole".to_owned();
         result.figures.push(line);
+    } else if report.leak_rate.as_ref().is_some_and(|leak| leak.low > 0.0) {
+        let mut line = figure("Equivalent opening to air", "too small to give".to_owned());
+        line.note = "the formula holds from ten mean free paths on, about 0.7 µm in air".to_owned();
+        result.figures.push(line);
     }
     if let Some(base) = &report.base_pressure_of_leak {
         result

@@ -69,7 +69,7 @@ fn result(app: &App, kept: &Kept) -> Result<ReplayResult, Fault> {
     }
     Ok(ReplayResult {
         summary,
-        plain: plain(all),
+        plain: plain(app, kept),
         times: times(all),
         classes: classes(app, kept),
         chances: chances(all),
@@ -84,7 +84,8 @@ fn result(app: &App, kept: &Kept) -> Result<ReplayResult, Fault> {
 }
 
 /// What the figures say, also where the advice did worse.
-fn plain(all: &Score) -> Vec<String> {
+fn plain(app: &App, kept: &Kept) -> Vec<String> {
+    let all = &kept.replay.all;
     let mut sentences = Vec::new();
     if all.timed > 0 {
         sentences.push(format!(
@@ -97,15 +98,42 @@ fn plain(all: &Score) -> Vec<String> {
             show::minutes(all.people.minutes),
         ));
     }
-    sentences.push(if all.log_loss < all.practice_log_loss {
-        "The chances stated with the fleet's cases were better than those of common practice \
-         alone."
-            .to_owned()
-    } else {
-        "The chances stated with the fleet's cases were NOT better than those of common practice \
-         alone: here the cases have not taught it better chances."
-            .to_owned()
-    });
+    let losses = format!(
+        "log loss {:.3} against {:.3}, Brier score {:.3} against {:.3}",
+        all.log_loss, all.practice_log_loss, all.brier, all.practice_brier
+    );
+    sentences.push(
+        match (all.log_loss < all.practice_log_loss, all.brier < all.practice_brier) {
+            (true, true) => format!(
+                "The chances stated with the fleet's cases were better than those of common practice \
+                 alone: {losses}."
+            ),
+            (false, false) => format!(
+                "The chances stated with the fleet's cases were NOT better than those of common \
+                 practice alone ({losses}): here the cases have not taught it better chances."
+            ),
+            _ => format!(
+                "Whether the chances stated with the fleet's cases were better than those of common \
+                 practice alone depends on the measure: {losses}."
+            ),
+        },
+    );
+    let worse: Vec<String> = kept
+        .replay
+        .classes
+        .iter()
+        .filter(|(_, score)| {
+            score.log_loss > score.practice_log_loss || score.brier > score.practice_brier
+        })
+        .map(|(id, _)| show::class_name(&app.catalogue, id))
+        .collect();
+    if !worse.is_empty() {
+        let worse: Vec<&str> = worse.iter().map(String::as_str).collect();
+        sentences.push(format!(
+            "By one of the two measures or both they were WORSE in {}.",
+            show::all_of(&worse)
+        ));
+    }
     sentences
 }
 

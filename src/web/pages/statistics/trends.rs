@@ -469,8 +469,9 @@ fn words(verdict: Verdict) -> &'static str {
 fn changed(change: &Change) -> String {
     if change.chance < LIKELY {
         return format!(
-            "Nothing speaks for one sudden change of the rate (chance {}).",
-            show::percent(change.chance)
+            "One sudden change of the rate is not shown: its chance is {}, and {} is asked for.",
+            show::percent(change.chance),
+            show::percent(LIKELY)
         );
     }
     format!(
