@@ -320,7 +320,7 @@ fn compare(report: &mut Report, healthy: Option<&Healthy>) {
 
 fn assumptions(given: &Given, test: &RiseTest) -> Vec<String> {
     let mut assumed = vec![
-        "readings err by a share of their value, with scatter and a slow drift; a drift of about 2 % a steady change of gain of 2.2 % and a swing of 1 % (standard deviations) over the test are allowed for even where the record shows none (common practice, no source)".to_owned(),
+        "readings err by a share of their value, with scatter and a slow drift; a drift of about 2 %, a steady change of gain of 2.2 % and a swing of 1 % (standard deviations) over the test are allowed for even where the record shows none (common practice, no source)".to_owned(),
         format!(
             "gas from inside that takes longer than the test ({:.0} min) to slow counts as a leak would: shape alone cannot tell them apart",
             (test.used.1 - test.used.0) / 60.0

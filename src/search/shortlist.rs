@@ -68,14 +68,17 @@ pub(super) struct Form {
 }
 
 impl Forms {
+    fn queries(&self) -> Vec<Box<dyn Query>> {
+        let queries = self.each.iter();
+        queries.map(|form| form.query.box_clone()).collect()
+    }
+
     /// The best of several counts, and a share of the others.
     fn best(&self) -> Box<dyn Query> {
-        let forms = self
-            .each
-            .iter()
-            .map(|form| form.query.box_clone())
-            .collect();
-        Box::new(DisjunctionMaxQuery::with_tie_breaker(forms, OTHER_FORMS))
+        Box::new(DisjunctionMaxQuery::with_tie_breaker(
+            self.queries(),
+            OTHER_FORMS,
+        ))
     }
 }
 
@@ -133,12 +136,8 @@ impl Allowed {
             }
         }
         for forms in &plan.required {
-            let forms = forms
-                .each
-                .iter()
-                .map(|form| form.query.box_clone())
-                .collect();
-            only.push((Occur::Must, Box::new(BooleanQuery::union(forms))));
+            let any = BooleanQuery::union(forms.queries());
+            only.push((Occur::Must, Box::new(any)));
         }
         Ok(Self {
             only: (!only.is_empty())

@@ -1,5 +1,7 @@
 //! Finds how a log is laid out from its first lines: separator, decimal mark, columns, units.
 
+use std::mem::discriminant;
+
 use super::cell::{Kind, Separator, kind};
 use super::time::{self, Moment};
 use crate::vacuum::units::{PressureUnit, TimeUnit};
@@ -210,18 +212,17 @@ fn is_reading(kinds: &[Kind]) -> bool {
 /// Where the readings begin among the rows before the first whole one: rows that stand right before
 /// it with a time like its own are readings that failed, and no header.
 fn begin(before: &[(usize, Vec<&str>, Vec<Kind>)], first: &[Kind]) -> usize {
-    let is_moment = |kind: &Kind| matches!(kind, Kind::Moment(_));
-    let is_number = |kind: &Kind| matches!(kind, Kind::Number(_));
     let time = first
         .iter()
-        .position(is_moment)
-        .or_else(|| first.iter().position(is_number));
+        .position(|kind| matches!(kind, Kind::Moment(_)))
+        .or_else(|| {
+            first
+                .iter()
+                .position(|kind| matches!(kind, Kind::Number(_)))
+        });
     let failed = before.iter().rev().take_while(|(.., kinds)| {
         kinds.len() == first.len()
-            && time.is_some_and(|time| {
-                is_moment(&kinds[time]) && is_moment(&first[time])
-                    || is_number(&kinds[time]) && is_number(&first[time])
-            })
+            && time.is_some_and(|time| discriminant(&kinds[time]) == discriminant(&first[time]))
     });
     before.len() - failed.count()
 }

@@ -131,12 +131,10 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
             }
             Content::TooLarge(most) => {
                 too_large = true;
-                let (megabytes, instead) = match most {
-                    FILE_LIMIT => (
-                        most >> 20,
-                        "one test alone, or a longer time between readings",
-                    ),
-                    _ => (most >> 20, "one scan alone"),
+                let megabytes = most >> 20;
+                let instead = match most {
+                    FILE_LIMIT => "one test alone, or a longer time between readings",
+                    _ => "one scan alone",
                 };
                 errors.push(FieldError::new(
                     &file.field,
