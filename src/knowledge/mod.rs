@@ -21,10 +21,10 @@ use crate::{
     catalogue::Catalogue,
     follow::Changed,
     statistics::{
-        Breakdown, Case, Dimension, Filter, Interval, Ledger, ToolService, Total,
+        Breakdown, Case, Dimension, Filter, Group, Interval, Ledger, ToolService, Total,
         observation::{Lives, Watch},
         tables::{Aging, Lessons},
-        trends::Trends,
+        trends::{Change, Trend, Trends, judge},
     },
 };
 
@@ -139,6 +139,42 @@ impl Knowledge {
             key,
             || ledger.trends(filter, last),
         )
+    }
+
+    /// Trends of tool classes within a selection, adjusted together.
+    pub fn trends_of_classes(
+        &self,
+        filter: &Filter,
+        classes: Vec<String>,
+        today: i64,
+    ) -> Vec<Trend> {
+        let of_class = |class: String| {
+            let filter = Filter {
+                class: Some(class.clone()),
+                ..filter.clone()
+            };
+            Trend {
+                id: class,
+                ..self.trends(&filter, today).all.clone()
+            }
+        };
+        let mut trends: Vec<Trend> = classes.into_iter().map(of_class).collect();
+        // Nothing can be said of a class without a tool in service.
+        trends.retain(|trend| trend.tool_days > 0.0);
+        judge(&mut trends);
+        trends
+    }
+
+    /// Where the rate of one tool of a selection may have changed once.
+    pub fn change_of_tool(&self, tool: &str, filter: &Filter, today: i64) -> Option<Change> {
+        let ledger = self.ledger();
+        ledger.change_of_tool(tool, filter, last_day(&ledger, today))
+    }
+
+    /// The time the tools of a selection were watched for, and the cases that came meanwhile.
+    pub fn watched(&self, filter: &Filter, today: i64) -> (Watch, Group) {
+        let ledger = self.ledger();
+        ledger.watched(filter, last_day(&ledger, today))
     }
 
     /// Cases and tool-months in service by month of the watch, each with its first day.

@@ -304,6 +304,24 @@ mod tests {
         }
     }
 
+    /// Chi-square limits recomputed with scipy (NIST/SEMATECH e-Handbook 8.4.5.1).
+    #[test]
+    fn times_between_failures_agree_with_scipy() {
+        let reference = crate::statistics::reference::reference();
+        for case in reference["between"].as_array().unwrap() {
+            let (events, days) = (
+                case["events"].as_u64().unwrap(),
+                case["days"].as_f64().unwrap(),
+            );
+            let time = mean_time_between_failures(days, events, 0.95).unwrap();
+            crate::statistics::reference::close(time.low, &case["low"], 1e-9);
+            assert_eq!(time.high.is_none(), case["high"].is_null());
+            if let Some(high) = time.high {
+                crate::statistics::reference::close(high, &case["high"], 1e-9);
+            }
+        }
+    }
+
     type Method = fn(u64, u64, f64) -> Result<Interval, StatisticsError>;
 
     /// Newcombe, Stat. Med. 17 (1998) 857, Table I (data from memory; limits recomputed

@@ -90,7 +90,8 @@ pub struct Group {
     pub down: Spread,
     /// Cases whose first check found something, out of those with a check.
     pub first_check: Share,
-    /// Cases in which the same tool had had the same cause within the 30 days before.
+    /// Cases in which the same tool had had the same cause within the 30 days before, out of
+    /// those with a found cause: of the others nobody can tell.
     pub repeat_30: Share,
     /// The same within 90 days.
     pub repeat_90: Share,
@@ -514,7 +515,7 @@ impl Ledger {
         }
         let counts = chosen.sums.counts;
         let cases = counts.cases.into();
-        let of_cases = |count: u32| Share::of(count.into(), cases);
+        let of_found = |count: u32| Share::of(count.into(), (counts.cases - counts.lost).into());
         let of = parts.first().map(|part| self.symbols.name(part.of));
         Group {
             id: of.unwrap_or_default().to_owned(),
@@ -523,13 +524,31 @@ impl Ledger {
             labour: spread(&chosen.labour, &chosen.sums.labour),
             down: spread(&chosen.down, &chosen.sums.down),
             first_check: Share::of(counts.first_hits.into(), counts.first_checked.into()),
-            repeat_30: of_cases(counts.within_30),
-            repeat_90: of_cases(counts.within_90),
-            not_found: of_cases(counts.lost),
+            repeat_30: of_found(counts.within_30),
+            repeat_90: of_found(counts.within_90),
+            not_found: Share::of(counts.lost.into(), cases),
             recent: newest_of(newest)
                 .into_iter()
                 .map(|(_, number)| number)
                 .collect(),
+        }
+    }
+
+    /// The cases of tools on days on which each was watched, from the first to before the
+    /// second, counted together.
+    pub(super) fn on_watch<'l>(
+        &'l self,
+        tools: impl Iterator<Item = (&'l ToolHistory, i64, i64)>,
+    ) -> Group {
+        let parts: Vec<Part<'_>> = tools
+            .filter_map(|(history, start, end)| {
+                self.part(history.class, &history.cell, (start, end.saturating_sub(1)))
+            })
+            .collect();
+        let all: Vec<&Part<'_>> = parts.iter().collect();
+        Group {
+            id: String::new(),
+            ..self.group(&all, parts.iter().map(Part::cases).sum())
         }
     }
 

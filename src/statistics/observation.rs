@@ -380,6 +380,11 @@ mod tests {
         assert_eq!((watch.first_day, watch.last_day), (Some(11), 100));
         assert_eq!(watch.tool_days, 90.0 + 30.0 + 40.0);
         assert_eq!((watch.events, watch.outside), (4, 3));
+        // Times are those of the same cases.
+        let (same, counted) = ledger.watched(&Filter::default(), 100);
+        assert_eq!(same, watch);
+        assert_eq!((counted.share.count, counted.down.sample), (4, 4));
+        assert_eq!(counted.recent, [6, 4, 3, 2]);
         let lives = ledger.lives("tip-seal", &Filter::default(), 100);
         let life = |time: f64, failed: bool| Life { time, failed };
         assert_eq!((lives.fitted, lives.unknown), (3, 2));

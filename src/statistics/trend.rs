@@ -391,6 +391,24 @@ mod tests {
         assert!(change_point(&steady, 100.0).unwrap().chance < 0.3);
     }
 
+    /// Posterior of the time by quadrature with scipy between each two events; here it is a
+    /// grid of a thousand points.
+    #[test]
+    fn a_change_agrees_with_quadrature() {
+        for case in reference()["changes"].as_array().unwrap() {
+            let end = case["end"].as_f64().unwrap();
+            let change = change_point(&numbers(&case["times"]), end).unwrap();
+            close(change.chance, &case["chance"], 2e-3);
+            for (got, want) in [
+                (change.interval.low, &case["low"]),
+                (change.interval.high, &case["high"]),
+            ] {
+                let want = want.as_f64().unwrap();
+                assert!((got - want).abs() < 2e-3 * end, "{got} against {want}");
+            }
+        }
+    }
+
     #[test]
     fn directions_are_as_stated_and_nonsense_is_refused() {
         let worse = [50.0, 70.0, 80.0, 88.0, 93.0, 97.0];

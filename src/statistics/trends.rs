@@ -6,7 +6,7 @@
 //! chosen by what they show.
 
 use super::{
-    Filter, Ledger,
+    Filter, Group, Ledger,
     interval::{Rate, poisson_rate},
     observation::{self, Clock, Watch},
     trend::{
@@ -185,6 +185,31 @@ impl Ledger {
             }
         }
         months
+    }
+
+    /// Where the rate of one tool of a selection may have changed once.
+    pub fn change_of_tool(&self, tool: &str, filter: &Filter, last_day: i64) -> Option<Change> {
+        let filter = Filter {
+            tool: Some(tool.to_owned()),
+            ..filter.clone()
+        };
+        let tools = observation::watched(self, &filter, last_day);
+        let days: Vec<i64> = tools
+            .iter()
+            .flat_map(|watched| watched.events().map(|(_, day)| day))
+            .collect();
+        let clock = Clock::of(&tools, None);
+        change(&clock.times(&days), &clock)
+    }
+
+    /// The time the tools of a selection were watched for, and the cases that came meanwhile.
+    pub fn watched(&self, filter: &Filter, last_day: i64) -> (Watch, Group) {
+        let tools = observation::watched(self, filter, last_day);
+        let days = tools
+            .iter()
+            .map(|watched| (watched.history, watched.start, watched.end));
+        let cases = self.on_watch(days);
+        (observation::summary(self, filter, &tools), cases)
     }
 
     /// The time the tools of a selection were watched for.

@@ -56,6 +56,7 @@ mod tests {
     use rand_chacha::ChaCha8Rng;
 
     use super::*;
+    use crate::statistics::reference::{close, numbers, reference};
 
     fn spread(values: &[f64]) -> Spread {
         let count = values.len() as f64;
@@ -93,6 +94,19 @@ mod tests {
             .count();
         let share = held as f64 / f64::from(trials);
         assert!((0.92..=0.98).contains(&share), "{share}");
+    }
+
+    /// The normal interval of the logarithm, recomputed with scipy.
+    #[test]
+    fn shares_lost_agree_with_scipy() {
+        for case in reference()["lost"].as_array().unwrap() {
+            let down = numbers(&case["down"]);
+            let hours = case["hours"].as_f64().unwrap();
+            let (lost, interval) = share_lost(down.len() as u64, hours, &spread(&down)).unwrap();
+            close(lost, &case["share"], 1e-9);
+            close(interval.low, &case["low"], 1e-9);
+            close(interval.high, &case["high"], 1e-9);
+        }
     }
 
     #[test]

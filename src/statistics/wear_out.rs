@@ -4,7 +4,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use statrs::{
     distribution::{ContinuousCDF, Normal},
-    function::gamma::{gamma_lr, ln_gamma},
+    function::gamma::{digamma, gamma_lr, ln_gamma},
 };
 
 use super::{
@@ -39,6 +39,20 @@ impl Weibull {
     /// Mean life.
     pub fn mean(&self) -> f64 {
         self.scale * ln_gamma(1.0 + 1.0 / self.shape).exp()
+    }
+
+    /// 95 % interval of the mean life: the delta method on its logarithm, from the observed
+    /// information of the fit.
+    pub fn mean_interval(&self) -> Interval {
+        let [shape, scale, both] = self.covariance;
+        // How the logarithm of the mean moves with that of the shape; with that of the scale by 1.
+        let slope = -digamma(1.0 + 1.0 / self.shape) / self.shape;
+        let variance = (scale + slope * slope * shape + 2.0 * slope * both).max(0.0);
+        let factor = (normal_quantile(0.975) * variance.sqrt()).exp();
+        Interval {
+            low: self.mean() / factor,
+            high: self.mean() * factor,
+        }
     }
 
     /// Standard deviation of lives.
@@ -175,7 +189,20 @@ pub enum Replacement {
         cost_rate: f64,
         /// The same when replaced only at failure.
         cost_rate_unplanned: f64,
+        /// 95 % intervals of both and of what the plan saves, from the uncertainty of the fit.
+        costs: CostSpread,
     },
+}
+
+/// 95 % intervals of costs for each unit of time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CostSpread {
+    /// When replaced at the age planned.
+    pub planned: Interval,
+    /// When replaced only at failure.
+    pub unplanned: Interval,
+    /// What the plan saves; below 0 it costs more.
+    pub saved: Interval,
 }
 
 /// Age replacement of least long-run cost; costs in any one unit.
@@ -212,31 +239,56 @@ pub fn age_replacement(
     }
     let ratio = planned_cost / (failure_cost - planned_cost);
     let age = best_age(weibull.shape, weibull.scale, ratio);
-    let mut ages = drawn(weibull)
-        .into_iter()
-        .filter(|(shape, _)| *shape > 1.0)
-        .map(|(shape, scale)| best_age(shape, scale, ratio))
-        .collect::<Vec<_>>();
-    ages.sort_by(f64::total_cmp);
-    let at = |chance: f64| ages[(chance * (ages.len() - 1) as f64).round() as usize];
-    let interval = if ages.is_empty() {
-        Interval {
-            low: age,
-            high: age,
-        }
-    } else {
-        Interval {
-            low: at(0.025),
-            high: at(0.975),
-        }
+    let unsettled = || StatisticsError::NotSettled {
+        what: "an interval of the age of least cost",
     };
-    let outlive = weibull.survival(age);
-    let running = running(weibull.shape, weibull.scale, age);
+    let draws = drawn(weibull);
+    let ages = draws
+        .iter()
+        .filter(|(shape, _)| *shape > 1.0)
+        .map(|(shape, scale)| best_age(*shape, *scale, ratio));
+    let costs = (planned_cost, failure_cost);
+    let drawn_rates: Vec<(f64, f64)> = draws
+        .iter()
+        .map(|(shape, scale)| rates(*shape, *scale, age, costs))
+        .collect();
+    let (cost_rate, cost_rate_unplanned) = rates(weibull.shape, weibull.scale, age, costs);
     Ok(Replacement::Planned {
         age,
-        interval,
-        cost_rate: (planned_cost * outlive + failure_cost * (1.0 - outlive)) / running,
-        cost_rate_unplanned: failure_cost / weibull.mean(),
+        interval: central(ages.collect()).ok_or_else(unsettled)?,
+        cost_rate,
+        cost_rate_unplanned,
+        costs: spread_of(&drawn_rates).ok_or_else(unsettled)?,
+    })
+}
+
+/// Costs for each unit of time: when replaced at an age, and only at failure.
+fn rates(shape: f64, scale: f64, age: f64, (planned, failure): (f64, f64)) -> (f64, f64) {
+    let outlive = survival(shape, scale, age);
+    let mean = scale * ln_gamma(1.0 + 1.0 / shape).exp();
+    (
+        (planned * outlive + failure * (1.0 - outlive)) / running(shape, scale, age),
+        failure / mean,
+    )
+}
+
+/// The central 95 % of numbers; none without one.
+fn central(mut numbers: Vec<f64>) -> Option<Interval> {
+    let last = numbers.len().checked_sub(1)?;
+    numbers.sort_by(f64::total_cmp);
+    let at = |chance: f64| numbers[(chance * last as f64).round() as usize];
+    Some(Interval {
+        low: at(0.025),
+        high: at(0.975),
+    })
+}
+
+fn spread_of(rates: &[(f64, f64)]) -> Option<CostSpread> {
+    let of = |rate: fn(&(f64, f64)) -> f64| central(rates.iter().map(rate).collect());
+    Some(CostSpread {
+        planned: of(|rates| rates.0)?,
+        unplanned: of(|rates| rates.1)?,
+        saved: of(|rates| rates.1 - rates.0)?,
     })
 }
 
@@ -251,17 +303,20 @@ pub struct AgeSpread {
     pub high: Option<f64>,
     /// Share of the resamples in which no planned service pays.
     pub never: f64,
+    /// Spread of the costs when replaced at the age asked about.
+    pub costs: CostSpread,
 }
 
 /// Resamples whole tools with their lives (percentile bootstrap; Efron and Tibshirani, An
 /// Introduction to the Bootstrap (1993), chapter 13, from memory), fits each resample, and
-/// gives the spread of the age of least cost. The draws are the same on every call. None
+/// gives the spread of the age of least cost, and of the costs at `age`. The draws are the same on every call. None
 /// without two tools, above 3,000 lives (where the fit's own uncertainty is as good), or
 /// where fewer than half of the resamples can be fitted.
 pub fn bootstrap_age(
     tools: &[Vec<Life>],
     planned_cost: f64,
     failure_cost: f64,
+    age: f64,
 ) -> Option<AgeSpread> {
     const RESAMPLES: usize = 200;
     const LIVES: usize = 3000;
@@ -272,32 +327,44 @@ pub fn bootstrap_age(
     }
     let ratio = planned_cost / (failure_cost - planned_cost);
     let mut rng = ChaCha8Rng::seed_from_u64(1993);
-    let mut ages: Vec<f64> = (0..RESAMPLES)
+    let fits: Vec<Weibull> = (0..RESAMPLES)
         .filter_map(|_| {
             let drawn: Vec<Life> = tools
                 .iter()
                 .flat_map(|_| tools[rng.random_range(0..tools.len())].iter().copied())
                 .collect();
-            let fitted = fit(&drawn).ok()?;
-            Some(if fitted.shape > 1.0 {
-                best_age(fitted.shape, fitted.scale, ratio)
-            } else {
-                f64::INFINITY
-            })
+            fit(&drawn).ok()
         })
         .collect();
-    if 2 * ages.len() < RESAMPLES {
+    if 2 * fits.len() < RESAMPLES {
         return None;
     }
-    ages.sort_by(f64::total_cmp);
-    let at = |chance: f64| ages[(chance * (ages.len() - 1) as f64).round() as usize];
-    let never = ages.iter().filter(|age| age.is_infinite()).count();
-    let low = at(0.025);
-    low.is_finite().then_some(AgeSpread {
-        fitted: ages.len(),
-        low,
-        high: Some(at(0.975)).filter(|age| age.is_finite()),
-        never: never as f64 / ages.len() as f64,
+    let ages = fits.iter().map(|fitted| {
+        if fitted.shape > 1.0 {
+            best_age(fitted.shape, fitted.scale, ratio)
+        } else {
+            f64::INFINITY
+        }
+    });
+    let Interval { low, high } = central(ages.collect())?;
+    let costs: Vec<_> = fits
+        .iter()
+        .map(|fitted| {
+            rates(
+                fitted.shape,
+                fitted.scale,
+                age,
+                (planned_cost, failure_cost),
+            )
+        })
+        .collect();
+    let never = fits.iter().filter(|fitted| fitted.shape <= 1.0).count();
+    Some(AgeSpread {
+        fitted: fits.len(),
+        low: Some(low).filter(|age| age.is_finite())?,
+        high: Some(high).filter(|age| age.is_finite()),
+        never: never as f64 / fits.len() as f64,
+        costs: spread_of(&costs)?,
     })
 }
 
@@ -395,6 +462,9 @@ mod tests {
                 &want["deviation_ln_scale"],
                 1e-3,
             );
+            close(fitted.mean(), &want["mean"], 1e-5);
+            close(fitted.mean_interval().low, &want["mean_low"], 1e-3);
+            close(fitted.mean_interval().high, &want["mean_high"], 1e-3);
         }
     }
 
@@ -425,6 +495,7 @@ mod tests {
                 interval,
                 cost_rate,
                 cost_rate_unplanned,
+                costs,
             } = got
             else {
                 panic!("{got:?}");
@@ -433,6 +504,8 @@ mod tests {
             close(cost_rate, &case["cost_rate"], 1e-9);
             assert!(cost_rate < cost_rate_unplanned);
             assert!(interval.low < age && age < interval.high);
+            assert!(costs.planned.low < cost_rate && cost_rate < costs.planned.high);
+            assert!(costs.saved.low < cost_rate_unplanned - cost_rate);
         }
     }
 
@@ -452,10 +525,31 @@ mod tests {
         let worn = tools(2.5);
         let lives: Vec<Life> = worn.iter().flatten().copied().collect();
         let plan = age_replacement(&fit(&lives).unwrap(), 1.0, 6.0).unwrap();
-        let Replacement::Planned { age, interval, .. } = plan else {
+        let Replacement::Planned {
+            age,
+            interval,
+            costs,
+            ..
+        } = plan
+        else {
             panic!("{plan:?}");
         };
-        let spread = bootstrap_age(&worn, 1.0, 6.0).unwrap();
+        let spread = bootstrap_age(&worn, 1.0, 6.0, age).unwrap();
+        for (one, other) in [
+            (spread.costs.planned, costs.planned),
+            (spread.costs.unplanned, costs.unplanned),
+            (spread.costs.saved, costs.saved),
+        ] {
+            let width = other.high - other.low;
+            assert!(
+                (one.low - other.low).abs() < 0.3 * width,
+                "{one:?} {other:?}"
+            );
+            assert!(
+                (one.high - other.high).abs() < 0.3 * width,
+                "{one:?} {other:?}"
+            );
+        }
         assert!(spread.low < age && age < spread.high.unwrap());
         assert!(
             (spread.low / interval.low - 1.0).abs() < 0.1,
@@ -463,10 +557,10 @@ mod tests {
         );
         assert!((spread.high.unwrap() / interval.high - 1.0).abs() < 0.1);
         assert_eq!(spread.never, 0.0);
-        let random = bootstrap_age(&tools(1.0), 1.0, 6.0);
+        let random = bootstrap_age(&tools(1.0), 1.0, 6.0, 400.0);
         assert!(random.is_none_or(|spread| spread.never > 0.1), "{random:?}");
-        assert_eq!(bootstrap_age(&worn, 6.0, 1.0), None);
-        assert_eq!(bootstrap_age(&worn[..1], 1.0, 6.0), None);
+        assert_eq!(bootstrap_age(&worn, 6.0, 1.0, 400.0), None);
+        assert_eq!(bootstrap_age(&worn[..1], 1.0, 6.0, 400.0), None);
     }
 
     #[test]

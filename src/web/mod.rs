@@ -4,6 +4,7 @@
 //! fleet's knowledge, and show what came back. Rules of the domain are not decided here.
 
 mod api;
+mod asked_cases;
 mod asked_sequence;
 mod assets;
 mod attaching;
@@ -12,6 +13,7 @@ mod door;
 mod fault;
 mod fields;
 mod finding;
+mod groupings;
 mod guard;
 mod holding;
 mod pages;

@@ -12,7 +12,7 @@ import lifelines
 import numpy
 import scipy
 import statsmodels
-from scipy import optimize, stats
+from scipy import integrate, optimize, special, stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint
 
@@ -80,6 +80,17 @@ def lives():
             )
         fit = lifelines.WeibullFitter().fit(times, failed)
         deviations = fit.summary["se(coef)"]
+        # The mean life by the delta method; its slopes by central differences.
+        covariance = fit.variance_matrix_.loc[["lambda_", "rho_"], ["lambda_", "rho_"]].to_numpy()
+        at = numpy.array([fit.lambda_, fit.rho_])
+
+        def ln_mean(parameters):
+            return math.log(parameters[0]) + special.gammaln(1 + 1 / parameters[1])
+
+        steps_of = 1e-5 * numpy.diag(at)
+        slopes = numpy.array([(ln_mean(at + h) - ln_mean(at - h)) / (2 * h.sum()) for h in steps_of])
+        spread = stats.norm.ppf(0.975) * math.sqrt(slopes @ covariance @ slopes)
+        mean = math.exp(ln_mean(at))
         yield {
             "times": times.tolist(),
             "failed": failed.tolist(),
@@ -90,6 +101,9 @@ def lives():
                 "ln_likelihood": float(fit.log_likelihood_),
                 "deviation_ln_shape": float(deviations["rho_"] / fit.rho_),
                 "deviation_ln_scale": float(deviations["lambda_"] / fit.lambda_),
+                "mean": mean,
+                "mean_low": mean * math.exp(-spread),
+                "mean_high": mean * math.exp(spread),
             },
         }
 
@@ -136,6 +150,75 @@ def bootstrap():
         yield row
 
 
+def changes():
+    """One change of a Poisson rate (Raftery and Akman 1986): between two events the posterior
+    of its time is integrated by quadrature."""
+    for early, late, prior in [(12, 12, 0.5), (20, 5, 0.5), (3, 1, 0.5), (60, 95, 0.5)]:
+        end, at = 1000.0, 400.0
+        times = numpy.sort(numpy.concatenate([at * rng.uniform(size=early), at + (end - at) * rng.uniform(size=late)]))
+        total = len(times)
+        weight = prior * end / total
+
+        def ln_marginal(events, time):
+            return (
+                prior * math.log(weight)
+                - special.gammaln(prior)
+                + special.gammaln(events + prior)
+                - (events + prior) * math.log(time + weight)
+            )
+
+        edges = numpy.concatenate([[0.0], times, [end]])
+        plain = ln_marginal(total, end)
+
+        def density(time):
+            before = numpy.searchsorted(times, time, side="right")
+            return math.exp(ln_marginal(before, time) + ln_marginal(total - before, end - time) - plain)
+
+        pieces = [integrate.quad(density, a, b, epsabs=0, epsrel=1e-10)[0] for a, b in zip(edges, edges[1:])]
+        whole = sum(pieces)
+        odds = whole / end
+
+        def quantile(chance):
+            so_far = numpy.concatenate([[0.0], numpy.cumsum(pieces)]) / whole
+            at = min(int(numpy.searchsorted(so_far, chance, side="right")) - 1, len(pieces) - 1)
+
+            def missing(time):
+                return so_far[at] + integrate.quad(density, edges[at], time, epsabs=0, epsrel=1e-10)[0] / whole - chance
+
+            return float(optimize.brentq(missing, edges[at], edges[at + 1]))
+
+        yield {
+            "times": times.tolist(),
+            "end": end,
+            "chance": odds / (1 + odds),
+            "low": quantile(0.025),
+            "high": quantile(0.975),
+        }
+
+
+def lost():
+    """Hours lost to failures over hours in service; normal interval of the logarithm of a
+    compound Poisson sum."""
+    for events, hours, spread in [(3, 5000.0, 0.4), (40, 40_000.0, 1.0), (400, 2e6, 1.3)]:
+        down = 8 * numpy.exp(spread * rng.standard_normal(events))
+        share = down.sum() / hours
+        scatter = down.std(ddof=1) / down.mean()
+        deviation = math.sqrt((1 + scatter**2) / events)
+        low, high = stats.norm(math.log(share), deviation).interval(0.95)
+        yield {"down": down.tolist(), "hours": hours, "share": share, "low": math.exp(low), "high": math.exp(high)}
+
+
+def between():
+    """Mean time between failures, time-truncated: chi-square (NIST/SEMATECH e-Handbook 8.4.5.1)."""
+    for events, days in [(0, 400.0), (1, 90.0), (5, 1000.0), (93, 7123.0)]:
+        yield {
+            "events": events,
+            "days": days,
+            "low": float(2 * days / stats.chi2.ppf(0.975 if events else 0.95, 2 * events + 2)),
+            "high": float(2 * days / stats.chi2.ppf(0.025, 2 * events)) if events else None,
+        }
+
+
 made = {
     "made_with": {
         "python": sys.version.split()[0],
@@ -151,6 +234,9 @@ made = {
     "replacement": list(replacement()),
     "rates": list(rates()),
     "bootstrap": list(bootstrap()),
+    "changes": list(changes()),
+    "lost": list(lost()),
+    "between": list(between()),
 }
 path = pathlib.Path(__file__).with_suffix(".json")
 path.write_text(json.dumps(made, indent=1) + "\n")

@@ -21,6 +21,7 @@ use coldtrap::{
 };
 use http_body_util::BodyExt;
 use serde_json::Value;
+use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 use tempfile::TempDir;
 use tower::ServiceExt;
 
@@ -31,7 +32,7 @@ pub struct TestApp {
     pub index: IndexInUse,
     router: Router,
     follower: Follower,
-    _folder: TempDir,
+    folder: TempDir,
 }
 
 /// What came back.
@@ -80,8 +81,9 @@ impl TestApp {
     async fn of(patterns: Patterns, catalogue: Catalogue, asker: Asker) -> Self {
         let (patterns, catalogue) = (Arc::new(patterns), Arc::new(catalogue));
         let folder = TempDir::new().expect("a temporary folder");
-        let url = format!("sqlite://{}", folder.path().join("test.db").display());
-        let store = Store::open(&url).await.expect("a fresh store opens");
+        let store = Store::open(&url_in(&folder))
+            .await
+            .expect("a fresh store opens");
         let shelf = Shelf::in_memory().expect("an index in memory");
         let knowledge = Arc::new(Knowledge::new(&catalogue).expect("a usable catalogue"));
         let follower = Follower::new(
@@ -110,7 +112,7 @@ impl TestApp {
             index: follower.index(),
             router,
             follower,
-            _folder: folder,
+            folder,
         }
     }
 
@@ -125,6 +127,32 @@ impl TestApp {
             .expect("the demo's data keeps the rules");
         self.settle().await;
         self
+    }
+
+    /// Renames every table of the store but these, so that nothing can read them, and gives
+    /// their names.
+    pub async fn hide_tables_but(&self, kept: &[&str]) -> Vec<String> {
+        let mut store = SqliteConnection::connect(&url_in(&self.folder))
+            .await
+            .expect("the store opens");
+        let tables: Vec<String> = sqlx::query_scalar(
+            "select name from sqlite_schema where type = 'table' and name not like 'sqlite%'",
+        )
+        .fetch_all(&mut store)
+        .await
+        .expect("the tables");
+        let hidden: Vec<String> = tables
+            .into_iter()
+            .filter(|table| !kept.contains(&table.as_str()))
+            .collect();
+        for table in &hidden {
+            let rename = format!("alter table {table} rename to hidden_{table}");
+            sqlx::raw_sql(AssertSqlSafe(rename))
+                .execute(&mut store)
+                .await
+                .expect("a table can be renamed");
+        }
+        hidden
     }
 
     /// Lets index and knowledge take what was written.
@@ -240,6 +268,10 @@ impl TestApp {
             text: String::from_utf8(bytes.to_vec()).expect("text"),
         }
     }
+}
+
+fn url_in(folder: &TempDir) -> String {
+    format!("sqlite://{}", folder.path().join("test.db").display())
 }
 
 impl Answer {

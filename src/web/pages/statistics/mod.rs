@@ -11,26 +11,27 @@ use std::sync::Arc;
 
 use axum::{
     Router,
-    http::{HeaderName, header},
+    http::{HeaderName, StatusCode, header},
     response::{IntoResponse, Response},
     routing::get,
 };
 
-use super::search::filters;
 use crate::{
-    casebook::Site,
+    casebook::{Refusal, Site},
     day,
     knowledge::Knowledge,
     statistics::{Filter, Interval, Share, observation::Watch},
     web::{
-        fault::Fault,
+        asked_cases::{self, AskedCases},
+        fault::{self, Fault},
         fields::Asked,
         show,
         state::App,
         views::{
             Link,
             form::{Field, LineKind, SelectOption},
-            statistics::Way,
+            page::{Page, Section},
+            statistics::{StatisticsPage, Way},
         },
     },
 };
@@ -43,6 +44,7 @@ pub(super) fn routes() -> Router<App> {
     Router::new()
         .route("/statistics", get(shares::show))
         .route("/statistics/table.csv", get(shares::table))
+        .route("/statistics/pooled.csv", get(shares::pooled_table))
         .route("/statistics/trends", get(trends::show))
         .route("/statistics/trends.csv", get(trends::table))
         .route("/statistics/wear-out", get(wear_out::show))
@@ -59,61 +61,87 @@ struct Selection {
     fields: Vec<Field>,
     filtered: bool,
     sites: Vec<Site>,
+    /// What cannot be taken, so that nothing is counted.
+    refusals: Vec<Refusal>,
 }
 
 async fn selection(app: &App, asked: &Asked) -> Result<Selection, Fault> {
-    let asker = app.asker();
-    let (narrowed, view) = filters(app, asked);
-    let sites = app.store.sites(&asker).await?;
-    let site = asker.only_site().or(asked.get("site")).map(str::to_owned);
-    let mut tool = Field::line("tool", "Tool", LineKind::Text)
-        .with(asked.get("tool").unwrap_or_default())
-        .optional();
-    if let Some(id) = asked.get("tool")
-        && app.store.tool(&asker, id).await?.is_none()
-    {
-        tool.message = Some("is no tool of the fleet; its name stands on its page".to_owned());
-    }
-    let options = std::iter::once(SelectOption::new("", "Any site"))
-        .chain(
-            sites
-                .iter()
-                .map(|s| SelectOption::new(s.code.as_str(), format!("{} · {}", s.code, s.name))),
-        )
-        .collect();
-    let mut from = Field::line("from", "From", LineKind::Date)
-        .with(&view.from)
-        .optional();
-    from.message = view.message;
-    let filter = Filter {
-        class: narrowed.class.clone(),
-        site: site.clone(),
-        tool: asked.get("tool").map(str::to_owned),
-        from_day: narrowed.from.map(|time| time.div_euclid(day::MICROSECONDS)),
-        // `until` is the first moment after the last day.
-        to_day: narrowed
-            .until
-            .map(|time| (time - 1).div_euclid(day::MICROSECONDS)),
-    };
-    if let (Some(from_day), Some(to_day)) = (filter.from_day, filter.to_day)
-        && from_day > to_day
-    {
-        from.message = Some("lies after the last day".to_owned());
-    }
-    Ok(Selection {
+    let AskedCases {
         filter,
-        fields: vec![
-            Field::flat_select("tool_class", "Tool class", view.tool_class),
-            Field::flat_select("site", "Site", options).with(site.as_deref().unwrap_or_default()),
-            tool,
-            from,
-            Field::line("to", "To", LineKind::Date)
-                .with(&view.to)
-                .optional(),
-        ],
-        filtered: view.active || asked.get("site").or(asked.get("tool")).is_some(),
         sites,
+        refusals,
+    } = asked_cases::read(app, asked).await?;
+    let typed = |name: &str| asked.get(name).unwrap_or_default();
+    let classes = std::iter::once(SelectOption::new("", "Any class")).chain(
+        app.catalogue
+            .classes()
+            .map(|class| SelectOption::new(class.id.as_str(), class.name.as_str())),
+    );
+    let options = std::iter::once(SelectOption::new("", "Any site")).chain(
+        sites
+            .iter()
+            .map(|s| SelectOption::new(s.code.as_str(), format!("{} · {}", s.code, s.name))),
+    );
+    let site = filter.site.as_deref().unwrap_or_default();
+    let line =
+        |name: &str, label: &str, kind| Field::line(name, label, kind).with(typed(name)).optional();
+    let names = ["tool_class", "site", "tool", "from", "to"];
+    Ok(Selection {
+        fields: vec![
+            Field::flat_select("tool_class", "Tool class", classes.collect())
+                .with(typed("tool_class")),
+            Field::flat_select("site", "Site", options.collect()).with(site),
+            line("tool", "Tool", LineKind::Text),
+            line("from", "From", LineKind::Date),
+            line("to", "To", LineKind::Date),
+        ],
+        filtered: names.iter().any(|name| asked.get(name).is_some()),
+        filter,
+        sites,
+        refusals,
     })
+}
+
+impl Selection {
+    /// Takes a choice from a list, or marks that it cannot be taken.
+    fn or_refuse<T>(&mut self, choice: Result<T, Refusal>) -> Option<T> {
+        choice.map_err(|refusal| self.refusals.push(refusal)).ok()
+    }
+
+    /// The refusals as a fault, for a file.
+    fn sound(self) -> Result<Self, Fault> {
+        if self.refusals.is_empty() {
+            Ok(self)
+        } else {
+            Err(Fault::Refused(self.refusals))
+        }
+    }
+}
+
+/// The page with its form as it was typed, what is wrong with it, and nothing counted.
+fn refused(
+    title: &str,
+    path: &str,
+    asked: &Asked,
+    mut fields: Vec<Field>,
+    refusals: &[Refusal],
+) -> Result<Response, Fault> {
+    for refusal in refusals {
+        let words = format!("{}; accepted: {}", refusal.problem, refusal.accepted);
+        if let Some(field) = fields.iter_mut().find(|field| field.id == refusal.field) {
+            field.message = Some(words);
+        }
+    }
+    let page = fault::page(&StatisticsPage {
+        page: Page::new(title, Section::Statistics),
+        ways: ways(asked, path),
+        action: path.to_owned(),
+        filters: fields,
+        filtered: true,
+        empty: Some("Nothing is counted until what is marked above is mended.".to_owned()),
+        ..StatisticsPage::default()
+    })?;
+    Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
 }
 
 /// The pages of statistics, with the selection kept.
@@ -153,8 +181,8 @@ fn machine_day(day: i64) -> String {
     day::start(day).map_or_else(String::new, |time| time.strftime("%Y-%m-%d").to_string())
 }
 
-/// `18 % (12 to 26 %), 31 of 172`.
-fn share(share: &Share) -> String {
+/// `18 % (12 to 26 %), 31 of 172`, or what there is none of.
+fn share(share: &Share, none: &str) -> String {
     match (share.value, share.interval) {
         (Some(value), Some(interval)) => format!(
             "{} ({} to {}), {} of {}",
@@ -164,7 +192,7 @@ fn share(share: &Share) -> String {
             share.count,
             share.sample
         ),
-        _ => "no case".to_owned(),
+        _ => none.to_owned(),
     }
 }
 

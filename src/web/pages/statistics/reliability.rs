@@ -2,14 +2,14 @@
 
 use axum::{
     extract::State,
-    response::{Html, Response},
+    response::{IntoResponse, Response},
 };
 
-use super::{Selection, ask, figure, file, number, rules_of, selection, watched, ways};
+use super::{Selection, ask, figure, file, number, refused, rules_of, selection, watched, ways};
 use crate::{
     knowledge::Knowledge,
     statistics::{
-        Dimension, Filter, Interval, Spread,
+        Filter, Interval, Spread,
         interval::{MeanTime, mean_time_between_failures},
         observation::Watch,
         uptime,
@@ -28,8 +28,9 @@ use crate::{
 };
 
 const PATH: &str = "/statistics/reliability";
+const TITLE: &str = "Time between losses of base pressure";
 
-/// Tools that are looked at together.
+/// Tools that are looked at together. Every figure is of the cases on days they were watched.
 struct Unit {
     id: String,
     watch: Watch,
@@ -41,8 +42,7 @@ struct Unit {
 }
 
 fn unit(knowledge: &Knowledge, id: String, filter: &Filter, today: i64) -> Unit {
-    let watch = knowledge.watch(filter, today);
-    let counted = knowledge.by(Dimension::Class, filter).all.clone();
+    let (watch, counted) = knowledge.watched(filter, today);
     let hours = 24.0 * watch.tool_days;
     Unit {
         id,
@@ -94,8 +94,11 @@ async fn units(app: &App, selection: &Selection) -> Result<(Unit, Vec<Unit>, Vec
     .await
 }
 
-pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
+pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
     let selection = selection(&app, &asked).await?;
+    if !selection.refusals.is_empty() {
+        return refused(TITLE, PATH, &asked, selection.fields, &selection.refusals);
+    }
     let (all, classes, sites) = units(&app, &selection).await?;
     let empty = (all.watch.tools == 0).then(|| {
         if selection.filtered {
@@ -127,18 +130,27 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
     }
     let remarks: Vec<String> = empty
         .is_none()
-        .then(|| watched(&all.watch))
+        .then(|| {
+            format!(
+                "{} Every figure here is of the {} on those days.",
+                watched(&all.watch),
+                show::counted(all.watch.events, "case", "cases")
+            )
+        })
         .into_iter()
         .collect();
-    fault::page(&StatisticsPage {
-        page: Page::new("Time between losses of base pressure", Section::Statistics),
+    let page = fault::page(&StatisticsPage {
+        page: Page::new(TITLE, Section::Statistics),
         ways: ways(&asked, PATH),
         action: PATH.to_owned(),
         filtered: selection.filtered,
         summary: if empty.is_some() {
             String::new()
         } else {
-            show::counted(all.watch.events, "closed incident", "closed incidents")
+            format!(
+                "{} while watched",
+                show::counted(all.watch.events, "closed incident", "closed incidents")
+            )
         },
         figures: if empty.is_some() {
             Vec::new()
@@ -150,12 +162,13 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         remarks,
         sections,
         method: method(&all.watch),
-    })
+    })?;
+    Ok(page.into_response())
 }
 
 /// `GET /statistics/reliability.csv`: a row for everything, each class and each site.
 pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
-    let selection = selection(&app, &asked).await?;
+    let selection = selection(&app, &asked).await?.sound()?;
     let (all, classes, sites) = units(&app, &selection).await?;
     let cells = |kind: &str, unit: &Unit| {
         let spread = |spread: &Spread| {
@@ -193,7 +206,7 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
         "id",
         "tools",
         "tool_days",
-        "cases",
+        "cases_while_watched",
         "days_between",
         "days_between_low",
         "days_between_high",
@@ -311,7 +324,7 @@ fn part(
             headings: [
                 if id == "sites" { "Site" } else { "Tool class" },
                 "Tools",
-                "Cases",
+                "Cases while watched",
                 "Mean time between",
                 "95 % interval",
                 "Mean time down",

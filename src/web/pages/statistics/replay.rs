@@ -208,8 +208,14 @@ fn classes(app: &App, kept: &Kept) -> DataTable {
                     timed(score.advice.minutes),
                     timed(score.practice.minutes),
                     timed(score.people.minutes),
-                    score.top_1.as_ref().map_or_else(String::new, share),
-                    score.top_3.as_ref().map_or_else(String::new, share),
+                    score
+                        .top_1
+                        .as_ref()
+                        .map_or_else(String::new, |top| share(top, "no case")),
+                    score
+                        .top_3
+                        .as_ref()
+                        .map_or_else(String::new, |top| share(top, "no case")),
                     format!("{:.3}", score.calibration_error),
                 ]
             })
@@ -313,7 +319,7 @@ fn reliability(all: &Score) -> Result<Option<Chart>, Fault> {
                     vec![
                         format!("{} and {}", show::percent(bin.from), show::percent(bin.to)),
                         show::percent(bin.stated),
-                        share(&bin.came_true),
+                        share(&bin.came_true, "no case"),
                     ]
                 })
                 .collect(),

@@ -2,17 +2,19 @@
 
 use axum::{
     extract::State,
-    response::{Html, Response},
+    response::{IntoResponse, Response},
 };
 
-use super::{SHOWN, Selection, ask, file, number, selection, share, ways};
+use super::{SHOWN, Selection, ask, file, number, refused, selection, share, ways};
 use crate::{
-    casebook::Finding,
-    catalogue::{Kind, NOT_FOUND},
-    statistics::{Breakdown, Dimension, Group, Interval, Spread},
+    casebook::Refusal,
+    catalogue::NOT_FOUND,
+    statistics::{Breakdown, Dimension, Group, Interval, Share, Spread},
     web::{
+        asked_cases::one_of,
         fault::{self, Fault},
-        fields::{Asked, address, place},
+        fields::{Asked, address},
+        groupings::{self, GROUPINGS, Grouping, Name},
         plot::Pareto,
         show,
         state::App,
@@ -35,33 +37,36 @@ const FEW: u64 = 20;
 /// Bars of the Pareto plot.
 const BARS: usize = 12;
 
-const DIMENSIONS: [(&str, &str, Dimension); 6] = [
-    ("cause", "Cause", Dimension::Cause),
-    ("component", "Component", Dimension::Component),
-    ("kind", "Kind of cause", Dimension::Kind),
-    ("tool_class", "Tool class", Dimension::Class),
-    ("site", "Site", Dimension::Site),
-    ("tool", "Tool", Dimension::Tool),
-];
+const TITLE: &str = "What the causes cost";
 
-fn dimension(asked: &Asked) -> (&'static str, &'static str, Dimension) {
-    let by = asked.get("by").unwrap_or_default();
-    DIMENSIONS
-        .into_iter()
-        .find(|(id, _, _)| *id == by)
-        .unwrap_or(DIMENSIONS[0])
-}
-
-pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
-    let selection = selection(&app, &asked).await?;
-    let (by, heading, dimension) = dimension(&asked);
+pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
+    let mut selection = selection(&app, &asked).await?;
+    let options = GROUPINGS
+        .iter()
+        .map(|grouping| SelectOption::new(grouping.id, grouping.heading))
+        .collect();
+    let mut fields = vec![
+        Field::flat_select("by", "Count by", options)
+            .with(asked.get("by").unwrap_or(GROUPINGS[0].id)),
+    ];
+    fields.append(&mut selection.fields);
+    let grouping = selection.or_refuse(groupings::asked(&asked, &GROUPINGS));
+    let Some(grouping) = grouping.filter(|_| selection.refusals.is_empty()) else {
+        return refused(TITLE, PATH, &asked, fields, &selection.refusals);
+    };
+    let Grouping {
+        id: by,
+        heading,
+        dimension,
+        ..
+    } = grouping;
     let filter = selection.filter.clone();
     let counted = ask(&app, move |knowledge, _| knowledge.by(dimension, &filter)).await?;
     let groups = &counted.groups[..counted.groups.len().min(SHOWN)];
     let left = counted.groups.len() - groups.len();
     let names: Vec<Name> = groups
         .iter()
-        .map(|group| name(&app, &selection, dimension, &group.id))
+        .map(|group| grouping.name(&group.id, &app.catalogue, &selection.sites))
         .collect();
     let mut sections = Vec::new();
     if counted.sample > 0 {
@@ -72,23 +77,17 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         sections.push(costs(groups, &names, &counted.all, heading, &export));
         sections.push(searches(groups, &names, &counted.all, heading, &export));
         if dimension == Dimension::Cause
-            && let Some(part) = pooled(&app, &selection).await?
+            && let Some(part) = pooled(&app, &selection, &asked).await?
         {
             sections.push(part);
         }
     }
-    let options = DIMENSIONS
-        .iter()
-        .map(|(id, words, _)| SelectOption::new(*id, *words))
-        .collect();
-    let mut fields = vec![Field::flat_select("by", "Count by", options).with(by)];
-    fields.extend(selection.fields);
     let mut remarks = Vec::new();
     if counted.sample > 0 && counted.sample < FEW {
         remarks.push(format!("Fewer than {FEW} cases: the intervals are wide."));
     }
-    fault::page(&StatisticsPage {
-        page: Page::new("What the causes cost", Section::Statistics),
+    let page = fault::page(&StatisticsPage {
+        page: Page::new(TITLE, Section::Statistics),
         ways: ways(&asked, PATH),
         action: PATH.to_owned(),
         filters: fields,
@@ -109,23 +108,29 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         remarks,
         sections,
         method: method(),
-    })
+    })?;
+    Ok(page.into_response())
 }
 
 /// `GET /statistics/table.csv`: every group with every figure.
 pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
-    let selection = selection(&app, &asked).await?;
-    let (by, _, dimension) = dimension(&asked);
-    let filter = selection.filter.clone();
-    let counted = ask(&app, move |knowledge, _| knowledge.by(dimension, &filter)).await?;
+    let mut selection = selection(&app, &asked).await?;
+    let grouping = selection.or_refuse(groupings::asked(&asked, &GROUPINGS));
+    let selection = selection.sound()?;
+    let grouping = grouping.unwrap_or(GROUPINGS[0]);
+    let (by, filter) = (grouping.id, selection.filter.clone());
+    let counted = ask(&app, move |knowledge, _| {
+        knowledge.by(grouping.dimension, &filter)
+    })
+    .await?;
     let mut headings = vec![by, "name"];
     headings.extend(COLUMNS);
     let rows = counted
         .groups
         .iter()
         .map(|group| {
-            let words = name(&app, &selection, dimension, &group.id).words;
-            let mut row = vec![group.id.clone(), words];
+            let name = grouping.name(&group.id, &app.catalogue, &selection.sites);
+            let mut row = vec![group.id.clone(), name.words];
             row.extend(cells(group));
             row
         })
@@ -133,7 +138,7 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
     file(&format!("statistics-by-{by}.csv"), &headings, rows)
 }
 
-const COLUMNS: [&str; 29] = [
+const COLUMNS: [&str; 38] = [
     "cases",
     "sample",
     "share",
@@ -160,9 +165,18 @@ const COLUMNS: [&str; 29] = [
     "repeats_90_days",
     "not_found",
     "first_check_share",
+    "first_check_share_low",
+    "first_check_share_high",
+    "repeat_sample",
     "repeat_30_share",
+    "repeat_30_share_low",
+    "repeat_30_share_high",
     "repeat_90_share",
+    "repeat_90_share_low",
+    "repeat_90_share_high",
     "not_found_share",
+    "not_found_share_low",
+    "not_found_share_high",
 ];
 
 fn cells(group: &Group) -> Vec<String> {
@@ -194,67 +208,22 @@ fn cells(group: &Group) -> Vec<String> {
         group.repeat_30.count.to_string(),
         group.repeat_90.count.to_string(),
         group.not_found.count.to_string(),
-        number(group.first_check.value),
-        number(group.repeat_30.value),
-        number(group.repeat_90.value),
-        number(group.not_found.value),
     ]);
+    let share = |share: &Share| {
+        let mut cells = vec![number(share.value)];
+        cells.extend(ends(share.interval));
+        cells
+    };
+    row.extend(share(&group.first_check));
+    row.push(group.repeat_30.sample.to_string());
+    row.extend(share(&group.repeat_30));
+    row.extend(share(&group.repeat_90));
+    row.extend(share(&group.not_found));
     row
 }
 
-/// What a group is called, and where it leads.
-struct Name {
-    words: String,
-    href: Option<String>,
-    about: String,
-}
-
-fn name(app: &App, selection: &Selection, dimension: Dimension, id: &str) -> Name {
-    let plain = |words: String| Name {
-        words,
-        href: None,
-        about: String::new(),
-    };
-    if id == NOT_FOUND && !matches!(dimension, Dimension::Cause | Dimension::Tool) {
-        return plain("No cause found".to_owned());
-    }
-    match dimension {
-        Dimension::Cause => {
-            let link = show::cause_link(&Finding::from(id.to_owned()), &app.catalogue);
-            let kind = app.catalogue.cause(id).map(|cause| cause.kind.name());
-            Name {
-                words: link.text,
-                href: Some(link.href),
-                about: kind.unwrap_or_default().to_owned(),
-            }
-        }
-        Dimension::Component => plain(
-            app.catalogue
-                .component(id)
-                .map_or_else(|| id.to_owned(), |component| component.name.clone()),
-        ),
-        Dimension::Kind => plain(
-            id.parse::<Kind>()
-                .map_or_else(|_| id.to_owned(), |kind| show::capital(kind.name())),
-        ),
-        Dimension::Tool => Name {
-            words: id.to_owned(),
-            href: Some(place("/tools", id)),
-            about: String::new(),
-        },
-        Dimension::Class => plain(show::class_name(&app.catalogue, id)),
-        Dimension::Site => plain(
-            selection
-                .sites
-                .iter()
-                .find(|site| site.code.as_str() == id)
-                .map_or_else(|| id.to_owned(), |site| format!("{} · {}", id, site.name)),
-        ),
-    }
-}
-
 fn key_figures(all: &Group) -> Vec<KeyFigure> {
-    let of = |name: &str, share: &crate::statistics::Share| KeyFigure {
+    let of = |name: &str, share: &Share, none: &str| KeyFigure {
         name: name.to_owned(),
         value: share.value.map_or_else(|| "–".to_owned(), show::percent),
         detail: match share.interval {
@@ -265,7 +234,7 @@ fn key_figures(all: &Group) -> Vec<KeyFigure> {
                 share.count,
                 share.sample
             ),
-            None => "no case".to_owned(),
+            None => none.to_owned(),
         },
     };
     let time = |name: &str, spread: &Spread, shown: &dyn Fn(f64) -> String| KeyFigure {
@@ -276,10 +245,22 @@ fn key_figures(all: &Group) -> Vec<KeyFigure> {
     vec![
         time("Labour in all", &all.labour, &show::minutes),
         time("Time down in all", &all.down, &show::hours),
-        of("First check found something", &all.first_check),
-        of("Same trouble again within 30 days", &all.repeat_30),
-        of("Same trouble again within 90 days", &all.repeat_90),
-        of("No cause found", &all.not_found),
+        of(
+            "First check found something",
+            &all.first_check,
+            "no check noted",
+        ),
+        of(
+            "Same trouble again within 30 days",
+            &all.repeat_30,
+            "cause not known",
+        ),
+        of(
+            "Same trouble again within 90 days",
+            &all.repeat_90,
+            "cause not known",
+        ),
+        of("No cause found", &all.not_found, "no case"),
     ]
 }
 
@@ -486,16 +467,18 @@ fn searches(groups: &[Group], names: &[Name], all: &Group, heading: &str, export
     let row = |name: &str, group: &Group| {
         vec![
             name.to_owned(),
-            share(&group.first_check),
-            share(&group.repeat_30),
-            share(&group.repeat_90),
-            share(&group.not_found),
+            share(&group.first_check, "no check noted"),
+            share(&group.repeat_30, "cause not known"),
+            share(&group.repeat_90, "cause not known"),
+            share(&group.not_found, "no case"),
         ]
     };
     Part {
         id: "searches".to_owned(),
         title: "How the search went, and whether it held".to_owned(),
-        intro: "Share, its 95 % interval, and the cases behind it.".to_owned(),
+        intro: "Share, its 95 % interval, and the cases behind it. Whether the same trouble came \
+                again is counted among cases whose cause was found: of the others nobody can tell."
+            .to_owned(),
         tables: vec![DataTable {
             caption: "First check, repeats and searches without a cause".to_owned(),
             headings: [
@@ -528,22 +511,29 @@ fn with_all(
         .collect()
 }
 
-/// Shares of a class with the fleet's cases and common practice behind them: over all days,
-/// and only for who may see all sites.
-async fn pooled(app: &App, selection: &Selection) -> Result<Option<Part>, Fault> {
+/// The class whose shares are pooled: over all days, and only for who may see all sites.
+fn pooled_class(selection: &Selection) -> Option<&str> {
     let filter = &selection.filter;
-    let Some(class) = filter.class.clone() else {
-        return Ok(None);
-    };
-    if filter.site.is_some()
+    let narrowed = filter.site.is_some()
         || filter.tool.is_some()
         || filter.from_day.is_some()
-        || filter.to_day.is_some()
-    {
-        return Ok(None);
-    }
+        || filter.to_day.is_some();
+    filter.class.as_deref().filter(|_| !narrowed)
+}
+
+/// Shares of a class with the fleet's cases and common practice behind them.
+async fn pooled_shares(app: &App, class: &str) -> Result<Vec<(String, f64, Interval)>, Fault> {
+    let class = class.to_owned();
     let mut chances = ask(app, move |knowledge, today| knowledge.pooled(&class, today)).await?;
     chances.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+    Ok(chances)
+}
+
+async fn pooled(app: &App, selection: &Selection, asked: &Asked) -> Result<Option<Part>, Fault> {
+    let Some(class) = pooled_class(selection) else {
+        return Ok(None);
+    };
+    let chances = pooled_shares(app, class).await?;
     let rows: Vec<_> = chances
         .iter()
         .take(SHOWN)
@@ -559,13 +549,19 @@ async fn pooled(app: &App, selection: &Selection) -> Result<Option<Part>, Fault>
             ]
         })
         .collect();
+    let left = chances.len() - rows.len();
     Ok(Some(Part {
         id: "pooled".to_owned(),
         title: "What the next case is likely to be".to_owned(),
         intro: format!(
             "The class’s own cases, held up by the rest of the fleet and by common practice where \
-             they are few. {} The check sequence starts from these chances.",
-            show::old_cases(app.catalogue.half_life_days())
+             they are few. {} The check sequence starts from these chances.{}",
+            show::old_cases(app.catalogue.half_life_days()),
+            if left > 0 {
+                format!(" The {SHOWN} likeliest; {left} more are in the file.")
+            } else {
+                String::new()
+            }
         ),
         tables: vec![DataTable {
             caption: "Pooled share of each cause with its 95 % posterior interval".to_owned(),
@@ -574,8 +570,36 @@ async fn pooled(app: &App, selection: &Selection) -> Result<Option<Part>, Fault>
                 .to_vec(),
             rows,
         }],
+        export: Some(asked.address("/statistics/pooled.csv", "by", "")),
         ..Part::default()
     }))
+}
+
+/// `GET /statistics/pooled.csv`: the pooled share of every cause of a class.
+pub(super) async fn pooled_table(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
+    let selection = selection(&app, &asked).await?.sound()?;
+    let Some(class) = pooled_class(&selection) else {
+        let classes = app.catalogue.classes().map(|class| class.id.as_str());
+        return Err(Fault::Refused(vec![Refusal::new(
+            "tool_class",
+            "pooled shares are those of one tool class over all sites, tools and days",
+            format!("{} alone", one_of(classes, "no class is in the catalogue")),
+        )]));
+    };
+    let rows = pooled_shares(&app, class)
+        .await?
+        .into_iter()
+        .map(|(cause, share, interval)| {
+            let name = show::capital(app.catalogue.cause_name(&cause));
+            let numbers = [share, interval.low, interval.high].map(|value| number(Some(value)));
+            [cause, name].into_iter().chain(numbers).collect()
+        })
+        .collect();
+    file(
+        "pooled-shares.csv",
+        &["cause", "name", "pooled_share", "low", "high"],
+        rows,
+    )
 }
 
 fn method() -> Vec<String> {
@@ -590,7 +614,8 @@ fn method() -> Vec<String> {
          for means by the saddlepoint approximation (Davison and Hinkley 1988; from memory) or, from 512 cases on, from three moments, for \
          medians from the binomial distribution of their rank.",
         "Again within 30 or 90 days: the same tool had had the same cause in that many days \
-         before. First check: the first one noted found something, out of cases with a check.",
+         before, out of the cases whose cause was found. First check: the first one noted found \
+         something, out of cases with a check.",
     ]
     .map(str::to_owned)
     .to_vec()

@@ -2,21 +2,23 @@
 
 use axum::{
     extract::State,
-    response::{Html, Response},
+    response::{IntoResponse, Response},
 };
 
 use super::{
-    SHOWN, ask, day, figure, figures, file, machine_day, number, rules_of, selection, watched, ways,
+    SHOWN, ask, day, figure, figures, file, machine_day, number, refused, rules_of, selection,
+    watched, ways,
 };
 use crate::{
     statistics::{
-        Filter,
+        Dimension,
         observation::Watch,
-        trends::{CALLED, Change, TESTED_FROM, Trend, Trends, Verdict, judge},
+        trends::{CALLED, Change, TESTED_FROM, Trend, Trends, Verdict},
     },
     web::{
         fault::{self, Fault},
         fields::Asked,
+        groupings::{self, GROUPINGS, Grouping},
         plot::{Axis, Curves, Mark, Series},
         show,
         state::App,
@@ -31,33 +33,34 @@ use crate::{
 
 const PATH: &str = "/statistics/trends";
 
-/// A change is spoken of from this chance on.
+const TITLE: &str = "What gets worse, what better";
+
+/// A change is taken for likely from this chance on.
 const LIKELY: f64 = 0.9;
 
-pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
+pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
     let selection = selection(&app, &asked).await?;
+    if !selection.refusals.is_empty() {
+        return refused(TITLE, PATH, &asked, selection.fields, &selection.refusals);
+    }
     let filter = selection.filter.clone();
     let wanted: Vec<String> = app
         .catalogue
         .classes()
         .map(|class| class.id.to_string())
-        .filter(|id| filter.class.is_none() && !id.is_empty())
+        .filter(|_| filter.class.is_none())
         .collect();
-    let (trends, classes, months) = ask(&app, move |knowledge, today| {
+    let (trends, classes, tools_shown, months) = ask(&app, move |knowledge, today| {
         let trends = knowledge.trends(&filter, today);
-        let of_class = |class: String| {
-            let filter = Filter {
-                class: Some(class.clone()),
-                ..filter.clone()
-            };
-            Trend {
-                id: class,
-                ..knowledge.trends(&filter, today).all.clone()
-            }
-        };
-        let mut classes: Vec<Trend> = wanted.into_iter().map(of_class).collect();
-        judge(&mut classes);
-        (trends, classes, knowledge.per_month(&filter, today))
+        let classes = knowledge.trends_of_classes(&filter, wanted, today);
+        let shown = trends.tools.iter().take(SHOWN);
+        let tools: Vec<Trend> = shown
+            .map(|trend| Trend {
+                change: knowledge.change_of_tool(&trend.id, &filter, today),
+                ..trend.clone()
+            })
+            .collect();
+        (trends, classes, tools, knowledge.per_month(&filter, today))
     })
     .await?;
     let watch = &trends.watch;
@@ -75,7 +78,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         if !classes.is_empty() {
             let rows = classes
                 .iter()
-                .map(|trend| row(&show::class_name(&app.catalogue, &trend.id), trend, false))
+                .map(|trend| row(&show::class_name(&app.catalogue, &trend.id), trend))
                 .collect();
             sections.push(table_part(
                 "classes",
@@ -83,11 +86,11 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
                 "",
                 "Tool class",
                 rows,
-                None,
+                Some(asked.address("/statistics/trends.csv", "by", "tool_class")),
             ));
         }
         sections.push(causes(&app, &trends, &export));
-        sections.push(tools(&trends, &asked));
+        sections.push(tools(&tools_shown, trends.tools.len(), &asked));
     }
     let summary = if watch.tools == 0 {
         String::new()
@@ -103,8 +106,8 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         .then(|| watched(watch))
         .into_iter()
         .collect();
-    fault::page(&StatisticsPage {
-        page: Page::new("What gets worse, what better", Section::Statistics),
+    let page = fault::page(&StatisticsPage {
+        page: Page::new(TITLE, Section::Statistics),
         ways: ways(&asked, PATH),
         action: PATH.to_owned(),
         filters: selection.fields,
@@ -115,27 +118,51 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         sections,
         method: method(watch),
         ..StatisticsPage::default()
-    })
+    })?;
+    Ok(page.into_response())
 }
 
-/// `GET /statistics/trends.csv`: every cause, or with `by=tool` every tool.
+/// What trends are listed by.
+fn listed_by() -> Vec<Grouping> {
+    let tested = [Dimension::Cause, Dimension::Tool, Dimension::Class];
+    let groupings = GROUPINGS.into_iter();
+    groupings
+        .filter(|grouping| tested.contains(&grouping.dimension))
+        .collect()
+}
+
+/// `GET /statistics/trends.csv`: every cause, or with `by=tool` every tool, or with
+/// `by=tool_class` every class.
 pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
-    let selection = selection(&app, &asked).await?;
-    let filter = selection.filter;
-    let tools = asked.get("by") == Some("tool");
+    let mut selection = selection(&app, &asked).await?;
+    let grouping = selection.or_refuse(groupings::asked(&asked, &listed_by()));
+    let filter = selection.sound()?.filter;
+    let grouping = grouping.unwrap_or(GROUPINGS[0]);
+    let classes: Vec<String> = app
+        .catalogue
+        .classes()
+        .map(|class| class.id.to_string())
+        .filter(|id| filter.class.as_ref().is_none_or(|class| class == id))
+        .collect();
     let rows = ask(&app, move |knowledge, today| {
-        let trends = knowledge.trends(&filter, today);
-        let listed = if tools { &trends.tools } else { &trends.causes };
+        let listed = match grouping.dimension {
+            Dimension::Class => knowledge.trends_of_classes(&filter, classes, today),
+            Dimension::Tool => {
+                let trends = knowledge.trends(&filter, today);
+                let with_change = trends.tools.iter().map(|trend| Trend {
+                    change: knowledge.change_of_tool(&trend.id, &filter, today),
+                    ..trend.clone()
+                });
+                with_change.collect()
+            }
+            _ => knowledge.trends(&filter, today).causes.clone(),
+        };
         listed.iter().map(cells).collect::<Vec<_>>()
     })
     .await?;
-    let (name, first) = if tools {
-        ("trends-by-tool.csv", "tool")
-    } else {
-        ("trends-by-cause.csv", "cause")
-    };
+    let name = format!("trends-by-{}.csv", grouping.path);
     let headings = [
-        first,
+        grouping.id,
         "cases",
         "tool_days",
         "rate_per_tool_month",
@@ -152,8 +179,10 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
         "change_day",
         "change_day_low",
         "change_day_high",
+        "rate_before_change",
+        "rate_after_change",
     ];
-    file(name, &headings, rows)
+    file(&name, &headings, rows)
 }
 
 fn cells(trend: &Trend) -> Vec<String> {
@@ -178,6 +207,8 @@ fn cells(trend: &Trend) -> Vec<String> {
         day(change.map(|change| change.day)),
         day(change.map(|change| change.days.0)),
         day(change.map(|change| change.days.1)),
+        number(change.map(|change| change.before)),
+        number(change.map(|change| change.after)),
     ]
 }
 
@@ -345,16 +376,15 @@ fn causes(app: &App, trends: &Trends, export: &str) -> Part {
             show::counted(fewer as u64, "cause comes", "causes come")
         ),
     };
-    let mut rows: Vec<Vec<String>> = trends
+    let rows: Vec<Vec<String>> = trends
         .causes
         .iter()
         .take(SHOWN)
         .map(|trend| {
             let name = show::capital(app.catalogue.cause_name(&trend.id));
-            row(&name, trend, true)
+            row(&name, trend)
         })
         .collect();
-    rows.iter_mut().for_each(|row| row.truncate(8));
     let mut part = table_part(
         "causes",
         "By cause",
@@ -375,14 +405,9 @@ fn causes(app: &App, trends: &Trends, export: &str) -> Part {
     part
 }
 
-fn tools(trends: &Trends, asked: &Asked) -> Part {
-    let rows: Vec<_> = trends
-        .tools
-        .iter()
-        .take(SHOWN)
-        .map(|trend| row(&trend.id, trend, false))
-        .collect();
-    let left = trends.tools.len().saturating_sub(SHOWN);
+fn tools(shown: &[Trend], of: usize, asked: &Asked) -> Part {
+    let rows = shown.iter().map(|trend| row(&trend.id, trend)).collect();
+    let left = of.saturating_sub(shown.len());
     let intro = if left > 0 {
         format!("The {SHOWN} with the smallest chances; {left} more are in the file.")
     } else {
@@ -421,6 +446,7 @@ fn table_part(
                 "Chance, adjusted",
                 "Laplace z",
                 "Power-law chance",
+                "If the rate changed once: when, and the chance that it did",
             ]
             .map(str::to_owned)
             .to_vec(),
@@ -431,22 +457,14 @@ fn table_part(
     }
 }
 
-fn row(name: &str, trend: &Trend, with_change: bool) -> Vec<String> {
+fn row(name: &str, trend: &Trend) -> Vec<String> {
     let rate = trend.rate();
-    let mut shown = words(trend.verdict).to_owned();
-    // A step is looked for in every cause; it is only spoken of where the trend stands
-    // clear of all the tests made.
-    let called = matches!(trend.verdict, Verdict::Rising | Verdict::Falling);
-    let spoken = with_change && called;
-    if let Some(change) = trend.change.filter(|c| spoken && c.chance >= LIKELY) {
-        shown = format!("{shown}; changed about {}", day(change.day));
-    }
     vec![
         name.to_owned(),
         trend.events.to_string(),
         rate.map_or_else(|| "–".to_owned(), |rate| figure(rate.value)),
         rate.map_or_else(|| "–".to_owned(), |rate| figures(rate.interval)),
-        shown,
+        words(trend.verdict).to_owned(),
         trend.adjusted.map_or_else(|| "–".to_owned(), chance),
         trend
             .laplace
@@ -454,6 +472,18 @@ fn row(name: &str, trend: &Trend, with_change: bool) -> Vec<String> {
         trend
             .power_law_test
             .map_or_else(|| "–".to_owned(), |test| chance(test.p())),
+        trend.change.map_or_else(
+            || "–".to_owned(),
+            |change| {
+                format!(
+                    "{} (95 %: {} to {}), chance {}",
+                    day(change.day),
+                    day(change.days.0),
+                    day(change.days.1),
+                    likelihood(change.chance)
+                )
+            },
+        ),
     ]
 }
 
@@ -466,28 +496,41 @@ fn words(verdict: Verdict) -> &'static str {
     }
 }
 
+/// When the rate changed, if it did; no more is claimed than the chance allows.
 fn changed(change: &Change) -> String {
-    if change.chance < LIKELY {
-        return format!(
-            "One sudden change of the rate is not shown: its chance is {}, and {} is asked for.",
-            show::percent(change.chance),
-            show::percent(LIKELY)
-        );
-    }
-    format!(
-        "The rate changed about {} (95 %: {} to {}), with chance {}: {} a tool and month before, \
-         {} after.",
+    let when = format!(
+        "about {} (95 %: {} to {}), from {} to {} a tool and month",
         day(change.day),
         day(change.days.0),
         day(change.days.1),
-        if change.chance > 0.999 {
-            "above 99.9 %".to_owned()
-        } else {
-            show::percent(change.chance)
-        },
         figure(change.before),
         figure(change.after)
-    )
+    );
+    let chance = likelihood(change.chance);
+    if change.chance >= LIKELY {
+        format!("The rate changed {when}; chance {chance} that there was one sudden change.")
+    } else if change.chance > 0.5 {
+        format!(
+            "One sudden change of the rate is not shown: its chance is {chance}. If there was one, \
+             it came {when}."
+        )
+    } else {
+        format!(
+            "A rate without a sudden change is likelier: the chance of one is {chance}. If there \
+             was one all the same, it came {when}."
+        )
+    }
+}
+
+/// A chance that is never quite none or all.
+fn likelihood(chance: f64) -> String {
+    if chance > 0.999 {
+        "above 99.9 %".to_owned()
+    } else if chance < 0.001 {
+        "below 0.1 %".to_owned()
+    } else {
+        show::percent(chance)
+    }
 }
 
 /// `0.03`, `below 0.001`.
@@ -508,7 +551,8 @@ fn method(watch: &Watch) -> Vec<String> {
         "Over all causes, over all tools, and over all classes that have enough cases to be tested, the chances of \
          Laplace’s test are adjusted by Benjamini and Hochberg (1995); below 0.05 adjusted a trend \
          is called. Change: one step of a Poisson rate with a flat prior for its time and even odds \
-         beforehand (Raftery and Akman 1986).",
+         beforehand (Raftery and Akman 1986). It is looked for in every row, and its chances are not \
+         adjusted for that: among many rows a few show one by chance.",
         "All of these take cases to come independently. The same trouble coming back within days \
          makes chances look smaller than they are.",
     ]

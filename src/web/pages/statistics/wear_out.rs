@@ -1,23 +1,29 @@
 //! Which parts wear out, and when it is cheapest to replace one by plan.
 
+use std::collections::HashMap;
+
 use axum::{
     extract::State,
-    response::{Html, Response},
+    response::{IntoResponse, Response},
 };
 
 use super::{
-    SHOWN, Selection, ask, figure, figures, file, number, rules_of, selection, watched, ways,
+    SHOWN, Selection, ask, figure, figures, file, number, refused, rules_of, selection, watched,
+    ways,
 };
 use crate::{
+    casebook::Refusal,
     catalogue::Cause,
     knowledge::Knowledge,
     statistics::{
-        Dimension, Filter,
+        Dimension, Filter, Interval,
         observation::{Lives, Watch},
         survival::{SurvivalStep, kaplan_meier},
         trend::benjamini_hochberg,
         trends::CALLED,
-        wear_out::{AgeSpread, Replacement, Weibull, age_replacement, bootstrap_age, fit},
+        wear_out::{
+            AgeSpread, CostSpread, Replacement, Weibull, age_replacement, bootstrap_age, fit,
+        },
     },
     web::{
         fault::{self, Fault},
@@ -36,6 +42,8 @@ use crate::{
 };
 
 const PATH: &str = "/statistics/wear-out";
+const TITLE: &str = "What wears out";
+const DAYS_PER_YEAR: f64 = 365.25;
 
 /// Failures below which no shape is judged.
 const JUDGED_FROM: usize = 5;
@@ -132,8 +140,8 @@ fn closely(
         .zip(costs)
         .and_then(|(weibull, (planned, failure))| age_replacement(weibull, planned, failure).ok());
     let spread = match (plan, costs) {
-        (Some(Replacement::Planned { .. }), Some((planned, failure))) => {
-            bootstrap_age(&lives.tools, planned, failure)
+        (Some(Replacement::Planned { age, .. }), Some((planned, failure))) => {
+            bootstrap_age(&lives.tools, planned, failure, age)
         }
         _ => None,
     };
@@ -146,11 +154,39 @@ fn closely(
     }
 }
 
-pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
-    let mut selection = selection(&app, &asked).await?;
-    // Lives begin where they begin: a first day would only cut them.
+/// Lives begin where they begin: a first day would only cut them.
+async fn selected(app: &App, asked: &Asked) -> Result<Selection, Fault> {
+    let mut selection = selection(app, asked).await?;
     selection.filter.from_day = None;
     selection.fields.retain(|field| field.id != "from");
+    selection.refusals.retain(|refusal| refusal.field != "from");
+    if let Some(id) = asked.get("cause")
+        && app.catalogue.cause(id).is_none()
+    {
+        selection.refusals.push(Refusal::new(
+            "cause",
+            format!("no cause is called {id:?}"),
+            "a cause of the catalogue, as its page’s address names it",
+        ));
+    }
+    Ok(selection)
+}
+
+pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
+    let selection = selected(&app, &asked).await?;
+    if !selection.refusals.is_empty() {
+        let mut fields = selection.fields;
+        if let Some(id) = asked.get("cause") {
+            let options = app
+                .catalogue
+                .causes()
+                .map(|cause| SelectOption::new(cause.id.as_str(), show::capital(&cause.name)));
+            fields.push(
+                Field::flat_select("cause", "Part that fails by", options.collect()).with(id),
+            );
+        }
+        return refused(TITLE, PATH, &asked, fields, &selection.refusals);
+    }
     let causes: Vec<String> = app
         .catalogue
         .causes()
@@ -183,8 +219,8 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         sections.push(part);
         sections.push(list(&app, &asked, &all));
     }
-    fault::page(&StatisticsPage {
-        page: Page::new("What wears out", Section::Statistics),
+    let page = fault::page(&StatisticsPage {
+        page: Page::new(TITLE, Section::Statistics),
         ways: ways(&asked, PATH),
         action: PATH.to_owned(),
         filters: fields,
@@ -206,24 +242,43 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Html<St
         sections,
         method: method(&watch),
         ..StatisticsPage::default()
-    })
+    })?;
+    Ok(page.into_response())
 }
 
 /// `GET /statistics/wear-out.csv`: a row a cause.
 pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
-    let mut selection = selection(&app, &asked).await?;
-    selection.filter.from_day = None;
+    let selection = selected(&app, &asked).await?.sound()?;
     let causes: Vec<String> = app
         .catalogue
         .causes()
         .map(|cause| cause.id.to_string())
         .collect();
+    let mut proposed: HashMap<String, Proposed> = app
+        .catalogue
+        .causes()
+        .map(|cause| (cause.id.to_string(), proposed(&app, &selection, cause)))
+        .collect();
+    // What was typed is about the part shown on the page.
+    if let Some(cause) = asked.get("cause").and_then(|id| app.catalogue.cause(id)) {
+        let typed = costs(&app, &asked, &selection, cause);
+        if let Some((planned, failure)) = typed.both {
+            proposed.insert(cause.id.to_string(), (Some(planned), Some(failure)));
+        }
+    }
     let rows = ask(&app, move |knowledge, today| {
         worn(knowledge, &causes, &selection.filter, today)
             .iter()
             .map(|worn| {
                 let weibull = worn.weibull;
-                vec![
+                let costs = proposed
+                    .get(&worn.cause)
+                    .and_then(|(planned, failure)| planned.zip(*failure));
+                let plan = plan_cells(
+                    &closely(knowledge, &worn.cause, &selection.filter, today, costs),
+                    costs,
+                );
+                let mut row = vec![
                     worn.cause.clone(),
                     worn.fitted.to_string(),
                     worn.failures.to_string(),
@@ -237,9 +292,13 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
                     number(weibull.map(|w| w.scale_interval.low)),
                     number(weibull.map(|w| w.scale_interval.high)),
                     number(weibull.map(|w| w.mean())),
+                    number(weibull.map(|w| w.mean_interval().low)),
+                    number(weibull.map(|w| w.mean_interval().high)),
                     number(worn.adjusted),
                     worn.says().to_owned(),
-                ]
+                ];
+                row.extend(plan);
+                row
             })
             .collect::<Vec<_>>()
     })
@@ -258,19 +317,96 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
         "scale_days_low",
         "scale_days_high",
         "mean_life_days",
+        "mean_life_days_low",
+        "mean_life_days_high",
         "chance_if_random_adjusted",
         "verdict",
+        "planned_service_hours",
+        "failure_hours",
+        "replace_every_days",
+        "replace_every_days_low",
+        "replace_every_days_high",
+        "planned_hours_a_year",
+        "planned_hours_a_year_low",
+        "planned_hours_a_year_high",
+        "unplanned_hours_a_year",
+        "unplanned_hours_a_year_low",
+        "unplanned_hours_a_year_high",
+        "saved_hours_a_year",
+        "saved_hours_a_year_low",
+        "saved_hours_a_year_high",
     ];
     file("wear-out.csv", &headings, rows)
 }
 
-/// The costs, as typed or proposed, in hours down.
-struct Costs {
-    fields: Vec<Field>,
-    both: Option<(f64, f64)>,
+/// The costs and the plan of a row of the file; empty where nothing is to be planned.
+fn plan_cells(closely: &Closely, costs: Option<(f64, f64)>) -> Vec<String> {
+    let mut cells = vec![
+        number(costs.map(|costs| costs.0)),
+        number(costs.map(|costs| costs.1)),
+    ];
+    let Some(plan) = Plan::of(closely) else {
+        cells.resize(14, String::new());
+        return cells;
+    };
+    cells.extend([
+        number(Some(plan.age)),
+        number(Some(plan.low)),
+        number(plan.high),
+    ]);
+    let year = |rate: f64| number(Some(DAYS_PER_YEAR * rate));
+    for (rate, interval) in [
+        (plan.planned, plan.costs.planned),
+        (plan.unplanned, plan.costs.unplanned),
+        (plan.unplanned - plan.planned, plan.costs.saved),
+    ] {
+        cells.extend([year(rate), year(interval.low), year(interval.high)]);
+    }
+    cells
 }
 
-fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Costs {
+/// A plan with its uncertainty: by bootstrap over tools, or where there is none that of the fit.
+struct Plan {
+    age: f64,
+    low: f64,
+    high: Option<f64>,
+    planned: f64,
+    unplanned: f64,
+    costs: CostSpread,
+}
+
+impl Plan {
+    fn of(closely: &Closely) -> Option<Self> {
+        let Some(Replacement::Planned {
+            age,
+            interval,
+            cost_rate,
+            cost_rate_unplanned,
+            costs,
+        }) = closely.plan
+        else {
+            return None;
+        };
+        let (low, high, costs) = match closely.spread {
+            Some(spread) => (spread.low, spread.high, spread.costs),
+            None => (interval.low, Some(interval.high), costs),
+        };
+        Some(Self {
+            age,
+            low,
+            high,
+            planned: cost_rate,
+            unplanned: cost_rate_unplanned,
+            costs,
+        })
+    }
+}
+
+/// What a planned service and a failure may cost, in hours down.
+type Proposed = (Option<f64>, Option<f64>);
+
+/// The catalogue's time for a planned service, and the mean time down of the cases on record.
+fn proposed(app: &App, selection: &Selection, cause: &Cause) -> Proposed {
     let classes: Vec<f64> = app
         .catalogue
         .classes()
@@ -282,7 +418,6 @@ fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Cost
         .map(|class| class.minutes.vent + class.minutes.pump_down)
         .collect();
     let state = classes.iter().sum::<f64>() / classes.len().max(1) as f64;
-    let planned = (cause.fix_minutes + state) / 60.0;
     let failure = app
         .knowledge
         .by(Dimension::Cause, &selection.filter)
@@ -290,6 +425,22 @@ fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Cost
         .iter()
         .find(|group| group.id == cause.id.as_str())
         .and_then(|group| group.down.mean);
+    // As the page proposes them, to a tenth of an hour.
+    let tenths = |hours: f64| (10.0 * hours).round() / 10.0;
+    (
+        Some(tenths((cause.fix_minutes + state) / 60.0)),
+        failure.map(tenths),
+    )
+}
+
+/// The costs, as typed or proposed, in hours down.
+struct Costs {
+    fields: Vec<Field>,
+    both: Option<(f64, f64)>,
+}
+
+fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Costs {
+    let (planned, failure) = proposed(app, selection, cause);
     let field = |id: &str, label: &str, hint: &str, proposed: Option<f64>| {
         let proposed = proposed
             .map(|hours| show::trimmed(hours, 1))
@@ -311,7 +462,7 @@ fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Cost
         "planned",
         "A planned service costs",
         "Proposed: the catalogue’s time to mend, vent and pump down (common practice, no source).",
-        Some(planned),
+        planned,
     );
     let (mut failure_field, failure) = field(
         "failure",
@@ -420,8 +571,9 @@ fn verdict(
     ));
     let longest = flat.iter().map(|life| life.time).fold(0.0, f64::max);
     reasons.push(format!(
-        "Mean life {} days; 63 % have failed after {} days (95 %: {}){}.",
+        "Mean life {} days (95 %: {}); 63 % have failed after {} days (95 %: {}){}.",
         figure(weibull.mean()),
+        figures(weibull.mean_interval()),
         figure(weibull.scale),
         figures(weibull.scale_interval),
         if weibull.scale > longest {
@@ -464,6 +616,7 @@ fn verdict(
             interval,
             cost_rate,
             cost_rate_unplanned,
+            costs,
         }) => {
             reasons.push(match closely.spread {
                 Some(AgeSpread {
@@ -487,11 +640,28 @@ fn verdict(
                     figures(interval)
                 ),
             });
+            let costs = closely.spread.map_or(costs, |spread| spread.costs);
+            let year = |rate: f64, interval: Interval| {
+                let of = |rate: f64| figure(DAYS_PER_YEAR * rate);
+                format!(
+                    "{} h (95 %: {} to {})",
+                    of(rate),
+                    of(interval.low),
+                    of(interval.high)
+                )
+            };
             reasons.push(format!(
-                "Cost in the long run: {} h down a year with the plan, {} h without.",
-                figure(365.25 * cost_rate),
-                figure(365.25 * cost_rate_unplanned)
+                "Cost in the long run, down a year: {} with the plan, {} without; the plan saves {}.",
+                year(cost_rate, costs.planned),
+                year(cost_rate_unplanned, costs.unplanned),
+                year(cost_rate_unplanned - cost_rate, costs.saved)
             ));
+            if costs.saved.low <= 0.0 {
+                reasons.push(
+                    "That the plan saves anything is not shown: its interval reaches down to nothing."
+                        .to_owned(),
+                );
+            }
             (
                 Tone::Good,
                 format!(
@@ -609,8 +779,10 @@ fn list(app: &App, asked: &Asked, all: &[Worn]) -> Part {
                     |w| format!("{} ({})", figure(w.shape), figures(w.shape_interval)),
                 ),
                 worn.adjusted.map_or_else(|| "–".to_owned(), figure),
-                worn.weibull
-                    .map_or_else(|| "–".to_owned(), |w| figure(w.mean())),
+                worn.weibull.map_or_else(
+                    || "–".to_owned(),
+                    |w| format!("{} ({})", figure(w.mean()), figures(w.mean_interval())),
+                ),
             ]
         })
         .collect();
@@ -634,7 +806,7 @@ fn list(app: &App, asked: &Asked, all: &[Worn]) -> Part {
                 "Age not known",
                 "Shape (95 %)",
                 "Chance if random, adjusted",
-                "Mean life, days",
+                "Mean life, days (95 %)",
             ]
             .map(str::to_owned)
             .to_vec(),
@@ -662,7 +834,7 @@ fn method(watch: &Watch) -> Vec<String> {
     let fits = [
         "Kaplan and Meier (1958), intervals by Greenwood’s variance on the log-minus-log scale. \
          Weibull by maximum likelihood with lives that have not ended (NIST/SEMATECH e-Handbook \
-         8.4.1.3), intervals by the observed information on the logarithms. Chance if random: that \
+         8.4.1.3), intervals by the observed information on the logarithms, of the mean life by the delta method. Chance if random: that \
          of the shape’s logarithm against 0, adjusted over the causes with five failures or more by \
          Benjamini and Hochberg (1995).",
         "Age replacement of least cost in the long run (Barlow and Proschan 1965, chapter 4; from \
