@@ -27,5 +27,6 @@ mod overlay;
 mod pages;
 mod search;
 mod statistics;
+mod told_alike;
 mod verdicts;
 mod whole_line;

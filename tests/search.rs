@@ -212,25 +212,6 @@ async fn the_first_ten_are_not_one_cause_alone() {
     assert!(causes.len() >= 4, "{causes:?}");
 }
 
-#[tokio::test]
-async fn cases_told_in_the_same_words_stand_together() {
-    let mut app = TestApp::demo().await;
-    let mut told = Vec::new();
-    for pressure in ["4e-6", "5e-6", "6e-6"] {
-        let symptom = format!("Wobblestone drifted at {pressure} torr after marzipan lunch");
-        told.push(file(&app, &symptom).await);
-    }
-    app.settle().await;
-    let found = hits(&app, "wobblestone marzipan").await;
-    assert_eq!(found["hits"].as_array().expect("hits").len(), 1);
-    let first = numbers(&found)[0];
-    let why = why(&found, first);
-    assert!(why.contains("told alike: "), "{why}");
-    for number in told.iter().filter(|number| **number != first) {
-        assert!(why.contains(&number.to_string()), "{number}: {why}");
-    }
-}
-
 /// What nobody should type, by name.
 fn bad_inputs() -> Vec<(&'static str, String)> {
     vec![

@@ -50,7 +50,7 @@ const UNITS: [&str; 40] = [
 ];
 
 /// Words too common to tell cases apart, after folding, before stemming.
-const STOP_WORDS: [&str; 133] = [
+pub(super) const STOP_WORDS: [&str; 133] = [
     "a", "about", "after", "again", "all", "also", "am", "an", "and", "any", "are", "as", "at",
     "be", "because", "been", "before", "being", "but", "by", "can", "cannot", "cant", "could", "d",
     "did", "do", "does", "doesnt", "doing", "dont", "each", "else", "for", "from", "get", "gets",

@@ -68,6 +68,15 @@ impl Part {
     }
 }
 
+/// What the notes are put together from, in this order, by the names people read.
+pub(super) const NOTED: [&str; 5] = [
+    "proof",
+    "notes",
+    "reason not restored",
+    "parts",
+    "notes of checks",
+];
+
 /// When a pressure was read, as far as that is told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum When {
@@ -137,6 +146,8 @@ pub struct Entry {
     pub fix: String,
     /// Proof, notes, parts, notes of checks, reason not restored; a line each.
     pub notes: String,
+    /// Where in the notes each of [`NOTED`] ends.
+    pub(super) noted: [usize; NOTED.len()],
     /// Signs seen, antecedents that happened, checks that found something, tool and class.
     pub facts: String,
     /// What is known of tool and case beside words.
@@ -149,6 +160,9 @@ pub struct Entry {
     /// Pressures in symptom, fix and notes, where they stand.
     pub(super) readings: [Vec<Reading>; 3],
 }
+
+/// Pressures that differ by less than one in so many steps a decade are one figure.
+const STEPS: f64 = 200.0;
 
 /// Bytes that most cases take in the index's hands, and the longest of their texts.
 const USUAL: usize = 2_560;
@@ -175,6 +189,7 @@ impl Entry {
             cause_text: String::new(),
             fix: String::new(),
             notes: String::new(),
+            noted: [0; NOTED.len()],
             facts: String::new(),
             circumstances: Circumstances::default(),
             unit,
@@ -220,16 +235,7 @@ impl Entry {
             (Some(finding), None) => catalogue.cause_name(finding.id()).to_owned(),
             (None, _) => String::new(),
         };
-        let told = [
-            &incident.proof,
-            &incident.notes,
-            &incident.not_restored_reason,
-        ];
-        let told = told.into_iter().filter(|text| !text.is_empty());
-        let of_checks = incident.checks.iter().map(|check| &check.note);
-        let of_checks = of_checks.filter(|note| !note.is_empty());
-        let notes = told.chain(&incident.parts).chain(of_checks);
-        let notes = joined(notes.map(String::as_str), "\n");
+        let (notes, noted) = notes_of(&incident);
         let signs = incident
             .signs
             .iter()
@@ -283,6 +289,7 @@ impl Entry {
             cause_text,
             fix: std::mem::take(&mut incident.fix),
             notes,
+            noted,
             facts,
             circumstances: Circumstances::new(incident, tool, catalogue),
             unit,
@@ -304,6 +311,15 @@ impl Entry {
             };
             (part, text.as_str())
         })
+    }
+
+    /// The name people read of what stands at a place of a part.
+    pub(super) fn name_at(&self, part: Part, place: usize) -> &'static str {
+        let ends = self.noted.iter().zip(NOTED);
+        let noted = ends
+            .filter(|_| part == Part::Notes)
+            .find(|(end, _)| place < **end);
+        noted.map_or(part.name(), |(_, name)| name)
     }
 
     pub(super) fn document(&self, fields: &Fields, analysis: &Analysis) -> TantivyDocument {
@@ -403,23 +419,85 @@ impl Entry {
         digest.sum()
     }
 
-    /// The same for cases with the same cause told in the same words: order, figures, endings
-    /// and common words left aside.
+    /// Different for cases that are never told alike, whatever their words: it holds cause, class,
+    /// every figure and what is said not to be so. Without a cause nothing but the words tells one
+    /// case from another, so it holds these too, without order, endings and common words; with one,
+    /// [`surface::told_alike`] compares them.
     fn alike(&self, symptom: &[Word]) -> u64 {
-        let mut words: Vec<_> = symptom
-            .iter()
-            .filter(|word| !word.common && !word.stem.bytes().any(|b| b.is_ascii_digit()))
-            .map(|word| &*word.stem)
-            .collect();
-        words.sort_unstable();
-        words.dedup();
         let mut hasher = DefaultHasher::new();
-        if words.len() < 3 {
+        if symptom.is_empty() && self.readings[0].is_empty() {
             self.number.hash(&mut hasher);
         }
-        (&self.cause, words).hash(&mut hasher);
+        (&self.cause, &self.class).hash(&mut hasher);
+        let mut figures: Vec<_> = symptom
+            .iter()
+            .filter_map(|w| surface::figure(&w.plain))
+            .collect();
+        figures.sort_unstable();
+        figures.dedup();
+        figures.hash(&mut hasher);
+        let typed = self.pressures.iter().filter(|measured| {
+            measured.when == When::Fault && matches!(measured.shown, Shown::Typed(_))
+        });
+        let told = self.readings[0].iter().flat_map(|reading| {
+            let (low, high) = reading.pascals(self.unit);
+            [low, high]
+        });
+        let powers = typed.map(|measured| measured.power).chain(told);
+        let mut powers: Vec<i64> = powers.map(|power| (power * STEPS).round() as i64).collect();
+        powers.sort_unstable();
+        powers.dedup();
+        powers.hash(&mut hasher);
+        let compared = if self.cause.is_some() {
+            surface::MOST_WORDS
+        } else {
+            0
+        };
+        for words in [
+            words(symptom.iter().filter(|word| word.ruled_out)),
+            words(symptom.iter().skip(compared)),
+        ] {
+            words.hash(&mut hasher);
+        }
         hasher.finish()
     }
+}
+
+/// The stems of these words that tell anything, each once, in order; figures are no words.
+fn words<'a>(words: impl Iterator<Item = &'a Word>) -> Vec<&'a str> {
+    let mut stems: Vec<_> = words
+        .filter(|word| !word.common && surface::figure(&word.plain).is_none())
+        .map(|word| &*word.stem)
+        .collect();
+    stems.sort_unstable();
+    stems.dedup();
+    stems
+}
+
+/// The notes a line each, and where each of [`NOTED`] ends in them.
+fn notes_of(incident: &Incident) -> (String, [usize; NOTED.len()]) {
+    let mut notes = String::new();
+    let mut noted = [0; NOTED.len()];
+    let mut line = |sort: usize, text: &str| {
+        if !text.is_empty() {
+            if !notes.is_empty() {
+                notes.push('\n');
+            }
+            notes.push_str(text);
+        }
+        noted[sort] = notes.len();
+    };
+    line(0, &incident.proof);
+    line(1, &incident.notes);
+    line(2, &incident.not_restored_reason);
+    line(3, "");
+    incident.parts.iter().for_each(|part| line(3, part));
+    line(4, "");
+    incident
+        .checks
+        .iter()
+        .for_each(|check| line(4, &check.note));
+    (notes, noted)
 }
 
 /// Texts one behind the other.

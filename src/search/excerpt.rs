@@ -82,9 +82,17 @@ impl Matches {
         for (part, text) in entry.parts() {
             let analysed = asked.analysis.read(text);
             let found = found(asked, &analysed, text);
-            if !found.is_empty() {
+            let mut named: Vec<(&str, Vec<&Found>)> = Vec::new();
+            for hit in &found {
+                let name = entry.name_at(part, hit.place.start);
+                match named.iter_mut().find(|(known, _)| *known == name) {
+                    Some((_, hits)) => hits.push(hit),
+                    None => named.push((name, vec![hit])),
+                }
+            }
+            for (name, hits) in named {
                 let mut distinct: BTreeMap<String, Option<String>> = BTreeMap::new();
-                for hit in &found {
+                for hit in hits {
                     distinct
                         .entry(hit.written.to_lowercase())
                         .or_insert_with(|| hit.meant.clone());
@@ -101,7 +109,7 @@ impl Matches {
                         None => written,
                     })
                     .collect();
-                why.push(format!("{}: {}{more}", part.name(), words.join(", ")));
+                why.push(format!("{name}: {}{more}", words.join(", ")));
             }
             let mut places: Vec<_> = found.into_iter().map(|hit| hit.place).collect();
             let told = places.len();
@@ -120,7 +128,10 @@ impl Matches {
             why.push("cases told in such words often had this cause".to_owned());
         }
         let (part, excerpt) = match best {
-            Some((_, part, text, places)) => (part.name(), cut(text, &places)),
+            Some((_, part, text, places)) => {
+                let first = places.first().map_or(0, |place| place.start);
+                (entry.name_at(part, first), cut(text, &places))
+            }
             None => (Part::Symptom.name(), cut(&entry.symptom, &[])),
         };
         Self { why, part, excerpt }

@@ -92,7 +92,8 @@ pub struct Hit {
     pub number: i64,
     /// How well it fits; only comparable within one answer.
     pub score: f32,
-    /// Others told in the same words with the same cause, left out of the list.
+    /// Others told alike, of the same class and cause, with the same figures and denying the same;
+    /// left out of the list.
     pub alike: Vec<i64>,
 }
 
@@ -117,6 +118,8 @@ impl Hit {
 pub struct Answer {
     /// How many incidents fit at all.
     pub total: usize,
+    /// How many of these are left out of the list because one told alike stands in it.
+    pub told_again: usize,
     /// Whether more may fit: in a large index not every match is looked at.
     pub or_more: bool,
     /// The best of them.
@@ -125,6 +128,13 @@ pub struct Answer {
     pub understood: Arc<Understood>,
     /// What had to be left out to find anything, a sentence each.
     pub relaxed: Vec<String>,
+}
+
+impl Answer {
+    /// How many hits the whole list has.
+    pub fn listed(&self) -> usize {
+        self.total.saturating_sub(self.told_again)
+    }
 }
 
 /// What a short list came to.
@@ -365,6 +375,7 @@ impl SearchIndex {
         let hits = spread::out(searcher, self.fields.known, asked, found)?;
         Ok(Answer {
             total,
+            told_again: hits.iter().map(|hit| hit.alike.len()).sum(),
             or_more,
             hits: page(hits, cut),
             understood: Arc::new(asked.clone()),

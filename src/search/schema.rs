@@ -8,7 +8,7 @@ use super::{analysis, document::Part, quantity::Sort};
 
 /// Counted up whenever fields or analysis change; an index of another version is not
 /// opened but built anew beside it.
-pub(super) const VERSION: u32 = 6;
+pub(super) const VERSION: u32 = 7;
 
 /// Handles on the fields.
 #[derive(Clone, Copy, Debug)]
@@ -29,7 +29,7 @@ pub(super) struct Fields {
     pub(super) other: Field,
     /// Power of ten of the unit the case is written in, in pascals.
     pub(super) unit: Field,
-    /// The same for cases told in the same words.
+    /// The same for cases that may be told alike.
     pub(super) alike: Field,
     /// Digests of the symptom's words as written.
     pub(super) surface: Field,

@@ -1,5 +1,5 @@
 //! Orders the first hits by all that is known of them and by what they say together, and puts
-//! cases told in the same words together.
+//! cases told alike together.
 //!
 //! To the worth of words and pressures, as a share of the best, comes what the circumstances share.
 //! The gain by words told alike falls with the third power of the likeness, so that in long texts,
@@ -24,6 +24,7 @@ use super::{
     plan::Understood,
     query::Numbers,
     schema::{ALIKE, CAUSE, SURFACE},
+    surface,
 };
 
 /// The order of so many first hits is looked at.
@@ -53,13 +54,17 @@ pub(super) fn out(
     let looked_at: Vec<_> = found.by_ref().take(LOOKED_AT).collect();
     let weighed = weighed(searcher, known, asked, looked_at)?;
     let mut near: Vec<Candidate> = Vec::new();
-    let mut groups: HashMap<u64, usize> = HashMap::new();
-    for (alike, candidate) in weighed {
-        if let Some(first) = groups.get(&alike) {
+    let mut groups: HashMap<u64, Vec<(BTreeSet<u64>, usize)>> = HashMap::new();
+    for (alike, words, candidate) in weighed {
+        let firsts = groups.entry(alike).or_default();
+        // Without a cause, what they have in common says that their words are the same.
+        let same =
+            |told: &BTreeSet<u64>| candidate.cause.is_empty() || surface::told_alike(told, &words);
+        if let Some((_, first)) = firsts.iter().find(|(told, _)| same(told)) {
             near[*first].hit.alike.push(candidate.hit.number);
             continue;
         }
-        groups.insert(alike, near.len());
+        firsts.push((words, near.len()));
         near.push(candidate);
     }
     share(&mut near, asked.weights.shared_cause);
@@ -77,13 +82,13 @@ pub(super) fn out(
 }
 
 /// Weighs the first hits by all that is known of them, best first, each with what is the same for
-/// cases told alike.
+/// cases that may be told alike, and with its words.
 fn weighed(
     searcher: &Searcher,
     known: Field,
     asked: &Understood,
     found: Vec<(f32, DocAddress)>,
-) -> Result<Vec<(u64, Candidate)>, SearchError> {
+) -> Result<Vec<(u64, BTreeSet<u64>, Candidate)>, SearchError> {
     let worths = Worths::new(searcher, known, &asked.circumstances, &asked.weights)?;
     let mut segments: HashMap<u32, Columns> = HashMap::new();
     let mut weighed = Vec::with_capacity(found.len());
@@ -121,9 +126,9 @@ fn weighed(
             alike: Vec::new(),
         };
         let alike = columns.alike.first(case).unwrap_or_default();
-        weighed.push((alike, Candidate { hit, cause }));
+        weighed.push((alike, own, Candidate { hit, cause }));
     }
-    weighed.sort_by(|(_, a), (_, b)| {
+    weighed.sort_by(|(.., a), (.., b)| {
         let worth = b.hit.score.total_cmp(&a.hit.score);
         worth.then(a.hit.number.cmp(&b.hit.number))
     });

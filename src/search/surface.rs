@@ -4,15 +4,47 @@
 //! Words are kept as short digests in a column of the index, so that only the first hits have to be
 //! looked up and no text is read. Pure.
 
-use std::collections::BTreeSet;
+use std::{borrow::Cow, collections::BTreeSet, sync::LazyLock};
 
 use super::{
-    analysis::{Analysed, Word},
+    analysis::{Analysed, STOP_WORDS, Word},
     pairs::Learnt,
 };
 
 /// Words of a text that are compared.
-const MOST_WORDS: usize = 64;
+pub(super) const MOST_WORDS: usize = 64;
+
+/// How much two texts have to share to be told alike, as a share of all their words that are
+/// neither common nor a number: one word of five may differ, of fewer none.
+const TOLD_ALIKE: f32 = 0.8;
+
+/// Numbers as words, from two on.
+const COUNTS: [&str; 11] = [
+    "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+];
+
+/// Words that two tellings of one story may differ in.
+static PASSED_OVER: LazyLock<BTreeSet<u64>> = LazyLock::new(|| {
+    let words = STOP_WORDS.iter().chain(&COUNTS);
+    words.map(|word| digest(word)).collect()
+});
+
+/// The figure a word is, in digits.
+pub(super) fn figure(word: &str) -> Option<Cow<'_, str>> {
+    if word.bytes().any(|b| b.is_ascii_digit()) {
+        return Some(Cow::Borrowed(word));
+    }
+    let place = COUNTS.iter().position(|count| *count == word)?;
+    Some(Cow::Owned((place + 2).to_string()))
+}
+
+/// Whether two texts say the same in nearly the same words.
+pub(super) fn told_alike(a: &BTreeSet<u64>, b: &BTreeSet<u64>) -> bool {
+    let telling = |words: &BTreeSet<u64>| words.difference(&PASSED_OVER).count();
+    let all = telling(a) + telling(b);
+    let shared = a.intersection(b).filter(|word| !PASSED_OVER.contains(word));
+    2.0 * shared.count() as f32 >= TOLD_ALIKE * all as f32
+}
 
 /// The words of a query, each with what it may stand for and how likely.
 #[derive(Clone, Debug, Default, PartialEq)]

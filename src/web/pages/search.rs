@@ -102,7 +102,15 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
         page,
         query,
         filters: view,
-        summary: cases(&answer),
+        summary: if answer.told_again == 0 {
+            cases(&answer)
+        } else {
+            format!(
+                "{}, {} of them put with one told alike",
+                cases(&answer),
+                show::count(answer.told_again as u64)
+            )
+        },
         remarks: remarks(app, &answer).await,
         nearest,
         sequence,
@@ -275,6 +283,11 @@ async fn causes_of(
             *classes.entry(tool.class.as_str()).or_default() += 1;
         }
     }
+    let with_cause = hits.iter().filter(|hit| {
+        let revision = present.get(&hit.number);
+        revision.is_some_and(|revision| revision.incident.cause.is_some())
+    });
+    let again: usize = with_cause.map(|hit| hit.alike.len()).sum();
     let known: usize = causes.values().sum();
     if known < 2 {
         return Ok((String::new(), None));
@@ -292,7 +305,15 @@ async fn causes_of(
         )
     });
     Ok((
-        format!("Of the {known} nearest with a cause: {}.", named.join(", ")),
+        format!(
+            "Of the {known} nearest with a cause{}: {}.",
+            if again == 0 {
+                String::new()
+            } else {
+                format!(" ({again} more told alike with one of them, not counted again)")
+            },
+            named.join(", ")
+        ),
         sequence,
     ))
 }
@@ -322,8 +343,9 @@ fn cases(answer: &Answer) -> String {
 }
 
 fn pager(asked: &Pairs, path: &str, place: usize, answer: &Answer, shown: usize) -> Pager {
-    let total = answer.total;
+    let total = answer.listed();
     let first = (place - 1) * PAGE;
+    let last = total.div_ceil(PAGE).clamp(1, LAST_PAGE);
     let step = |to: usize| {
         let to = if to == 1 {
             String::new()
@@ -344,7 +366,7 @@ fn pager(asked: &Pairs, path: &str, place: usize, answer: &Answer, shown: usize)
                 show::count(total as u64)
             )
         },
-        previous: (place > 1).then(|| step(place - 1)),
+        previous: (place > 1).then(|| step((place - 1).min(last))),
         next: (first + shown < total && place < LAST_PAGE).then(|| step(place + 1)),
     }
 }
