@@ -16,6 +16,13 @@ const NITROGEN_14: (f64, f64) = (0.04, 0.2);
 const MONOXIDE_14: f64 = 0.02;
 /// Air gives 28 : 32 of 3.7 to 5 (same sources); widened for mass discrimination.
 const OXYGEN_28: (f64, f64) = (2.5, 8.0);
+/// Air gives 32 : 40 of 18.7, by 20.9476 and 0.934 % (U.S. Standard Atmosphere) and argon ionised 1.2 times
+/// as well (Summers, NASA TN D-5285); widened for mass discrimination.
+const OXYGEN_32_TO_40: (f64, f64) = (9.0, 40.0);
+/// Air gives 40 : 14 of 0.10 to 0.20, by the same and 14 : 28 of nitrogen of 0.07 to 0.14; widened.
+const ARGON_40_TO_14: (f64, f64) = (0.05, 0.45);
+/// More at 14 beside 28 than carbon monoxide gives (about 0.006), twice over.
+const NOT_MONOXIDE_14: f64 = 0.012;
 /// Ion current at 28 for 1 at 44 from carbon dioxide, and at 14 for 1 at 15 from methane.
 const DIOXIDE_AT_28: f64 = 0.11;
 const METHANE_14_TO_15: f64 = 0.24;
@@ -64,6 +71,8 @@ pub struct AirTest {
     pub oxygen: Finding,
     /// Argon by mass 40 against 28.
     pub argon: Finding,
+    /// What 14, 32 and 40 say of air without 28, where only they decide.
+    pub without_28: Option<String>,
 }
 
 fn finding(evidence: Evidence, reason: impl Into<String>) -> Finding {
@@ -84,6 +93,7 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
             nitrogen: silent(),
             oxygen: silent(),
             argon: silent(),
+            without_28: None,
         };
     };
     let net_28 = at_28 - DIOXIDE_AT_28 * at(44).unwrap_or(0.0);
@@ -97,6 +107,7 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
             oxygen: nothing.clone(),
             argon: nothing.clone(),
             nitrogen: nothing,
+            without_28: None,
         };
     }
     let nitrogen = nitrogen(spectrum, net_28, limit);
@@ -111,12 +122,39 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
         (_, Open | Against | Silent, Against) => Air::Absent,
         _ => Air::Undecided,
     };
+    let without_28 = (air == Air::Undecided && !argon_elsewhere)
+        .then(|| as_in_air_without_28(spectrum, net_28, limit))
+        .flatten();
     AirTest {
-        air,
+        air: if without_28.is_some() {
+            Air::Present
+        } else {
+            air
+        },
+        without_28,
         nitrogen,
         oxygen,
         argon,
     }
+}
+
+/// Whether 14, 32 and 40, of which carbon monoxide gives next to nothing, stand to each other as in air.
+///
+/// All three have to stand above the noise, and 14 above what monoxide gives: then air is there, whatever
+/// shares mass 28 with it.
+fn as_in_air_without_28(spectrum: &Spectrum, net_28: f64, limit: f64) -> Option<String> {
+    let standing = |current: Option<f64>| current.filter(|current| *current >= limit);
+    let at_14 = standing(net_14(spectrum)).filter(|at_14| *at_14 >= NOT_MONOXIDE_14 * net_28)?;
+    let at_32 = standing(spectrum.at(32))?;
+    let at_40 = standing(spectrum.at(40))?;
+    let within = |ratio: f64, (low, high): (f64, f64)| (low..=high).contains(&ratio);
+    (within(at_32 / at_40, OXYGEN_32_TO_40) && within(at_40 / at_14, ARGON_40_TO_14)).then(|| {
+        format!(
+            "14, 32 and 40 stand to each other as in air (32 is {:.0} times 40, 40 is {:.2} times 14), so air is there beside another gas at 28.",
+            at_32 / at_40,
+            at_40 / at_14
+        )
+    })
 }
 
 fn nitrogen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {

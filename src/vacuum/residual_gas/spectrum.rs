@@ -8,6 +8,10 @@ use super::patterns::HIGHEST_MASS;
 const FLANK: f64 = 0.3;
 /// A negative current of more than this share of the highest peak is no noise about zero.
 const NEGATIVE_SHARE: f64 = 0.01;
+/// A mass that comes back has to agree within this many times, where it is more than this share of the
+/// highest peak (common practice, no source: a chamber changes less between scans of one file).
+const REPEAT_AGREES: f64 = 3.0;
+const REPEAT_WORTH: f64 = 0.01;
 /// Noise floor as a share of the highest peak where the spectrum has no empty masses.
 const ASSUMED_FLOOR: f64 = 1e-4;
 /// Masses where a vacuum shows nothing: their readings are noise.
@@ -21,42 +25,31 @@ pub struct Spectrum {
     notes: Vec<String>,
 }
 
-/// A spectrum that cannot be read, with the line where there is one.
+/// A spectrum that cannot be read, with the line where it is first wrong.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum SpectrumError {
-    /// Nothing but blank lines.
-    #[error(
-        "the spectrum is empty; accepted: a table of mass and ion current, or peaks such as 18:4e-9 28:2.1e-9"
-    )]
-    Empty,
-    /// No line has a mass and a current.
-    #[error(
-        "line {line}: no column of masses beside one of ion currents was found down to here; accepted: two columns of numbers parted by tab, semicolon, comma or blanks"
-    )]
-    NoColumns {
-        /// Last line looked at.
-        line: usize,
-    },
-    /// One line is wrong.
-    #[error("line {line}: {problem}")]
-    Line {
-        /// Line, counted from 1.
-        line: usize,
-        /// What is wrong and what would be accepted.
-        problem: String,
-    },
-    /// No peak at all.
-    #[error("no ion current above zero; was the filament on and the right column taken")]
-    AllZero,
+#[error("{}{problem}", place(*.line))]
+pub struct SpectrumError {
+    /// Line, counted from 1; none for a spectrum without any.
+    pub line: Option<usize>,
+    /// What is wrong.
+    pub problem: String,
+    /// What would be accepted.
+    pub accepted: String,
+}
+
+fn place(line: Option<usize>) -> String {
+    line.map_or_else(String::new, |line| format!("line {line}: "))
 }
 
 impl Spectrum {
     /// Reads a table (header, comment lines and the delimiter found by itself; decimal comma where
-    /// the delimiter is not a comma) or a peak list (`18:4e-9 28:2.1e-9, 32 5e-10`).
+    /// the delimiter is not a comma) or a peak list (`18:4e-9 28:2.1e-9, 32 5e-10`). A unit may follow
+    /// each current, the same on every line.
     ///
     /// Of the points of a profile scan the highest within 0.3 of each whole mass counts; a mass
-    /// that comes back exactly is averaged. Slightly negative currents (within 1 % of the highest
-    /// peak) are taken as zero. What was done so stands in [`Spectrum::notes`].
+    /// that comes back exactly, as in a second scan, is averaged if it agrees within three times, and
+    /// refused if not. Slightly negative currents (within 1 % of the highest
+    /// peak) are taken as zero. What was done so stands in [`Spectrum::notes`], with the line.
     pub fn read(text: &str) -> Result<Self, SpectrumError> {
         let text = text.trim_start_matches('\u{feff}');
         let mut lines = text
@@ -65,7 +58,11 @@ impl Spectrum {
             .map(|(index, line)| (index + 1, line.trim()))
             .filter(|(_, line)| !line.is_empty() && !line.starts_with('#'));
         let Some((_, first)) = lines.clone().next() else {
-            return Err(SpectrumError::Empty);
+            return Err(SpectrumError {
+                line: None,
+                problem: "the spectrum is empty".to_owned(),
+                accepted: EITHER.to_owned(),
+            });
         };
         let rows = if is_peak_list(first) || lines.clone().nth(1).is_none() {
             read_list(&mut lines)?
@@ -108,41 +105,34 @@ impl Spectrum {
     fn from_rows(rows: Vec<Row>) -> Result<Self, SpectrumError> {
         let top = rows.iter().map(|row| row.current).fold(0.0, f64::max);
         if top <= 0.0 {
-            return Err(SpectrumError::AllZero);
+            return Err(nothing_above_zero(&rows));
         }
         let mut notes = Vec::new();
-        let negatives = rows.iter().filter(|row| row.current < 0.0).count();
         if let Some(row) = rows.iter().find(|row| row.current < -NEGATIVE_SHARE * top) {
             return Err(wrong(
                 row.line,
                 format!(
-                    "the ion current {:e} is negative by more than noise; accepted: currents of zero or above",
+                    "the ion current {:e} is negative by more than noise",
                     row.current
                 ),
+                "currents of zero or above",
             ));
         }
-        if negatives > 0 {
+        let mut negative = rows.iter().filter(|row| row.current < 0.0);
+        if let Some(first) = negative.next() {
             notes.push(format!(
-                "{negatives} slightly negative currents were taken as zero"
+                "{} slightly negative currents were taken as zero, the first on line {}",
+                negative.count() + 1,
+                first.line
             ));
         }
-        let mut exact: BTreeMap<u64, (f64, f64, u32)> = BTreeMap::new();
-        for row in &rows {
-            let sum = exact
-                .entry(row.mass.to_bits())
-                .or_insert((row.mass, 0.0, 0));
-            sum.1 += row.current;
-            sum.2 += 1;
-        }
-        if exact.len() < rows.len() {
-            notes.push(format!(
-                "{} readings at a mass already read were averaged with the earlier ones",
-                rows.len() - exact.len()
-            ));
-        }
+        let exact = repeats(&rows, top, &mut notes)?;
         let mut currents: BTreeMap<u16, f64> = BTreeMap::new();
         let mut flanks = 0_usize;
-        for &(mass, sum, count) in exact.values() {
+        for &Repeated {
+            mass, sum, count, ..
+        } in exact.values()
+        {
             let whole = mass.round();
             if (mass - whole).abs() > FLANK || whole < 1.0 {
                 flanks += 1;
@@ -166,7 +156,7 @@ impl Spectrum {
         let measured = noise.iter().sum::<f64>() / noise.len().max(1) as f64;
         let top = currents.values().copied().fold(0.0, f64::max);
         if top <= 0.0 {
-            return Err(SpectrumError::AllZero);
+            return Err(nothing_above_zero(&rows));
         }
         let floor = if noise.len() >= 3 && measured > 0.0 {
             measured
@@ -185,14 +175,96 @@ impl Spectrum {
     }
 }
 
+const EITHER: &str = "a table of mass and ion current, or peaks such as 18:4e-9 28:2.1e-9";
+
+/// A mass read once or more.
+struct Repeated {
+    mass: f64,
+    sum: f64,
+    count: u32,
+    /// Where it stood first, and its current there.
+    line: usize,
+    first: f64,
+}
+
+/// Every mass by its exact number; an error where one comes back with quite another current.
+fn repeats(
+    rows: &[Row],
+    top: f64,
+    notes: &mut Vec<String>,
+) -> Result<BTreeMap<u64, Repeated>, SpectrumError> {
+    let mut exact: BTreeMap<u64, Repeated> = BTreeMap::new();
+    let mut first_repeat = None;
+    for row in rows {
+        let Some(known) = exact.get_mut(&row.mass.to_bits()) else {
+            exact.insert(
+                row.mass.to_bits(),
+                Repeated {
+                    mass: row.mass,
+                    sum: row.current,
+                    count: 1,
+                    line: row.line,
+                    first: row.current,
+                },
+            );
+            continue;
+        };
+        let (low, high) = (known.first.min(row.current), known.first.max(row.current));
+        if high > REPEAT_WORTH * top && high > REPEAT_AGREES * low {
+            return Err(wrong(
+                row.line,
+                format!(
+                    "mass {} was read before, on line {}, with {:e}, and now with {:e}",
+                    row.mass, known.line, known.first, row.current
+                ),
+                "each mass once, or repeated scans that agree within three times",
+            ));
+        }
+        known.sum += row.current;
+        known.count += 1;
+        first_repeat.get_or_insert((row.line, row.mass, known.line));
+    }
+    if let Some((line, mass, before)) = first_repeat {
+        notes.push(format!(
+            "{} readings at a mass read before were averaged with the earlier ones, the first on line {line} (mass {mass}, read before on line {before})",
+            rows.len() - exact.len()
+        ));
+    }
+    Ok(exact)
+}
+
+/// No current above zero: where the first that is not stands.
+fn nothing_above_zero(rows: &[Row]) -> SpectrumError {
+    let lowest = rows.iter().find(|row| row.current < 0.0);
+    match (lowest, rows.first()) {
+        (Some(row), _) => wrong(
+            row.line,
+            format!(
+                "the ion current {:e} is negative, and no line has one above zero",
+                row.current
+            ),
+            "ion currents above zero, as they are measured and not as logarithms; a collector that reads negative is turned about first",
+        ),
+        (None, row) => wrong(
+            row.map_or(1, |row| row.line),
+            "from here on no ion current is above zero".to_owned(),
+            "the column of the ion currents, of a scan taken with the filament on",
+        ),
+    }
+}
+
 struct Row {
     line: usize,
     mass: f64,
     current: f64,
 }
 
-fn wrong(line: usize, problem: String) -> SpectrumError {
-    SpectrumError::Line { line, problem }
+fn wrong(line: usize, problem: String, accepted: impl Into<String>) -> SpectrumError {
+    SpectrumError {
+        line: Some(line),
+        problem,
+        accepted: accepted.into(),
+    }
 }
 
 fn is_peak_list(line: &str) -> bool {
@@ -202,63 +274,196 @@ fn is_peak_list(line: &str) -> bool {
 
 fn read_list(lines: &mut dyn Iterator<Item = (usize, &str)>) -> Result<Vec<Row>, SpectrumError> {
     let mut rows = Vec::new();
+    let mut units = Units::default();
     for (line, text) in lines {
-        let words: Vec<&str> = text
-            .split(|c: char| c.is_whitespace() || matches!(c, ':' | '=' | ',' | ';'))
-            .filter(|word| !word.is_empty())
-            .collect();
-        for pair in words.chunks(2) {
-            let &[mass, current] = pair else {
+        let words = words(text);
+        let mut words = words.iter().peekable();
+        while let Some(mass) = words.next() {
+            let Some(current) = words.next() else {
                 return Err(wrong(
                     line,
-                    format!(
-                        "`{}` has no partner; accepted: pairs of mass and current such as 18:4e-9, decimals with a point",
-                        pair[0]
-                    ),
+                    format!("`{mass}` has no partner"),
+                    "pairs of mass and current such as 18:4e-9 28:2.1e-9",
                 ));
             };
-            rows.push(row(line, mass, current, false)?);
+            let beside = words.next_if(|word| unit_of(word).is_some());
+            // A current taken for a mass is the sign of a comma that was meant otherwise.
+            if !mass.chars().all(|c| c.is_ascii_digit() || c == '.') {
+                return Err(wrong(
+                    line,
+                    format!("`{mass}` stands where a mass is expected"),
+                    "pairs of mass and current such as 18:4e-9 28:2.1e-9, decimals with a point",
+                ));
+            }
+            rows.push(row(
+                line,
+                mass,
+                current,
+                beside.map(String::as_str),
+                true,
+                &mut units,
+            )?);
         }
     }
     Ok(rows)
+}
+
+/// The numbers of a peak list, mass after current after mass. A comma is a decimal one where no colon
+/// follows it before the next comma or blank, or where words without a comma stand beside it.
+fn words(text: &str) -> Vec<String> {
+    let mut spaced = text.replace([';', '\t'], " ");
+    for sign in [':', '='] {
+        let parts: Vec<&str> = spaced.split(sign).map(str::trim).collect();
+        spaced = parts.join(":");
+    }
+    let words: Vec<&str> = spaced
+        .split_whitespace()
+        .map(|word| word.trim_matches(','))
+        .filter(|word| !word.is_empty())
+        .collect();
+    let mut loose = words.iter().filter(|word| !word.contains(':'));
+    let decimal =
+        loose.clone().any(|word| word.contains(',')) && loose.any(|word| !word.contains(','));
+    let mut found: Vec<String> = Vec::new();
+    for word in words {
+        if !word.contains(':') {
+            if decimal && number(word, true).is_some() {
+                found.push(word.to_owned());
+            } else {
+                found.extend(
+                    word.split(',')
+                        .filter(|piece| !piece.is_empty())
+                        .map(str::to_owned),
+                );
+            }
+            continue;
+        }
+        let mut pieces = word.split(',').peekable();
+        while let Some(piece) = pieces.next() {
+            let (mass, current) = piece.split_once(':').unwrap_or((piece, ""));
+            found.push(mass.to_owned());
+            match pieces.next_if(|next| !next.contains(':')) {
+                Some(decimals) => found.push(format!("{current},{decimals}")),
+                None if current.is_empty() => {}
+                None => found.push(current.to_owned()),
+            }
+        }
+    }
+    found
+}
+
+/// How a table is laid out.
+struct Layout {
+    line: usize,
+    delimiter: char,
+    cells: usize,
+    mass: usize,
+    current: usize,
 }
 
 fn read_table<'a>(
     lines: impl Iterator<Item = (usize, &'a str)> + Clone,
 ) -> Result<Vec<Row>, SpectrumError> {
     let mut header: Option<&str> = None;
-    let mut last = 1;
     let mut layout = None;
     for (line, text) in lines.clone() {
-        last = line;
-        layout = ['\t', ';', ',', ' ']
-            .into_iter()
-            .find_map(|delimiter| columns(text, delimiter, header).map(|at| (line, delimiter, at)));
+        layout = ['\t', ';', ',', ' '].into_iter().find_map(|delimiter| {
+            columns(text, delimiter, header).map(|(mass, current)| Layout {
+                line,
+                delimiter,
+                cells: cells(text, delimiter).count(),
+                mass,
+                current,
+            })
+        });
         if layout.is_some() {
             break;
         }
         header = Some(text);
     }
-    let Some((start, delimiter, (mass_at, current_at))) = layout else {
-        return Err(SpectrumError::NoColumns { line: last });
+    let Some(layout) = layout else {
+        return Err(no_columns(lines));
     };
-    let comma = delimiter != ',';
+    if let Some(header) = header.filter(|header| names_columns(header)) {
+        let named = cells(header, layout.delimiter).count();
+        if layout.delimiter == ',' && named != layout.cells {
+            return Err(wrong(
+                layout.line,
+                format!(
+                    "{} columns parted by commas where the header names {named}, so decimal commas cannot be told from the others",
+                    layout.cells
+                ),
+                "decimals with a point, or columns parted by tab or semicolon",
+            ));
+        }
+    }
+    let comma = layout.delimiter != ',';
     let mut rows = Vec::new();
-    for (line, text) in lines.skip_while(|(line, _)| *line < start) {
-        let cells: Vec<&str> = cells(text, delimiter).collect();
-        let (Some(mass), Some(current)) = (cells.get(mass_at), cells.get(current_at)) else {
+    let mut units = Units::default();
+    for (line, text) in lines.skip_while(|(line, _)| *line < layout.line) {
+        let cells: Vec<&str> = cells(text, layout.delimiter).collect();
+        let both = cells.get(layout.mass).zip(cells.get(layout.current));
+        let Some((mass, current)) = both.filter(|_| comma || cells.len() == layout.cells) else {
             return Err(wrong(
                 line,
                 format!(
-                    "{} columns where {} are needed; accepted: a mass and an ion current",
-                    cells.len(),
-                    mass_at.max(current_at) + 1
+                    "{} where line {} has {}, parted by {}",
+                    columned(cells.len()),
+                    layout.line,
+                    layout.cells,
+                    parted(layout.delimiter)
                 ),
+                "the same columns and the same delimiter on every line",
             ));
         };
-        rows.push(row(line, mass, current, comma)?);
+        let beside = cells.get(layout.current + 1).copied();
+        let beside = beside.filter(|cell| unit_of(cell).is_some());
+        rows.push(row(line, mass, current, beside, comma, &mut units)?);
     }
     Ok(rows)
+}
+
+fn columned(count: usize) -> String {
+    format!("{count} column{}", if count == 1 { "" } else { "s" })
+}
+
+fn parted(delimiter: char) -> &'static str {
+    match delimiter {
+        '\t' => "tabs",
+        ';' => "semicolons",
+        ',' => "commas",
+        _ => "blanks",
+    }
+}
+
+/// No line has two columns of numbers: names the first with figures in it and what may part them.
+fn no_columns<'a>(lines: impl Iterator<Item = (usize, &'a str)> + Clone) -> SpectrumError {
+    let accepted = "two columns of numbers parted by tab, semicolon, comma or blanks";
+    let mut with_figures = lines
+        .clone()
+        .filter(|(_, text)| text.starts_with(|c: char| c.is_ascii_digit()));
+    if let Some((line, text)) = with_figures.next() {
+        let other = text.chars().find(|sign| {
+            let mut pieces = text.split(*sign);
+            !sign.is_alphanumeric()
+                && !matches!(sign, '.' | '-' | '+')
+                && pieces.all(|piece| number(piece.trim(), true).is_some())
+        });
+        return match other {
+            Some(sign) => wrong(line, format!("`{sign}` does not part columns"), accepted),
+            None => wrong(
+                line,
+                "no mass beside an ion current was found here".to_owned(),
+                accepted,
+            ),
+        };
+    }
+    let first = lines.map(|(line, _)| line).next().unwrap_or(1);
+    wrong(
+        first,
+        "from here on no line has a mass beside an ion current".to_owned(),
+        accepted,
+    )
 }
 
 fn cells(text: &str, delimiter: char) -> impl Iterator<Item = &str> {
@@ -273,12 +478,21 @@ fn cells(text: &str, delimiter: char) -> impl Iterator<Item = &str> {
     .filter(move |cell| delimiter != ' ' || !cell.is_empty())
 }
 
+const MASS_NAMES: [&str; 4] = ["mass", "m/z", "amu", "m/e"];
+const CURRENT_NAMES: [&str; 5] = ["current", "intensity", "abundance", "partial", "signal"];
+
+fn names_columns(header: &str) -> bool {
+    let header = header.to_lowercase();
+    let any = |names: &[&str]| names.iter().any(|name| header.contains(name));
+    any(&MASS_NAMES) && any(&CURRENT_NAMES)
+}
+
 /// Columns of mass and current of a data line: by the header's names, otherwise the first two numbers.
 fn columns(text: &str, delimiter: char, header: Option<&str>) -> Option<(usize, usize)> {
     let comma = delimiter != ',';
     let numeric: Vec<usize> = cells(text, delimiter)
         .enumerate()
-        .filter(|(_, cell)| number(cell, comma).is_some())
+        .filter(|(_, cell)| with_unit(cell, comma).is_some())
         .map(|(at, _)| at)
         .collect();
     let named = |names: &[&str]| {
@@ -286,8 +500,8 @@ fn columns(text: &str, delimiter: char, header: Option<&str>) -> Option<(usize, 
             .position(|cell| names.iter().any(|name| cell.to_lowercase().contains(name)));
         found.filter(|at| numeric.contains(at))
     };
-    let mass = named(&["mass", "m/z", "amu", "m/e"]).or(numeric.first().copied())?;
-    let current = named(&["current", "intensity", "abundance", "partial", "signal"])
+    let mass = named(&MASS_NAMES).or(numeric.first().copied())?;
+    let current = named(&CURRENT_NAMES)
         .filter(|&at| at != mass)
         .or(numeric.iter().copied().find(|&at| at != mass))?;
     Some((mass, current))
@@ -301,37 +515,88 @@ fn number(cell: &str, comma: bool) -> Option<f64> {
     }
 }
 
-fn row(line: usize, mass: &str, current: &str, comma: bool) -> Result<Row, SpectrumError> {
-    let number_at = |what: &str, cell: &str| {
-        number(cell, comma)
-            .filter(|value: &f64| value.is_finite())
-            .ok_or_else(|| {
-                wrong(
-                    line,
-                    format!(
-                        "the {what} `{cell}` is not a finite number; accepted: such as 18 or 4e-9"
-                    ),
-                )
-            })
-    };
-    let row = Row {
-        line,
-        mass: number_at("mass", mass)?,
-        current: number_at("ion current", current)?,
-    };
-    if !(0.0..=f64::from(HIGHEST_MASS)).contains(&row.mass) {
-        return Err(wrong(
-            line,
-            format!("mass {mass} is out of range; accepted: 0 to {HIGHEST_MASS}"),
-        ));
+/// A number and the unit written behind it, if there is one.
+fn with_unit(cell: &str, comma: bool) -> Option<(f64, Option<&'static str>)> {
+    if let Some(value) = number(cell, comma) {
+        return Some((value, None));
     }
-    if row.current.abs() > 1e30 || (row.current != 0.0 && row.current.abs() < 1e-30) {
-        return Err(wrong(
+    UNITS.into_iter().find_map(|unit| {
+        let figures = cell.strip_suffix(unit)?.trim_end();
+        Some((number(figures, comma)?, Some(unit)))
+    })
+}
+
+fn unit_of(cell: &str) -> Option<&'static str> {
+    UNITS.into_iter().find(|unit| *unit == cell)
+}
+
+/// Units that are written behind an ion current, the longer before those that they end in.
+const UNITS: [&str; 12] = [
+    "mbar", "Torr", "torr", "hPa", "Pa", "mA", "µA", "uA", "nA", "pA", "fA", "A",
+];
+
+/// The unit of the currents so far, with the line it was first read on; all lines need the same.
+#[derive(Default)]
+struct Units(Option<(usize, Option<&'static str>)>);
+
+impl Units {
+    fn take(&mut self, line: usize, unit: Option<&'static str>) -> Result<(), SpectrumError> {
+        let (first, known) = *self.0.get_or_insert((line, unit));
+        if known == unit {
+            return Ok(());
+        }
+        let name =
+            |unit: Option<&str>| unit.map_or("no unit".to_owned(), |unit| format!("`{unit}`"));
+        Err(wrong(
             line,
             format!(
-                "ion current {current} is out of range; accepted: 0, or a size from 1e-30 to 1e30"
+                "{} stands behind the ion current, and {} on line {first}",
+                name(unit),
+                name(known)
             ),
+            "ion currents in one unit throughout, written behind each or behind none",
+        ))
+    }
+}
+
+fn row(
+    line: usize,
+    mass: &str,
+    current: &str,
+    beside: Option<&str>,
+    comma: bool,
+    units: &mut Units,
+) -> Result<Row, SpectrumError> {
+    let refused = |what: &str, cell: &str| {
+        wrong(
+            line,
+            format!("the {what} `{cell}` is not a finite number"),
+            "numbers such as 18 for a mass and 4e-9 for an ion current",
+        )
+    };
+    let found = number(mass, comma).filter(|value| value.is_finite());
+    let row_mass = found.ok_or_else(|| refused("mass", mass))?;
+    let (row_current, unit) = with_unit(current, comma)
+        .filter(|(value, _)| value.is_finite())
+        .ok_or_else(|| refused("ion current", current))?;
+    if !(0.0..=f64::from(HIGHEST_MASS)).contains(&row_mass) {
+        return Err(wrong(
+            line,
+            format!("mass {mass} is out of range"),
+            format!("0 to {HIGHEST_MASS}"),
         ));
     }
-    Ok(row)
+    if row_current.abs() > 1e30 || (row_current != 0.0 && row_current.abs() < 1e-30) {
+        return Err(wrong(
+            line,
+            format!("ion current {current} is out of range"),
+            "0, or a size from 1e-30 to 1e30",
+        ));
+    }
+    units.take(line, unit.or_else(|| beside.and_then(unit_of)))?;
+    Ok(Row {
+        line,
+        mass: row_mass,
+        current: row_current,
+    })
 }

@@ -32,7 +32,9 @@ pub(super) const ABOUT: About = About {
              replace by its own; peak heights are good to about 30 % between analysers (common \
              practice, no source). Air: 28 to 32 of 3.7 to 5, 28 to 40 of 100 to 1.0 to 1.5, 14 to 28 \
              of 0.05 to 0.14 (from memory: O'Hanlon, A User's Guide to Vacuum Technology; Umrath, \
-             Fundamentals of Vacuum Technology), widened. A hot filament eats oxygen, so a missing 32 \
+             Fundamentals of Vacuum Technology), widened. Where carbon monoxide or another gas shares 28, \
+             air is still told by 14, 32 and 40 among themselves: 32 to 40 of 18.7, 40 to 14 of 0.1 to \
+             0.2 (U.S. Standard Atmosphere and the factors above), widened. A hot filament eats oxygen, so a missing 32 \
              denies nothing. Hydrogen or helium builds up if its peak grew by half or more since an \
              earlier spectrum, and by half more than the others (common practice, no source).",
 };
