@@ -4,15 +4,16 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use super::spoken::Spoken;
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::conductance::{
-    Behind, Chain, ChainFlow, Part, PartFlow, Regime, Shape, Stage, aperture, effective_speed,
-    long_tube,
+    Behind, Chain, ChainFlow, ConductanceError, Part, PartFlow, Regime, Shape, Stage, aperture,
+    effective_speed, long_tube,
 };
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::{
     Conductance, Length, LengthUnit, Pressure, PressureUnit, Speed, SpeedUnit, Temperature,
-    TemperatureUnit, Typed, TypedPressure,
+    TemperatureUnit, Throughput, ThroughputUnit, Typed, TypedPressure,
 };
 
 /// The path from chamber to pump.
@@ -116,6 +117,13 @@ pub struct Report {
     pub knudsen_number: Option<f64>,
     /// Pressure at the pump's end, if pressures were given.
     pub outlet_pressure: Option<TypedPressure>,
+    /// What flows through between the pressures, at the temperature of the gas, if pressures were given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub throughput: Option<Typed<ThroughputUnit>>,
+    /// The most it can be, where gas leaves a part nearly at the speed of sound: `throughput` and all that
+    /// follows from it are then the least.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub throughput_at_most: Option<Typed<ThroughputUnit>>,
     /// Each part alone, in molecular flow.
     pub parts: Vec<PartReport>,
     /// Conductance of the whole path, each opening counted once.
@@ -178,6 +186,8 @@ pub(super) struct Path {
     chain: Chain,
     /// The place among the parts of each part of the chain, branch after branch.
     order: Vec<usize>,
+    /// The units of the request.
+    spoken: Spoken,
 }
 
 /// Computes the path.
@@ -200,11 +210,11 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     let mut assumed = path.assumed(request);
     let denser = match (inlet, outlet, pump) {
         (Some(inlet), Some(outlet), _) => {
-            path.at_pressures(inlet, Behind::Pressure(outlet), &mut errors)
+            path.at_pressures(inlet, Behind::Pressure(outlet), request, &mut errors)
         }
         (Some(inlet), None, Some((speed, _))) => {
             assumed.push("The pressure at the pump's end is the one at which the pump takes what the path brings".to_owned());
-            path.at_pressures(inlet, Behind::Pump(speed), &mut errors)
+            path.at_pressures(inlet, Behind::Pump(speed), request, &mut errors)
         }
         (None, None, _) => None,
         (inlet, ..) => {
@@ -226,8 +236,15 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     {
         assumed.push("Each part conducts at its own mean pressure; elbows and valves count as the straight tubes with their molecular conductance; good to some 20 %, straight tubes of 10 diameters or more to some 10 %".to_owned());
     }
+    if denser.as_ref().is_some_and(|flow| flow.at_most.is_some()) {
+        assumed.push("Where gas leaves a part nearly at the speed of sound, as much pressure is taken to stand in its mouth as keeps it at 0.3 of that speed: what passes is the least, and the most is stated beside it".to_owned());
+    }
     let given = denser.as_ref().zip(inlet.zip(request.inlet_pressure));
-    let Some(figures) = path.figures(pump, outlet, given, &mut errors) else {
+    let unit = request
+        .pump
+        .as_ref()
+        .map_or(SpeedUnit::LitrePerSecond, |pump| pump.speed.unit);
+    let Some(figures) = path.figures((pump, unit), outlet, given, &mut errors) else {
         return Err(errors.into_vec());
     };
     errors.finish()?;
@@ -246,8 +263,13 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
             .as_ref()
             .zip(request.inlet_pressure)
             .map(|(flow, typed)| in_unit_of(flow.outlet, typed)),
+        throughput: denser.as_ref().map(|flow| millibar_litres(flow.throughput)),
+        throughput_at_most: denser
+            .as_ref()
+            .and_then(|flow| flow.at_most)
+            .map(millibar_litres),
         outcome: Outcome {
-            verdict: figures.verdict(path.gas),
+            verdict: figures.verdict(path.gas, denser.as_ref().and_then(more_at_most)),
             concluded: true,
             assumed,
             ..Outcome::default()
@@ -262,6 +284,12 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     })
 }
 
+/// By how many per cent more could flow than is given, where bounds are.
+fn more_at_most(flow: &ChainFlow) -> Option<f64> {
+    let most = flow.at_most?.pascal_cubic_metres_per_second();
+    Some(100.0 * (most / flow.throughput.pascal_cubic_metres_per_second() - 1.0))
+}
+
 struct Figures {
     regime: Regime,
     parts: Vec<PartReport>,
@@ -273,10 +301,17 @@ struct Figures {
 }
 
 impl Figures {
-    fn verdict(&self, gas: Gas) -> String {
+    fn verdict(&self, gas: Gas, more: Option<f64>) -> String {
+        let least = match more {
+            Some(more) => format!(
+                "at least {} and up to {:.0} % more",
+                figure(self.conductance),
+                more.ceil()
+            ),
+            None => figure(self.conductance),
+        };
         let path = format!(
-            "The path passes {} of {} in {} flow",
-            figure(self.conductance),
+            "The path passes {least} of {} in {} flow",
             gas.name(),
             self.regime.name()
         );
@@ -295,10 +330,29 @@ impl Path {
     /// Reads the parts, gas and temperature; `None` with the errors noted.
     pub(super) fn read(request: &Request, errors: &mut FieldErrors) -> Option<Self> {
         let gas = request.gas.unwrap_or(Gas::Air);
+        let spoken = Spoken {
+            temperature: request
+                .temperature
+                .map_or(TemperatureUnit::Celsius, |typed| typed.unit),
+            ..Spoken::SI
+        };
         let at = match request.temperature {
             Some(typed) => errors.quantity("temperature", typed),
             None => Some(Temperature::ROOM),
         };
+        let at = at.filter(|at| {
+            let kelvin = at.kelvin();
+            let gaseous = gas.temperatures().contains(&kelvin);
+            if !gaseous {
+                let error = ConductanceError::Temperature { gas, kelvin };
+                errors.refuse(
+                    "temperature",
+                    spoken.conductance(&error),
+                    "a temperature at which the chamber can hold this gas",
+                );
+            }
+            gaseous
+        });
         let parts: Vec<Option<(ShapeName, Part)>> = request
             .parts
             .iter()
@@ -320,6 +374,7 @@ impl Path {
             branches,
             chain,
             order,
+            spoken,
         })
     }
 
@@ -327,6 +382,7 @@ impl Path {
     pub(super) fn speed_at_chamber(
         &self,
         pump: (Speed, Option<Length>),
+        unit: SpeedUnit,
         errors: &mut FieldErrors,
     ) -> Option<Speed> {
         let (speed, inlet) = pump;
@@ -339,11 +395,20 @@ impl Path {
             return None;
         }
         let inlet = inlet.or_else(|| self.parts.last().map(|(_, part)| part.diameter))?;
-        errors.take(
-            "pump",
-            "a speed at the pump's own inlet and the diameter of that inlet",
-            self.chain.speed_at_chamber(speed, inlet, self.gas, self.at),
-        )
+        let spoken = Spoken {
+            speed: unit,
+            ..self.spoken
+        };
+        self.chain
+            .speed_at_chamber(speed, inlet, self.gas, self.at)
+            .map_err(|error| {
+                errors.refuse(
+                    "pump",
+                    spoken.conductance(&error),
+                    "a speed at the pump's own inlet and the diameter of that inlet",
+                );
+            })
+            .ok()
     }
 
     fn assumed(&self, request: &Request) -> Vec<String> {
@@ -381,18 +446,83 @@ impl Path {
         &self,
         inlet: Pressure,
         behind: Behind,
+        request: &Request,
         errors: &mut FieldErrors,
     ) -> Option<ChainFlow> {
-        errors.take(
-            "inlet_pressure",
-            "a pressure above that at the pump's end, and a drop within the range of the formula",
-            self.chain.flow_between(inlet, behind, self.gas, self.at),
-        )
+        let typed = request.inlet_pressure?;
+        let spoken = Spoken {
+            pressure: typed.unit,
+            ..self.spoken
+        };
+        let error = match self.chain.flow_between(inlet, behind, self.gas, self.at) {
+            Ok(flow) => return Some(flow),
+            Err(error) => error,
+        };
+        let (field, accepted) = match (&error, behind) {
+            (ConductanceError::NoViscosity { .. }, _) => (
+                "temperature",
+                "such a temperature, or no pressures for molecular flow".to_owned(),
+            ),
+            (ConductanceError::TooFast { .. } | ConductanceError::SpeedsUp { .. }, Behind::Pressure(outlet)) => (
+                "outlet_pressure",
+                match self.least_outlet(inlet, outlet) {
+                    Some(least) => format!(
+                        "{:.3e} {} or more at the pump's end with this pressure at the chamber's",
+                        least.in_unit(typed.unit),
+                        typed.unit
+                    ),
+                    None => "a longer or narrower path, or a lower pressure at the chamber's end".to_owned(),
+                },
+            ),
+            (ConductanceError::TooFast { .. } | ConductanceError::SpeedsUp { .. }, Behind::Pump(_)) => (
+                "inlet_pressure",
+                "a lower pressure at the chamber's end, a slower pump, or a longer or narrower path".to_owned(),
+            ),
+            (ConductanceError::Turbulent { .. }, _) => (
+                "inlet_pressure",
+                "a lower pressure at the chamber's end, or a smaller drop along the path".to_owned(),
+            ),
+            (ConductanceError::NoPressureDrop, _) => (
+                "outlet_pressure",
+                "a pressure below that at the chamber's end".to_owned(),
+            ),
+            _ => (
+                "inlet_pressure",
+                "a pressure from 1e-15 Pa to 1e6 Pa (10 bar), above that at the pump's end".to_owned(),
+            ),
+        };
+        errors.refuse(field, spoken.conductance(&error), accepted);
+        None
+    }
+
+    /// The lowest pressure at the pump's end, in steps of one part in a hundred of the decades to that at
+    /// the chamber's, from which on the flow can be computed.
+    fn least_outlet(&self, inlet: Pressure, outlet: Pressure) -> Option<Pressure> {
+        let between = |share: f64| {
+            let pascals = inlet.pascals().powf(share)
+                * outlet
+                    .pascals()
+                    .max(1e-6 * inlet.pascals())
+                    .powf(1.0 - share);
+            Pressure::from_pascals(pascals).ok()
+        };
+        let computed = |share: f64| {
+            between(share).is_some_and(|outlet| {
+                let behind = Behind::Pressure(outlet);
+                self.chain
+                    .flow_between(inlet, behind, self.gas, self.at)
+                    .is_ok()
+            })
+        };
+        // From the chamber's pressure down, until it can be computed no more.
+        let steps = (0..1000).rev().map(|step| f64::from(step) / 1000.0);
+        let least = steps.take_while(|share| computed(*share)).last()?;
+        between(least)
     }
 
     fn figures(
         &self,
-        pump: Option<(Speed, Option<Length>)>,
+        (pump, pump_unit): (Option<(Speed, Option<Length>)>, SpeedUnit),
         outlet: Option<Pressure>,
         denser: Option<(&ChainFlow, (Pressure, TypedPressure))>,
         errors: &mut FieldErrors,
@@ -450,7 +580,7 @@ impl Path {
         )?;
         let (speed, plain_speed) = match pump {
             Some(pump) => (
-                Some(self.speed_at_chamber(pump, errors)?),
+                Some(self.speed_at_chamber(pump, pump_unit, errors)?),
                 Some(errors.take(
                     "pump.speed",
                     "a speed above zero",
@@ -620,13 +750,8 @@ fn read_part(
                 return None;
             };
             let for_air = errors.quantity(&field("conductance"), typed)?;
-            let speed = |gas: Gas, at| {
-                let speed = gas.mean_speed(at);
-                speed.ok_or("the molecules' speed is not known at this temperature")
-            };
-            let accepted = "1 K to 2000 K";
-            let scale = errors.take("temperature", accepted, speed(gas, at?))?
-                / errors.take("temperature", accepted, speed(Gas::Air, Temperature::ROOM))?;
+            // What is no temperature of this gas was refused before.
+            let scale = gas.mean_speed(at?)? / Gas::Air.mean_speed(Temperature::ROOM)?;
             Shape::Stated {
                 conductance: errors.take(
                     &field("conductance"),
@@ -643,12 +768,47 @@ fn read_part(
         shape,
     };
     // An opening that cannot be computed is refused here, under its own field.
-    errors.take(
-        &field("diameter"),
-        "a diameter of a part that can be made",
-        aperture(part_read.diameter, gas, at?),
-    )?;
+    if let Err(error) = aperture(part_read.diameter, gas, at?) {
+        let spoken = Spoken {
+            length: part.diameter.unit,
+            ..Spoken::SI
+        };
+        errors.refuse(
+            field("diameter"),
+            spoken.conductance(&error),
+            "a diameter of a part that can be made",
+        );
+        return None;
+    }
+    if let Err(error) = part_read.transmission(gas, at?) {
+        let (name, accepted) = match error {
+            ConductanceError::Angle { .. } => ("angle_degrees", "above 0° and at most 120°"),
+            ConductanceError::AboveOpening { .. }
+            | ConductanceError::Nothing
+            | ConductanceError::Shut { .. } => (
+                "conductance",
+                "less than its opening passes, as its manual gives it for air, or another diameter",
+            ),
+            _ => ("length", "a length within the range of the formula"),
+        };
+        let spoken = Spoken {
+            speed: part
+                .conductance
+                .map_or(SpeedUnit::LitrePerSecond, |typed| typed.unit),
+            ..Spoken::SI
+        };
+        errors.refuse(field(name), spoken.conductance(&error), accepted);
+        return None;
+    }
     Some((part.shape, part_read))
+}
+
+fn millibar_litres(rate: Throughput) -> Typed<ThroughputUnit> {
+    // Throughput is p·V at the temperature of the gas, so none of the two temperatures matters.
+    Typed::new(
+        rate.pascal_cubic_metres_per_second() * 10.0,
+        ThroughputUnit::MillibarLitre,
+    )
 }
 
 /// The outer `None` is an error noted, the inner one a pressure not given.
@@ -679,7 +839,8 @@ pub(super) fn litres(speed: Speed) -> Typed<SpeedUnit> {
 fn figure(speed: Speed) -> String {
     let litres = speed.cubic_metres_per_second() * 1e3;
     if (0.1..1e5).contains(&litres) {
-        format!("{litres:.1} L/s")
+        let places = (2 - litres.log10().floor() as i32).max(0) as usize;
+        format!("{litres:.places$} L/s")
     } else {
         format!("{litres:.1e} L/s")
     }
@@ -831,6 +992,40 @@ mod tests {
         );
     }
 
+    /// A roughing line from 1 mbar to a pressure of molecular flow: the least that passes, the most beside
+    /// it, and each part at its own pressure.
+    #[test]
+    fn dense_flow_into_a_good_vacuum_is_answered_with_its_bounds() {
+        let line = |bar: &str| {
+            format!(
+                r#"{{"parts": [{{"shape": "tube", "diameter": {{"value": 25, "unit": "mm"}},
+                        "length": {{"value": 2, "unit": "m"}}}},
+                    {{"shape": "tube", "diameter": {{"value": 40, "unit": "mm"}},
+                        "length": {{"value": 1, "unit": "m"}}}}],
+                    "inlet_pressure": {{"value": 1, "unit": "mbar"}},
+                    "outlet_pressure": {{"value": {bar}, "unit": "mbar"}}}}"#
+            )
+        };
+        let report = run_json(&line("1e-4")).unwrap();
+        assert_eq!(report.regime, Regime::Transitional);
+        let (least, most) = (
+            report.throughput.unwrap().value,
+            report.throughput_at_most.unwrap().value,
+        );
+        assert!(least < most && most < 1.5 * least, "{least} {most}");
+        assert!(
+            report.outcome.verdict.contains("at least"),
+            "{}",
+            report.outcome.verdict
+        );
+        let between: Vec<BetweenReport> = report.parts.iter().filter_map(|p| p.between).collect();
+        assert!((between[0].inlet.value - 1.0).abs() < 1e-6);
+        assert!((between[1].outlet.value / 1e-4 - 1.0).abs() < 1e-6);
+        assert_eq!(between[0].regime, Regime::Viscous);
+        let slow = run_json(&line("0.9")).unwrap();
+        assert!(slow.throughput_at_most.is_none() && slow.throughput.unwrap().value < least);
+    }
+
     #[test]
     fn every_wrong_field_is_named() {
         let errors = run_json(
@@ -863,12 +1058,51 @@ mod tests {
                 "outlet_pressure": {"value": 0.1, "unit": "mbar"}}"#,
         )
         .unwrap_err();
-        assert_eq!(dense[0].field, "inlet_pressure");
+        assert_eq!(dense[0].field, "outlet_pressure");
+        assert!(
+            dense[0].accepted.contains("longer or narrower path"),
+            "{dense:?}"
+        );
+        let short = run_json(
+            r#"{"parts": [{"shape": "tube", "diameter": {"value": 1, "unit": "cm"},
+                           "length": {"value": 5, "unit": "cm"}}],
+                "inlet_pressure": {"value": 1, "unit": "mbar"},
+                "outlet_pressure": {"value": 1e-4, "unit": "mbar"}}"#,
+        )
+        .unwrap_err();
+        assert_eq!(short[0].field, "outlet_pressure");
+        assert!(
+            short[0]
+                .accepted
+                .ends_with("with this pressure at the chamber's"),
+            "{short:?}"
+        );
+        let least = short[0].accepted.split(' ').next().unwrap();
+        run_json(&format!(
+            r#"{{"parts": [{{"shape": "tube", "diameter": {{"value": 1, "unit": "cm"}},
+                             "length": {{"value": 5, "unit": "cm"}}}}],
+                "inlet_pressure": {{"value": 1, "unit": "mbar"}},
+                "outlet_pressure": {{"value": {least}, "unit": "mbar"}}}}"#
+        ))
+        .expect("what is said to be accepted is");
         let too_fast = run_json(
             r#"{"parts": [{"shape": "opening", "diameter": {"value": 1, "unit": "cm"}}],
                 "pump": {"speed": {"value": 300, "unit": "l/s"}}}"#,
         )
         .unwrap_err();
         assert_eq!(too_fast[0].field, "pump");
+        assert!(
+            too_fast[0].problem.starts_with("a pump of 300 L/s"),
+            "{too_fast:?}"
+        );
+        let cold = run_json(
+            r#"{"parts": [{"shape": "tube", "diameter": {"value": 1, "unit": "cm"},
+                           "length": {"value": 1, "unit": "m"}}],
+                "gas": "water", "temperature": {"value": 1, "unit": "k"}}"#,
+        )
+        .unwrap_err();
+        let fields: Vec<&str> = cold.iter().map(|error| error.field.as_str()).collect();
+        assert_eq!(fields, ["temperature"]);
+        assert!(cold[0].problem.contains("from 123 K to 2000 K"), "{cold:?}");
     }
 }

@@ -7,7 +7,7 @@ use crate::vacuum::gas::Gas;
 use crate::vacuum::gauge::{
     GaugeKind, Judgement, Reading, Situation, Step, Verdict, correction, judge,
 };
-use crate::vacuum::units::{Typed, TypedPressure};
+use crate::vacuum::units::{PressureUnit, Typed, TypedPressure};
 
 /// Gauges further apart than this disagree.
 const DISAGREE: f64 = 3.0;
@@ -95,6 +95,10 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         readings: readings.into_iter().flatten().collect(),
         gas: request.gas,
         surely_high_vacuum: request.surely_high_vacuum,
+        unit: request
+            .readings
+            .first()
+            .map_or(PressureUnit::Torr, |reading| reading.pressure.unit),
     };
     let mut errors = FieldErrors::new();
     let Some(judgement) = errors.take(
@@ -119,8 +123,13 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         ..Outcome::default()
     };
     set_signs(&mut outcome, &judgement);
+    let sides = ion_sides(request);
     for step in &judgement.next {
-        outcome.suggest(checks(*step));
+        for check in checks(*step) {
+            if concerns(check, sides) {
+                outcome.suggest(&[check]);
+            }
+        }
     }
     Ok(Report {
         finding: judgement.verdict,
@@ -135,6 +144,24 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
             .collect(),
         reason: judgement.reason,
     })
+}
+
+/// Whether there is a cold cathode, and whether there is a hot filament.
+fn ion_sides(request: &Request) -> (bool, bool) {
+    let any = |kinds: [GaugeKind; 2]| request.readings.iter().any(|r| kinds.contains(&r.kind));
+    (
+        any([GaugeKind::ColdCathode, GaugeKind::CombinationColdCathode]),
+        any([GaugeKind::HotFilament, GaugeKind::CombinationHotFilament]),
+    )
+}
+
+/// Whether a check of a cathode or a filament is about one of these gauges.
+fn concerns(check: &str, (cathode, filament): (bool, bool)) -> bool {
+    match check {
+        "cathode-gauge-strike-check" | "cathode-gauge-cleaning" => cathode,
+        "filament-gauge-check" => filament,
+        _ => true,
+    }
 }
 
 fn headline(verdict: Verdict) -> &'static str {
@@ -243,6 +270,7 @@ mod tests {
         }
     }
 
+    /// A combination head whose ion side is off stays at 5e-4 Torr or so (common practice, no source).
     #[test]
     fn a_stuck_combination_gauge_sets_its_sign() {
         let report = run_json(
@@ -253,7 +281,28 @@ mod tests {
         assert_eq!(report.finding, Verdict::StuckAtPiraniLimit);
         assert!(report.outcome.concluded && report.outcome.signs["gauge-stuck-pirani-limit"]);
         assert!(report.outcome.cautions.contains(&"high-voltage".to_owned()));
-        assert_eq!(report.outcome.next_checks[0], "cathode-gauge-strike-check");
+        assert_eq!(
+            report.outcome.next_checks,
+            [
+                "cathode-gauge-strike-check",
+                "gauge-comparison",
+                "cathode-gauge-cleaning"
+            ]
+        );
+        assert!(
+            report.reason.contains("stays at 5.0e-4 Torr"),
+            "{}",
+            report.reason
+        );
+        let alone = run_json(
+            r#"{"readings": [{"kind": "pirani", "pressure": {"value": 1e-2, "unit": "mbar"}}]}"#,
+        )
+        .unwrap();
+        assert!(
+            alone.next.iter().all(|step| !step.contains("filament")),
+            "{:?}",
+            alone.next
+        );
     }
 
     #[test]
@@ -279,6 +328,7 @@ mod tests {
         assert!((corrected.value / 5e-6 - 1.0).abs() < 1e-9, "{corrected}");
     }
 
+    /// Gauges agree within a factor of three (common practice, no source).
     #[test]
     fn agreement_and_disagreement_are_signs() {
         let two = |left: f64, right: f64| {

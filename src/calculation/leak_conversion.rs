@@ -2,11 +2,12 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::spoken::Spoken;
 use super::{FieldError, FieldErrors, Interval, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gas_load::base_pressure;
 use crate::vacuum::leak::{
-    Across, HeliumTest, LeakConversion, LeakRegime, convert, equivalent_diameter,
+    Across, HeliumTest, LeakConversion, LeakError, LeakRegime, convert, equivalent_diameter,
 };
 use crate::vacuum::units::{
     FlowTemperatures, LengthUnit, PressureUnit, Seconds, Speed, SpeedUnit, Temperature,
@@ -232,18 +233,35 @@ fn carry_over(
         );
     }
     let rate = errors.take("rate", "a finite number above zero", typed.throughput(at))?;
-    let converted = errors.take(
-        "rate",
-        "a rate above zero, a share of test gas above 0 up to 1, 250 K to 400 K",
-        convert(
-            rate,
-            from,
-            to,
-            request.test_gas_share.unwrap_or(1.0),
-            at.gas,
-        )
-        .and_then(|converted| converted.across(measured, wanted)),
-    )?;
+    let converted = convert(
+        rate,
+        from,
+        to,
+        request.test_gas_share.unwrap_or(1.0),
+        at.gas,
+    )
+    .and_then(|converted| converted.across(measured, wanted))
+    .map_err(|error| {
+        let (field, accepted) = match error {
+            LeakError::Share { .. } => ("test_gas_share", "from 1e-6 to 1"),
+            LeakError::NoViscosity { .. } => ("temperature", "a temperature in that range"),
+            _ => ("rate", "a leak rate above zero, up to 1000 Pa·m³/s"),
+        };
+        let problem = match error {
+            LeakError::NotALeak { rate } => {
+                let told = Throughput::from_pascal_cubic_metres_per_second(rate)
+                    .map(|rate| rate.in_unit(typed.unit, at));
+                let told = told.unwrap_or(typed.value);
+                format!(
+                    "a leak of {told:.3e} {} is an open port and not a leak",
+                    typed.unit
+                )
+            }
+            ref other => in_the_units_of(request).leak(other),
+        };
+        errors.refuse(field, problem, accepted);
+    })
+    .ok()?;
     let base = match speed {
         Some(speed) => Some(base_caused(&converted, speed, errors)?),
         None => None,
@@ -282,11 +300,29 @@ fn read_across(
         &format!("{field}.downstream"),
         given.downstream.unwrap_or(vacuum),
     );
-    errors.take(
-        field,
-        "more pressure upstream than downstream",
-        Across::new(upstream?, downstream?),
-    )
+    let spoken = Spoken {
+        pressure: given.upstream.unit,
+        ..Spoken::SI
+    };
+    Across::new(upstream?, downstream?)
+        .map_err(|error| {
+            errors.refuse(
+                format!("{field}.upstream"),
+                spoken.leak(&error),
+                "more pressure upstream than downstream, up to 10 bar",
+            );
+        })
+        .ok()
+}
+
+/// The unit in which the request speaks of temperatures.
+fn in_the_units_of(request: &Request) -> Spoken {
+    Spoken {
+        temperature: request
+            .temperature
+            .map_or(TemperatureUnit::Celsius, |typed| typed.unit),
+        ..Spoken::SI
+    }
 }
 
 fn base_caused(
@@ -319,21 +355,45 @@ fn judge_test(
     let change = errors.quantity("helium_test.smallest_change", test.smallest_change);
     let spray = errors.quantity("helium_test.spray_time", test.spray_time);
     let (volume, speed, change, spray) = (volume?, speed?, change?, spray?);
-    let accepted =
-        "a helium speed, change and spray time above zero, a share of test gas above 0 up to 1";
-    let set_up = errors.take(
-        "helium_test",
-        accepted,
-        HeliumTest::new(volume, speed, request.test_gas_share.unwrap_or(1.0)),
-    )?;
-    let constant = errors.take("helium_test", accepted, set_up.time_constant())?;
-    let response = errors.take("helium_test", accepted, set_up.response(spray))?;
-    let smallest = errors.take("helium_test", accepted, set_up.smallest_leak(change, spray))?;
-    let as_air = errors.take(
-        "temperature",
-        "250 K to 400 K",
-        convert(smallest, Gas::Helium, Gas::Air, 1.0, at.gas),
-    )?;
+    let tested =
+        HeliumTest::new(volume, speed, request.test_gas_share.unwrap_or(1.0)).and_then(|set_up| {
+            Ok((
+                set_up.time_constant()?,
+                set_up.response(spray)?,
+                set_up.smallest_leak(change, spray)?,
+            ))
+        });
+    let (constant, response, smallest) = tested
+        .map_err(|error| {
+            let (field, accepted) = match error {
+                LeakError::Share { .. } => ("test_gas_share", "from 1e-6 to 1"),
+                LeakError::NoHeliumSpeed => ("helium_test.helium_speed", "a speed above zero"),
+                LeakError::NoLeak => (
+                    "helium_test.spray_time",
+                    "a change of pressure above zero, and at least a millionth of the time constant",
+                ),
+                _ => (
+                    "helium_test.volume",
+                    "a volume of some chamber and the speed that pumps helium from it",
+                ),
+            };
+            errors.refuse(field, error.to_string(), accepted);
+        })
+        .ok()?;
+    let as_air = convert(smallest, Gas::Helium, Gas::Air, 1.0, at.gas)
+        .map_err(|error| {
+            let field = match error {
+                LeakError::NoViscosity { .. } => "temperature",
+                _ => "helium_test.smallest_change",
+            };
+            let problem = in_the_units_of(request).leak(&error);
+            errors.refuse(
+                field,
+                problem,
+                "a test that could find a leak at room temperature",
+            );
+        })
+        .ok()?;
     let unit = ThroughputUnit::MillibarLitre;
     Some(HeliumTestReport {
         time_constant: in_seconds(constant, 1.0),
@@ -451,9 +511,14 @@ mod tests {
         )
         .unwrap_err();
         let fields: Vec<&str> = errors.iter().map(|e| e.field.as_str()).collect();
-        assert_eq!(fields, ["measured_across", "wanted_across.upstream"]);
+        assert_eq!(
+            fields,
+            ["measured_across.upstream", "wanted_across.upstream"]
+        );
     }
 
+    /// 100 L over 10 L/s are 10 s, 95 % of a signal comes after −ln 0.05 = 2.9957 of them, and 30 s of spray
+    /// bring 1 − e⁻³ = 0.9502 of it: 1e-11 mbar · 10 L/s / 0.9502 = 1.0524e-10 mbar·L/s.
     #[test]
     fn a_helium_test_on_a_chamber() {
         let report = run_json(
@@ -485,7 +550,7 @@ mod tests {
         );
         assert_eq!(
             fields(r#"{"rate": {"value": 1, "unit": "sccm"}, "test_gas_share": 1.5}"#),
-            ["rate"]
+            ["test_gas_share"]
         );
         assert_eq!(
             fields(

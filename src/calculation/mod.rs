@@ -23,6 +23,7 @@ mod read;
 pub mod residual_gas;
 pub mod rise;
 pub mod sent;
+mod spoken;
 
 use serde::Serialize;
 

@@ -149,11 +149,37 @@ impl Gas {
             .then(|| at_300_kelvin * (kelvin / 300.0).powf(power))
     }
 
-    /// Mean speed of the molecules, m/s: √(8RT/πM), from 1 K to 2000 K; `None` outside, where no chamber
-    /// is or molecules come apart. Source: Maxwell's distribution.
+    /// The temperatures, K, at which it is a gas that a chamber can hold.
+    ///
+    /// From where its vapour pressure is some 1e-9 Pa, below which next to none of it flies about, by
+    /// Clausius and Clapeyron from its triple point and heat of sublimation (from memory; air by its
+    /// oxygen, helium from 1 K); up to 2000 K, and for vapours that come apart before, methane to 1000 K
+    /// and solvents to 700 K (from memory).
+    pub fn temperatures(self) -> std::ops::RangeInclusive<f64> {
+        match self {
+            Self::Helium => 1.0..=2000.0,
+            Self::Hydrogen => 3.0..=2000.0,
+            Self::Neon => 6.0..=2000.0,
+            Self::Nitrogen => 19.0..=2000.0,
+            Self::CarbonMonoxide => 21.0..=2000.0,
+            Self::Argon => 21.0..=2000.0,
+            Self::Air | Self::Oxygen => 24.0..=2000.0,
+            Self::Methane => 27.0..=1000.0,
+            Self::Krypton => 30.0..=2000.0,
+            Self::CarbonDioxide => 65.0..=2000.0,
+            Self::Acetone => 98.0..=700.0,
+            Self::Methanol => 108.0..=700.0,
+            Self::Water => 123.0..=2000.0,
+        }
+    }
+
+    /// Mean speed of the molecules, m/s: √(8RT/πM), in the range of [`Gas::temperatures`]; `None`
+    /// outside. Source: Maxwell's distribution.
     pub fn mean_speed(self, at: Temperature) -> Option<f64> {
         let square = 8.0 * GAS_CONSTANT * at.kelvin() / (std::f64::consts::PI * self.molar_mass());
-        (1.0..=2000.0).contains(&at.kelvin()).then(|| square.sqrt())
+        self.temperatures()
+            .contains(&at.kelvin())
+            .then(|| square.sqrt())
     }
 
     /// Mean free path, m: (η/p)·√(πRT/2M), from 1e-30 Pa to 1e6 Pa, where a gas is dilute, and from
@@ -189,6 +215,56 @@ mod tests {
             let speed = gas.mean_speed(Temperature::ROOM).unwrap();
             assert!((speed / published - 1.0).abs() < 0.005, "{gas:?}: {speed}");
         }
+    }
+
+    /// Speed of sound √(γRT/M) of the U.S. Standard Atmosphere at four heights (Mechanical Engineers'
+    /// Handbook, volume 4, table 6, page seen), and its viscosity at 15 °C, 1.789e-5 Pa·s (page seen).
+    #[test]
+    fn air_is_that_of_the_standard_atmosphere() {
+        for (kelvin, published) in [
+            (288.15, 340.3),
+            (255.68, 320.6),
+            (223.25, 299.5),
+            (216.65, 295.1),
+        ] {
+            let square =
+                Gas::Air.heat_capacity_ratio() * GAS_CONSTANT * kelvin / Gas::Air.molar_mass();
+            assert!((square.sqrt() / published - 1.0).abs() < 3e-4, "{kelvin}");
+        }
+        let viscosity = Gas::Air
+            .viscosity(Temperature::from_celsius(15.0).unwrap())
+            .unwrap();
+        assert!((viscosity / 1.789e-5 - 1.0).abs() < 0.02, "{viscosity}");
+    }
+
+    /// Vapour over ice, IAPWS R14-08(2011), equation for the sublimation pressure, from memory, held to its
+    /// check value of 8.94735 Pa at 230 K (release seen): some 1e-9 Pa where water starts to count as a gas.
+    #[test]
+    fn water_is_a_gas_from_where_ice_has_a_vapour_pressure() {
+        let over_ice = |kelvin: f64| {
+            let share = kelvin / 273.16;
+            let sum: f64 = [
+                (-21.214_400_6, 0.003_333_333_33),
+                (27.320_381_9, 1.206_666_67),
+                (-6.105_981_30, 1.703_333_33),
+            ]
+            .into_iter()
+            .map(|(factor, power)| factor * share.powf(power))
+            .sum();
+            611.657 * (sum / share).exp()
+        };
+        assert!((over_ice(230.0) / 8.947_35 - 1.0).abs() < 1e-5);
+        let coldest = *Gas::Water.temperatures().start();
+        assert!(
+            (3e-10..3e-9).contains(&over_ice(coldest)),
+            "{}",
+            over_ice(coldest)
+        );
+        let at = |kelvin| Temperature::from_kelvin(kelvin).unwrap();
+        assert!(Gas::Water.mean_speed(at(coldest - 0.1)).is_none());
+        assert!(Gas::Helium.mean_speed(at(4.2)).is_some());
+        assert!(Gas::Nitrogen.mean_speed(at(77.0)).is_some());
+        assert!(Gas::Acetone.mean_speed(at(800.0)).is_none());
     }
 
     /// Air at 20 °C: 1.82e-5 Pa·s, and a path of 0.066 µm at one atmosphere (Jennings, J. Aerosol

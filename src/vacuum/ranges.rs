@@ -94,8 +94,8 @@ const fn below(low: f64, high: f64) -> Limits {
 const MOST: f64 = 1e30;
 /// 250 K to 400 K, in which viscosities are known.
 const WARM: Limits = from(250.0, 400.0);
-/// 1 K to 2000 K, in which molecules have a speed.
-const GASEOUS: Limits = from(1.0, 2000.0);
+/// 24 K to 2000 K, in which air is a gas.
+const GASEOUS: Limits = from(24.0, 2000.0);
 /// Time constants of a millionth to a billion of seconds, at 10 L/s and for 100 L.
 const HELIUM_VOLUMES: Limits = near(0.99e-8, 1.01e-8, 0.99e7, 1.01e7);
 const HELIUM_SPEEDS: Limits = near(0.99e-10, 1.01e-10, 0.99e5, 1.01e5);
@@ -212,7 +212,7 @@ const FORMULAS: &[Formula] = &[
     },
     Formula {
         name: "gas.rs mean_speed",
-        compute: |n| Gas::Argon.mean_speed(kelvin(n[0])?).ok_or_else(none),
+        compute: |n| Gas::Air.mean_speed(kelvin(n[0])?).ok_or_else(none),
         typical: &[293.15],
         limits: &[GASEOUS],
     },
@@ -456,6 +456,7 @@ const FORMULAS: &[Formula] = &[
                 readings: vec![reading(n[0])?, reading(n[1])?],
                 gas: Some(Gas::Argon),
                 surely_high_vacuum: None,
+                unit: PressureUnit::Torr,
             });
             let judgement = judgement.map_err(text)?;
             Ok(judgement.disagreement.unwrap_or(1.0)
@@ -680,6 +681,7 @@ const FORMULAS: &[Formula] = &[
 const NO_FORMULAS: &[(&str, &str)] = &[
     ("gas.rs molar_mass", "a constant of the gas"),
     ("gas.rs heat_capacity_ratio", "a constant of the gas"),
+    ("gas.rs temperatures", "the range of the formulas below"),
     (
         "conductance/chain.rs new",
         "puts parts together; refuses none",

@@ -11,7 +11,7 @@ use super::transmission::LONGEST;
 use super::tube::{Gases, poiseuille_length};
 use super::{Chain, ConductanceError, Part, Regime, knudsen_number, transmission};
 use crate::vacuum::gas::Gas;
-use crate::vacuum::units::{Conductance, Pressure, Speed, Temperature};
+use crate::vacuum::units::{Conductance, Pressure, Speed, Temperature, Throughput};
 
 /// The flow through a chain between two pressures.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,6 +22,11 @@ pub struct ChainFlow {
     pub regime: Regime,
     /// Pressure at the outlet of the last part.
     pub outlet: Pressure,
+    /// What flows through, above zero.
+    pub throughput: Throughput,
+    /// The most it can be, where gas leaves a part nearly at the speed of sound and all else here is for
+    /// the least that it can be.
+    pub at_most: Option<Throughput>,
     /// Each part, in the order of the chain and of the branches in it.
     pub parts: Vec<PartFlow>,
 }
@@ -72,10 +77,14 @@ impl Chain {
     /// An elbow and a part of stated conductance count as the straight tube with their molecular
     /// conductance. Good to some 20 %, straight tubes of 10 diameters or more to some 10 %.
     ///
-    /// Holds while, in every part that is not molecular, the Reynolds number is up to 2000 and the
-    /// speed at its outlet up to 0.3 of sound, and speeding up the gas at entrances and bends takes up
-    /// to a tenth of the whole pressure drop; 250 K to 400 K, from 1e-15 Pa to 1e6 Pa at the inlet. An
-    /// error otherwise.
+    /// Holds while, in every part that is not molecular, the Reynolds number is up to 2000, and speeding
+    /// up the gas at entrances and bends takes up to a tenth of the whole pressure drop; 250 K to 400 K,
+    /// from 1e-15 Pa to 1e6 Pa at the inlet. An error otherwise. Where gas that is not molecular leaves a
+    /// part faster than 0.3 of sound, as it does from dense flow into a good vacuum, the throughput is
+    /// bounded: it is no more than without the pressure that speeding up takes, and no less than with
+    /// pressure enough in that part's mouth to keep it that slow, since less pressure behind a part never
+    /// lessens what it passes. The least is given, and the most beside it; an error where they are more
+    /// than 1.5 times apart, or the chain has branches.
     ///
     /// Sources: Knudsen, Ann. Phys. 28 (1909) 75, in the form of Guthrie and Wakerling, Vacuum
     /// Equipment and Techniques (1949); Sampson, Phil. Trans. R. Soc. A 182 (1891) 449; Dagan, Weinbaum
@@ -125,6 +134,37 @@ impl Chain {
                 return Err(ConductanceError::Unsettled);
             }
         }
+        let mut at_most = None;
+        for element in &mut elements {
+            let mean = (0.5 * (element.inlet + element.outlet)).max(1e-300);
+            let knudsen = gases.path_at_one_pascal / mean / element.part.diameter.metres();
+            element.dense = Regime::of(knudsen) != Regime::Molecular;
+            if element.dense {
+                gases.within_laminar(element.part.diameter, element.flow)?;
+            }
+        }
+        let too_fast = elements.iter().position(|element| {
+            let diameter = element.part.diameter;
+            element.dense && gases.leaves_too_fast(diameter, element.flow, element.outlet)
+        });
+        if let Some(place) = too_fast {
+            let element = &elements[place];
+            let too_fast = ConductanceError::TooFast {
+                part: place + 1,
+                mach: gases.mach(element.part.diameter, element.flow, element.outlet),
+            };
+            at_most = Some(Throughput::from_pascal_cubic_metres_per_second(flow)?);
+            let least = slowest(
+                &row,
+                &mut elements,
+                &gases,
+                inlet_pascals,
+                (outlet, pump),
+                flow,
+            )
+            .filter(|least| flow <= WIDEST_BOUNDS * least);
+            flow = least.ok_or(too_fast)?;
+        }
         let outlet_pascals = flow * pump + outlet;
         let parts = elements
             .iter()
@@ -141,10 +181,79 @@ impl Chain {
             conductance,
             regime,
             outlet: Pressure::from_pascals(outlet_pascals)?,
+            throughput: Throughput::from_pascal_cubic_metres_per_second(flow)?,
+            at_most,
             parts,
         })
     }
 }
+
+/// How far apart the bounds of a throughput may be.
+const WIDEST_BOUNDS: f64 = 1.5;
+
+/// The throughput, Pa·m³/s, with pressure enough in the mouth of each part of denser flow that nothing
+/// leaves too fast, whose pressures it leaves in the parts; none for a chain with branches.
+fn slowest(
+    row: &Row,
+    elements: &mut [Element],
+    gases: &Gases,
+    inlet: f64,
+    behind: (f64, f64),
+    highest: f64,
+) -> Option<f64> {
+    let (mut low, mut high) = (0.0, highest);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if march(row, elements, gases, behind, middle)? <= inlet {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    march(row, elements, gases, behind, low)?;
+    Some(low)
+}
+
+/// Puts the pressures of a throughput into the parts, from what lies behind up to the chamber, and
+/// gives that at the chamber's end; none for a chain with branches.
+fn march(
+    row: &Row,
+    elements: &mut [Element],
+    gases: &Gases,
+    (outlet, pump): (f64, f64),
+    flow: f64,
+) -> Option<f64> {
+    let mut behind = outlet + flow * pump;
+    for node in row.0.iter().rev() {
+        let Node::Element(place) = node else {
+            return None;
+        };
+        let element = &mut elements[*place];
+        element.flow = flow;
+        let mouth = if element.dense {
+            behind.max(gases.lowest_mouth(element.part.diameter, flow))
+        } else {
+            behind
+        };
+        // A part passes more the higher the pressure before it.
+        let (mut low, mut high) = (mouth, mouth + flow * element.molecular / LEAST_FADE);
+        for _ in 0..100 {
+            element.inlet = 0.5 * (low + high);
+            element.outlet = mouth;
+            if (element.inlet - mouth) < flow * element.resistance(gases) {
+                low = element.inlet;
+            } else {
+                high = element.inlet;
+            }
+        }
+        element.outlet = behind;
+        behind = element.inlet;
+    }
+    Some(behind)
+}
+
+/// Knudsen's flow dips to this share of the molecular one.
+const LEAST_FADE: f64 = 0.8;
 
 const ROUNDS: usize = 500;
 
@@ -157,6 +266,8 @@ struct Element {
     viscous_length: f64,
     /// Whether the gas speeds up at its entrance.
     entrance: bool,
+    /// Whether its flow is denser than molecular.
+    dense: bool,
     /// Degrees that it turns.
     turn: f64,
     /// Pa, as iterated.
@@ -201,6 +312,7 @@ fn elements_of(
                     molecular: opening + flow.inside,
                     viscous_length: length + if narrower { BOTH_ENDS * diameter } else { 0.0 },
                     entrance: narrower,
+                    dense: false,
                     turn: match part.shape {
                         Shape::Elbow { degrees, .. } => degrees,
                         _ => 0.0,
@@ -373,7 +485,7 @@ fn common_regime(parts: &[PartFlow]) -> Regime {
     }
 }
 
-/// Refuses flow that is turbulent, near the speed of sound, or speeds up too much.
+/// Refuses flow that speeds up too much.
 fn within_range(
     elements: &[Element],
     parts: &[PartFlow],
@@ -385,7 +497,6 @@ fn within_range(
         if part.regime == Regime::Molecular {
             continue;
         }
-        gases.within_laminar(element.part.diameter, element.flow, element.outlet)?;
         let area = PI / 4.0 * element.part.diameter.metres().powi(2);
         let swift = (element.flow / area).powi(2) / (gases.per_mass * element.inlet);
         let entrance = if element.entrance { ENTRANCE } else { 0.0 };

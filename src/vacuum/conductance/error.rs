@@ -1,5 +1,6 @@
 //! What keeps a conductance from being computed.
 
+use crate::vacuum::gas::Gas;
 use crate::vacuum::units::UnitError;
 
 /// A conductance that cannot be given, since a formula would be outside its range.
@@ -20,8 +21,13 @@ pub enum ConductanceError {
         metres: f64,
     },
     /// The gas is no gas of a chamber at this temperature.
-    #[error("the molecules' speed is taken from 1 K to 2000 K, not at {kelvin} K")]
+    #[error(
+        "{} is a gas here from {} K to {} K, not at {kelvin} K",
+        gas.name(), gas.temperatures().start(), gas.temperatures().end()
+    )]
     Temperature {
+        /// The gas.
+        gas: Gas,
         /// The temperature asked for.
         kelvin: f64,
     },
@@ -56,12 +62,14 @@ pub enum ConductanceError {
         /// Reynolds number by the formula.
         reynolds: f64,
     },
-    /// The gas would leave the tube nearly at the speed of sound.
+    /// The gas would leave a part nearly at the speed of sound.
     #[error(
-        "the gas would leave the tube at {mach:.1} times the speed of sound; the formula for viscous flow holds up to 0.3"
+        "the gas would leave part {part} at {mach:.1} times the speed of sound by the formula for viscous flow, which holds up to 0.3, and bounds that hold there lie too far apart"
     )]
     TooFast {
-        /// Speed at the outlet over the speed of sound.
+        /// The part, counted from 1 in the order of the chain.
+        part: usize,
+        /// Speed at its outlet over the speed of sound.
         mach: f64,
     },
     /// Speeding up the gas takes too much of the pressure drop.

@@ -12,7 +12,7 @@ const DIAMETERS: std::ops::RangeInclusive<f64> = 1e-6..=100.0;
 /// Conductance of a thin round opening, m³/s: area times a quarter of the mean speed.
 ///
 /// Valid in molecular flow and for a wall thin against the diameter, for diameters of 1 µm to 100 m and
-/// 1 K to 2000 K; an error outside.
+/// in the range of [`Gas::temperatures`]; an error outside.
 /// Source: kinetic theory; 11.6 L/s per cm² for air at 20 °C in handbooks.
 pub fn aperture(
     diameter: Length,
@@ -36,6 +36,7 @@ pub(super) fn within_diameters(diameter: Length) -> Result<f64, ConductanceError
 
 fn mean_speed(gas: Gas, at: Temperature) -> Result<f64, ConductanceError> {
     gas.mean_speed(at).ok_or(ConductanceError::Temperature {
+        gas,
         kelvin: at.kelvin(),
     })
 }
@@ -58,8 +59,8 @@ pub fn short_or_long_tube(
 /// Conductance of a round tube by the formula for *long* tubes, m³/s: (π/12)·v·d³/L.
 ///
 /// Kept to show how far it is off: it gives 12 % too much at 20 diameters and 40 % too much
-/// at 5. Holds from 20 to 100,000 diameters, for diameters of 1 µm to 100 m and 1 K to 2000 K; an error
-/// outside. Molecular flow only.
+/// at 5. Holds from 20 to 100,000 diameters, for diameters of 1 µm to 100 m and in the range of
+/// [`Gas::temperatures`]; an error outside. Molecular flow only.
 /// Source: Knudsen 1909; 12.1·d³/L (cm, L/s) for air at 20 °C in handbooks.
 pub fn long_tube(
     diameter: Length,

@@ -20,8 +20,12 @@ pub(super) struct Gases {
     pub(super) path_at_one_pascal: f64,
     /// RT/M, m²/s².
     pub(super) per_mass: f64,
-    heat_capacity_ratio: f64,
+    /// m/s.
+    sound: f64,
 }
+
+/// The highest speed at an outlet over that of sound for which the formula of viscous flow holds.
+const SLOW: f64 = 0.3;
 
 impl Gases {
     pub(super) fn new(gas: Gas, at: Temperature) -> Result<Self, ConductanceError> {
@@ -33,27 +37,39 @@ impl Gases {
             viscosity: gas.viscosity(at).ok_or_else(unknown)?,
             path_at_one_pascal: gas.mean_free_path(at, one).ok_or_else(unknown)?,
             per_mass: GAS_CONSTANT * at.kelvin() / gas.molar_mass(),
-            heat_capacity_ratio: gas.heat_capacity_ratio(),
+            sound: (gas.heat_capacity_ratio() * GAS_CONSTANT * at.kelvin() / gas.molar_mass())
+                .sqrt(),
         })
     }
 
-    /// Refuses a flow (Pa·m³/s) that is turbulent or near the speed of sound at the outlet (Pa).
+    /// Refuses a flow (Pa·m³/s) that is turbulent.
     pub(super) fn within_laminar(
         &self,
         diameter: Length,
         flow: f64,
-        outlet: f64,
     ) -> Result<(), ConductanceError> {
         let reynolds = 4.0 * flow / (PI * diameter.metres() * self.viscosity * self.per_mass);
         if reynolds > 2000.0 {
             return Err(ConductanceError::Turbulent { reynolds });
         }
-        let area = PI / 4.0 * diameter.metres().powi(2);
-        let sound = (self.heat_capacity_ratio * self.per_mass).sqrt();
-        let mach = flow / (outlet.max(1e-300) * area) / sound;
-        if mach > 0.3 {
-            return Err(ConductanceError::TooFast { mach });
-        }
         Ok(())
+    }
+
+    /// Speed over that of sound at which a flow (Pa·m³/s) leaves at an outlet (Pa).
+    pub(super) fn mach(&self, diameter: Length, flow: f64, outlet: f64) -> f64 {
+        let area = PI / 4.0 * diameter.metres().powi(2);
+        flow / (outlet.max(1e-300) * area) / self.sound
+    }
+
+    /// The lowest pressure, Pa, in the mouth of a part up to which the formula holds for a flow: where
+    /// the gas leaves at 0.3 of the speed of sound.
+    pub(super) fn lowest_mouth(&self, diameter: Length, flow: f64) -> f64 {
+        let area = PI / 4.0 * diameter.metres().powi(2);
+        flow / (area * SLOW * self.sound)
+    }
+
+    /// Whether gas leaves a part too fast for the formula.
+    pub(super) fn leaves_too_fast(&self, diameter: Length, flow: f64, outlet: f64) -> bool {
+        outlet < self.lowest_mouth(diameter, flow) * (1.0 - 1e-9)
     }
 }

@@ -50,6 +50,7 @@ fn load_and_pressure_balance() {
     ));
 }
 
+/// 1000 L/s · (5e-6 − 5e-7) mbar = 4.5e-3 mbar·L/s, the definition of pumping speed.
 #[test]
 fn extra_load_comes_with_its_interval() {
     let extra = extra_load(

@@ -40,6 +40,8 @@ pub struct Situation {
     pub gas: Option<Gas>,
     /// Whether the chamber is known by other means to be in high vacuum.
     pub surely_high_vacuum: Option<bool>,
+    /// The unit in which the reason speaks of pressures.
+    pub unit: PressureUnit,
 }
 
 /// What the readings say about the gauges.
@@ -165,10 +167,14 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
         let corrected: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, gas)).collect();
         spread(corrected?.into_iter())
     });
-    let (verdict, reason, next) = not_lit(readings)
-        .or_else(|| stuck(readings))
+    let unit = situation.unit;
+    let (verdict, reason, mut next) = not_lit(readings, unit)
+        .or_else(|| stuck(readings, unit))
         .or_else(|| zero_off(situation))
         .unwrap_or_else(|| compare(situation, &compared, disagreement, disagreement_corrected));
+    // Where no gauge has one, nobody can look at a cathode or filament.
+    let has_ion_side = readings.iter().any(|r| r.kind.must_be_lit());
+    next.retain(|step| has_ion_side || !matches!(step, Step::SeeWhetherLit | Step::SwitchOn));
     Ok(Judgement {
         verdict,
         reason,
@@ -198,7 +204,7 @@ impl Reading {
     }
 }
 
-fn not_lit(readings: &[Reading]) -> Option<Outcome> {
+fn not_lit(readings: &[Reading], unit: PressureUnit) -> Option<Outcome> {
     let off = readings
         .iter()
         .find(|r| r.kind.must_be_lit() && r.lit == Some(false))?;
@@ -207,13 +213,13 @@ fn not_lit(readings: &[Reading]) -> Option<Outcome> {
         format!(
             "The {} is not lit, so its reading of {} says nothing about high vacuum",
             off.kind.name(),
-            shown(off.pressure)
+            shown(off.pressure, unit)
         ),
         vec![Step::SwitchOn, Step::Clean, Step::SecondGauge],
     ))
 }
 
-fn stuck(readings: &[Reading]) -> Option<Outcome> {
+fn stuck(readings: &[Reading], unit: PressureUnit) -> Option<Outcome> {
     readings.iter().enumerate().find_map(|(place, r)| {
         if r.moves != Some(false) || !r.kind.must_be_lit() {
             return None;
@@ -235,7 +241,7 @@ fn stuck(readings: &[Reading]) -> Option<Outcome> {
                 format!(
                     "The {} stays at {}, the lowest its Pirani side can show, whatever the pump does, so its ion side does not take part",
                     r.kind.name(),
-                    shown(r.pressure)
+                    shown(r.pressure, unit)
                 ),
                 vec![Step::SeeWhetherLit, Step::SecondGauge, Step::Clean],
             ))
@@ -245,7 +251,7 @@ fn stuck(readings: &[Reading]) -> Option<Outcome> {
                 format!(
                     "The {} stays at {}, one or two decades below the Pirani limit, whatever the pump does, as a dirty or weak ion sensor does",
                     r.kind.name(),
-                    shown(r.pressure)
+                    shown(r.pressure, unit)
                 ),
                 vec![Step::Clean, Step::SecondGauge, Step::SeeWhetherLit],
             ))
@@ -274,7 +280,7 @@ fn zero_off(situation: &Situation) -> Option<Outcome> {
             format!(
                 "The {} shows {} in a chamber that is surely in high vacuum, where it should show its lowest reading, so its zero is off",
                 thermal.kind.name(),
-                shown(thermal.pressure)
+                shown(thermal.pressure, situation.unit)
             ),
             vec![Step::SetZero, Step::LookAtWire],
         )
@@ -350,7 +356,7 @@ fn compare(
             ),
         };
     }
-    alone(compared)
+    alone(compared, situation.unit)
 }
 
 /// A gas that, if it filled the chamber, would make the gauges agree.
@@ -366,7 +372,7 @@ fn gas_that_reconciles(compared: &[&Reading]) -> Option<Gas> {
 }
 
 /// One reading, or none, inside the range of its gauge.
-fn alone(compared: &[&Reading]) -> Outcome {
+fn alone(compared: &[&Reading], unit: PressureUnit) -> Outcome {
     let Some(reading) = compared.first() else {
         return (
             Verdict::CannotTell,
@@ -388,7 +394,7 @@ fn alone(compared: &[&Reading]) -> Outcome {
             format!(
                 "The {} does not move, but {} is not where a known fault of its kind stops",
                 reading.kind.name(),
-                shown(reading.pressure)
+                shown(reading.pressure, unit)
             ),
             vec![Step::SeeWhetherLit, Step::SecondGauge, Step::Clean],
         ),
@@ -441,6 +447,6 @@ fn times(factor: f64) -> String {
     }
 }
 
-fn shown(pressure: Pressure) -> String {
-    format!("{:.1e} Torr", pressure.in_unit(PressureUnit::Torr))
+fn shown(pressure: Pressure, unit: PressureUnit) -> String {
+    format!("{:.1e} {unit}", pressure.in_unit(unit))
 }

@@ -54,7 +54,7 @@ pub enum LeakError {
     },
     /// The opening is not wide against the mean free path.
     #[error(
-        "an opening of {micrometres:.2} µm is too narrow for choked flow, which needs at least 10 mean free paths ({least:.2} µm here)"
+        "an opening of {micrometres:.1e} µm is too narrow for choked flow, which needs at least 10 mean free paths ({least:.2} µm here)"
     )]
     TooNarrow {
         /// Its diameter by the formula of choked flow.

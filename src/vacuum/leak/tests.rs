@@ -57,6 +57,8 @@ fn factors_from_helium_are_the_known_ones() {
     assert!((1.07..=1.08).contains(&factor), "{factor}");
 }
 
+/// Between the regimes a leak is neither for certain, so both factors are told (handbooks differ on where
+/// it turns, from memory).
 #[test]
 fn between_the_regimes_both_factors_are_the_range() {
     let between = convert(rate(1e-5), Gas::Helium, Gas::Air, 1.0, ROOM).unwrap();
@@ -69,6 +71,7 @@ fn between_the_regimes_both_factors_are_the_range() {
     assert!(back.low <= back.high);
 }
 
+/// Helium of a tenth at the leak gives a tenth of the signal: partial pressures, Dalton's law.
 #[test]
 fn a_thinner_spray_means_a_larger_leak() {
     let thin = convert(rate(1e-9), Gas::Helium, Gas::Air, 0.1, ROOM).unwrap();

@@ -39,8 +39,11 @@ pub(super) const ABOUT: About = About {
              theirs.\n\n\
              Denser flow, part by part at its own pressure: Poiseuille's flow, with the ends of short \
              parts by Sampson (1891), plus Knudsen's share of the molecular conductance (Ann. Phys. 28 \
-             (1909) 75), from memory. It is refused where the flow would be turbulent, near the speed \
-             of sound, or take more than a tenth of the pressure drop to speed up.\n\n\
+             (1909) 75), from memory. It is refused where the flow would be turbulent, or take more than \
+             a tenth of the pressure drop to speed up. Where gas leaves a part nearly at the speed of \
+             sound, as from dense flow into a good vacuum, the least and the most that can flow are given: \
+             with pressure enough in its mouth to keep it at 0.3 of that speed, and without the pressure \
+             that speeding up takes; it is refused where they are more than 1.5 times apart.\n\n\
              The plain rule 1/C = 1/C1 + 1/C2 is shown beside it, since many calculate with it.",
 };
 
@@ -169,6 +172,13 @@ pub(super) fn show(request: &Request, report: &Report) -> Result<CalculationResu
     if let Some(plain) = report.conductance_by_plain_rule {
         let mut line = figure("The same by the plain rule", typed(plain));
         line.note = "1/C = 1/C1 + 1/C2, which counts the openings between parts anew".to_owned();
+        result.figures.push(line);
+    }
+    if let Some(throughput) = report.throughput {
+        let mut line = figure("Throughput", typed(throughput));
+        if let Some(most) = report.throughput_at_most {
+            line.note = format!("at least; at most {}", typed(most));
+        }
         result.figures.push(line);
     }
     if let Some(speed) = report.speed_at_chamber {

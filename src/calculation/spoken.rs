@@ -1,0 +1,186 @@
+//! Errors of the formulas in the units that were typed, where the formulas know only SI units.
+
+use crate::vacuum::conductance::ConductanceError;
+use crate::vacuum::gas_load::GasLoadError;
+use crate::vacuum::leak::LeakError;
+use crate::vacuum::units::{LengthUnit, PressureUnit, SpeedUnit, TemperatureUnit, Typed, Unit};
+
+/// The units in which a request speaks of each quantity; SI where it does not.
+#[derive(Clone, Copy)]
+pub(super) struct Spoken {
+    pub(super) speed: SpeedUnit,
+    pub(super) pressure: PressureUnit,
+    pub(super) temperature: TemperatureUnit,
+    pub(super) length: LengthUnit,
+}
+
+impl Spoken {
+    pub(super) const SI: Self = Self {
+        speed: SpeedUnit::CubicMetrePerSecond,
+        pressure: PressureUnit::Pascal,
+        temperature: TemperatureUnit::Kelvin,
+        length: LengthUnit::Metre,
+    };
+
+    fn speed(self, cubic_metres_per_second: f64) -> String {
+        let of_one = SpeedUnit::quantity(self.speed, 1.0);
+        let one = of_one.map_or(1.0, |speed| speed.cubic_metres_per_second());
+        told(cubic_metres_per_second / one, self.speed)
+    }
+
+    fn pressure(self, pascals: f64) -> String {
+        let one = self.pressure.quantity(1.0).map_or(1.0, |one| one.pascals());
+        told(pascals / one, self.pressure)
+    }
+
+    fn length(self, metres: f64) -> String {
+        let one = self.length.quantity(1.0).map_or(1.0, |one| one.metres());
+        told(metres / one, self.length)
+    }
+
+    fn temperature(self, kelvin: f64) -> String {
+        let value = match self.temperature {
+            TemperatureUnit::Kelvin => kelvin,
+            TemperatureUnit::Celsius => kelvin - 273.15,
+            TemperatureUnit::Fahrenheit => (kelvin - 273.15) * 1.8 + 32.0,
+        };
+        told((1e6 * value).round() / 1e6, self.temperature)
+    }
+
+    /// What keeps a conductance from being computed.
+    pub(super) fn conductance(self, error: &ConductanceError) -> String {
+        match *error {
+            ConductanceError::FasterThanInlet { pump, inlet } => format!(
+                "a pump of {} cannot be faster than its inlet, which passes {} of this gas",
+                self.speed(pump),
+                self.speed(inlet)
+            ),
+            ConductanceError::AboveOpening { stated, opening } => format!(
+                "{} of this gas is above the {} that an opening of this diameter passes",
+                self.speed(stated),
+                self.speed(opening)
+            ),
+            ConductanceError::Shut { stated } => format!(
+                "{} is less than a billionth of what its opening passes, or less than a hole of one atom does, so it is as good as shut",
+                self.speed(stated)
+            ),
+            ConductanceError::Pressure { pascals } => format!(
+                "{} is outside the pressures at which the gas is dilute and there is any",
+                self.pressure(pascals)
+            ),
+            ConductanceError::Diameter { metres } => format!(
+                "{} is no diameter of a part, which is from {} to {}",
+                self.length(metres),
+                self.length(1e-6),
+                self.length(100.0)
+            ),
+            ConductanceError::Temperature { gas, kelvin } => {
+                let (low, high) = gas.temperatures().into_inner();
+                format!(
+                    "{} is a gas here from {} to {}, not at {}",
+                    gas.name(),
+                    self.temperature(low),
+                    self.temperature(high),
+                    self.temperature(kelvin)
+                )
+            }
+            ConductanceError::NoViscosity { kelvin } => self.no_viscosity(kelvin),
+            ref other => other.to_string(),
+        }
+    }
+
+    /// What keeps a leak from being computed.
+    pub(super) fn leak(self, error: &LeakError) -> String {
+        match *error {
+            LeakError::Upstream { pascals } => format!(
+                "the pressure upstream must be above zero and up to {}, not {}",
+                self.pressure(1e6),
+                self.pressure(pascals)
+            ),
+            LeakError::NoDrop {
+                upstream,
+                downstream,
+            } => format!(
+                "a leak needs more pressure upstream than downstream, not {} and {}",
+                self.pressure(upstream),
+                self.pressure(downstream)
+            ),
+            LeakError::NoViscosity { kelvin } => self.no_viscosity(kelvin),
+            ref other => other.to_string(),
+        }
+    }
+
+    /// What keeps a balance from being drawn.
+    pub(super) fn gas_load(self, error: &GasLoadError) -> String {
+        match *error {
+            GasLoadError::TooHigh { pascals } => format!(
+                "{} is above {}, where a high-vacuum pump's speed is no longer constant",
+                self.pressure(pascals),
+                self.pressure(1.0)
+            ),
+            GasLoadError::ForelineTooHigh { pascals } => format!(
+                "a foreline of {} is above {}, against which no turbo pump compresses",
+                self.pressure(pascals),
+                self.pressure(1e4)
+            ),
+            ref other => other.to_string(),
+        }
+    }
+
+    fn no_viscosity(self, kelvin: f64) -> String {
+        format!(
+            "the viscosity of the gas is known from {} to {}, not at {}",
+            self.temperature(250.0),
+            self.temperature(400.0),
+            self.temperature(kelvin)
+        )
+    }
+}
+
+/// A number to four figures with its unit.
+fn told<U: Unit>(value: f64, unit: U) -> String {
+    let rounded = format!("{value:.3e}").parse().unwrap_or(value);
+    Typed::new(rounded, unit).to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::vacuum::gas::Gas;
+
+    /// Conversions by definition; the hour of a cubic metre per hour has 3600 s.
+    #[test]
+    fn errors_speak_the_unit_that_was_typed() {
+        let spoken = Spoken {
+            speed: SpeedUnit::CubicMetrePerHour,
+            pressure: PressureUnit::Millibar,
+            temperature: TemperatureUnit::Celsius,
+            length: LengthUnit::Millimetre,
+        };
+        let too_fast = ConductanceError::FasterThanInlet {
+            pump: 0.5,
+            inlet: 0.1,
+        };
+        assert!(spoken.conductance(&too_fast).contains("1800 m³/h cannot"));
+        assert!(spoken.conductance(&too_fast).contains("360 m³/h of this"));
+        let cold = ConductanceError::Temperature {
+            gas: Gas::Water,
+            kelvin: 73.15,
+        };
+        assert!(spoken.conductance(&cold).ends_with("not at -200 °C"));
+        let wide = ConductanceError::Diameter { metres: 200.0 };
+        assert!(spoken.conductance(&wide).starts_with("2e5 mm"));
+        let dense = LeakError::Upstream { pascals: 2e6 };
+        assert!(
+            spoken
+                .leak(&dense)
+                .contains("up to 10000 mbar, not 20000 mbar")
+        );
+        let high = GasLoadError::TooHigh { pascals: 2.0 };
+        assert!(
+            spoken
+                .gas_load(&high)
+                .starts_with("0.02 mbar is above 0.01 mbar")
+        );
+    }
+}
