@@ -59,8 +59,18 @@ impl Source<'_> {
                 return None;
             }
         };
-        read.map_err(|error| errors.note(log_error(&error, self.log)))
-            .ok()
+        let mut log = read
+            .map_err(|error| errors.note(log_error(&error, self.log)))
+            .ok()?;
+        if let (Some(chosen), Some(unit)) = (options.pressure_unit, log.unit)
+            && chosen != unit
+        {
+            log.assumed.push(format!(
+                "pressures are in {unit}, as `{}` itself says, and not in {chosen} as chosen",
+                self.log
+            ));
+        }
+        Some(log)
     }
 }
 

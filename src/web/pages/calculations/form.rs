@@ -44,6 +44,10 @@ pub(super) struct Read {
     pub(super) rows: Rows,
     /// The fields for the texts of files, and those texts, where they are short enough to come back.
     pub(super) kept: Vec<(String, String)>,
+    /// The fields of files that cannot come back, since no page can choose a file for a person.
+    pub(super) lost: Vec<String>,
+    /// Where a unit was typed that differs from the one chosen beside it, which of them was taken.
+    pub(super) taken: Vec<String>,
 }
 
 /// Which row of the form each row of a list came from, by the list's name.
@@ -71,6 +75,7 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
     let mut errors = Vec::new();
     let mut logs = Logs::new();
     let mut held = HeldLogs::new();
+    let mut taken = Vec::new();
     let mut root = Node::default();
     for field in form.fields() {
         let text = field.value().trim();
@@ -97,11 +102,15 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
             continue;
         }
         match value(field, text) {
-            Ok(value) => root.put(&field.id, value),
+            Ok(value) => {
+                taken.extend(unit_taken(field, &value));
+                root.put(&field.id, value);
+            }
             Err(problem) => errors.push(FieldError::new(&field.id, problem, accepted(field))),
         }
     }
     let mut kept = Vec::new();
+    let mut lost = Vec::new();
     let mut too_large = false;
     for file in files {
         let name = file.field.strip_suffix(FILE).unwrap_or(&file.field);
@@ -111,21 +120,23 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
                 "was sent, and so was text beside it",
                 "the file or the text, not both",
             ));
+            lost.push(file.field);
             continue;
         }
         match file.content {
             Content::Log(log, long) => {
                 held.extend(long.map(|log| (name.to_owned(), log)));
-                if log.bytes() <= SHOWN
-                    && let Some(text) = log.text()
-                {
-                    kept.push((name.to_owned(), text.into_owned()));
+                match log.text().filter(|_| log.bytes() <= SHOWN) {
+                    Some(text) => kept.push((name.to_owned(), text.into_owned())),
+                    None => lost.push(file.field.clone()),
                 }
                 logs.insert(name.to_owned(), log);
             }
             Content::Text(text) => {
                 if text.len() <= SHOWN {
                     kept.push((name.to_owned(), text.clone()));
+                } else {
+                    lost.push(file.field.clone());
                 }
                 root.put(name, Value::String(text));
             }
@@ -141,6 +152,7 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
                     format!("the file is larger than {megabytes} MB"),
                     format!("a file of at most {megabytes} MB: {instead}"),
                 ));
+                lost.push(file.field);
             }
         }
     }
@@ -161,7 +173,27 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
         too_large,
         rows,
         kept,
+        lost,
+        taken,
     }
+}
+
+/// What is said where the unit typed behind a number is not the one chosen beside it.
+fn unit_taken(field: &Field, value: &Value) -> Option<String> {
+    let Control::Quantity { units, .. } = &field.control else {
+        return None;
+    };
+    let chosen = pressure_unit(units)?;
+    let typed = PressureUnit::ALL
+        .into_iter()
+        .find(|unit| value["unit"] == unit.id())?;
+    (typed != chosen).then(|| {
+        format!(
+            "{}: {} {typed} was taken, as typed, and not {chosen} as chosen beside it",
+            field.label,
+            plain(value["value"].as_f64().unwrap_or_default()),
+        )
+    })
 }
 
 fn asks(field: &Field) -> bool {
@@ -425,6 +457,10 @@ mod tests {
             assert!(filled.fill(name, value));
         }
         let read = read(&filled, Vec::new(), &[]);
+        assert_eq!(
+            read.taken,
+            ["Healthy: 5 mbar was taken, as typed, and not Torr as chosen beside it"]
+        );
         let request = read.request.expect("a request");
         let json: Value = serde_json::from_slice(&request.json).expect("JSON");
         assert_eq!(

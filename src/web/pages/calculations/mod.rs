@@ -269,7 +269,7 @@ async fn show_page(State(app): State<App>, named: Named, asked: Asked) -> Result
         form.fill(name, value);
     }
     if asked.get(ASKED).is_none() || form.post {
-        return Ok(page(&app, named, &context, form, None)?.into_response());
+        return Ok(page(&app, named, &context, form, None, &[])?.into_response());
     }
     answer(&app, named, &context, form, Vec::new()).await
 }
@@ -320,19 +320,47 @@ async fn answer(
                 app.holding.put(log);
             }
             let result = Some((&computed, read.whole.then_some(held)));
-            Ok(page(app, named, context, form, result)?.into_response())
+            Ok(page(app, named, context, form, result, &read.taken)?.into_response())
         }
         Err(errors) => {
             for error in errors {
                 refuse(&mut form, read.rows.as_typed(error));
             }
-            let page = page(app, named, context, form, None)?;
+            for (name, _) in &read.kept {
+                say_beside_file(
+                    &mut form,
+                    name,
+                    "What it holds now stands as text beside it.",
+                );
+            }
+            for name in &read.lost {
+                say_beside_file(
+                    &mut form,
+                    name,
+                    "Choose the file again: it is not kept after a refusal, and no page can choose it for you.",
+                );
+            }
+            let page = page(app, named, context, form, None, &[])?;
             let status = if read.too_large {
                 StatusCode::PAYLOAD_TOO_LARGE
             } else {
                 StatusCode::UNPROCESSABLE_ENTITY
             };
             Ok((status, page).into_response())
+        }
+    }
+}
+
+/// Puts words beside the field of a file, named by itself or by the text it stands for.
+fn say_beside_file(form: &mut CalculationForm, name: &str, words: &str) {
+    let name = name.strip_suffix(upload::FILE).unwrap_or(name);
+    let of_file = format!("{name}{}", upload::FILE);
+    for field in form.fields_mut() {
+        if field.id == of_file {
+            field.hint = Some(match field.hint.take() {
+                Some(hint) => format!("{hint} {words}"),
+                None => words.to_owned(),
+            });
         }
     }
 }
@@ -352,14 +380,15 @@ fn refuse(form: &mut CalculationForm, error: FieldError) {
 /// Names of the logs that are held for a result, and where.
 type HeldBy = Vec<(String, String)>;
 
-/// The page, with what was computed if anything, and where logs of it are held if that can be kept
-/// with an incident.
+/// The page, with what was computed if anything, where logs of it are held if that can be kept with an
+/// incident, and which units were `taken` where two were given.
 fn page(
     app: &App,
     named: Named,
     context: &Context,
     form: CalculationForm,
     computed: Option<(&Computed, Option<HeldBy>)>,
+    taken: &[String],
 ) -> Result<Html<String>, Fault> {
     let (computed, held) = computed.unzip();
     let about = about(named);
@@ -372,6 +401,8 @@ fn page(
             result
                 .next
                 .extend(next(app, context.tool.as_ref(), computed));
+            let taken = taken.iter().map(|words| result::sentence(words));
+            result.assumptions.extend(taken);
             Some(result)
         }
         None => None,
