@@ -621,6 +621,32 @@ async fn logs_and_spectra_are_taken_as_files_or_pasted() {
         .expect(422);
     both.assert_shows("not both");
     both.assert_shows("0,9.9e-6");
+    // No page can choose a file for a person; what is wrong with it is told beside all else.
+    both.assert_shows("Choose the file again");
+    let refused = app
+        .upload(
+            "rise",
+            &[("volume.value", "much"), ("volume.unit", "l")],
+            &[("log_file", "a\nb\n")],
+        )
+        .await
+        .expect(422);
+    refused.assert_shows("&#34;much&#34; is not a number");
+    refused.assert_shows("Refused: </span>line ");
+    refused.assert_shows("What it holds now stands as text beside it.");
+    let other = app
+        .upload(
+            "rise",
+            &[
+                ("volume.value", "100"),
+                ("volume.unit", "l"),
+                ("pressure_unit", "torr"),
+            ],
+            &[("log_file", &rise)],
+        )
+        .await
+        .expect(200);
+    other.assert_shows("itself says, and not in");
 
     let healthy = |t: f64| 1013.0 * (-0.02 * t).exp() + 2e-6 * 3600.0 / t.max(72.0) + 5e-8;
     let times = || (0..1800).map(|row| 10.0 * f64::from(row));

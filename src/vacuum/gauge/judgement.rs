@@ -137,7 +137,7 @@ impl Step {
                 "Find out which gas fills the chamber, by a residual gas scan or by shutting the gas inlets"
             }
             Self::CompareWithoutGas => {
-                "Read the corrected pressures below, and compare again without that gas"
+                "Read the corrected pressures, and compare again without that gas"
             }
             Self::Clean => {
                 "Switch the gauge off, isolate it, and clean or change its head by its manual"

@@ -32,8 +32,10 @@ const SHOWN: usize = 200_000;
 
 /// A form as read.
 pub(super) struct Read {
-    /// The request, or the fields that cannot be read.
-    pub(super) request: Result<SentRequest, Vec<FieldError>>,
+    /// The request, without the fields that cannot be read.
+    pub(super) request: SentRequest,
+    /// The fields that cannot be read.
+    pub(super) errors: Vec<FieldError>,
     /// Logs too long to be sent back.
     pub(super) held: HeldLogs,
     /// Whether all that went in is in the request or held.
@@ -160,14 +162,10 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
         .iter()
         .all(|(name, log)| log.text().is_some() || held.contains_key(name));
     let mut rows = Rows::default();
-    let request = if errors.is_empty() {
-        let json = root.into_value("", &mut rows).to_string();
-        Ok(SentRequest::new(json.into_bytes(), logs))
-    } else {
-        Err(errors)
-    };
+    let json = root.into_value("", &mut rows).to_string();
     Read {
-        request,
+        request: SentRequest::new(json.into_bytes(), logs),
+        errors,
         held,
         whole,
         too_large,
@@ -461,8 +459,8 @@ mod tests {
             read.taken,
             ["Healthy: 5 mbar was taken, as typed, and not Torr as chosen beside it"]
         );
-        let request = read.request.expect("a request");
-        let json: Value = serde_json::from_slice(&request.json).expect("JSON");
+        assert!(read.errors.is_empty());
+        let json: Value = serde_json::from_slice(&read.request.json).expect("JSON");
         assert_eq!(
             json,
             json!({"parts": [{"n": 1.0}, {"n": 2.5}], "healthy": {"value": 5.0, "unit": "mbar"}})
@@ -471,9 +469,7 @@ mod tests {
             .rows
             .as_typed(FieldError::new("parts[1].n", "is wrong", "another"));
         assert_eq!(error.field, "parts[2].n");
-        let missing = super::read(&form, Vec::new(), &[])
-            .request
-            .expect_err("nothing is filled in");
+        let missing = super::read(&form, Vec::new(), &[]).errors;
         assert_eq!(missing.len(), 1);
         assert_eq!(missing[0].field, "healthy");
     }

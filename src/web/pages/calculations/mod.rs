@@ -52,7 +52,7 @@ use crate::{
                 CalculationForm, CalculationLine, CalculationPage, CalculationResult,
                 CalculationsPage,
             },
-            form::{Fields, Hidden},
+            form::{Control, Fields, Hidden},
             page::{Page, Section},
         },
     },
@@ -298,16 +298,23 @@ async fn answer(
     files: Vec<upload::File>,
 ) -> Result<Response, Fault> {
     let read = form::read(&form, files, named.logs());
-    let computed = match read.request {
-        Ok(mut request) => {
-            let given = request.logs.contains_key("healthy_log");
-            if let (Named::PumpDown, Some(tool), false) = (named, &context.tool, given) {
-                let tool = tool.id.as_str();
-                request.json = attaching::beside_healthy(app, named, tool, request.json).await?;
-            }
-            computing::compute_sent(app, named, request).await?
+    let mut request = read.request;
+    let given = request.logs.contains_key("healthy_log");
+    if let (Named::PumpDown, Some(tool), false) = (named, &context.tool, given) {
+        let tool = tool.id.as_str();
+        request.json = attaching::beside_healthy(app, named, tool, request.json).await?;
+    }
+    let computed = if read.errors.is_empty() {
+        computing::compute_sent(app, named, request).await?
+    } else {
+        let mut errors = read.errors;
+        if form.post {
+            // What is wrong with a log or a spectrum hangs on nothing else, so it is told now.
+            let found = computing::compute_sent(app, named, request).await?;
+            let found = found.err().unwrap_or_default().into_iter();
+            errors.extend(found.filter(|error| is_of_a_text(&form, error)));
         }
-        Err(errors) => Err(errors),
+        Err(errors)
     };
     for (name, text) in &read.kept {
         form.fill(name, text);
@@ -349,6 +356,16 @@ async fn answer(
             Ok((status, page).into_response())
         }
     }
+}
+
+/// Whether an error is about a text of many lines or the unit of what it holds.
+fn is_of_a_text(form: &CalculationForm, error: &FieldError) -> bool {
+    let of_text = form
+        .fields()
+        .into_iter()
+        .any(|field| field.id == error.field && matches!(field.control, Control::Area { .. }));
+    // One that was not sent at all is told by the form.
+    (of_text && error.problem.contains("line")) || error.field == "pressure_unit"
 }
 
 /// Puts words beside the field of a file, named by itself or by the text it stands for.
