@@ -16,6 +16,7 @@ mod calculations;
 mod catalogue;
 mod command_line;
 mod crash;
+mod described;
 mod door;
 mod fleet;
 mod follow;

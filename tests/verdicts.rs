@@ -27,8 +27,25 @@ fn every<T: Copy>(first: T, after: impl Fn(T) -> Option<T>) -> Vec<T> {
     std::iter::successors(Some(first), |value| after(*value)).collect()
 }
 
-fn in_unit(value: f64, unit: &str) -> Value {
+pub(crate) fn in_unit(value: f64, unit: &str) -> Value {
     json!({"value": value, "unit": unit})
+}
+
+/// The kind and request of every story.
+pub(crate) fn every_story() -> Vec<(&'static str, Value)> {
+    [
+        rises(),
+        gauges(),
+        gas_loads(),
+        pump_downs(),
+        spectra(),
+        leaks(),
+        paths(),
+    ]
+    .into_iter()
+    .flatten()
+    .map(|story| (story.kind, story.request))
+    .collect()
 }
 
 fn rises() -> Vec<Story> {
@@ -573,6 +590,18 @@ async fn walk(stories: Vec<Story>) {
             found.unwrap_or_else(|| panic!("{}: no {words:?} on its page", story.kind))
         };
         let result = place("id=\"result\"");
+        if story.kind == "gauge" {
+            // One sentence of reasoning, and what would decide, in the report and on the page.
+            let reason = report["reason"].as_str().expect("a reason");
+            assert!(!reason.contains(". ") && !reason.ends_with('.'), "{reason}");
+            assert!(place("class=\"headline\"") > result && !report["verdict"].is_null());
+            let steps = report["next"].as_array().expect("steps");
+            assert!(!steps.is_empty(), "{reason}");
+            for step in steps {
+                let words = step.as_str().and_then(|step| step.split(':').next());
+                assert!(place(&format!("Next: {}", words.expect("words"))) > result);
+            }
+        }
         for id in &checks {
             let check = app.catalogue.check(id).expect("a check of the catalogue");
             let link = place(&format!("href=\"/checks/{id}\""));

@@ -12,6 +12,7 @@ use axum::{
 };
 
 use super::fault::Fault;
+use crate::casebook::Refusal;
 
 /// What stands behind the question mark of an address.
 #[derive(Clone, Debug, Default)]
@@ -33,6 +34,20 @@ impl Pairs {
             .find(|(n, _)| n == name)
             .map(|(_, value)| value.trim())
             .filter(|value| !value.is_empty())
+    }
+
+    /// Refuses every name but these, so that a mistyped filter does not count as none.
+    pub(super) fn only(&self, known: &[&str]) -> Result<(), Fault> {
+        let refusals: Vec<_> = self
+            .iter()
+            .filter(|(name, _)| !known.contains(name))
+            .map(|(name, _)| Refusal::new(name, "is no parameter of this call", known.join(", ")))
+            .collect();
+        if refusals.is_empty() {
+            Ok(())
+        } else {
+            Err(Fault::Refused(refusals))
+        }
     }
 
     /// Every name with its value.

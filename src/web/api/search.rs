@@ -62,6 +62,7 @@ pub(super) async fn sent(State(app): State<App>, sent: Sent) -> Result<Json<Foun
 }
 
 async fn answer(app: &App, asked: &Pairs) -> Result<Json<Found>, Fault> {
+    asked.only(&["q", "tool_class", "kind", "limit"])?;
     let request = Request {
         text: asked.get("q").unwrap_or_default().to_owned(),
         filters: filters(app, asked)?,
@@ -94,6 +95,7 @@ pub(super) async fn suggestions(
     State(app): State<App>,
     asked: Asked,
 ) -> Result<Json<Suggested>, Fault> {
+    asked.only(&["q"])?;
     let suggester = suggesting::current(&app).await?;
     // As typed: whether the last word is complete shows in the space after it.
     let typed = asked.iter().find(|(name, _)| *name == "q");
@@ -115,6 +117,7 @@ pub(super) async fn similar(
     Path(text): Path<String>,
     asked: Asked,
 ) -> Result<Json<Found>, Fault> {
+    asked.only(&["limit"])?;
     let asker = app.asker();
     let missing = || Fault::NotFound(format!("There is no incident {text}."));
     let number: i64 = text.parse().map_err(|_| missing())?;

@@ -55,6 +55,7 @@ fn trends_of(
 }
 
 async fn counted(app: App, asked: Asked, grouping: Grouping) -> Result<Json<Value>, Fault> {
+    asked.only(&["tool_class", "site", "tool", "from", "to"])?;
     let cases = asked_cases::read(&app, &asked).await?;
     if !cases.refusals.is_empty() {
         return Err(Fault::Refused(cases.refusals));
