@@ -64,7 +64,7 @@ pub enum ConductanceError {
     },
     /// The gas would leave a part nearly at the speed of sound.
     #[error(
-        "the gas would leave part {part} at {mach:.1} times the speed of sound by the formula for viscous flow, which holds up to 0.3, and bounds that hold there lie too far apart"
+        "the gas would leave part {part} at {mach:.1} times the speed of sound by the formula for viscous flow, which holds up to 0.3, and bounds that hold there lie too far apart, or are not known for branches"
     )]
     TooFast {
         /// The part, counted from 1 in the order of the chain.
