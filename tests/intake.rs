@@ -480,3 +480,31 @@ fn killed_while_a_first_file_is_taken_the_store_goes_on() {
         assert!(whole.iter().any(|whole| told.contains(whole)), "{told}");
     }
 }
+
+/// Of two answers to one question the last must not count silently, wherever the name stands.
+#[test]
+fn a_name_given_twice_is_refused_with_its_line() {
+    let folder = TempDir::new().expect("a folder");
+    let good = record::closed().to_string();
+    let twice = [
+        good.replacen(
+            "\"signs\":{",
+            "\"signs\":{\"hiss-heard\":true,\"hiss-heard\":false,",
+            1,
+        ),
+        good.replacen("{\"", "{\"author\":\"one\",\"author\":\"other\",\"", 1),
+    ];
+    for line in &twice {
+        assert_ne!(line, &good);
+    }
+    let file = format!("{good}\n{}\n{}\n", twice[0], twice[1]);
+    let taken = process::run_on(folder.path(), &["import", "/dev/stdin"], file.as_bytes());
+    assert_eq!(taken.status.code(), Some(1));
+    let told = String::from_utf8_lossy(&taken.stderr).into_owned();
+    for line in ["line 2: ", "line 3: "] {
+        let of_line = told.lines().find(|told| told.contains(line));
+        let of_line = of_line.unwrap_or_else(|| panic!("{line}: {told}"));
+        assert!(of_line.contains("is given twice"), "{of_line}");
+    }
+    assert!(told.contains("hiss-heard"), "{told}");
+}

@@ -9,6 +9,7 @@ mod asker;
 mod calculation;
 mod draft;
 mod incident;
+mod once;
 mod plain;
 mod record;
 pub mod rules;
@@ -30,6 +31,7 @@ pub use draft::{
 pub use incident::{
     CheckDone, Filed, Finding, Incident, NewRevision, Outcome, Pressures, Revision, Status,
 };
+pub(crate) use once::Once;
 pub use plain::read_plain;
 pub use record::{IncidentRecord, ToolDetailsRecord, filed_record, new_record, tool_details};
 pub use tool::{PlannedService, Site, SiteCode, Tool, ToolId};

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use super::Tools;
 use crate::{
-    casebook::{self, Refusal, Revision, RevisionDraft, rules},
+    casebook::{self, Once, Refusal, Revision, RevisionDraft, rules},
     catalogue::Catalogue,
     store::Filing,
 };
@@ -42,12 +42,20 @@ fn with_care(
     tools: &Tools,
     now: Timestamp,
 ) -> Result<Filing, Vec<Refusal>> {
-    let value: serde_json::Value = serde_json::from_str(text.trim_end()).map_err(|error| {
-        vec![Refusal::new(
-            "record",
-            format!("is not JSON (column {}): {error}", error.column()),
-            "one JSON object a line",
-        )]
+    let Once(value) = serde_json::from_str(text.trim_end()).map_err(|error| {
+        let column = error.column();
+        vec![match error.is_data() {
+            true => Refusal::new(
+                "record",
+                format!("cannot be taken (column {column}): {error}"),
+                "each name once",
+            ),
+            false => Refusal::new(
+                "record",
+                format!("is not JSON (column {column}): {error}"),
+                "one JSON object a line",
+            ),
+        }]
     })?;
     let (draft, mut refusals) = casebook::read_record(&value);
     let mut new_tool = None;

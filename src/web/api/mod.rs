@@ -6,7 +6,6 @@ mod description;
 mod fleet;
 mod health;
 mod incidents;
-mod once;
 mod search;
 mod sequence;
 mod statistics;
@@ -17,6 +16,7 @@ use axum::{
 };
 
 use super::{fault::Fault, state::App};
+use crate::casebook::Once;
 
 /// Every call of the API with its address.
 pub(super) fn routes() -> Router<App> {
@@ -38,8 +38,8 @@ pub(super) fn routes() -> Router<App> {
 
 /// Reads a body as JSON, with a message a person can act on.
 fn json(bytes: &[u8]) -> Result<serde_json::Value, Fault> {
-    let read = serde_json::from_slice::<once::Once>(bytes);
-    read.map(|once::Once(value)| value).map_err(|error| {
+    let read = serde_json::from_slice::<Once>(bytes);
+    read.map(|Once(value)| value).map_err(|error| {
         let problem = match error.classify() {
             serde_json::error::Category::Data => "The body cannot be taken",
             _ => "The body is not JSON",

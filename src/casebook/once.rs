@@ -10,7 +10,7 @@ use serde::{
 use serde_json::{Map, Value};
 
 /// Any JSON, read so.
-pub(super) struct Once(pub(super) Value);
+pub(crate) struct Once(pub(crate) Value);
 
 impl<'de> Deserialize<'de> for Once {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
