@@ -140,6 +140,19 @@ fn what_can_never_be_done_is_refused() {
             .any(|mistake| mistake.problem.contains("leads back")),
         "{mistakes:?}"
     );
+    // A lock-out made on the vented tool has ended once the tool is pumped down.
+    let (mistakes, line) = broken(
+        "checks/change-review.md",
+        "needs_first = [",
+        "needs_first = [\"sputter-power-lock-out\"",
+    );
+    let told = |mistake: &Mistake| {
+        mistake.line == line
+            && mistake
+                .problem
+                .contains("it lasts only while the tool stays vented")
+    };
+    assert!(mistakes.iter().any(told), "{mistakes:?}");
     let mut missing = files();
     missing.retain(|file| file.path != "cautions.toml");
     let mistakes = parse(&missing).expect_err("a file is missing").0;
@@ -228,6 +241,22 @@ fn every_system_of_the_trade_is_covered() {
             );
         }
         assert!(!check.basis.is_empty(), "{} has no basis", check.id);
+        // Whoever reaches into the chamber has the supplies of its sources locked out first.
+        let reaches_in = check.procedure.contains("Lock out the source supplies")
+            || check
+                .procedure
+                .contains("lock out the supplies of the sources");
+        let locked_out = [
+            "electron-beam-lock-out",
+            "resistive-power-lock-out",
+            "sputter-power-lock-out",
+        ];
+        if reaches_in {
+            for lock_out in locked_out {
+                let mut firsts = check.first();
+                assert!(firsts.any(|id| id.as_str() == lock_out), "{}", check.id);
+            }
+        }
         let words = check.procedure.to_lowercase();
         assert!(
             !words.contains("is safe"),

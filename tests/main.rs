@@ -18,6 +18,7 @@ mod command_line;
 mod crash;
 mod described;
 mod door;
+mod first_check;
 mod fleet;
 mod follow;
 mod intake;

@@ -89,6 +89,154 @@ async fn a_sign_both_seen_and_absent_is_refused() {
     }
 }
 
+/// A record of this tool that the fleet takes.
+fn of_tool() -> Value {
+    let mut record = record::closed();
+    for (name, value) in [
+        ("tool", TOOL),
+        ("tool_class", "cryo-evaporator"),
+        ("site", "BRK"),
+    ] {
+        record[name] = json!(value);
+    }
+    record
+}
+
+#[tokio::test]
+async fn signs_that_exclude_each_other_are_refused_with_both_names() {
+    let app = TestApp::demo().await;
+    for group in app.catalogue.exclusive_signs() {
+        assert!(group.len() > 1, "{group:?}");
+        let [one, other] = [&group[0], &group[group.len() - 1]].map(|id| id.as_str());
+        let names = [one, other].map(|id| app.catalogue.sign(id).expect("a sign").name.clone());
+        let said = |answer: &Answer| {
+            answer.assert_shows("exclude each other");
+            for name in &names {
+                answer.assert_shows(name);
+            }
+        };
+        let both = json!({one: true, other: true});
+        let asked = json!({"tool": TOOL, "signs": both});
+        said(&app.post("/api/sequence", &asked).await.expect(422));
+        let address = format!("/sequence/tools/{TOOL}?signs.{one}=seen&signs.{other}=seen");
+        let page = app.get(&address).await.expect(200);
+        said(&page);
+        assert_sound(&page);
+        let mut record = of_tool();
+        record["signs"] = both;
+        said(&app.post("/api/incidents", &record).await.expect(422));
+        let fields = [
+            ("tool", TOOL),
+            (&format!("signs.{one}"), "seen"),
+            (&format!("signs.{other}"), "seen"),
+        ];
+        said(&app.form("/incidents/new", &fields).await.expect(422));
+        // Both may be absent, and one of them seen.
+        for answers in [
+            json!({one: false, other: false}),
+            json!({one: true, other: false}),
+        ] {
+            let _ = advice(&app, json!({"tool": TOOL, "signs": answers})).await;
+        }
+    }
+}
+
+#[tokio::test]
+async fn a_pressure_below_the_healthy_one_is_refused() {
+    let app = TestApp::demo().await;
+    let pressure = |value: f64| json!({"value": value, "unit": "torr"});
+    let asked = json!({"tool": TOOL,
+        "pressures": {"healthy": pressure(5e-7), "faulty": pressure(4e-7)}});
+    let answer = app.post("/api/sequence", &asked).await.expect(422);
+    answer.assert_shows("lies below the healthy pressure");
+    let address =
+        format!("/sequence/tools/{TOOL}?pressures.faulty.value=1e-12&pressures.faulty.unit=torr");
+    let page = app.get(&address).await.expect(200);
+    page.assert_shows("lies below the healthy pressure");
+    assert_sound(&page);
+}
+
+#[tokio::test]
+async fn what_is_not_plain_in_a_question_is_said() {
+    let app = TestApp::demo().await;
+    let outcome = |outcome: &str| json!({"check": "change-review", "outcome": outcome});
+    let asked = json!({"tool": TOOL, "signs": {"turbo-power-high": true},
+        "outcomes": [outcome("clear"), outcome("found")]});
+    let notes = advice(&app, asked).await["notes"].to_string();
+    assert!(
+        notes.contains("has several outcomes: the last one counts"),
+        "{notes}"
+    );
+    assert!(
+        notes.contains("Nothing that this tool has brings about"),
+        "{notes}"
+    );
+    assert!(
+        notes.contains("mend that, then prove it by pumping down again"),
+        "{notes}"
+    );
+    let plain = advice(&app, json!({"tool": TOOL, "signs": {"rise-linear": true}})).await;
+    assert_eq!(plain["notes"], json!([]));
+
+    let address = format!(
+        "/sequence/tools/{TOOL}?signs.turbo-power-high=seen&help_minutes=30\
+         &outcomes.change-review=clear&outcomes.change-review=found"
+    );
+    let page = app.get(&address).await.expect(200);
+    page.assert_shows("has several outcomes: the last one counts");
+    page.assert_shows("Nothing that this tool has brings about");
+    page.assert_shows("Not now: something is found.");
+
+    let mut address = format!("/sequence/tools/{TOOL}?help_minutes=30");
+    for check in app.catalogue.checks() {
+        address.push_str(&format!("&outcomes.{}=clear", check.id));
+    }
+    let page = app.get(&address).await.expect(200);
+    page.assert_shows("No check is left to go on with");
+    assert!(!page.text.contains("Going on is expected to cost less"));
+}
+
+/// Once the supply was given back, what is behind a lock-out has it again; on a tool that is
+/// said to be still vented it is taken as on, and that is said.
+#[tokio::test]
+async fn a_lock_out_that_ended_is_ordered_again() {
+    let app = TestApp::demo().await;
+    let lock_out = json!({"check": "electron-beam-lock-out", "outcome": "clear"});
+    let place = |advice: &Value, check: &str| {
+        let checks = advice["checks"].as_array().expect("checks");
+        checks.iter().position(|step| step["check"] == check)
+    };
+    let door = "door-seal-inspection";
+    let pumped = advice(&app, json!({"tool": TOOL, "outcomes": [lock_out]})).await;
+    let again = place(&pumped, "electron-beam-lock-out").expect("it ended");
+    assert!(again < place(&pumped, door).expect("a check"));
+    assert_eq!(pumped["checks"][again]["anew"], true);
+    assert_eq!(pumped["checks"][again]["chance"], 0.0);
+    let vented = json!({"tool": TOOL, "state": "vented", "outcomes": [lock_out]});
+    let vented = advice(&app, vented).await;
+    assert_eq!(vented["held"], json!(["electron-beam-lock-out"]));
+    let first = place(&vented, "electron-beam-lock-out");
+    assert!(first.is_none_or(|again| again > place(&vented, door).expect("a check")));
+    assert!(
+        vented["notes"]
+            .to_string()
+            .contains("Taken as still in force")
+    );
+    // In a list of outcomes a check on the pumped tool after it ended it.
+    let between = json!({"check": "gauge-comparison", "outcome": "clear"});
+    let since = json!({"tool": TOOL, "state": "vented", "outcomes": [lock_out, between]});
+    assert_eq!(advice(&app, since).await["held"], json!([]));
+
+    let page = app
+        .get(&format!(
+            "/sequence/tools/{TOOL}?outcomes.electron-beam-lock-out=clear"
+        ))
+        .await
+        .expect(200);
+    page.assert_shows("what it secured ended when the tool left its state");
+    page.assert_shows("id=\"outcomes.electron-beam-lock-out");
+}
+
 #[tokio::test]
 async fn checks_of_no_minutes_give_numbers() {
     let catalogue = with("checks/gauge-comparison.md", "minutes = ", "minutes = 0 # ");
@@ -134,7 +282,7 @@ async fn chances_of_0_and_1_give_numbers() {
     }
     assert!(changed > 20, "{changed} files changed");
     let app = TestApp::demo_by(parse(&files).expect("chances of 0 and 1 are chances")).await;
-    let signs = json!({"rise-linear": true, "rise-flattens": true, "water-visible": false});
+    let signs = json!({"rise-linear": true, "rise-flattens": false, "water-visible": true});
     for asked in [
         json!({"tool": TOOL}),
         json!({"tool": TOOL, "signs": signs}),
@@ -144,7 +292,7 @@ async fn chances_of_0_and_1_give_numbers() {
         assert_numbers(&advice(&app, asked).await);
     }
     let address = format!(
-        "/sequence/tools/{TOOL}?signs.rise-linear=seen&signs.rise-flattens=seen\
+        "/sequence/tools/{TOOL}?signs.rise-linear=seen&signs.rise-flattens=absent\
          &outcomes.pressure-rise-test=found"
     );
     assert_sound(&app.get(&address).await.expect(200));
@@ -167,7 +315,7 @@ async fn a_cause_with_no_check_is_said() {
     assert!(
         mistakes
             .iter()
-            .any(|mistake| mistake.problem.contains(&said)),
+            .any(|mistake| mistake.line > 0 && mistake.problem.contains(&said)),
         "{mistakes:?}"
     );
 
@@ -240,14 +388,7 @@ async fn a_class_without_cases_is_advised_by_common_practice() {
 #[tokio::test]
 async fn a_negative_time_is_refused() {
     let app = TestApp::demo().await;
-    let mut known = record::closed();
-    for (name, value) in [
-        ("tool", TOOL),
-        ("tool_class", "cryo-evaporator"),
-        ("site", "BRK"),
-    ] {
-        known[name] = json!(value);
-    }
+    let known = of_tool();
     for (path, field) in [
         ("/labour_minutes", "labour_minutes"),
         ("/down_hours", "down_hours"),

@@ -7,7 +7,7 @@ use super::{
     belief::Chances,
     error::minutes,
     learned::normalise,
-    sequence::{self, CheckOption, Effort, Problem},
+    sequence::{self, CheckOption, Effort, Place, Problem},
 };
 use crate::statistics::{Interval, Outcome};
 
@@ -49,7 +49,7 @@ pub struct Advice {
     pub mended_minutes: f64,
     /// The same in the fixed common-practice order.
     pub practice_mended_minutes: f64,
-    /// That order.
+    /// That order, with what has to be made anew in it.
     pub practice_order: Vec<String>,
     /// `expected_minutes` less what another order could save of `mended_minutes` at most.
     pub lower_bound: f64,
@@ -60,6 +60,8 @@ pub struct Advice {
     pub gap: f64,
     /// Checks that cannot be made because one that has to come first cannot.
     pub blocked: Vec<Blocked>,
+    /// Checks taken as still securing what waits for them, such as a lock-out that is on.
+    pub held: Vec<String>,
     /// Causes no check left answers to, the likeliest first.
     pub without_check: Vec<Find>,
     /// When to stop and bring help, if a price was given and it comes to that.
@@ -99,6 +101,9 @@ pub struct Step {
     pub moved_by: Option<Shift>,
     /// The chance that "clear" would change most.
     pub if_clear: Option<Shift>,
+    /// Whether it was made before and is made anew only to secure what comes after it, such
+    /// as a lock-out that ended when the tool was pumped down in between.
+    pub anew: bool,
 }
 
 /// A cause and its chance.
@@ -146,6 +151,8 @@ pub struct Order {
     pub steps: Vec<Ordered>,
     /// Expected minutes until the cause is found, in this order.
     pub expected_minutes: f64,
+    /// Expected checks until then.
+    pub expected_checks: f64,
 }
 
 /// A check of an order.
@@ -159,6 +166,8 @@ pub struct Ordered {
     pub isolating: bool,
     /// The outcome the checks after it take for granted.
     pub assumed: Outcome,
+    /// As [`Step::anew`].
+    pub anew: bool,
 }
 
 /// Orders the checks of one incident as [`advise`] does, many times faster: for replays.
@@ -177,22 +186,40 @@ pub fn order(
         request.components.as_deref(),
         &request.evidence,
     )?;
-    let (checks, _) = available(knowledge, request, &chances)?;
-    let problem = problem(knowledge, learned, request, &chances, &checks)?;
+    let available = available(knowledge, request, &chances)?;
+    let problem = problem(knowledge, learned, request, &chances, &available)?;
     let plan = sequence::plan(&problem, request.effort)?;
     let steps = plan.places.iter().map(|place| {
-        let facts = &knowledge.checks[checks[place.check]];
+        let check = available.checks[place.check];
+        let facts = &knowledge.checks[check];
         Ordered {
             check: facts.id.clone(),
             state: facts.state,
             isolating: facts.isolating,
             assumed: place.assumed,
+            anew: place.anew || judged(knowledge, request, check),
         }
     });
     Ok(Order {
         steps: steps.collect(),
         expected_minutes: plan.expected_minutes - plan.finish_minutes,
+        expected_checks: plan.expected_checks,
     })
+}
+
+/// What [`order`] and [`advise`] bring into the order with the least expected minutes.
+///
+/// # Errors
+/// As [`advise`].
+pub fn problem_of(
+    knowledge: &Knowledge,
+    learned: &Learned,
+    request: &Request,
+) -> Result<Problem, AdviceError> {
+    let (class, parts) = (&request.class, request.components.as_deref());
+    let chances = Chances::of(knowledge, learned, class, parts, &request.evidence)?;
+    let available = available(knowledge, request, &chances)?;
+    problem(knowledge, learned, request, &chances, &available)
 }
 
 /// Advises on one incident.
@@ -215,8 +242,9 @@ pub fn advise(
     let belief = Belief::of(knowledge, learned, class, components, &request.evidence)?;
     let nothing = Evidence::default();
     let practice = Belief::of_practice(knowledge, untaught, class, components, &nothing)?;
-    let (checks, blocked) = available(knowledge, request, &belief.chances)?;
-    let problem = problem(knowledge, learned, request, &belief.chances, &checks)?;
+    let available = available(knowledge, request, &belief.chances)?;
+    let problem = problem(knowledge, learned, request, &belief.chances, &available)?;
+    let checks = &available.checks;
     let present = &belief.chances.present;
     let before = Problem {
         chances: listed(&practice.chances).to_vec(),
@@ -233,6 +261,10 @@ pub fn advise(
     for (rank, place) in plan.places.iter().enumerate() {
         let option = &problem.checks[place.check];
         let check = checks[place.check];
+        if place.anew || judged(knowledge, request, check) {
+            steps.push(anew(name(place.check), option, place));
+            continue;
+        }
         let given = belief.chances.given(knowledge, learned, check);
         let (chance, interval) = belief.chance_among(&running, &given);
         let found = updated(&running, &given, true);
@@ -294,6 +326,7 @@ pub fn advise(
                 &|at, change| way * change * answered(at),
             ),
             if_clear: shift(&running, &clear, 1e-6, &|_, change| change.abs()),
+            anew: false,
         });
         running = match place.assumed {
             Outcome::Found => found,
@@ -304,6 +337,7 @@ pub fn advise(
         .filter(|&at| {
             let answers = |check: &CheckOption| {
                 !check.isolating
+                    && !check.made
                     && check
                         .reveals
                         .iter()
@@ -324,20 +358,62 @@ pub fn advise(
         proven: plan.proven,
         practice_minutes: practice_minutes - practice_finish,
         practice_mended_minutes: practice_minutes + mending,
-        practice_order: practice_order.into_iter().map(name).collect(),
+        practice_order: sequence::with_renewals(&problem, &practice_order)?
+            .into_iter()
+            .map(|(check, _)| name(check))
+            .collect(),
         steps,
-        blocked,
+        held: available
+            .checks
+            .iter()
+            .zip(&available.made)
+            .filter(|(_, made)| **made)
+            .map(|(&check, _)| knowledge.checks[check].id.clone())
+            .collect(),
+        blocked: available.blocked,
         belief,
     })
 }
 
-/// Checks that can be made and tell something, with all they need, by index; and those
-/// that cannot because of another.
+/// A step that tells nothing new.
+fn anew(check: String, option: &CheckOption, place: &Place) -> Step {
+    Step {
+        check,
+        chance: 0.0,
+        interval: Interval {
+            low: 0.0,
+            high: 0.0,
+        },
+        minutes: option.minutes,
+        change_minutes: place.change_minutes,
+        state: option.state,
+        isolating: option.isolating,
+        assumed: place.assumed,
+        finds: Vec::new(),
+        class_cases: 0,
+        fleet_cases: 0,
+        moved: None,
+        moved_by: None,
+        if_clear: None,
+        anew: true,
+    }
+}
+
+/// What can be made.
+struct Available {
+    /// Checks that tell something, with all they need, by index.
+    checks: Vec<usize>,
+    /// By check: whether it has been made and still secures what waits for it.
+    made: Vec<bool>,
+    /// Checks that cannot be made because of another.
+    blocked: Vec<Blocked>,
+}
+
 fn available(
     knowledge: &Knowledge,
     request: &Request,
     chances: &Chances,
-) -> Result<(Vec<usize>, Vec<Blocked>), AdviceError> {
+) -> Result<Available, AdviceError> {
     let class = knowledge.class(&request.class)?;
     let components = request.components.as_ref().unwrap_or(&class.components);
     let fits = |check: usize| {
@@ -345,11 +421,6 @@ fn available(
             .needs_components
             .iter()
             .all(|part| components.contains(part))
-    };
-    let judged = |check: usize| {
-        request.evidence.outcomes.iter().any(|(id, outcome)| {
-            *id == knowledge.checks[check].id && *outcome != Outcome::Inconclusive
-        })
     };
     let useful = |check: usize| {
         chances.present.iter().any(|&cause| {
@@ -359,21 +430,29 @@ fn available(
                 .is_some_and(|chance| *chance > 0.0)
         })
     };
-    let (mut taken, mut blocked) = (BTreeSet::new(), Vec::new());
+    let (mut taken, mut held) = (BTreeSet::new(), BTreeSet::new());
+    let mut blocked = Vec::new();
     for check in 0..knowledge.checks.len() {
-        if !fits(check) || judged(check) || !useful(check) {
+        if !fits(check) || judged(knowledge, request, check) || !useful(check) {
             continue;
         }
         let mut wanted = vec![check];
         let mut missing = None;
         let mut next = 0;
         while next < wanted.len() {
-            for need in &knowledge.checks[wanted[next]].needs_first {
+            let facts = &knowledge.checks[wanted[next]];
+            for need in &facts.needs_first {
                 let need = knowledge.check_number(need)?;
                 if !fits(need) {
                     missing = Some(need);
                 }
-                if !holds_still(knowledge, request, need) && !wanted.contains(&need) {
+                if !wanted.contains(&need) {
+                    wanted.push(need);
+                }
+            }
+            for need in &facts.needs_first_if_fitted {
+                let need = knowledge.check_number(need)?;
+                if fits(need) && !wanted.contains(&need) {
                     wanted.push(need);
                 }
             }
@@ -384,22 +463,53 @@ fn available(
                 check: knowledge.checks[check].id.clone(),
                 missing: knowledge.checks[need].id.clone(),
             }),
-            None => taken.extend(wanted),
+            None => {
+                taken.insert(check);
+                for need in wanted.into_iter().skip(1) {
+                    if holds_still(knowledge, request, need) {
+                        held.insert(need);
+                    } else {
+                        taken.insert(need);
+                    }
+                }
+            }
         }
     }
-    Ok((taken.into_iter().collect(), blocked))
+    // What was made on the pumped tool lasts, so that nothing need know of it.
+    held.retain(|&check| knowledge.checks[check].state != State::Pumped && !taken.contains(&check));
+    let checks: Vec<usize> = taken.union(&held).copied().collect();
+    Ok(Available {
+        made: checks.iter().map(|check| held.contains(check)).collect(),
+        checks,
+        blocked,
+    })
 }
 
-/// Whether a check others wait for has been made and its effect lasts: one made with the
-/// tool vented or stopped is undone when the tool leaves that state.
-fn holds_still(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
-    let check = &knowledge.checks[check];
-    let made = request
+/// Whether a check has an outcome that tells something.
+fn judged(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
+    request
         .evidence
         .outcomes
         .iter()
-        .any(|(id, _)| *id == check.id);
-    made && (check.state == State::Pumped || check.state == request.state)
+        .any(|(id, outcome)| *id == knowledge.checks[check].id && *outcome != Outcome::Inconclusive)
+}
+
+/// Whether a check others wait for has been made and its effect lasts: one made with the
+/// tool vented or stopped is undone when the tool leaves that state, which it has done if it
+/// is in another one or, where the order is known, another check was made in one since.
+fn holds_still(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
+    let facts = &knowledge.checks[check];
+    let outcomes = &request.evidence.outcomes;
+    let Some(made) = outcomes.iter().rposition(|(id, _)| *id == facts.id) else {
+        return false;
+    };
+    let left = |(id, _): &(String, Outcome)| {
+        let later = knowledge.check_index.get(id);
+        later.is_some_and(|&later| knowledge.checks[later].state != facts.state)
+    };
+    facts.state == State::Pumped
+        || (facts.state == request.state
+            && !(request.evidence.in_order && outcomes[made + 1..].iter().any(left)))
 }
 
 fn problem(
@@ -407,17 +517,22 @@ fn problem(
     learned: &Learned,
     request: &Request,
     chances: &Chances,
-    checks: &[usize],
+    available: &Available,
 ) -> Result<Problem, AdviceError> {
+    let checks = &available.checks;
     let present = &chances.present;
     let changes = knowledge.class(&request.class)?.changes();
     let options = checks
         .iter()
-        .map(|&check| {
+        .zip(&available.made)
+        .map(|(&check, &made)| {
             let facts = &knowledge.checks[check];
+            // What is made anew for others only finds nothing more.
+            let tells = !judged(knowledge, request, check);
             let reveals: Vec<(usize, f64)> = present
                 .iter()
                 .enumerate()
+                .filter(|_| tells)
                 .filter_map(|(at, &cause)| {
                     let listed = facts.reveals.get(&knowledge.causes[cause].id)?;
                     let chance = learned.checks.chances[cause][check];
@@ -431,6 +546,7 @@ fn problem(
             let needs = facts
                 .needs_first
                 .iter()
+                .chain(&facts.needs_first_if_fitted)
                 .filter_map(|id| knowledge.check_index.get(id));
             CheckOption {
                 minutes: facts.minutes,
@@ -446,6 +562,7 @@ fn problem(
                     .filter_map(|need| checks.iter().position(|other| other == need))
                     .collect(),
                 reveals,
+                made,
             }
         })
         .collect();
@@ -502,7 +619,11 @@ fn mending(
 ) -> Result<f64, AdviceError> {
     let changes = knowledge.class(&request.class)?.changes();
     let mut left = problem.chances.clone();
-    for check in problem.checks.iter().filter(|check| !check.isolating) {
+    for check in problem
+        .checks
+        .iter()
+        .filter(|check| !check.isolating && !check.made)
+    {
         for &(cause, chance) in &check.reveals {
             left[cause] *= 1.0 - chance;
         }

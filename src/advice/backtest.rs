@@ -11,18 +11,23 @@
 
 use std::collections::BTreeMap;
 
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+
 use super::{
     AdviceError, Chances, Evidence, Knowledge, Learned, Ordered, Request, State, advise, order,
     sequence::Effort,
 };
 use crate::statistics::{
-    Case, Ledger, Outcome, Share,
+    Case, Interval, Ledger, Outcome, Share,
     tables::{Aging, Lessons},
 };
 
 /// A cause is taken as found once the chance that it is still hidden is below this.
 const HIDDEN: f64 = 0.005;
 const BINS: usize = 10;
+const RESAMPLES: usize = 1_000;
+const RESAMPLING: u64 = 1;
 /// Chances enter the log loss no smaller than this.
 const LEAST_CHANCE: f64 = 1e-9;
 
@@ -50,8 +55,8 @@ pub struct Score {
     pub practice: Times,
     /// What the people did.
     pub people: Times,
-    /// Mean of the minutes the advice had announced.
-    pub announced_minutes: f64,
+    /// Means of what the advice had announced, never finding it included.
+    pub announced: Times,
     /// Mean of `-ln` of the chance given to the true cause.
     pub log_loss: f64,
     /// The same of common practice with the same signs, but no cases.
@@ -70,6 +75,33 @@ pub struct Score {
     pub calibration_error: f64,
     /// The same of common practice with the same signs, but no cases.
     pub practice_calibration_error: f64,
+    /// How well the cases fix the means.
+    pub intervals: Intervals,
+}
+
+/// 95 % bootstrap intervals of means over the cases (percentiles of 1,000 seeded resamples of
+/// whole cases; Efron and Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13), from
+/// two cases on. How the cases before a case taught what it was advised on is taken as it was.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Intervals {
+    /// Minutes and checks as advised.
+    pub advice: [Option<Interval>; 2],
+    /// The same in the fixed common-practice order.
+    pub practice: [Option<Interval>; 2],
+    /// The same of what people did.
+    pub people: [Option<Interval>; 2],
+    /// The same of what the advice had announced.
+    pub announced: [Option<Interval>; 2],
+    /// Minutes as advised less those in the fixed order, case by case.
+    pub over_practice: Option<Interval>,
+    /// Minutes as advised less those people took.
+    pub over_people: Option<Interval>,
+    /// Log loss with the cases, and of common practice alone.
+    pub log_loss: [Option<Interval>; 2],
+    /// Brier score with the cases, and of common practice alone.
+    pub brier: [Option<Interval>; 2],
+    /// Log loss and Brier score with the cases less those of common practice.
+    pub over_practice_losses: [Option<Interval>; 2],
 }
 
 /// Means until the cause is found.
@@ -184,7 +216,7 @@ struct Stated {
 }
 
 struct Timed {
-    announced: f64,
+    announced: Times,
     advice: Times,
     practice: Times,
     people: Times,
@@ -201,6 +233,7 @@ impl Replayed<'_> {
             antecedents: self.case.antecedents.clone(),
             loss_decades: self.case.loss_decades,
             outcomes: Vec::new(),
+            in_order: true,
         };
         let class = &self.case.tool_class;
         let parts = components.as_deref();
@@ -276,11 +309,19 @@ impl Replayed<'_> {
             times: Times::default(),
         };
         let first = order(self.knowledge, self.learned, &request)?;
-        let announced = first.expected_minutes;
+        let announced = Times {
+            minutes: first.expected_minutes,
+            checks: first.expected_checks,
+        };
         let mut practice = Walk { ..walk };
-        for id in usual {
+        for (at, id) in usual.iter().enumerate() {
             let check = self.knowledge.check_number(id)?;
-            practice.make(self.knowledge, check, self.finds(check, cause));
+            // What is made anew for those that wait for it finds nothing more.
+            let finds = match usual[..at].contains(id) {
+                true => 0.0,
+                false => self.finds(check, cause),
+            };
+            practice.make(self.knowledge, check, finds);
         }
         let mut steps: Vec<Ordered> = first.steps;
         'advised: loop {
@@ -289,7 +330,11 @@ impl Replayed<'_> {
                     break 'advised;
                 }
                 let check = self.knowledge.check_number(&step.check)?;
-                walk.make(self.knowledge, check, self.finds(check, cause));
+                let finds = match step.anew {
+                    true => 0.0,
+                    false => self.finds(check, cause),
+                };
+                walk.make(self.knowledge, check, finds);
                 let outcome = if step.isolating {
                     self.tells(check, cause)
                 } else {
@@ -403,7 +448,7 @@ struct Sum {
     advice: Times,
     practice: Times,
     people: Times,
-    announced: f64,
+    announced: Times,
     log_loss: f64,
     practice_log_loss: f64,
     brier: f64,
@@ -412,6 +457,11 @@ struct Sum {
     top_3: u64,
     bins: Bins,
     practice_bins: Bins,
+    /// By timed case: minutes and checks as advised, in the fixed order, of people, and as
+    /// announced.
+    of_timed: Vec<[f64; 8]>,
+    /// By case: log losses and Brier scores, each with the cases and of common practice.
+    of_cases: Vec<[f64; 4]>,
 }
 
 /// By tenth of the stated chance of the likeliest cause: cases, how often it was the true
@@ -446,8 +496,11 @@ impl Sum {
     fn add(&mut self, outcomes: &Outcomes) {
         self.cases += 1;
         let (taught, practice) = (&outcomes.taught, &outcomes.practice);
-        self.log_loss -= taught.chance.max(LEAST_CHANCE).ln();
-        self.practice_log_loss -= practice.chance.max(LEAST_CHANCE).ln();
+        let loss = |stated: &Stated| -stated.chance.max(LEAST_CHANCE).ln();
+        let losses = [loss(taught), loss(practice), taught.brier, practice.brier];
+        self.of_cases.push(losses);
+        self.log_loss += losses[0];
+        self.practice_log_loss += losses[1];
         self.brier += taught.brier;
         self.practice_brier += practice.brier;
         self.top_1 += u64::from(taught.rank == Some(0));
@@ -456,10 +509,16 @@ impl Sum {
         self.practice_bins.add(practice);
         if let Some(timed) = &outcomes.timed {
             self.timed += 1;
-            self.announced += timed.announced;
+            self.announced.add(timed.announced);
             self.advice.add(timed.advice);
             self.practice.add(timed.practice);
             self.people.add(timed.people);
+            let all = [timed.advice, timed.practice, timed.people, timed.announced];
+            let mut row = [0.0; 8];
+            for (pair, times) in row.chunks_exact_mut(2).zip(all) {
+                pair.copy_from_slice(&[times.minutes, times.checks]);
+            }
+            self.of_timed.push(row);
         }
     }
 
@@ -469,7 +528,9 @@ impl Sum {
         self.advice.add(other.advice);
         self.practice.add(other.practice);
         self.people.add(other.people);
-        self.announced += other.announced;
+        self.announced.add(other.announced);
+        self.of_timed.extend_from_slice(&other.of_timed);
+        self.of_cases.extend_from_slice(&other.of_cases);
         self.log_loss += other.log_loss;
         self.practice_log_loss += other.practice_log_loss;
         self.brier += other.brier;
@@ -491,7 +552,7 @@ impl Sum {
             advice: self.advice.over(timed),
             practice: self.practice.over(timed),
             people: self.people.over(timed),
-            announced_minutes: self.announced / timed,
+            announced: self.announced.over(timed),
             log_loss: self.log_loss / cases,
             practice_log_loss: self.practice_log_loss / cases,
             brier: self.brier / cases,
@@ -508,8 +569,67 @@ impl Sum {
                 .collect(),
             calibration_error: self.bins.error(cases),
             practice_calibration_error: self.practice_bins.error(cases),
+            intervals: self.intervals(),
         }
     }
+
+    fn intervals(&self) -> Intervals {
+        let timed = self.of_timed.iter().map(|row| {
+            let over = |other: usize| row[0] - row[other];
+            std::array::from_fn::<f64, 10, _>(|at| match at {
+                8 => over(2),
+                9 => over(4),
+                at => row[at],
+            })
+        });
+        let timed = resampled(&timed.collect::<Vec<_>>());
+        let cases = self.of_cases.iter().map(|row| {
+            let [log, practice_log, brier, practice_brier] = *row;
+            let over = [log - practice_log, brier - practice_brier];
+            [log, practice_log, brier, practice_brier, over[0], over[1]]
+        });
+        let cases = resampled(&cases.collect::<Vec<_>>());
+        Intervals {
+            advice: [timed[0], timed[1]],
+            practice: [timed[2], timed[3]],
+            people: [timed[4], timed[5]],
+            announced: [timed[6], timed[7]],
+            over_practice: timed[8],
+            over_people: timed[9],
+            log_loss: [cases[0], cases[1]],
+            brier: [cases[2], cases[3]],
+            over_practice_losses: [cases[4], cases[5]],
+        }
+    }
+}
+
+/// 95 % intervals of the means of the columns, whole rows drawn anew.
+fn resampled<const N: usize>(rows: &[[f64; N]]) -> [Option<Interval>; N] {
+    if rows.len() < 2 {
+        return [None; N];
+    }
+    let mut rng = ChaCha8Rng::seed_from_u64(RESAMPLING);
+    let mut means = [(); N].map(|()| Vec::with_capacity(RESAMPLES));
+    for _ in 0..RESAMPLES {
+        let mut sums = [0.0; N];
+        for _ in 0..rows.len() {
+            let row = &rows[rng.random_range(0..rows.len())];
+            for (sum, value) in sums.iter_mut().zip(row) {
+                *sum += value;
+            }
+        }
+        for (means, sum) in means.iter_mut().zip(sums) {
+            means.push(sum / rows.len() as f64);
+        }
+    }
+    means.map(|mut means| {
+        means.sort_by(f64::total_cmp);
+        let cut = RESAMPLES / 40;
+        Some(Interval {
+            low: means[cut - 1],
+            high: means[RESAMPLES - cut],
+        })
+    })
 }
 
 impl Times {

@@ -42,6 +42,16 @@ pub enum AdviceError {
     /// Checks that wait for each other.
     #[error("the checks {0} wait for each other; accepted is an order in which each can be made")]
     Circle(String),
+    /// Something that has to come first and cannot last until what waits for it.
+    #[error(
+        "{check:?} needs {first:?} first, which lasts only while the tool stays in its state; accepted is a check that is not isolating, made in the same state or on the pumped tool"
+    )]
+    LapsesBefore {
+        /// What has to come first.
+        first: String,
+        /// What waits for it.
+        check: String,
+    },
     /// Nothing to believe in.
     #[error(
         "no cause is possible with these components; accepted is a tool with at least one component that can fail"

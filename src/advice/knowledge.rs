@@ -109,8 +109,13 @@ pub struct CheckFacts {
     pub false_alarm: f64,
     /// Chance of "found" for each cause it answers to.
     pub reveals: BTreeMap<String, f64>,
-    /// Checks that have to come before, whatever they cost.
+    /// Checks that have to come before, whatever they cost. A tool on which one of them
+    /// cannot be made cannot have this check. What is made in another state than pumped lasts
+    /// until the tool leaves that state.
     pub needs_first: Vec<String>,
+    /// The same, of those that can be made on the tool: there is no supply to lock out of a
+    /// source it does not have.
+    pub needs_first_if_fitted: Vec<String>,
     /// Components without which it makes no sense.
     pub needs_components: Vec<String>,
 }
@@ -234,8 +239,15 @@ impl Knowledge {
                 found(&self.cause_index, "cause", cause)?;
                 chance("chance of revealing", &check.id, value)?;
             }
-            for first in &check.needs_first {
-                found(&self.check_index, "check", first)?;
+            for id in check.needs_first.iter().chain(&check.needs_first_if_fitted) {
+                let first = &self.checks[found(&self.check_index, "check", id)?];
+                // A secured state ends when the tool leaves it.
+                if first.state != State::Pumped && (first.isolating || first.state != check.state) {
+                    return Err(AdviceError::LapsesBefore {
+                        first: id.clone(),
+                        check: check.id.clone(),
+                    });
+                }
             }
         }
         Ok(())

@@ -22,6 +22,7 @@ mod tests;
 
 pub use advise::{
     Advice, Blocked, Find, Order, Ordered, Request, Shift, Step, StopRule, advise, order,
+    problem_of,
 };
 pub use backtest::{Replay, Score, backtest};
 pub use belief::{Belief, CauseBelief, Chances, Contradiction, Evidence, before_evidence};

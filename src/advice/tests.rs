@@ -58,6 +58,7 @@ fn check(id: &str, state: State, minutes: f64, reveals: &[(&str, f64)]) -> Check
             .map(|&(cause, chance)| (cause.to_owned(), chance))
             .collect(),
         needs_first: Vec::new(),
+        needs_first_if_fitted: Vec::new(),
         needs_components: Vec::new(),
     }
 }

@@ -536,6 +536,17 @@ impl Judge<'_> {
 
     fn signs(&mut self, signs: BTreeMap<SignId, bool>) -> BTreeMap<SignId, bool> {
         let catalogue = self.context.catalogue;
+        let seen = signs.iter().filter(|(_, seen)| **seen);
+        let seen: Vec<&str> = seen.map(|(id, _)| id.as_str()).collect();
+        for (at, sign) in seen.iter().enumerate() {
+            if let Some(other) = catalogue.excluded(sign, seen[..at].iter().copied()) {
+                self.refuse(
+                    format!("signs.{sign}"),
+                    catalogue.contradiction(sign, other),
+                    "one of the two as seen".to_owned(),
+                );
+            }
+        }
         let mut known = catalogue.sign_ids();
         if signs.keys().all(|id| known.any(|known| known == id)) {
             // Both are in order, so one look through the catalogue's finds all.

@@ -185,6 +185,8 @@ pub struct Check {
     pub cautions: Vec<CautionId>,
     /// Checks that have to come first, whatever they cost.
     pub needs_first: Vec<CheckId>,
+    /// The same, of those that can be made on the tool.
+    pub needs_first_if_fitted: Vec<CheckId>,
     /// Components without which the check makes no sense.
     pub needs_components: Vec<ComponentId>,
     /// Where the numbers come from.
@@ -193,4 +195,11 @@ pub struct Check {
     pub reveals: BTreeMap<CauseId, f64>,
     /// Markdown.
     pub procedure: String,
+}
+
+impl Check {
+    /// All that has to come first, if it can be made on the tool or not.
+    pub fn first(&self) -> impl Iterator<Item = &CheckId> {
+        self.needs_first.iter().chain(&self.needs_first_if_fitted)
+    }
 }

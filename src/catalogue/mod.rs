@@ -32,6 +32,8 @@ pub struct Catalogue {
     cause_order: Vec<CauseId>,
     signs: BTreeMap<SignId, Sign>,
     sign_order: Vec<SignId>,
+    /// Groups of signs of which only one can be seen.
+    exclusive: Vec<Vec<SignId>>,
     antecedents: BTreeMap<AntecedentId, Antecedent>,
     antecedent_order: Vec<AntecedentId>,
     checks: BTreeMap<CheckId, Check>,
@@ -89,6 +91,32 @@ impl Catalogue {
     /// The identifiers of all signs, in order.
     pub fn sign_ids(&self) -> impl Iterator<Item = &SignId> {
         self.signs.keys()
+    }
+
+    /// Groups of signs of which only one can be seen at a time, by their meaning.
+    pub fn exclusive_signs(&self) -> impl Iterator<Item = &[SignId]> {
+        self.exclusive.iter().map(Vec::as_slice)
+    }
+
+    /// A sign among those `seen` that this one excludes by its meaning.
+    pub fn excluded<'s>(
+        &self,
+        sign: &str,
+        seen: impl IntoIterator<Item = &'s str>,
+    ) -> Option<&Sign> {
+        let has = |group: &[SignId], id: &str| group.iter().any(|other| other.as_str() == id);
+        let excludes = |other: &str| {
+            let mut groups = self.exclusive_signs();
+            other != sign && groups.any(|group| has(group, sign) && has(group, other))
+        };
+        let other = seen.into_iter().find(|other| excludes(other));
+        other.and_then(|other| self.sign(other))
+    }
+
+    /// What is wrong with a sign that another seen one excludes.
+    pub fn contradiction(&self, sign: &str, other: &Sign) -> String {
+        let name = self.sign(sign).map_or(sign, |sign| sign.name.as_str());
+        format!("“{name}” and “{}” exclude each other", other.name)
     }
 
     /// The identifiers of all antecedents, in order.

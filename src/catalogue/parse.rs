@@ -168,6 +168,14 @@ struct SettingsFile {
 struct SignFile {
     #[serde(default)]
     sign: Vec<RawSign>,
+    #[serde(default)]
+    exclude: Vec<RawExclude>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawExclude {
+    signs: Vec<Reference>,
 }
 
 #[derive(Deserialize)]
@@ -209,6 +217,8 @@ struct RawCheck {
     cautions: Vec<Reference>,
     #[serde(default)]
     needs_first: Vec<Reference>,
+    #[serde(default)]
+    needs_first_if_fitted: Vec<Reference>,
     #[serde(default)]
     needs_components: Vec<Reference>,
     basis: String,
@@ -303,6 +313,11 @@ impl<'a> Reader<'a> {
         let raw_antecedents: AntecedentFile = self.toml(antecedent_place?)?;
         let raw_classes: ClassFile = self.toml(class_place?)?;
         let raw_causes: CauseFile = self.toml(cause_place?)?;
+        let lines = raw_causes.cause.iter().map(|cause| {
+            let line = cause_place.map_or(0, |place| place.line(cause.id.span().start));
+            (cause.id.get_ref().clone(), line)
+        });
+        let cause_lines: BTreeMap<String, usize> = lines.collect();
 
         let mut catalogue = Catalogue::default();
         self.cautions(caution_place?, raw_cautions, &mut catalogue);
@@ -313,7 +328,7 @@ impl<'a> Reader<'a> {
         self.causes(cause_place?, raw_causes, &mut catalogue);
         self.checks(&mut catalogue);
         self.settings(&mut catalogue);
-        self.coverage(&mut catalogue, cause_place?);
+        self.coverage(&catalogue, cause_place?, &cause_lines);
         Some(catalogue)
     }
 
@@ -471,6 +486,14 @@ impl<'a> Reader<'a> {
                     calculation: entry.calculation.map(Spanned::into_inner),
                 },
             );
+        }
+        for group in raw.exclude {
+            for id in &group.signs {
+                let known = into.signs.contains_key(id.get_ref().as_str());
+                self.known(place, "sign", id, known);
+            }
+            let ids = group.signs.iter().map(|id| SignId::new(id.get_ref()));
+            into.exclusive.push(ids.collect());
         }
     }
 
@@ -734,9 +757,10 @@ impl<'a> Reader<'a> {
             reveals.insert(CauseId::new(cause.get_ref()), chance);
         }
         if reveals.is_empty() {
+            let line = self.line_of(place.path, "[reveals");
             self.complain(
                 place.path,
-                0,
+                line,
                 "the check reveals nothing; [reveals] wants at least one cause",
             );
         }
@@ -744,7 +768,7 @@ impl<'a> Reader<'a> {
             let known = catalogue.cautions.contains_key(caution.get_ref().as_str());
             self.known(place, "caution", caution, known);
         }
-        for first in &raw.needs_first {
+        for first in raw.needs_first.iter().chain(&raw.needs_first_if_fitted) {
             let known = known_checks.contains(first.get_ref().as_str());
             self.known(place, "check", first, known);
         }
@@ -766,6 +790,11 @@ impl<'a> Reader<'a> {
                 .iter()
                 .map(|id| CheckId::new(id.get_ref()))
                 .collect(),
+            needs_first_if_fitted: raw
+                .needs_first_if_fitted
+                .iter()
+                .map(|id| CheckId::new(id.get_ref()))
+                .collect(),
             needs_components,
             basis: raw.basis,
             reveals,
@@ -777,49 +806,74 @@ impl<'a> Reader<'a> {
     fn precedence(&mut self, catalogue: &Catalogue) {
         for check in catalogue.checks.values() {
             let mut reached = BTreeSet::new();
-            let mut open: Vec<_> = check.needs_first.iter().collect();
+            let mut open: Vec<_> = check.first().collect();
             while let Some(id) = open.pop() {
                 if !reached.insert(id) {
                     continue;
                 }
                 if let Some(earlier) = catalogue.checks.get(id) {
-                    open.extend(&earlier.needs_first);
+                    open.extend(earlier.first());
                 }
             }
+            let path = format!("checks/{}.md", check.id);
+            let line = self.line_of(&path, "needs_first");
             if reached.contains(&check.id) {
-                self.complain(
-                    &format!("checks/{}.md", check.id),
-                    0,
-                    "needs_first leads back to this check itself",
-                );
+                self.complain(&path, line, "needs_first leads back to this check itself");
+            }
+            // What is secured in a state lasts no longer than the tool stays in it.
+            for earlier in check.first().filter_map(|id| catalogue.checks.get(id)) {
+                let lasts = earlier.state == ToolState::Pumped
+                    || (earlier.state == check.state && !earlier.isolating);
+                if !lasts {
+                    self.complain(
+                        &path,
+                        line,
+                        format!(
+                            "{:?} cannot come first, since it lasts only while the tool stays {}; accepted is a check that is not isolating, made {} or on the pumped tool",
+                            earlier.id.as_str(),
+                            earlier.state.name(),
+                            check.state.name(),
+                        ),
+                    );
+                }
             }
         }
     }
 
     /// Every cause has to be findable, or the sequence could never end in it.
-    fn coverage(&mut self, catalogue: &mut Catalogue, place: Place<'_>) {
+    fn coverage(
+        &mut self,
+        catalogue: &Catalogue,
+        place: Place<'_>,
+        lines: &BTreeMap<String, usize>,
+    ) {
         let revealed: BTreeSet<_> = catalogue
             .checks
             .values()
             .filter(|check| !check.isolating)
             .flat_map(|check| check.reveals.keys())
             .collect();
-        let unfound: Vec<_> = catalogue
-            .cause_order
-            .iter()
-            .filter(|id| !revealed.contains(id))
-            .cloned()
-            .collect();
-        for id in unfound {
-            self.complain(
-                place.path,
-                0,
-                format!(
-                    "no check (other than an isolating one) reveals the cause {:?}",
-                    id.as_str()
-                ),
-            );
+        for id in &catalogue.cause_order {
+            if !revealed.contains(id) {
+                self.complain(
+                    place.path,
+                    lines.get(id.as_str()).copied().unwrap_or_default(),
+                    format!(
+                        "no check (other than an isolating one) reveals the cause {:?}",
+                        id.as_str()
+                    ),
+                );
+            }
         }
+    }
+
+    /// The first line of a file that begins with these words; 0 if there is none.
+    fn line_of(&self, path: &str, words: &str) -> usize {
+        let file = self.files.iter().find(|file| file.path == path);
+        let mut lines = file.into_iter().flat_map(|file| file.text.lines());
+        lines
+            .position(|line| line.starts_with(words))
+            .map_or(0, |at| at + 1)
     }
 }
 

@@ -14,7 +14,7 @@ use crate::{
     casebook::Asker,
     knowledge::Knowledge,
     replay::History,
-    statistics::Share,
+    statistics::{Interval, Share},
 };
 
 #[derive(Debug, Args)]
@@ -56,8 +56,11 @@ fn as_json(replay: &Replay) -> Value {
         "method": "closed incidents in time order, each advised on from those before it; a check \
                    nobody made is taken to find the true cause with its listed chance; the fixed \
                    common-practice order is timed by the same rule; people's minutes are those \
-                   noted, with the same minutes for changes of state; announced_minutes counts \
-                   never finding, the replayed times do not",
+                   noted, with the same minutes for changes of state; what was announced counts \
+                   never finding, the replayed times do not; signs are those of the report, also \
+                   such as a check of that very search showed, whose minutes are not counted; \
+                   intervals are of 95 %, of means by resampling the cases, of shares by Wilson's \
+                   score",
         "all": score_json(&replay.all),
         "classes": classes,
         "left_out": left_out,
@@ -65,7 +68,16 @@ fn as_json(replay: &Replay) -> Value {
 }
 
 fn score_json(score: &Score) -> Value {
-    let times = |times: &Times| json!({"minutes": times.minutes, "checks": times.checks});
+    let ends = |interval: Option<Interval>| interval.map(|i| [i.low, i.high]);
+    let times = |times: &Times, [minutes, checks]: [Option<Interval>; 2]| {
+        json!({
+            "minutes": times.minutes,
+            "minutes_interval": ends(minutes),
+            "checks": times.checks,
+            "checks_interval": ends(checks),
+        })
+    };
+    let intervals = &score.intervals;
     let share = |share: &Share| {
         json!({
             "count": share.count,
@@ -85,14 +97,22 @@ fn score_json(score: &Score) -> Value {
     json!({
         "cases": score.cases,
         "timed": score.timed,
-        "advice": times(&score.advice),
-        "common_practice": times(&score.practice),
-        "people": times(&score.people),
-        "announced_minutes": score.announced_minutes,
+        "advice": times(&score.advice, intervals.advice),
+        "common_practice": times(&score.practice, intervals.practice),
+        "people": times(&score.people, intervals.people),
+        "announced": times(&score.announced, intervals.announced),
+        "minutes_over_common_practice_interval": ends(intervals.over_practice),
+        "minutes_over_people_interval": ends(intervals.over_people),
         "log_loss": score.log_loss,
+        "log_loss_interval": ends(intervals.log_loss[0]),
         "common_practice_log_loss": score.practice_log_loss,
+        "common_practice_log_loss_interval": ends(intervals.log_loss[1]),
+        "log_loss_over_common_practice_interval": ends(intervals.over_practice_losses[0]),
         "brier": score.brier,
+        "brier_interval": ends(intervals.brier[0]),
         "common_practice_brier": score.practice_brier,
+        "common_practice_brier_interval": ends(intervals.brier[1]),
+        "brier_over_common_practice_interval": ends(intervals.over_practice_losses[1]),
         "top_1": score.top_1.as_ref().map(share),
         "top_3": score.top_3.as_ref().map(share),
         "calibration_error": score.calibration_error,

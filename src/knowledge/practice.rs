@@ -68,6 +68,11 @@ pub fn of(catalogue: &Catalogue) -> Result<Knowledge, AdviceError> {
             false_alarm: check.false_alarm,
             reveals: named(&check.reveals),
             needs_first: check.needs_first.iter().map(ToString::to_string).collect(),
+            needs_first_if_fitted: check
+                .needs_first_if_fitted
+                .iter()
+                .map(ToString::to_string)
+                .collect(),
             needs_components: check
                 .needs_components
                 .iter()

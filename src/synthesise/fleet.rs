@@ -133,7 +133,12 @@ impl<'a> Fleet<'a> {
                     .get(&sign.id)
                     .copied()
                     .unwrap_or(sign.background);
-                signs.insert(sign.id.clone(), rng.random::<f64>() < chance);
+                let seen = rng.random::<f64>() < chance;
+                let before = signs.iter().filter(|(_, seen)| **seen);
+                let before = before.map(|(id, _): (&SignId, _)| id.as_str());
+                if catalogue.excluded(sign.id.as_str(), before).is_none() {
+                    signs.insert(sign.id.clone(), seen);
+                }
             }
         }
         let mut antecedents = BTreeMap::new();

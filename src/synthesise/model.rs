@@ -17,7 +17,8 @@ pub struct Model<'a> {
     /// Chance that an incident ends without a cause, whatever its cause is: its signs are
     /// those of a cause drawn as always, and its record says "not-found".
     pub not_found_share: f64,
-    /// Chance that a sign or antecedent of the class was looked for.
+    /// Chance that a sign or antecedent of the class was looked for. A sign is not looked for
+    /// once one before it, in the order of the class's signs, was seen that excludes it.
     pub looked_for: f64,
     /// Sigma of the log-normal factor on the minutes of a check, whose median is 1.
     pub minutes_sigma: f64,
@@ -81,7 +82,7 @@ pub struct ModelCheck<'a> {
     pub false_alarm: f64,
     /// Components without which it is not made.
     pub needs_components: BTreeSet<&'a str>,
-    /// Checks that have to be made before it.
+    /// Checks that have to be made before it, if they can be made on the tool.
     pub needs_first: Vec<&'a str>,
 }
 
@@ -145,7 +146,7 @@ impl<'a> Model<'a> {
                     .iter()
                     .map(|id| id.as_str())
                     .collect(),
-                needs_first: check.needs_first.iter().map(|id| id.as_str()).collect(),
+                needs_first: check.first().map(|id| id.as_str()).collect(),
             };
             (check.id.as_str(), stated)
         });

@@ -14,9 +14,9 @@ use super::{
 use crate::{
     advice::{Advice, AdviceError, Evidence, Request, sequence::Effort},
     casebook::{Incident, Outcome, Refusal, Tool},
-    catalogue::{Catalogue, Check, ClassId, ComponentId, ToolClass, ToolState},
+    catalogue::{Catalogue, Check, CheckId, ClassId, ComponentId, ToolClass, ToolState},
     knowledge,
-    statistics::{Dimension, Filter},
+    statistics::{self, Dimension, Filter},
     vacuum::units::TypedPressure,
 };
 
@@ -41,6 +41,16 @@ impl About<'_> {
             Self::Tool(tool) => tool.components.clone(),
             Self::Class(class) => class.components.iter().cloned().collect(),
         }
+    }
+
+    /// Whether the tool has what a check is made on.
+    pub(super) fn fits(&self, catalogue: &Catalogue, check: &CheckId) -> bool {
+        let components = self.components();
+        let check = catalogue.check(check.as_str());
+        check.is_some_and(|check| {
+            let mut parts = check.needs_components.iter();
+            parts.all(|part| components.contains(part))
+        })
     }
 
     pub(super) fn healthy_base(&self) -> TypedPressure {
@@ -72,6 +82,7 @@ impl About<'_> {
                 effort: Effort::Full,
             },
             state: ToolState::Pumped,
+            twice: BTreeSet::new(),
         }
     }
 }
@@ -108,11 +119,17 @@ pub(super) struct Question {
     request: Request,
     /// The state the tool is in.
     pub(super) state: ToolState,
+    /// Checks with more than one outcome.
+    twice: BTreeSet<String>,
 }
 
 /// An answer with the newest cases of each cause in the class.
 pub(super) struct Answer {
     pub(super) advice: Advice,
+    /// What became of what was asked, where that is not plain.
+    pub(super) notes: Vec<String>,
+    /// Whether a check that is not isolating has found something.
+    pub(super) found: bool,
     cases: BTreeMap<String, Vec<i64>>,
 }
 
@@ -211,6 +228,15 @@ impl Question {
                         "one of them, or neither",
                     );
                 }
+                if group == "signs" && yes {
+                    let seen = answers.iter().filter(|(_, seen)| *seen);
+                    if let Some(other) = catalogue.excluded(id, seen.map(|(id, _)| id.as_str())) {
+                        return refusal(
+                            catalogue.contradiction(id, other),
+                            "one of the two as seen",
+                        );
+                    }
+                }
                 if before.is_none() {
                     answers.push((id.to_owned(), yes));
                 }
@@ -221,10 +247,13 @@ impl Question {
                 }
                 match value.parse::<Outcome>() {
                     Ok(outcome) => {
+                        let outcome = knowledge::outcome(outcome);
+                        let mut before = evidence.outcomes.iter();
+                        if before.any(|(check, before)| check == id && *before != outcome) {
+                            self.twice.insert(id.to_owned());
+                        }
                         evidence.outcomes.retain(|(check, _)| check != id);
-                        evidence
-                            .outcomes
-                            .push((id.to_owned(), knowledge::outcome(outcome)));
+                        evidence.outcomes.push((id.to_owned(), outcome));
                     }
                     Err(()) => {
                         return refusal(
@@ -251,19 +280,84 @@ impl Question {
     }
 
     /// States how far the base pressure is lost.
-    pub(super) fn loss(&mut self, healthy: TypedPressure, faulty: TypedPressure) {
+    pub(super) fn loss(
+        &mut self,
+        healthy: TypedPressure,
+        faulty: TypedPressure,
+    ) -> Result<(), Refusal> {
         let pascals = |typed: TypedPressure| typed.pressure().ok().map(|p| p.pascals());
-        if let (Some(healthy), Some(faulty)) = (pascals(healthy), pascals(faulty))
-            && healthy > 0.0
-            && faulty > 0.0
-        {
-            self.request.evidence.loss_decades = Some((faulty / healthy).log10());
+        let (Some(well), Some(ill)) = (pascals(healthy), pascals(faulty)) else {
+            return Ok(());
+        };
+        if well <= 0.0 || ill <= 0.0 {
+            return Ok(());
         }
+        if ill < well {
+            return Err(Refusal::new(
+                "pressures.faulty",
+                format!("{faulty} lies below the healthy pressure, {healthy}: nothing is lost"),
+                "a pressure not below the healthy one, or none",
+            ));
+        }
+        self.request.evidence.loss_decades = Some((ill / well).log10());
+        Ok(())
+    }
+
+    /// Says that the outcomes are stated in the order in which the checks were made.
+    pub(super) fn in_order(&mut self) {
+        self.request.evidence.in_order = true;
+    }
+
+    fn notes(&self, catalogue: &Catalogue) -> Vec<String> {
+        let name = |id: &str| match catalogue.check(id) {
+            Some(check) => format!("“{}”", check.name),
+            None => id.to_owned(),
+        };
+        let mut notes: Vec<String> = self
+            .twice
+            .iter()
+            .map(|id| format!("{} has several outcomes: the last one counts.", name(id)))
+            .collect();
+        let parts = self.request.components.iter().flatten();
+        let parts: BTreeSet<ComponentId> = parts.map(ComponentId::new).collect();
+        let told: BTreeSet<&str> = catalogue
+            .signs_of(&parts)
+            .map(|sign| sign.id.as_str())
+            .collect();
+        for (id, _) in &self.request.evidence.signs {
+            if let Some(sign) = catalogue.sign(id).filter(|_| !told.contains(id.as_str())) {
+                notes.push(format!(
+                    "Nothing that this tool has brings about “{}”: see that it was seen on this \
+                     tool. It hardly tells the causes apart here.",
+                    sign.name
+                ));
+            }
+        }
+        for check in self.finding(catalogue) {
+            notes.push(format!(
+                "“{}” has found something: mend that, then prove it by pumping down again. The \
+                 causes below are what it can have found; the checks are for the case that the \
+                 pressure does not come back.",
+                check.name
+            ));
+        }
+        notes
+    }
+
+    /// Checks that have found what they look for.
+    fn finding<'c>(&'c self, catalogue: &'c Catalogue) -> impl Iterator<Item = &'c Check> {
+        let outcomes = self.request.evidence.outcomes.iter();
+        let found = outcomes.filter(|(_, outcome)| *outcome == statistics::Outcome::Found);
+        let checks = found.filter_map(|(id, _)| catalogue.check(id));
+        checks.filter(|check| !check.isolating)
     }
 
     /// Asks, off the threads that serve requests.
     pub(super) async fn ask(self, app: &App) -> Result<Answer, Fault> {
         let knowledge = Arc::clone(&app.knowledge);
+        let mut notes = self.notes(&app.catalogue);
+        let found = self.finding(&app.catalogue).next().is_some();
+        let catalogue = Arc::clone(&app.catalogue);
         let request = self.request;
         let today = app.today();
         let site = app.asker().only_site().map(str::to_owned);
@@ -282,7 +376,21 @@ impl Question {
                 .map(|group| (group.id.clone(), group.recent.clone()))
                 .collect();
             let advice = knowledge.advise(&request, today)?;
-            Ok::<_, AdviceError>(Answer { advice, cases })
+            let held = advice.held.iter().filter_map(|id| catalogue.check(id));
+            let held: Vec<_> = held.map(|check| format!("“{}”", check.name)).collect();
+            if !held.is_empty() {
+                notes.push(format!(
+                    "Taken as still in force, since the tool has not left its state: {}. If the \
+                     supply was given back or the tool pumped down meanwhile, state it as not done.",
+                    held.join(", ")
+                ));
+            }
+            Ok::<_, AdviceError>(Answer {
+                advice,
+                notes,
+                found,
+                cases,
+            })
         })
         .await?
         .map_err(|error| {

@@ -7,7 +7,8 @@
 //! and the log loss on 5,000 held-out cases, searches that ended without a cause among them.
 //! `apart` is how far the true chances lie from common practice (half the sum of distances).
 //!
-//! The knowing searcher's chances are computed here from `Fleet::model` alone. Minutes are
+//! The knowing searcher's chances are computed here from `Fleet::model` alone, and it orders
+//! with all the work an answer to a person gets, the advice with what a replay gets. Minutes are
 //! averaged over the true chances given what is seen of each held-out case, so that no luck
 //! of the draw is left in them; standard errors are those of the mean over those cases.
 //!
@@ -353,7 +354,10 @@ impl<'t> Trial<'t> {
     /// The plan of one who knows the true chances and what was done so far.
     fn knowing(&self, belief: &[f64], path: &[(String, Outcome)], state: State) -> Path {
         let mut chances = belief.to_vec();
-        for (check, outcome) in path {
+        for (at, (check, outcome)) in path.iter().enumerate() {
+            if path[..at].iter().any(|(before, _)| before == check) {
+                continue;
+            }
             for (chance, cause) in chances.iter_mut().zip(&self.causes) {
                 let found = self.found(check, cause);
                 *chance *= if *outcome == Outcome::Found {
@@ -363,14 +367,28 @@ impl<'t> Trial<'t> {
                 };
             }
         }
+        let made = |check: &str| path.iter().any(|(id, _)| id == check);
+        let waits: Vec<&str> = self
+            .checks
+            .iter()
+            .filter(|check| !made(check))
+            .flat_map(|check| self.model.checks[*check].needs_first.iter().copied())
+            .collect();
+        // What was made with the tool vented or stopped, for others to come, is made anew
+        // once the tool has left that state.
+        let lapses = |check: &str| self.state(check) != State::Pumped && waits.contains(&check);
+        let holds = |check: &str| {
+            let last = path.iter().rposition(|(id, _)| id == check);
+            last.is_some_and(|last| {
+                let mut later = path[last..].iter();
+                self.state(check) == state && later.all(|(id, _)| self.state(id) == state)
+            })
+        };
         let left: Vec<&str> = self
             .checks
             .iter()
             .copied()
-            .filter(|check| {
-                let made = path.iter().any(|(id, _)| id == check);
-                !made
-            })
+            .filter(|check| !made(check) || lapses(check))
             .collect();
         let checks = left.iter().map(|check| {
             let known = &self.model.checks[check];
@@ -389,8 +407,10 @@ impl<'t> Trial<'t> {
                     .causes
                     .iter()
                     .enumerate()
+                    .filter(|_| !made(check))
                     .filter_map(|(at, cause)| Some((at, *known.found.get(cause)?)))
                     .collect(),
+                made: holds(check),
             }
         });
         let problem = Problem {
@@ -400,7 +420,7 @@ impl<'t> Trial<'t> {
             state,
             finish: self.finish.clone(),
         };
-        let plan = sequence::plan(&problem, Effort::Quick).expect("a plan");
+        let plan = sequence::plan(&problem, Effort::Full).expect("a plan");
         plan.places
             .iter()
             .map(|place| (left[place.check].to_owned(), place.assumed))
@@ -417,6 +437,7 @@ impl<'t> Trial<'t> {
                 antecedents: case.antecedents.clone(),
                 loss_decades: case.loss_decades,
                 outcomes: path.to_vec(),
+                in_order: true,
             },
             price_of_help: None,
             effort: Effort::Quick,
@@ -496,7 +517,7 @@ impl<'t> Trial<'t> {
                     minutes += self.walk(other, state, branch, next, planned);
                     weights = split(assumed == Outcome::Found);
                 }
-            } else {
+            } else if path.iter().all(|(before, _)| *before != check) {
                 for (at, (weight, cause)) in weights.iter_mut().zip(&self.causes).enumerate() {
                     let found = *weight * known.found.get(cause).copied().unwrap_or(0.0);
                     minutes += found * self.finish[at][state as usize];

@@ -21,6 +21,11 @@ pub use chances::Chances;
 /// Beyond how many standard deviations of surprise a cause no longer explains the evidence.
 pub const SURPRISE: f64 = 3.0;
 
+/// How many times as likely two causes have to make the evidence as the best single one to be
+/// named: strong evidence on the scale of Kass and Raftery, J. Am. Stat. Assoc. 90 (1995) 773
+/// (from memory: 3 to 20 positive, 20 to 150 strong).
+const STRONG: f64 = 20.0;
+
 /// What is known of an incident.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Evidence {
@@ -30,8 +35,10 @@ pub struct Evidence {
     pub antecedents: Vec<(String, bool)>,
     /// Decades of base pressure lost, -20 to 20.
     pub loss_decades: Option<f64>,
-    /// Checks made, in order.
+    /// Checks made, in order if that is known.
     pub outcomes: Vec<(String, Outcome)>,
+    /// Whether the checks stand in the order in which they were made.
+    pub in_order: bool,
 }
 
 /// Chance of a cause.
@@ -58,7 +65,8 @@ pub struct CauseBelief {
 pub struct Contradiction {
     /// How many standard deviations the evidence surprises the cause it surprises least.
     pub surprise: f64,
-    /// The two causes that together explain the evidence best.
+    /// The two causes that together explain the evidence best, if they make it much likelier
+    /// than the best single one does.
     pub pair: Option<(String, String)>,
 }
 
@@ -265,6 +273,8 @@ fn contradiction(
     if !surprise.is_finite() || surprise <= SURPRISE {
         return None;
     }
+    let told = of_items.iter().map(|chances| items.ln_likelihood(chances));
+    let single = told.fold(f64::NEG_INFINITY, f64::max);
     let mut best: Option<(f64, usize, usize)> = None;
     for a in 0..present.len() {
         for b in a + 1..present.len() {
@@ -273,8 +283,10 @@ fn contradiction(
                 .zip(&of_items[b])
                 .map(|(a, b)| 1.0 - (1.0 - a) * (1.0 - b))
                 .collect();
-            let ln = chances.prior[a].ln() + chances.prior[b].ln() + items.ln_likelihood(&both);
-            if best.is_none_or(|(most, ..)| ln > most) {
+            let told = items.ln_likelihood(&both);
+            let ln = chances.prior[a].ln() + chances.prior[b].ln() + told;
+            // Two that leave the evidence as unlikely as one does explain nothing.
+            if told > single + STRONG.ln() && best.is_none_or(|(most, ..)| ln > most) {
                 best = Some((ln, a, b));
             }
         }

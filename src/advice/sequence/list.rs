@@ -1,26 +1,26 @@
 //! Fixed orders: what they cost, a first one by chance per minute, and a better one by
 //! moving checks about.
 
-use super::task::Task;
+use super::task::{Situation, Task};
 
-/// Expected minutes of making `order` from `state` with these weights; gives up, with some
-/// number above `limit`, once it costs more than that.
-pub(super) fn cost(task: &Task, weights: &[f64], state: usize, order: &[usize], limit: f64) -> f64 {
-    let mut weights = weights.to_vec();
-    let mut mass: f64 = weights.iter().sum();
-    let mut state = state;
+/// Expected minutes of making `order` from a situation on; gives up, with some number above
+/// `limit`, once it costs more than that.
+pub(super) fn cost(task: &Task, at: &Situation, order: &[usize], limit: f64) -> f64 {
+    let mut at = at.clone();
+    let mut mass = at.mass();
     let mut minutes = 0.0;
     for &check in order {
         let item = &task.checks[check];
-        minutes += (task.changes[state][item.state] + item.minutes) * mass;
-        state = item.state;
+        minutes += (task.change(at.state, item.state, &at.made) + item.minutes) * mass;
+        at.state = item.state;
+        at.made[check] = true;
         if !item.isolating {
             for &(cause, chance) in &item.reveals {
-                let found = weights[cause] * chance;
-                weights[cause] -= found;
+                let found = at.weights[cause] * chance;
+                at.weights[cause] -= found;
                 mass -= found;
                 if let Some(finish) = task.finish.get(cause) {
-                    minutes += found * finish[state];
+                    minutes += found * finish[at.state];
                 }
             }
             mass = mass.max(0.0);
@@ -60,8 +60,8 @@ pub(super) fn found(task: &Task, weights: &mut [f64], check: usize) -> f64 {
 /// Orders all checks not yet `done` that are not isolating (and isolating ones others
 /// wait for): at each place, of the states the tool could be brought into, the one whose
 /// best batch of checks finds most per minute, the change of state included.
-pub(super) fn greedy(task: &Task, weights: &[f64], state: usize, done: &[bool]) -> Vec<usize> {
-    let mut search = Search::new(task, weights, state, done);
+pub(super) fn greedy(task: &Task, at: &Situation) -> Vec<usize> {
+    let mut search = Search::new(task, at);
     let mut order = Vec::new();
     while let Some(check) = search.next() {
         search.make(check);
@@ -72,15 +72,13 @@ pub(super) fn greedy(task: &Task, weights: &[f64], state: usize, done: &[bool]) 
 
 struct Search<'t> {
     task: &'t Task,
-    weights: Vec<f64>,
+    at: Situation,
     /// Chance that each check would find now; 0 for isolating ones.
     worth: Vec<f64>,
-    done: Vec<bool>,
-    state: usize,
 }
 
 impl<'t> Search<'t> {
-    fn new(task: &'t Task, weights: &[f64], state: usize, done: &[bool]) -> Self {
+    fn new(task: &'t Task, at: &Situation) -> Self {
         let worth = task
             .checks
             .iter()
@@ -89,29 +87,27 @@ impl<'t> Search<'t> {
                 false => item
                     .reveals
                     .iter()
-                    .map(|&(cause, chance)| weights[cause] * chance)
+                    .map(|&(cause, chance)| at.weights[cause] * chance)
                     .sum(),
             })
             .collect();
         Self {
             task,
-            weights: weights.to_vec(),
+            at: at.clone(),
             worth,
-            done: done.to_vec(),
-            state,
         }
     }
 
     fn make(&mut self, check: usize) {
         let item = &self.task.checks[check];
-        self.done[check] = true;
-        self.state = item.state;
+        self.at.made[check] = true;
+        self.at.state = item.state;
         if item.isolating {
             return;
         }
         for &(cause, chance) in &item.reveals {
-            let found = self.weights[cause] * chance;
-            self.weights[cause] -= found;
+            let found = self.at.weights[cause] * chance;
+            self.at.weights[cause] -= found;
             for &(other, chance) in &self.task.answers[cause] {
                 self.worth[other] = (self.worth[other] - found * chance).max(0.0);
             }
@@ -126,20 +122,20 @@ impl<'t> Search<'t> {
             }
         };
         for step in 0..3 {
-            let to = (self.state + step) % 3;
+            let to = (self.at.state + step) % 3;
             if let Some((rate, check)) = self.batch(to) {
                 offer(rate, check);
             }
         }
         for (check, item) in self.task.checks.iter().enumerate() {
-            if !self.done[check] && !item.isolating && !self.ready(check) {
-                let (mut at, mut minutes, mut found, mut first) = (self.state, 0.0, 0.0, None);
+            if !self.at.made[check] && !item.isolating && !self.ready(check) {
+                let (mut at, mut minutes, mut found, mut first) = (self.at.state, 0.0, 0.0, None);
                 for &link in self.task.chains[check]
                     .iter()
-                    .filter(|&&link| !self.done[link])
+                    .filter(|&&link| !self.at.made[link])
                 {
                     let item = &self.task.checks[link];
-                    minutes += self.task.changes[at][item.state] + item.minutes;
+                    minutes += self.task.change(at, item.state, &self.at.made) + item.minutes;
                     found += self.worth[link];
                     at = item.state;
                     first = first.or(Some(link));
@@ -156,10 +152,10 @@ impl<'t> Search<'t> {
     /// there, and the check to begin with. The best batch holds just the checks above its
     /// own rate, which a few rounds find (Dinkelbach, Manag. Sci. 13 (1967) 492).
     fn batch(&self, to: usize) -> Option<(f64, usize)> {
-        let entry = self.task.changes[self.state][to];
+        let entry = self.task.change(self.at.state, to, &self.at.made);
         let checks = || {
             let items = self.task.by_state[to].iter().copied();
-            items.filter(|&check| !self.done[check] && self.ready(check))
+            items.filter(|&check| !self.at.made[check] && self.ready(check))
         };
         let single = |check: usize| rate(self.worth[check], self.task.checks[check].minutes);
         let first = checks().fold(None, |best: Option<(f64, usize)>, check| {
@@ -194,15 +190,15 @@ impl<'t> Search<'t> {
         self.task.checks[check]
             .needs
             .iter()
-            .all(|&need| self.done[need])
+            .all(|&need| self.at.made[need])
     }
 }
 
 /// Moves runs of checks to other places as long as that saves time, at most `tries` trials.
-pub(super) fn improved(task: &Task, order: Vec<usize>, tries: usize) -> Vec<usize> {
+pub(super) fn improved(task: &Task, at: &Situation, order: Vec<usize>, tries: usize) -> Vec<usize> {
     let mut best = order;
     let size = best.len();
-    let mut minutes = cost(task, &task.weights, task.start, &best, f64::INFINITY);
+    let mut minutes = cost(task, at, &best, f64::INFINITY);
     let mut left = tries;
     let mut trial = best.clone();
     loop {
@@ -226,7 +222,7 @@ pub(super) fn improved(task: &Task, order: Vec<usize>, tries: usize) -> Vec<usiz
                         continue;
                     }
                     left -= 1;
-                    let now = cost(task, &task.weights, task.start, &trial, minutes);
+                    let now = cost(task, at, &trial, minutes);
                     if now < minutes * (1.0 - 1e-12) {
                         minutes = now;
                         best.copy_from_slice(&trial);

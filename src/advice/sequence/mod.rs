@@ -15,8 +15,11 @@
 mod bound;
 mod exact;
 mod list;
+mod search;
 mod task;
 mod tree;
+
+use std::sync::Arc;
 
 use super::{error::AdviceError, knowledge::State};
 use crate::statistics::Outcome;
@@ -37,8 +40,14 @@ pub struct CheckOption {
     pub false_alarm_minutes: f64,
     /// Causes it answers to, each with the chance of "found".
     pub reveals: Vec<(usize, f64)>,
-    /// Checks (by index) that have to come before, whatever they cost.
+    /// Checks (by index) that have to come before, whatever they cost. One that is not
+    /// isolating and is made in the same state, other than pumped, secures this check no longer
+    /// than the tool stays there: it is made anew whenever the tool comes back to that state
+    /// with a check left that waits for it, as an isolating one always is.
     pub needs_first: Vec<usize>,
+    /// Whether it has been made, and secures what waits for it as long as the tool stays in
+    /// its state. It is not made again for its own sake.
+    pub made: bool,
 }
 
 /// What is to be ordered.
@@ -75,6 +84,9 @@ pub struct Place {
     pub assumed: Outcome,
     /// Minutes to bring the tool into its state.
     pub change_minutes: f64,
+    /// Whether it was made before and is made anew for the checks that wait for it, since
+    /// the tool has left its state meanwhile.
+    pub anew: bool,
 }
 
 /// An order of checks.
@@ -86,6 +98,8 @@ pub struct Plan {
     pub expected_minutes: f64,
     /// Those of them that come after the cause is found.
     pub finish_minutes: f64,
+    /// Expected number of checks.
+    pub expected_checks: f64,
     /// No policy has fewer expected minutes than this.
     pub lower_bound: f64,
     /// Whether no policy is better.
@@ -110,19 +124,73 @@ impl Plan {
 /// 10⁶, an index that leads nowhere, or checks that wait for each other.
 pub fn plan(problem: &Problem, effort: Effort) -> Result<Plan, AdviceError> {
     let task = Task::new(problem)?;
+    let (policy, lower_bound) = planned(&task, effort);
+    Ok(laid_out(&task, &policy, lower_bound))
+}
+
+/// Expected minutes of the best policy found that begins with a check, what comes after it
+/// planned as [`plan`] does; none if it cannot be made now.
+///
+/// # Errors
+/// As [`plan`]; a check that is not there.
+pub fn minutes_beginning_with(
+    problem: &Problem,
+    first: usize,
+    effort: Effort,
+) -> Result<Option<f64>, AdviceError> {
+    let task = Task::new(problem)?;
+    let Some(item) = task.checks.get(first) else {
+        return Err(AdviceError::Unknown {
+            what: "check",
+            id: first.to_string(),
+        });
+    };
+    let mut at = task.beginning();
+    if at.made[first] || !item.needs.iter().all(|&need| at.made[need]) {
+        return Ok(None);
+    }
+    let after = |at: &task::Situation| policy(&task.from(at), effort).0;
+    Ok(Some(if item.isolating {
+        tree::split(&task, &at, first, &mut |next| after(next)).minutes
+    } else {
+        tree::make(&task, &mut at, first) + after(&at).minutes
+    }))
+}
+
+fn laid_out(task: &Task, policy: &Policy, lower_bound: Option<f64>) -> Plan {
+    Plan {
+        places: task.places(&policy.way),
+        expected_minutes: policy.minutes,
+        finish_minutes: policy.finish,
+        expected_checks: task.checks(&policy.way, &task.beginning()),
+        lower_bound: lower_bound.unwrap_or(policy.minutes).min(policy.minutes),
+        proven: lower_bound.is_none(),
+    }
+}
+
+/// A policy, and a lower bound on every policy's minutes unless it is proven the best.
+fn planned(task: &Task, effort: Effort) -> (Policy, Option<f64>) {
+    let (policy, proven) = policy(task, effort);
+    let bound = (!proven).then(|| bounded(task, effort));
+    (policy, bound)
+}
+
+/// A policy, and whether it is proven the best.
+fn policy(task: &Task, effort: Effort) -> (Policy, bool) {
     let (direct, isolating) = (task.direct(), task.isolating());
     let few = direct.len() <= 8 && isolating.len() <= 2;
     if exact::fits(direct.len(), isolating.len()) && (effort == Effort::Full || few) {
-        let solved = exact::solve(&task, &direct, &isolating, &|_, _| (0.0, 0.0));
-        return Ok(Plan {
-            places: task.places(&solved.path),
-            expected_minutes: solved.minutes,
-            finish_minutes: solved.finish,
-            lower_bound: solved.minutes,
-            proven: true,
-        });
+        let solved = exact::solve(task, &direct, &isolating, &|_, _| Policy::default());
+        return (solved, true);
     }
-    Ok(searched(&task, effort))
+    (search::best(task, effort), false)
+}
+
+fn bounded(task: &Task, effort: Effort) -> f64 {
+    match effort {
+        Effort::Quick => 0.0,
+        Effort::Full => bound::lower(task),
+    }
 }
 
 /// Expected minutes of a fixed order, whatever isolating checks in it say, those to finish
@@ -158,10 +226,9 @@ pub fn fixed(problem: &Problem, order: &[usize]) -> Result<(f64, f64), AdviceErr
             Some(seen) => *seen = true,
         }
     }
-    let (weights, start) = (&task.weights, task.start);
     Ok((
-        list::cost(&task, weights, start, order, f64::INFINITY),
-        list::finishing(&task, weights, order),
+        list::cost(&task, &task.beginning(), order, f64::INFINITY),
+        list::finishing(&task, &task.weights, order),
     ))
 }
 
@@ -171,166 +238,23 @@ pub fn fixed(problem: &Problem, order: &[usize]) -> Result<(f64, f64), AdviceErr
 /// As [`plan`].
 pub fn fixed_order(problem: &Problem, effort: Effort) -> Result<Vec<usize>, AdviceError> {
     let task = Task::new(problem)?;
-    let none = vec![false; task.checks.len()];
-    let order = list::greedy(&task, &task.weights, task.start, &none);
-    Ok(list::improved(&task, order, tries(effort)))
+    Ok(search::listed(&task, &task.beginning(), effort))
 }
 
-fn tries(effort: Effort) -> usize {
-    match effort {
-        Effort::Quick => 5_000,
-        Effort::Full => 40_000,
-    }
-}
-
-/// The best of three kinds of policy: a fixed order; an order that branches on isolating
-/// checks, each placed greedily; and an exact policy of the foremost checks with the rest
-/// after them.
-fn searched(task: &Task, effort: Effort) -> Plan {
-    let none = vec![false; task.checks.len()];
-    let order = list::greedy(task, &task.weights, task.start, &none);
-    let order = list::improved(task, order, tries(effort));
-    let listed = list::cost(task, &task.weights, task.start, &order, f64::INFINITY);
-    let (size, most, depth) = match effort {
-        Effort::Quick => (6, 2, 1),
-        Effort::Full => (12, 3, 3),
-    };
-    let headed = exact_head(task, &order, listed, size, most);
-    let branched = tree::branched(task, &order, depth);
-    let best = if branched.minutes <= headed.minutes {
-        branched
-    } else {
-        headed
-    };
-    let bound = match effort {
-        Effort::Quick => 0.0,
-        Effort::Full => bound::lower(task),
-    };
-    Plan {
-        places: task.places(&best.path),
-        expected_minutes: best.minutes,
-        finish_minutes: best.finish,
-        lower_bound: bound.min(best.minutes),
-        proven: false,
-    }
-}
-
-/// An exact policy of `size` foremost checks and `most` isolating ones, then the rest.
-fn exact_head(task: &Task, order: &[usize], listed: f64, size: usize, most: usize) -> Policy {
-    let isolating = best_isolating(task, listed, most);
-    let (head, isolating) = head(task, order, &isolating, size);
-    let in_head = |check: usize| head.contains(&check) || isolating.contains(&check);
-    let after: Vec<bool> = (0..task.checks.len()).map(in_head).collect();
-    let rest: Vec<usize> = order
-        .iter()
-        .copied()
-        .filter(|&check| !after[check])
-        .collect();
-    let tail = |weights: &[f64], state: usize| {
-        let greedy = list::greedy(task, weights, state, &after);
-        let kept = list::cost(task, weights, state, &rest, f64::INFINITY);
-        let greedier = list::cost(task, weights, state, &greedy, kept);
-        if greedier < kept {
-            (greedier, greedy)
-        } else {
-            (kept, rest.clone())
-        }
-    };
-    let mut solved = exact::solve(task, &head, &isolating, &|weights, state| {
-        let (minutes, last) = tail(weights, state);
-        (minutes, list::finishing(task, weights, &last))
-    });
-    let (weights, state) = task.after(&solved.path);
-    let (_, last) = tail(&weights, state);
-    solved.path.extend(task.all_clear(&last));
-    solved
-}
-
-/// The isolating checks that save most if made first, at most `most` of them.
-fn best_isolating(task: &Task, listed: f64, most: usize) -> Vec<usize> {
-    let none = vec![false; task.checks.len()];
-    let mut scored: Vec<(f64, usize)> = task
-        .isolating()
-        .into_iter()
-        .map(|check| {
-            let item = &task.checks[check];
-            let mass: f64 = task.weights.iter().sum();
-            let mut minutes = (task.changes[task.start][item.state] + item.minutes) * mass;
-            for found in [true, false] {
-                let weights = task.told(&task.weights, check, found);
-                let order = list::greedy(task, &weights, item.state, &none);
-                minutes += list::cost(task, &weights, item.state, &order, f64::INFINITY);
-            }
-            (minutes - listed, check)
-        })
-        .collect();
-    scored.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    scored
-        .into_iter()
-        .take(most)
-        .map(|(_, check)| check)
-        .collect()
-}
-
-/// The checks worth ordering exactly: the first of the list and the first after each
-/// outcome of the isolating checks, with all that has to come before them.
-fn head(
-    task: &Task,
+/// A fixed order with what has to be made anew in it, each check with whether it is that.
+///
+/// # Errors
+/// As [`plan`].
+pub fn with_renewals(
+    problem: &Problem,
     order: &[usize],
-    isolating: &[usize],
-    size: usize,
-) -> (Vec<usize>, Vec<usize>) {
-    let none = vec![false; task.checks.len()];
-    let mut queues = vec![order.to_vec()];
-    for &check in isolating {
-        for found in [true, false] {
-            let weights = task.told(&task.weights, check, found);
-            queues.push(list::greedy(task, &weights, task.start, &none));
-        }
-    }
-    let mut head: Vec<usize> = Vec::new();
-    let longest = order.len();
-    'filling: for rank in 0..longest {
-        for (at, queue) in queues.iter().enumerate() {
-            // The plain list counts double, as its checks come first most often.
-            let ranks = if at == 0 {
-                2 * rank..2 * rank + 2
-            } else {
-                rank..rank + 1
-            };
-            for check in ranks.filter_map(|rank| queue.get(rank)) {
-                let wanted = task.chains[*check].clone();
-                let new: Vec<usize> = wanted.into_iter().filter(|c| !head.contains(c)).collect();
-                if head.len() + new.len() > size {
-                    break 'filling;
-                }
-                head.extend(new);
-            }
-        }
-    }
-    let forced: Vec<usize> = head
+) -> Result<Vec<(usize, bool)>, AdviceError> {
+    let task = Task::new(problem)?;
+    let places = task.places(&task::Way::listed(order, Arc::default()));
+    Ok(places
         .iter()
-        .copied()
-        .filter(|&check| task.checks[check].isolating)
-        .collect();
-    head.retain(|&check| !task.checks[check].isolating);
-    // An isolating check may be left out, so none is taken that a check after the head
-    // waits for.
-    let possible = |check: &usize| {
-        task.chains[*check]
-            .iter()
-            .all(|need| need == check || head.contains(need))
-            && !task.chains.iter().enumerate().any(|(waiting, chain)| {
-                waiting != *check && !head.contains(&waiting) && chain.contains(check)
-            })
-    };
-    let mut chosen: Vec<usize> = isolating.iter().copied().filter(possible).collect();
-    for check in forced {
-        if !chosen.contains(&check) {
-            chosen.push(check);
-        }
-    }
-    (head, chosen)
+        .map(|place| (place.check, place.anew))
+        .collect())
 }
 
 #[cfg(test)]

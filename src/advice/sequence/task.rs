@@ -1,8 +1,13 @@
 //! A problem, checked and laid out for the searches.
 
+use std::sync::Arc;
+
 use super::{Place, Problem};
 use crate::{
-    advice::error::{AdviceError, chance, minutes},
+    advice::{
+        error::{AdviceError, chance, minutes},
+        knowledge::State,
+    },
     statistics::Outcome,
 };
 
@@ -13,11 +18,90 @@ pub(super) struct Policy {
     pub(super) minutes: f64,
     /// Those of them that come after the cause is found.
     pub(super) finish: f64,
-    /// Checks in order with the outcome taken for granted: clear, or of an isolating check
-    /// the likelier one.
-    pub(super) path: Vec<(usize, Outcome)>,
+    /// What it does, whatever the outcomes.
+    pub(super) way: Arc<Way>,
 }
 
+/// What a policy does as long as the cause is not found.
+#[derive(Default)]
+pub(super) enum Way {
+    /// Nothing more.
+    #[default]
+    End,
+    /// A check that is not isolating, then what comes after it.
+    Direct(usize, Arc<Way>),
+    /// An isolating check, the likelier outcome, and what comes after each.
+    Telling {
+        check: usize,
+        likelier: Outcome,
+        found: Arc<Way>,
+        clear: Arc<Way>,
+    },
+}
+
+impl Way {
+    /// Checks in order with the outcome taken for granted: clear, or of an isolating check
+    /// the likelier one.
+    pub(super) fn path(&self) -> Vec<(usize, Outcome)> {
+        let (mut path, mut way) = (Vec::new(), self);
+        loop {
+            way = match way {
+                Self::End => return path,
+                Self::Direct(check, next) => {
+                    path.push((*check, Outcome::Clear));
+                    next
+                }
+                Self::Telling {
+                    check,
+                    likelier,
+                    found,
+                    clear,
+                } => {
+                    path.push((*check, *likelier));
+                    match likelier {
+                        Outcome::Found => found,
+                        _ => clear,
+                    }
+                }
+            }
+        }
+    }
+
+    /// A list, in which isolating checks tell nothing, before another way.
+    pub(super) fn listed(order: &[usize], after: Arc<Self>) -> Arc<Self> {
+        let before = order.iter().rev();
+        before.fold(after, |after, &check| Arc::new(Self::Direct(check, after)))
+    }
+}
+
+/// Where a search has got to.
+#[derive(Clone)]
+pub(super) struct Situation {
+    /// Chances of the causes and of getting here; the last is of a cause no check answers to.
+    pub(super) weights: Vec<f64>,
+    pub(super) state: usize,
+    /// By check: whether it has been made.
+    pub(super) made: Vec<bool>,
+}
+
+impl Situation {
+    pub(super) fn mass(&self) -> f64 {
+        self.weights.iter().sum()
+    }
+}
+
+/// A check that secures others, such as a lock-out, and lasts no longer than the tool stays
+/// in its state: it is made anew whenever the tool comes back, as long as one of the checks
+/// that wait for it is left, as an isolating one always counts, since it may be made or not.
+#[derive(Clone)]
+pub(super) struct Renewal {
+    pub(super) check: usize,
+    pub(super) waiting: Vec<usize>,
+    /// Whether an isolating check waits for it.
+    pub(super) always: bool,
+}
+
+#[derive(Clone)]
 pub(super) struct Item {
     /// Minutes of the check and, on average, of its false alarms.
     pub(super) minutes: f64,
@@ -28,12 +112,17 @@ pub(super) struct Item {
     pub(super) needs: Vec<usize>,
 }
 
+#[derive(Clone)]
 pub(super) struct Task {
     /// Chances of the causes; the last is of a cause no check answers to.
     pub(super) weights: Vec<f64>,
     pub(super) checks: Vec<Item>,
     pub(super) changes: [[f64; 3]; 3],
     pub(super) start: usize,
+    /// By check: whether it was made before.
+    pub(super) made: Vec<bool>,
+    /// What has to be made anew, those that come first before those that need them.
+    pub(super) renewals: Vec<Renewal>,
     /// One row a weight, or none at all.
     pub(super) finish: Vec<[f64; 3]>,
     /// By cause: checks that are not isolating and answer to it.
@@ -127,7 +216,7 @@ impl Task {
         for (at, item) in checks
             .iter()
             .enumerate()
-            .filter(|(_, item)| !item.isolating)
+            .filter(|(at, item)| !item.isolating && !problem.checks[*at].made)
         {
             by_state[item.state].push(at);
             for &(cause, chance) in &item.reveals {
@@ -139,6 +228,8 @@ impl Task {
             checks,
             changes: problem.changes,
             start: problem.state as usize,
+            made: problem.checks.iter().map(|check| check.made).collect(),
+            renewals: Vec::new(),
             finish,
             answers,
             by_state,
@@ -152,19 +243,109 @@ impl Task {
                 chain
             })
             .collect();
+        task.renewals = task.lapsing();
         Ok(task)
     }
 
+    /// The same from a situation on.
+    pub(super) fn from(&self, at: &Situation) -> Self {
+        let left = |checks: &Vec<usize>| -> Vec<usize> {
+            let left = checks.iter().copied().filter(|&check| !at.made[check]);
+            left.collect()
+        };
+        Self {
+            weights: at.weights.clone(),
+            start: at.state,
+            made: at.made.clone(),
+            by_state: [0, 1, 2].map(|state: usize| left(&self.by_state[state])),
+            ..self.clone()
+        }
+    }
+
+    pub(super) fn beginning(&self) -> Situation {
+        Situation {
+            weights: self.weights.clone(),
+            state: self.start,
+            made: self.made.clone(),
+        }
+    }
+
+    /// Checks left to be made that are not isolating.
     pub(super) fn direct(&self) -> Vec<usize> {
         (0..self.checks.len())
-            .filter(|&check| !self.checks[check].isolating)
+            .filter(|&check| !self.made[check] && !self.checks[check].isolating)
             .collect()
     }
 
+    /// Isolating checks that may be made.
     pub(super) fn isolating(&self) -> Vec<usize> {
         (0..self.checks.len())
-            .filter(|&check| self.checks[check].isolating)
+            .filter(|&check| !self.made[check] && self.checks[check].isolating)
             .collect()
+    }
+
+    /// Minutes from state to state, with those of what lapsed and has to be made anew.
+    pub(super) fn change(&self, from: usize, to: usize, made: &[bool]) -> f64 {
+        let anew: f64 = self
+            .anew(from, to, made)
+            .map(|check| self.checks[check].minutes)
+            .sum();
+        self.changes[from][to] + anew
+    }
+
+    /// What has to be made anew on the way from state to state, in order.
+    pub(super) fn anew<'t>(
+        &'t self,
+        from: usize,
+        to: usize,
+        made: &'t [bool],
+    ) -> impl Iterator<Item = usize> + 't {
+        let renewals = if from == to { &[][..] } else { &self.renewals };
+        renewals
+            .iter()
+            .filter(move |renewal| {
+                self.checks[renewal.check].state == to
+                    && made[renewal.check]
+                    && (renewal.always || renewal.waiting.iter().any(|&check| !made[check]))
+            })
+            .map(|renewal| renewal.check)
+    }
+
+    fn lapsing(&self) -> Vec<Renewal> {
+        let mut renewals: Vec<Renewal> = Vec::new();
+        for check in 0..self.checks.len() {
+            let state = self.checks[check].state;
+            if self.made[check] || state == State::Pumped as usize {
+                continue;
+            }
+            let (mut first, mut next) = (vec![check], 0);
+            while let Some(&at) = first.get(next) {
+                for &need in &self.checks[at].needs {
+                    let item = &self.checks[need];
+                    if item.state == state && !item.isolating && !first.contains(&need) {
+                        first.push(need);
+                    }
+                }
+                next += 1;
+            }
+            let isolating = self.checks[check].isolating;
+            for &need in &first[1..] {
+                match renewals.iter_mut().find(|renewal| renewal.check == need) {
+                    Some(renewal) => {
+                        renewal.waiting.push(check);
+                        renewal.always |= isolating;
+                    }
+                    None => renewals.push(Renewal {
+                        check: need,
+                        waiting: vec![check],
+                        always: isolating,
+                    }),
+                }
+            }
+        }
+        // What comes first has the shorter chain.
+        renewals.sort_by_key(|renewal| (self.chains[renewal.check].len(), renewal.check));
+        renewals
     }
 
     /// Weights after an isolating check has told.
@@ -187,43 +368,67 @@ impl Task {
         finish.map(|(finish, weight)| finish[state] * weight).sum()
     }
 
-    /// Weights and state after a path.
-    pub(super) fn after(&self, path: &[(usize, Outcome)]) -> (Vec<f64>, usize) {
-        let mut weights = self.weights.clone();
-        let mut state = self.start;
-        for &(check, outcome) in path {
-            let item = &self.checks[check];
-            state = item.state;
-            if item.isolating {
-                weights = self.told(&weights, check, outcome == Outcome::Found);
-            } else {
-                for &(cause, chance) in &item.reveals {
-                    weights[cause] *= 1.0 - chance;
+    /// Expected number of checks of a way, those made anew among them.
+    pub(super) fn checks(&self, way: &Way, at: &Situation) -> f64 {
+        let (mut at, mut way, mut checks) = (at.clone(), way, 0.0);
+        loop {
+            let (Way::Direct(check, _) | Way::Telling { check, .. }) = way else {
+                return checks;
+            };
+            let item = &self.checks[*check];
+            let anew = self.anew(at.state, item.state, &at.made).count();
+            checks += (1 + anew) as f64 * at.mass();
+            at.state = item.state;
+            at.made[*check] = true;
+            match way {
+                Way::End => return checks,
+                Way::Direct(_, next) => {
+                    for &(cause, chance) in item.reveals.iter().filter(|_| !item.isolating) {
+                        at.weights[cause] *= 1.0 - chance;
+                    }
+                    way = next;
+                }
+                Way::Telling { found, clear, .. } => {
+                    let sides = [(true, found), (false, clear)].map(|(outcome, way)| {
+                        let weights = self.told(&at.weights, *check, outcome);
+                        let at = Situation {
+                            weights,
+                            ..at.clone()
+                        };
+                        self.checks(way, &at)
+                    });
+                    return checks + sides[0] + sides[1];
                 }
             }
         }
-        (weights, state)
     }
 
-    /// A fixed order as a path on which nothing is found.
-    pub(super) fn all_clear(&self, order: &[usize]) -> Vec<(usize, Outcome)> {
-        order.iter().map(|&check| (check, Outcome::Clear)).collect()
-    }
-
-    pub(super) fn places(&self, path: &[(usize, Outcome)]) -> Vec<Place> {
-        let mut state = self.start;
-        path.iter()
-            .map(|&(check, assumed)| {
-                let to = self.checks[check].state;
-                let change_minutes = self.changes[state][to];
-                state = to;
-                Place {
+    /// The way taken for granted, with what has to be made anew.
+    pub(super) fn places(&self, way: &Way) -> Vec<Place> {
+        let (mut state, mut made) = (self.start, self.made.clone());
+        let mut places = Vec::new();
+        for (check, assumed) in way.path() {
+            let to = self.checks[check].state;
+            let mut change_minutes = self.changes[state][to];
+            for check in self.anew(state, to, &made) {
+                places.push(Place {
                     check,
-                    assumed,
+                    assumed: Outcome::Clear,
                     change_minutes,
-                }
-            })
-            .collect()
+                    anew: true,
+                });
+                change_minutes = 0.0;
+            }
+            places.push(Place {
+                check,
+                assumed,
+                change_minutes,
+                anew: false,
+            });
+            state = to;
+            made[check] = true;
+        }
+        places
     }
 
     fn gather(&self, check: usize, order: &mut Vec<usize>) {

@@ -1,11 +1,11 @@
 //! Orders against published results and against trying everything.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::*;
+use super::{task::Way, *};
 
 fn check(minutes: f64, state: State, reveals: &[(usize, f64)]) -> CheckOption {
     CheckOption {
@@ -16,6 +16,7 @@ fn check(minutes: f64, state: State, reveals: &[(usize, f64)]) -> CheckOption {
         false_alarm_minutes: 0.0,
         reveals: reveals.to_vec(),
         needs_first: Vec::new(),
+        made: false,
     }
 }
 
@@ -33,6 +34,12 @@ fn simple(chances: &[f64], minutes: &[f64]) -> Problem {
     }
 }
 
+/// What is searched for where the size is too much for the dynamic programme.
+fn searched_for(task: &Task, effort: Effort) -> Plan {
+    let policy = search::best(task, effort);
+    laid_out(task, &policy, Some(bounded(task, effort)))
+}
+
 fn order(plan: &Plan) -> Vec<usize> {
     plan.places.iter().map(|place| place.check).collect()
 }
@@ -47,7 +54,7 @@ pub(super) fn drawn(
     let total: f64 = chances.iter().sum::<f64>() * (1.0 + 0.1 * rng.random::<f64>());
     chances.iter_mut().for_each(|chance| *chance /= total);
     let states = rng.random_range(1..=3);
-    let options = (0..checks + isolating)
+    let mut options: Vec<CheckOption> = (0..checks + isolating)
         .map(|at| {
             let mut reveals: Vec<(usize, f64)> = Vec::new();
             for cause in 0..causes {
@@ -72,6 +79,7 @@ pub(super) fn drawn(
                 false_alarm_minutes: 10.0 * rng.random::<f64>(),
                 reveals,
                 needs_first,
+                made: false,
             }
         })
         .collect();
@@ -82,6 +90,10 @@ pub(super) fn drawn(
                 *minutes = 90.0 * rng.random::<f64>();
             }
         }
+    }
+    let state = State::ALL[rng.random_range(0..3)];
+    if rng.random_bool(0.2) {
+        hold(&mut options, state);
     }
     let finish = if rng.random_bool(0.3) {
         (0..causes)
@@ -94,8 +106,20 @@ pub(super) fn drawn(
         chances,
         checks: options,
         changes,
-        state: State::ALL[rng.random_range(0..3)],
+        state,
         finish,
+    }
+}
+
+/// Takes what others wait for in this state as made, if it waits for nothing itself.
+fn hold(options: &mut [CheckOption], state: State) {
+    let waits: HashSet<usize> = options
+        .iter()
+        .flat_map(|check| check.needs_first.clone())
+        .collect();
+    for (at, check) in options.iter_mut().enumerate() {
+        let secures = !check.isolating && check.state == state && waits.contains(&at);
+        check.made = secures && check.needs_first.is_empty();
     }
 }
 
@@ -114,7 +138,8 @@ fn everything(problem: &Problem, weights: &[f64], state: usize, made: &[bool]) -
         }
         let to = check.state as usize;
         let alarm = check.false_alarm * check.false_alarm_minutes;
-        let mut minutes = (problem.changes[state][to] + check.minutes + alarm) * mass;
+        let change = change(problem, state, to, &|at| made[at]);
+        let mut minutes = (change + check.minutes + alarm) * mass;
         let mut made = made.to_vec();
         made[at] = true;
         let answer = |cause: usize| {
@@ -148,6 +173,41 @@ fn everything(problem: &Problem, weights: &[f64], state: usize, made: &[bool]) -
         least = least.min(minutes);
     }
     least
+}
+
+/// Minutes from state to state, from the definition: what waits for a check of its own state,
+/// by way of others of that state, has it made anew after the tool was elsewhere.
+fn change(problem: &Problem, from: usize, to: usize, made: &dyn Fn(usize) -> bool) -> f64 {
+    let mut minutes = problem.changes[from][to];
+    if from != to && to != State::Pumped as usize {
+        for (first, check) in problem.checks.iter().enumerate() {
+            let left = |at: usize| !made(at) || problem.checks[at].isolating;
+            let waiting = |at: usize| left(at) && secured(problem, at).contains(&first);
+            if made(first) && !check.isolating && (0..problem.checks.len()).any(waiting) {
+                let alarm = check.false_alarm * check.false_alarm_minutes;
+                minutes += if check.state as usize == to {
+                    check.minutes + alarm
+                } else {
+                    0.0
+                };
+            }
+        }
+    }
+    minutes
+}
+
+/// The checks of the same state that a check waits for, by way of others of that state.
+fn secured(problem: &Problem, check: usize) -> Vec<usize> {
+    let of = &problem.checks[check];
+    let mut all = Vec::new();
+    for &need in &of.needs_first {
+        let first = &problem.checks[need];
+        if first.state == of.state && first.state != State::Pumped && !first.isolating {
+            all.push(need);
+            all.extend(secured(problem, need));
+        }
+    }
+    all
 }
 
 fn whole(problem: &Problem) -> Vec<f64> {
@@ -214,7 +274,7 @@ fn exact_orders_agree_with_trying_every_policy() {
         };
         let causes = rng.random_range(1..=7);
         let problem = drawn(&mut rng, checks, isolating, causes);
-        let made = vec![false; problem.checks.len()];
+        let made: Vec<bool> = problem.checks.iter().map(|check| check.made).collect();
         let least = everything(&problem, &whole(&problem), problem.state as usize, &made);
         let plan = plan(&problem, Effort::Full).unwrap();
         assert!(plan.proven);
@@ -239,7 +299,7 @@ fn searched_orders_lie_between_the_bound_and_little_above_the_best() {
         let task = Task::new(&problem).unwrap();
         let exact = plan(&problem, Effort::Full).unwrap().expected_minutes;
         for effort in [Effort::Quick, Effort::Full] {
-            let found = searched(&task, effort);
+            let found = searched_for(&task, effort);
             assert!(!found.proven);
             assert!(
                 found.lower_bound <= exact + 1e-9,
@@ -274,7 +334,11 @@ fn the_minutes_after_the_cause_is_found_are_told_apart() {
         let mut finishing = problem.clone();
         finishing.finish = vec![[40.0; 3]; problem.chances.len()];
         let mut left = problem.chances.clone();
-        for check in problem.checks.iter().filter(|check| !check.isolating) {
+        let direct = problem
+            .checks
+            .iter()
+            .filter(|check| !check.isolating && !check.made);
+        for check in direct {
             for &(cause, chance) in &check.reveals {
                 left[cause] *= 1.0 - chance;
             }
@@ -290,7 +354,7 @@ fn the_minutes_after_the_cause_is_found_are_told_apart() {
             let until_found = with.expected_minutes - with.finish_minutes;
             assert!((until_found - without.expected_minutes).abs() < 1e-9);
             let task = Task::new(&finishing).unwrap();
-            let searched = searched(&task, effort);
+            let searched = searched_for(&task, effort);
             assert!((searched.finish_minutes - 40.0 * found).abs() < 1e-9);
             let order = fixed_order(&finishing, effort).unwrap();
             let (minutes, finish) = fixed(&finishing, &order).unwrap();
@@ -307,6 +371,10 @@ fn what_has_to_come_first_comes_first_whatever_it_costs() {
     for size in [6, 14, 26] {
         for _ in 0..20 {
             let mut problem = drawn(&mut rng, size, 2, 12);
+            problem
+                .checks
+                .iter_mut()
+                .for_each(|check| check.made = false);
             problem.checks[0].minutes = 500.0;
             problem.checks[0].reveals.clear();
             problem.checks[size - 1].needs_first = vec![0];
@@ -332,6 +400,187 @@ fn what_has_to_come_first_comes_first_whatever_it_costs() {
             }
         }
     }
+}
+
+/// On every way through a policy, whatever the outcomes, a check that waits for another of its
+/// own state has it made since the tool was last elsewhere; and the minutes stated are those of
+/// what the policy does.
+#[test]
+fn what_lapses_is_made_anew_on_every_way() {
+    let mut rng = ChaCha8Rng::seed_from_u64(58);
+    let mut anew = 0;
+    for instance in 0..400 {
+        let (checks, isolating) = (rng.random_range(3..=24), rng.random_range(0..=3));
+        let mut problem = drawn(&mut rng, checks, isolating, 10);
+        for check in &mut problem.checks {
+            if instance % 2 == 0 && check.needs_first.is_empty() && rng.random_bool(0.5) {
+                check.needs_first = vec![0];
+            }
+        }
+        problem.checks[0].needs_first.clear();
+        let task = Task::new(&problem).unwrap();
+        for effort in [Effort::Quick, Effort::Full] {
+            let small = checks < 12;
+            if effort == Effort::Full && instance % 8 != 0 && !small {
+                continue;
+            }
+            for policy in [policy(&task, effort).0, search::best(&task, effort)] {
+                let made = task.made.clone();
+                let minutes = walked(&problem, &policy.way, &whole(&problem), task.start, &made);
+                let scale = minutes.max(1.0);
+                assert!(
+                    (minutes - policy.minutes).abs() < 1e-9 * scale,
+                    "{instance}"
+                );
+                for way in ways(&policy.way) {
+                    anew += secured_throughout(&problem, &task.places(&way));
+                }
+            }
+        }
+    }
+    assert!(anew > 100, "only {anew} were made anew");
+}
+
+/// The order begins with the check from which the program itself expects the fewest minutes,
+/// within what is stated: every check that can be made first is tried, and what comes after it
+/// planned with full effort, exactly where that fits.
+#[test]
+fn no_other_first_check_is_better() {
+    let mut rng = ChaCha8Rng::seed_from_u64(83);
+    let (mut all, mut worst) = (Vec::new(), 1.0f64);
+    // Of the large ones a debug build tries four.
+    let all_of_them = if cfg!(debug_assertions) { 184 } else { 200 };
+    for instance in 0..all_of_them {
+        // Most are small enough for what comes after to be exact.
+        let (checks, isolating) = match instance {
+            0..180 => (rng.random_range(4..=9), rng.random_range(1..=3)),
+            _ => (rng.random_range(12..=16), 5),
+        };
+        let problem = drawn(&mut rng, checks, isolating, 12);
+        let task = Task::new(&problem).unwrap();
+        let ours = search::best(&task, Effort::Full).minutes;
+        let firsts = (0..problem.checks.len()).filter_map(|first| {
+            let isolates = problem.checks[first].isolating || instance < 180;
+            let minutes = || minutes_beginning_with(&problem, first, Effort::Full).unwrap();
+            isolates.then(minutes).flatten()
+        });
+        let best = firsts.fold(f64::INFINITY, f64::min);
+        if best.is_finite() && best > 0.0 {
+            all.push(ours / best);
+            worst = worst.max(ours / best);
+        }
+    }
+    let mean = all.iter().sum::<f64>() / all.len() as f64;
+    println!("{} instances: mean {mean:.5}, worst {worst:.4}", all.len());
+    assert!(
+        worst < 1.02,
+        "{worst} times the minutes of another first check"
+    );
+    assert!(mean < 1.001, "{mean} times on average");
+}
+
+/// Expected minutes of a way, from the definition.
+fn walked(problem: &Problem, way: &Way, weights: &[f64], state: usize, made: &[bool]) -> f64 {
+    let (check, next) = match way {
+        Way::End => return 0.0,
+        Way::Direct(check, next) => (*check, [next, next]),
+        Way::Telling {
+            check,
+            found,
+            clear,
+            ..
+        } => (*check, [found, clear]),
+    };
+    let of = &problem.checks[check];
+    let to = of.state as usize;
+    let mass: f64 = weights.iter().sum();
+    let alarm = of.false_alarm * of.false_alarm_minutes;
+    let change = change(problem, state, to, &|at| made[at]);
+    let mut minutes = (change + of.minutes + alarm) * mass;
+    let mut made = made.to_vec();
+    assert!(!made[check], "{check} is made twice");
+    made[check] = true;
+    let answers: HashMap<usize, f64> = of.reveals.iter().copied().collect();
+    // An isolating check of a list tells nothing.
+    if matches!(way, Way::Direct(..)) {
+        let mut left = weights.to_vec();
+        for (cause, left) in left.iter_mut().enumerate().filter(|_| !of.isolating) {
+            let found = *left * answers.get(&cause).copied().unwrap_or(0.0);
+            *left -= found;
+            minutes += found * problem.finish.get(cause).map_or(0.0, |finish| finish[to]);
+        }
+        return minutes + walked(problem, next[0], &left, to, &made);
+    }
+    for (found, next) in [true, false].into_iter().zip(next) {
+        let told: Vec<f64> = weights
+            .iter()
+            .enumerate()
+            .map(|(cause, weight)| {
+                let chance = answers.get(&cause).copied().unwrap_or(of.false_alarm);
+                weight * if found { chance } else { 1.0 - chance }
+            })
+            .collect();
+        minutes += walked(problem, next, &told, to, &made);
+    }
+    minutes
+}
+
+/// Every way through, each with its outcomes taken for granted.
+fn ways(way: &Way) -> Vec<Way> {
+    match way {
+        Way::End => vec![Way::End],
+        Way::Direct(check, next) => ways(next)
+            .into_iter()
+            .map(|next| Way::Direct(*check, Arc::new(next)))
+            .collect(),
+        Way::Telling {
+            check,
+            found,
+            clear,
+            ..
+        } => [(found, Outcome::Found), (clear, Outcome::Clear)]
+            .into_iter()
+            .flat_map(|(next, outcome)| ways(next).into_iter().map(move |way| (way, outcome)))
+            .map(|(next, likelier)| {
+                let next = Arc::new(next);
+                Way::Telling {
+                    check: *check,
+                    likelier,
+                    found: Arc::clone(&next),
+                    clear: next,
+                }
+            })
+            .collect(),
+    }
+}
+
+/// Holds a list of places to what has to come first; gives how many were made anew.
+fn secured_throughout(problem: &Problem, places: &[Place]) -> usize {
+    let made_before = problem
+        .checks
+        .iter()
+        .enumerate()
+        .filter(|(_, check)| check.made);
+    let mut made: HashSet<usize> = made_before.map(|(at, _)| at).collect();
+    let mut since = made.clone();
+    let mut state = problem.state;
+    for place in places {
+        let check = &problem.checks[place.check];
+        if check.state != state {
+            since.clear();
+            state = check.state;
+        }
+        for need in &check.needs_first {
+            let first = &problem.checks[*need];
+            let lapses = first.state == state && state != State::Pumped && !first.isolating;
+            assert!(made.contains(need), "{need} was never made");
+            assert!(!lapses || since.contains(need), "{need} lapsed");
+        }
+        assert_eq!(place.anew, made.contains(&place.check));
+        made.insert(place.check);
+        since.insert(place.check);
+    }
+    places.iter().filter(|place| place.anew).count()
 }
 
 #[test]
@@ -396,7 +645,7 @@ fn bad_input_is_refused_and_odd_input_gives_numbers() {
             let plan = plan(&problem, effort).unwrap();
             assert!(plan.expected_minutes.is_finite() && plan.expected_minutes >= 0.0);
             assert_eq!(plan.places.len(), problem.checks.len());
-            let searched = searched(&Task::new(&problem).unwrap(), effort);
+            let searched = searched_for(&Task::new(&problem).unwrap(), effort);
             assert!(searched.expected_minutes.is_finite() && searched.gap().is_finite());
         }
     }
@@ -408,7 +657,11 @@ fn bad_input_is_refused_and_odd_input_gives_numbers() {
 fn blocks_on_two_threads_agree_with_a_plain_programme() {
     let mut rng = ChaCha8Rng::seed_from_u64(31);
     for (checks, isolating) in [(14, 1), (14, 0), (15, 0)] {
-        let problem = drawn(&mut rng, checks, isolating, 9);
+        let mut problem = drawn(&mut rng, checks, isolating, 9);
+        problem
+            .checks
+            .iter_mut()
+            .for_each(|check| check.made = false);
         let plan = plan(&problem, Effort::Full).unwrap();
         assert!(plan.proven);
         let situation = (0, vec![0; problem.checks.len()], problem.state as usize);
@@ -446,7 +699,8 @@ fn remembered(
         }
         let to = check.state as usize;
         let alarm = check.false_alarm * check.false_alarm_minutes;
-        let mut minutes = (problem.changes[*state][to] + check.minutes + alarm) * mass;
+        let change = change(problem, *state, to, &|at| made & 1 << at != 0);
+        let mut minutes = (change + check.minutes + alarm) * mass;
         let answers: HashMap<usize, f64> = check.reveals.iter().copied().collect();
         let made = made | 1 << at;
         if check.isolating {

@@ -3,136 +3,143 @@
 //! From a list, each isolating check is tried at some places, both outcomes going on with
 //! a list of their own; the best stays and its branches are treated the same way.
 
+use std::sync::Arc;
+
 use super::{
     list,
-    task::{Policy, Task},
+    task::{Policy, Situation, Task, Way},
 };
 use crate::statistics::Outcome;
 
-/// Places in a list at which isolating checks are tried.
+/// Places in a list at which isolating checks are tried, in the first list and in those after
+/// an isolating check.
 const PLACES: [usize; 8] = [0, 1, 2, 3, 4, 6, 9, 13];
+const LATER_PLACES: [usize; 4] = [0, 1, 2, 4];
+/// What is less likely to come about than this is not worth an isolating check.
+const NEGLIGIBLE: f64 = 0.02;
 
-/// Expected minutes of the best order found that begins from the list `order`, with at
-/// most `depth` isolating checks on any way through it, and the way taken for granted.
-pub(super) fn branched(task: &Task, order: &[usize], depth: usize) -> Policy {
-    let made = vec![false; task.checks.len()];
-    let at = Node {
-        weights: task.weights.clone(),
-        state: task.start,
-        made,
-    };
-    at.best(task, order.to_vec(), depth)
+/// The best order found that begins from the list `order`, with at most `depth` isolating
+/// checks on any way through it.
+pub(super) fn branched(task: &Task, at: &Situation, order: &[usize], depth: usize) -> Policy {
+    placed(task, at, order, depth, &PLACES)
 }
 
-#[derive(Clone)]
-struct Node {
-    weights: Vec<f64>,
-    state: usize,
-    made: Vec<bool>,
-}
-
-impl Node {
-    fn best(&self, task: &Task, order: Vec<usize>, depth: usize) -> Policy {
-        let plain = list::cost(task, &self.weights, self.state, &order, f64::INFINITY);
-        let mut best: (f64, Option<(usize, usize, Node)>) = (plain, None);
-        if depth > 0 {
-            let mut node = self.clone();
-            let mut spent = 0.0;
-            for place in 0..=order.len().min(PLACES[PLACES.len() - 1]) {
-                if PLACES.contains(&place) {
-                    for check in task.isolating() {
-                        let minutes = node.tried(task, check, best.0 - spent);
-                        if let Some(minutes) = minutes.filter(|more| spent + more < best.0) {
-                            best = (spent + minutes, Some((place, check, node.clone())));
-                        }
+fn placed(task: &Task, at: &Situation, order: &[usize], depth: usize, places: &[usize]) -> Policy {
+    let depth = if at.mass() < NEGLIGIBLE { 0 } else { depth };
+    let last = places.last().copied().unwrap_or_default();
+    let plain = list::cost(task, at, order, f64::INFINITY);
+    let mut best: (f64, Option<(usize, usize, Situation)>) = (plain, None);
+    if depth > 0 {
+        let mut now = at.clone();
+        let mut spent = 0.0;
+        for place in 0..=order.len().min(last) {
+            if places.contains(&place) {
+                for check in ready(task, &now) {
+                    let minutes = tried(task, &now, check, best.0 - spent);
+                    if let Some(minutes) = minutes.filter(|more| spent + more < best.0) {
+                        best = (spent + minutes, Some((place, check, now.clone())));
                     }
                 }
-                if let Some(&check) = order.get(place) {
-                    spent += node.make(task, check);
-                }
             }
-        }
-        let Some((place, check, node)) = best.1 else {
-            return Policy {
-                minutes: plain,
-                finish: list::finishing(task, &self.weights, &order),
-                path: task.all_clear(&order),
-            };
-        };
-        let before = &order[..place];
-        let mut likelier = (f64::NEG_INFINITY, Outcome::Clear, Vec::new());
-        let mut minutes = list::cost(task, &self.weights, self.state, before, f64::INFINITY);
-        let mut finish = list::finishing(task, &self.weights, before);
-        minutes += node.change(task, check);
-        for (found, outcome) in [(false, Outcome::Clear), (true, Outcome::Found)] {
-            let next = node.told(task, check, found);
-            let order = list::greedy(task, &next.weights, next.state, &next.made);
-            let more = next.best(task, order, depth - 1);
-            minutes += more.minutes;
-            finish += more.finish;
-            let chance: f64 = next.weights.iter().sum();
-            if chance > likelier.0 {
-                likelier = (chance, outcome, more.path);
+            if let Some(&check) = order.get(place) {
+                spent += make(task, &mut now, check);
             }
-        }
-        let mut path = task.all_clear(before);
-        path.push((check, likelier.1));
-        path.extend(likelier.2);
-        Policy {
-            minutes,
-            finish,
-            path,
         }
     }
+    let Some((place, check, now)) = best.1 else {
+        return Policy {
+            minutes: plain,
+            finish: list::finishing(task, &at.weights, order),
+            way: Way::listed(order, Arc::default()),
+        };
+    };
+    let before = &order[..place];
+    let after = split(task, &now, check, &mut |next| {
+        let order = list::greedy(task, next);
+        placed(task, next, &order, depth - 1, &LATER_PLACES)
+    });
+    Policy {
+        minutes: list::cost(task, at, before, f64::INFINITY) + after.minutes,
+        finish: list::finishing(task, &at.weights, before) + after.finish,
+        way: Way::listed(before, after.way),
+    }
+}
 
-    /// Expected minutes of making an isolating check now and going on with lists; none if
-    /// it cannot be made or comes to more than `limit`.
-    fn tried(&self, task: &Task, check: usize, limit: f64) -> Option<f64> {
-        let needs = &task.checks[check].needs;
-        if self.made[check] || !needs.iter().all(|&need| self.made[need]) {
+/// An isolating check made now, and what `go_on` makes of each outcome.
+pub(super) fn split(
+    task: &Task,
+    at: &Situation,
+    check: usize,
+    go_on: &mut dyn FnMut(&Situation) -> Policy,
+) -> Policy {
+    let [found, clear] = [true, false].map(|found| told(task, at, check, found));
+    let likelier = match found.mass() > clear.mass() {
+        true => Outcome::Found,
+        false => Outcome::Clear,
+    };
+    let (found, clear) = (go_on(&found), go_on(&clear));
+    Policy {
+        minutes: change(task, at, check) + found.minutes + clear.minutes,
+        finish: found.finish + clear.finish,
+        way: Arc::new(Way::Telling {
+            check,
+            likelier,
+            found: found.way,
+            clear: clear.way,
+        }),
+    }
+}
+
+/// Isolating checks that can be made now.
+pub(super) fn ready(task: &Task, at: &Situation) -> Vec<usize> {
+    let open = |&check: &usize| {
+        let item = &task.checks[check];
+        item.isolating && !at.made[check] && item.needs.iter().all(|&need| at.made[need])
+    };
+    (0..task.checks.len()).filter(open).collect()
+}
+
+/// Expected minutes of making an isolating check now and going on with lists; none if it
+/// comes to more than `limit`.
+pub(super) fn tried(task: &Task, at: &Situation, check: usize, limit: f64) -> Option<f64> {
+    let mut minutes = change(task, at, check);
+    for found in [true, false] {
+        if minutes >= limit {
             return None;
         }
-        let mut minutes = self.change(task, check);
-        for found in [true, false] {
-            if minutes >= limit {
-                return None;
-            }
-            let next = self.told(task, check, found);
-            let order = list::greedy(task, &next.weights, next.state, &next.made);
-            minutes += list::cost(task, &next.weights, next.state, &order, limit - minutes);
-        }
-        Some(minutes)
+        let next = told(task, at, check, found);
+        let order = list::greedy(task, &next);
+        minutes += list::cost(task, &next, &order, limit - minutes);
     }
+    Some(minutes)
+}
 
-    /// Minutes to make a check from here, times the chance of getting here.
-    fn change(&self, task: &Task, check: usize) -> f64 {
-        let item = &task.checks[check];
-        let mass: f64 = self.weights.iter().sum();
-        (task.changes[self.state][item.state] + item.minutes) * mass
-    }
+/// Minutes to make a check from here, times the chance of getting here.
+fn change(task: &Task, at: &Situation, check: usize) -> f64 {
+    let item = &task.checks[check];
+    (task.change(at.state, item.state, &at.made) + item.minutes) * at.mass()
+}
 
-    fn told(&self, task: &Task, check: usize, found: bool) -> Self {
-        let mut made = self.made.clone();
-        made[check] = true;
-        let weights = task.told(&self.weights, check, found);
-        Self {
-            weights,
-            state: task.checks[check].state,
-            made,
+pub(super) fn told(task: &Task, at: &Situation, check: usize, found: bool) -> Situation {
+    let mut made = at.made.clone();
+    made[check] = true;
+    Situation {
+        weights: task.told(&at.weights, check, found),
+        state: task.checks[check].state,
+        made,
+    }
+}
+
+/// Makes a check of a list, in which isolating ones tell nothing; gives the minutes.
+pub(super) fn make(task: &Task, at: &mut Situation, check: usize) -> f64 {
+    let minutes = list::cost(task, at, &[check], f64::INFINITY);
+    let item = &task.checks[check];
+    if !item.isolating {
+        for &(cause, chance) in &item.reveals {
+            at.weights[cause] *= 1.0 - chance;
         }
     }
-
-    /// Makes a check of the list, in which isolating ones tell nothing; gives the minutes.
-    fn make(&mut self, task: &Task, check: usize) -> f64 {
-        let minutes = list::cost(task, &self.weights, self.state, &[check], f64::INFINITY);
-        let item = &task.checks[check];
-        if !item.isolating {
-            for &(cause, chance) in &item.reveals {
-                self.weights[cause] *= 1.0 - chance;
-            }
-        }
-        self.state = item.state;
-        self.made[check] = true;
-        minutes
-    }
+    at.state = item.state;
+    at.made[check] = true;
+    minutes
 }

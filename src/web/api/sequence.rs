@@ -62,12 +62,18 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
             refusals.push(refusal);
         }
     }
+    if asked.get("outcomes").is_some_and(Value::is_array) {
+        question.in_order();
+    }
     if let Some(pressures) = asked.get("pressures") {
         let record = json!({ "pressures": pressures });
         let (draft, unread) = casebook::read_record(&record);
         refusals.extend(unread);
         if let Some(faulty) = draft.faulty {
-            question.loss(draft.healthy.unwrap_or(about.healthy_base()), faulty);
+            let healthy = draft.healthy.unwrap_or(about.healthy_base());
+            if let Err(refusal) = question.loss(healthy, faulty) {
+                refusals.push(refusal);
+            }
         }
     }
     if !refusals.is_empty() {
@@ -99,7 +105,8 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
                 "state": check.state.id(),
                 "state_change_minutes": step.change_minutes,
                 "cautions": check.cautions,
-                "needs_first": check.needs_first,
+                "needs_first": check.first().filter(|id| about.fits(&app.catalogue, id)).collect::<Vec<_>>(),
+                "anew": step.anew,
                 "finds": finds,
                 "cases": answer.cases_behind(check),
                 "case_count": step.class_cases,
@@ -159,6 +166,8 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         }),
         "without_check": without_check,
         "blocked": blocked,
+        "held": advice.held,
+        "notes": answer.notes,
         "half_life_days": app.catalogue.half_life_days(),
         "help_minutes": price,
         "help_minutes_from": price.map(|_| if stated { "request" } else { "site" }),
@@ -205,8 +214,8 @@ async fn of_incident(
         "outcomes": incident
             .checks
             .iter()
-            .map(|done| (done.check.to_string(), json!(done.outcome.id())))
-            .collect::<Map<_, _>>(),
+            .map(|done| json!({"check": done.check, "outcome": done.outcome.id()}))
+            .collect::<Vec<_>>(),
         "pressures": {
             "healthy": incident.pressures.healthy,
             "faulty": incident.pressures.faulty,
@@ -229,10 +238,21 @@ async fn of_incident(
                     }
                 }
             }
-            (Some(Value::Array(stated)), Value::Object(known)) => {
-                for (check, outcome) in known {
-                    if !stated.iter().any(|done| done["check"] == **check) {
-                        stated.push(json!({"check": check, "outcome": outcome}));
+            // What the report holds was made before what is stated beside it.
+            (Some(Value::Array(stated)), Value::Array(known)) => {
+                let made =
+                    |done: &Value| stated.iter().any(|other| other["check"] == done["check"]);
+                let mut all: Vec<Value> =
+                    known.iter().filter(|done| !made(done)).cloned().collect();
+                all.append(stated);
+                *stated = all;
+            }
+            (Some(Value::Object(stated)), Value::Array(known)) => {
+                for done in known {
+                    if let Some(check) = done["check"].as_str()
+                        && !stated.contains_key(check)
+                    {
+                        stated.insert(check.to_owned(), done["outcome"].clone());
                     }
                 }
             }

@@ -65,8 +65,7 @@ pub(super) async fn show(
         isolating: check.isolating,
         cautions: cautions(check.cautions.iter(), catalogue),
         needs_first: check
-            .needs_first
-            .iter()
+            .first()
             .filter_map(|first| catalogue.check(first.as_str()))
             .map(|first| Link::new(first.name.clone(), format!("/checks/{}", first.id)))
             .collect(),

@@ -147,7 +147,12 @@ async fn view(
             .get("pressures.faulty.unit")
             .and_then(|unit| unit.parse().ok());
         match read_pressure(text, unit) {
-            Ok(faulty) => question.loss(about.healthy_base(), faulty),
+            Ok(faulty) => {
+                if let Err(refusal) = question.loss(about.healthy_base(), faulty) {
+                    let message = format!("{}; accepted: {}", refusal.problem, refusal.accepted);
+                    messages.push((refusal.field, message));
+                }
+            }
             Err(error) => messages.push(("pressures.faulty".to_owned(), error.to_string())),
         }
     }
@@ -188,8 +193,8 @@ async fn view(
         },
         proven: advice.proven,
         method: method(advice),
-        stop: stop(catalogue, advice, price),
-        warnings: warnings(catalogue, advice),
+        stop: stop(catalogue, &answer, price),
+        warnings: warnings(catalogue, &answer),
         beliefs: beliefs(catalogue, advice),
         evidence,
         report: None,
@@ -226,10 +231,16 @@ struct Price {
     of_site: bool,
 }
 
-fn stop(catalogue: &Catalogue, advice: &Advice, price: Option<Price>) -> String {
+fn stop(catalogue: &Catalogue, answer: &Answer, price: Option<Price>) -> String {
+    let advice = &answer.advice;
     let Some(price) = price else {
         return String::new();
     };
+    if answer.found {
+        return "Not now: something is found. Mend it and pump down first; help is of use if the \
+                pressure does not come back."
+            .to_owned();
+    }
     let costs = format!(
         "{} ({})",
         show::minutes(price.minutes),
@@ -240,6 +251,12 @@ fn stop(catalogue: &Catalogue, advice: &Advice, price: Option<Price>) -> String 
         }
     );
     let Some(stop) = advice.stop else {
+        if advice.steps.iter().all(|step| step.anew) {
+            return format!(
+                "No check is left to go on with, so bring the helium leak detector or the residual \
+                 gas analyser, which costs {costs}, or look for what is not listed here."
+            );
+        }
         return format!("Going on is expected to cost less than bringing help does: {costs}.");
     };
     let place = stop
@@ -257,8 +274,9 @@ fn stop(catalogue: &Catalogue, advice: &Advice, price: Option<Price>) -> String 
     )
 }
 
-fn warnings(catalogue: &Catalogue, advice: &Advice) -> Vec<String> {
-    let mut warnings = Vec::new();
+fn warnings(catalogue: &Catalogue, answer: &Answer) -> Vec<String> {
+    let advice = &answer.advice;
+    let mut warnings = answer.notes.clone();
     if let Some(contradiction) = &advice.belief.contradiction {
         let pair = match &contradiction.pair {
             Some((one, other)) => format!(
@@ -266,7 +284,7 @@ fn warnings(catalogue: &Catalogue, advice: &Advice) -> Vec<String> {
                 catalogue.cause_name(one).to_lowercase(),
                 catalogue.cause_name(other).to_lowercase()
             ),
-            None => String::new(),
+            None => " Two faults at once fit it no better.".to_owned(),
         };
         warnings.push(format!(
             "What is stated fits no single cause well. Look at it again, or expect something \
@@ -350,6 +368,22 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
         let Some(check) = catalogue.check(&step.check) else {
             continue;
         };
+        if step.anew {
+            shown.push(SequenceStep {
+                place: index + 1,
+                id: format!("{}-again-{}", check.id, index + 1),
+                name: check.name.clone(),
+                href: format!("/checks/{}", check.id),
+                anew: true,
+                minutes: show::minutes(check.minutes),
+                state: show::capital(check.state.name()),
+                change: change(step.change_minutes, state, check.state),
+                hazards: hazards(check, catalogue),
+                ..SequenceStep::default()
+            });
+            state = check.state;
+            continue;
+        }
         let isolating_before = steps[..index]
             .iter()
             .rev()
@@ -358,6 +392,7 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
         let mut view = SequenceStep {
             place: index + 1,
             id: check.id.to_string(),
+            anew: false,
             name: check.name.clone(),
             href: format!("/checks/{}", check.id),
             isolating: check.isolating,
@@ -477,6 +512,7 @@ fn evidence(
     let left = advice
         .steps
         .iter()
+        .filter(|step| !step.anew)
         .filter_map(|step| catalogue.check(&step.check));
     let done = catalogue
         .checks()
@@ -484,7 +520,7 @@ fn evidence(
             !advice
                 .steps
                 .iter()
-                .any(|step| step.check == check.id.as_str())
+                .any(|step| !step.anew && step.check == check.id.as_str())
         })
         .filter(|check| {
             check

@@ -92,6 +92,8 @@ pub struct SequenceStep {
     pub href: String,
     /// Whether it splits the candidates rather than finding one cause.
     pub isolating: bool,
+    /// Whether it was made before and is made anew, since what it secured has ended.
+    pub anew: bool,
     /// Chance of finding, such as "31 %"; of an isolating check, the chance that it points somewhere.
     pub chance: String,
     /// Its interval, such as "22 to 41 %"; empty if not known.

@@ -41,8 +41,8 @@ pub(super) fn fits(direct: usize, isolating: usize) -> bool {
     direct <= MOST_CHECKS && cells.is_some_and(|cells| cells <= MOST_CELLS)
 }
 
-/// Solves for `direct` and `isolating`, which have to hold all they need; `tail` gives the
-/// value of what comes after them from weights and state, and that of finishing in it.
+/// Solves for `direct` and `isolating`, which have to hold all they need that has not been
+/// made; `tail` gives what comes after them from weights and state.
 pub(super) fn solve(task: &Task, direct: &[usize], isolating: &[usize], tail: &Tail<'_>) -> Policy {
     let narrow = (direct.len() >= MANY).then(|| with::<f32>(task, direct, isolating, tail));
     narrow
@@ -51,8 +51,8 @@ pub(super) fn solve(task: &Task, direct: &[usize], isolating: &[usize], tail: &T
         .unwrap_or_default()
 }
 
-/// Minutes of what comes after the exact part, and those of them after the cause is found.
-type Tail<'t> = dyn Fn(&[f64], usize) -> (f64, f64) + 't;
+/// What comes after the exact part.
+type Tail<'t> = dyn Fn(&[f64], usize) -> Policy + 't;
 
 fn with<N: Number>(
     task: &Task,
@@ -75,7 +75,7 @@ mod tests {
 
     fn both(task: &Task) -> (Option<Policy>, Policy) {
         let (direct, isolating) = (task.direct(), task.isolating());
-        let none: &Tail<'_> = &|_, _| (0.0, 0.0);
+        let none: &Tail<'_> = &|_, _| Policy::default();
         let wide = with::<f64>(task, &direct, &isolating, none).expect("the table is exact");
         (with::<f32>(task, &direct, &isolating, none), wide)
     }
@@ -109,7 +109,9 @@ mod tests {
         let task = Task::new(&problem).unwrap();
         let (narrow, wide) = both(&task);
         assert!(narrow.is_none());
-        let solved = solve(&task, &task.direct(), &task.isolating(), &|_, _| (0.0, 0.0));
+        let solved = solve(&task, &task.direct(), &task.isolating(), &|_, _| {
+            Policy::default()
+        });
         assert_eq!(solved.minutes, wide.minutes);
     }
 }

@@ -5,13 +5,13 @@
 //! taken; what is found is the best policy, not nearly the best one. Steps that are so close
 //! are few, unless checks are interchangeable; then the search gives up.
 
-use std::collections::HashMap;
+use std::{collections::HashMap, sync::Arc};
 
 use super::{Tail, number::Number, table::Table};
 use crate::{
     advice::sequence::{
         list,
-        task::{Policy, Task},
+        task::{Policy, Task, Way},
     },
     statistics::Outcome,
 };
@@ -80,13 +80,7 @@ impl<N: Number> Search<'_, N> {
             return Some(known.clone());
         }
         if at.set + 1 == 1 << self.table.direct.len() {
-            let (minutes, finish) = (self.tail)(&at.weights, at.state);
-            let path = Vec::new();
-            return Some(Policy {
-                minutes,
-                finish,
-                path,
-            });
+            return Some((self.tail)(&at.weights, at.state));
         }
         self.left = self.left.checked_sub(1)?;
         let mut offers = self.offers(at);
@@ -127,31 +121,29 @@ impl<N: Number> Search<'_, N> {
             Next::Direct(check, place) => {
                 let after = self.from(&place)?;
                 let mut left = at.weights.clone();
-                let mut path = vec![(check, Outcome::Clear)];
-                path.extend(after.path);
                 Some(Policy {
                     minutes: minutes + after.minutes,
                     finish: list::found(self.table.task, &mut left, check) + after.finish,
-                    path,
+                    way: Arc::new(Way::Direct(check, after.way)),
                 })
             }
             Next::Telling(check, [found, clear]) => {
                 let chance = |place: &Place| place.weights.iter().sum::<f64>();
-                let outcome = if chance(&found) > chance(&clear) {
+                let likelier = if chance(&found) > chance(&clear) {
                     Outcome::Found
                 } else {
                     Outcome::Clear
                 };
                 let (found, clear) = (self.from(&found)?, self.from(&clear)?);
-                let mut path = vec![(check, outcome)];
-                path.extend(match outcome {
-                    Outcome::Found => found.path,
-                    _ => clear.path,
-                });
                 Some(Policy {
                     minutes: minutes + found.minutes + clear.minutes,
                     finish: found.finish + clear.finish,
-                    path,
+                    way: Arc::new(Way::Telling {
+                        check,
+                        likelier,
+                        found: found.way,
+                        clear: clear.way,
+                    }),
                 })
             }
         }
@@ -171,7 +163,7 @@ impl<N: Number> Search<'_, N> {
             let check = table.direct[position];
             let item = &task.checks[check];
             let mut weights = at.weights.clone();
-            let minutes = (task.changes[at.state][item.state] + item.minutes) * mass
+            let minutes = (table.change(at.state, item.state, at.set) + item.minutes) * mass
                 + list::found(task, &mut weights, check);
             let place = Place {
                 set: at.set | 1 << position,
@@ -188,7 +180,7 @@ impl<N: Number> Search<'_, N> {
             }
             let check = table.isolating[telling.check];
             let item = &task.checks[check];
-            let minutes = (task.changes[at.state][item.state] + item.minutes) * mass;
+            let minutes = (table.change(at.state, item.state, at.set) + item.minutes) * mass;
             let sides =
                 [(telling.found, true), (telling.clear, false)].map(|(lane, found)| Place {
                     set: at.set,
@@ -205,7 +197,7 @@ impl<N: Number> Search<'_, N> {
     /// Minutes from a place on, by the table.
     fn value(&self, at: &Place) -> f64 {
         if at.set + 1 == 1 << self.table.direct.len() {
-            return (self.tail)(&at.weights, at.state).0;
+            return (self.tail)(&at.weights, at.state).minutes;
         }
         self.table.value(at.set, at.state, at.lane)
             + self.table.task.finish_from(&at.weights, at.state)

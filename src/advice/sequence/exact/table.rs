@@ -41,6 +41,8 @@ pub(super) struct Table<'t, N> {
     row: [usize; 3],
     /// Minutes from row to row.
     changes: [[N; 3]; 3],
+    /// What has to be made anew on coming back to its row.
+    anew: Vec<Anew>,
     /// Positions below the blocks.
     low: usize,
     /// By the bits above: least values less what finishing costs.
@@ -60,6 +62,22 @@ struct MayTell<N> {
     needs: usize,
     found: [usize; PACK],
     clear: [usize; PACK],
+}
+
+/// See [`crate::advice::sequence::task::Renewal`].
+struct Anew {
+    row: usize,
+    minutes: f64,
+    /// The position of the check, as a bit; none if it was made before.
+    made: usize,
+    /// Positions of the checks that wait for it, as bits; all if any is not among them.
+    waiting: usize,
+}
+
+impl Anew {
+    fn is_due(&self, set: usize) -> bool {
+        self.made & !set == 0 && self.waiting & !set != 0
+    }
 }
 
 /// From this many checks on, two threads pay.
@@ -145,7 +163,31 @@ impl<'t, N: Number> Table<'t, N> {
             may.collect()
         });
         let high = if direct.len() < MANY { 0 } else { BLOCK_BITS };
+        let anew = task.renewals.iter().filter_map(|renewal| {
+            let state = task.checks[renewal.check].state;
+            if !states.contains(&state) {
+                return None;
+            }
+            let made = match task.made[renewal.check] {
+                true => 0,
+                // What is made after the exact part does not lapse in it.
+                false => 1 << place(&renewal.check)?,
+            };
+            let bit = |check: &usize| match task.made[*check] {
+                true => 0,
+                false => place(check).map_or(usize::MAX, |at| 1 << at),
+            };
+            let waiting = renewal.waiting.iter();
+            let always = if renewal.always { usize::MAX } else { 0 };
+            Some(Anew {
+                row: row[state],
+                minutes: task.checks[renewal.check].minutes,
+                made,
+                waiting: waiting.fold(always, |bits, check| bits | bit(check)),
+            })
+        });
         Self {
+            anew: anew.collect(),
             task,
             steps,
             of_row,
@@ -173,6 +215,20 @@ impl<'t, N: Number> Table<'t, N> {
         let within = set & ((1 << self.low) - 1);
         let place = within * self.lanes.width() + lane;
         self.blocks[set >> self.low][self.row[state]][place].wide()
+    }
+
+    /// Minutes from state to state, with those of what has to be made anew.
+    pub(super) fn change(&self, from: usize, to: usize, set: usize) -> f64 {
+        let change = self.task.changes[from][to];
+        if from == to {
+            return change;
+        }
+        let row = self.row[to];
+        let due = self
+            .anew
+            .iter()
+            .filter(|anew| anew.row == row && anew.is_due(set));
+        change + due.map(|anew| anew.minutes).sum::<f64>()
     }
 
     pub(super) fn fill(&mut self, tail: &Tail<'_>) {
@@ -225,7 +281,7 @@ impl<'t, N: Number> Table<'t, N> {
                 }
             }
             for (row, &state) in self.states.iter().enumerate() {
-                let value = tail(&weights, state).0 - self.task.finish_from(&weights, state);
+                let value = tail(&weights, state).minutes - self.task.finish_from(&weights, state);
                 rows[row * width + lane] = N::of(value);
             }
         }
@@ -316,6 +372,12 @@ impl<'t, N: Number> Table<'t, N> {
     fn tell(&self, set: usize, sums: &[N], best: &[N], now: &mut [N]) {
         let (rows, width) = (self.states.len(), self.lanes.width());
         let (mass, finish) = sums.split_at(width);
+        let mut changes = self.changes;
+        for anew in self.anew.iter().filter(|anew| anew.is_due(set)) {
+            for change in &mut changes {
+                change[anew.row] = change[anew.row] + N::of(anew.minutes);
+            }
+        }
         for (pack, telling) in self.telling.iter().enumerate() {
             let mass = chunk(mass, pack * PACK);
             let of_row = |rows: &[N], row: usize| chunk(rows, row * width + pack * PACK);
@@ -340,7 +402,7 @@ impl<'t, N: Number> Table<'t, N> {
                         let (to, from) = (of_row(finish, to), of_row(finish, from));
                         there = std::array::from_fn(|at| there[at] + (to[at] - from[at]));
                     }
-                    value = lower(value, [self.changes[from][to]; PACK], mass, there);
+                    value = lower(value, [changes[from][to]; PACK], mass, there);
                 }
                 now[from * width + pack * PACK..][..PACK].copy_from_slice(&value);
             }

@@ -5,6 +5,7 @@ use axum::{extract::State, response::Html};
 use super::{share, ways};
 use crate::{
     advice::{Score, backtest::Times},
+    statistics::Interval,
     web::{
         fault::{self, Fault},
         fields::Asked,
@@ -146,28 +147,61 @@ fn against(minutes: f64, other: f64) -> &'static str {
 }
 
 fn times(all: &Score) -> DataTable {
-    let row = |who: &str, times: &Times| {
+    let row = |who: &str, times: &Times, [minutes, checks]: [Option<Interval>; 2]| {
         vec![
             who.to_owned(),
-            format!("{:.0}", times.minutes),
-            format!("{:.1}", times.checks),
+            with_ends(times.minutes, minutes, 0),
+            with_ends(times.checks, checks, 1),
         ]
     };
+    let intervals = &all.intervals;
     DataTable {
         caption: format!("Means over {} timed incidents", show::count(all.timed)),
         headings: ["Order of checks", "Minutes to the cause", "Checks"]
             .map(str::to_owned)
             .into(),
         rows: vec![
-            row("As advised", &all.advice),
-            row("Fixed common-practice order", &all.practice),
-            row("What people did", &all.people),
+            row("As advised", &all.advice, intervals.advice),
+            row(
+                "Fixed common-practice order",
+                &all.practice,
+                intervals.practice,
+            ),
+            row("What people did", &all.people, intervals.people),
+            row(
+                "What the advice had announced, never finding it included",
+                &all.announced,
+                intervals.announced,
+            ),
             vec![
-                "What the advice had announced, never finding it included".to_owned(),
-                format!("{:.0}", all.announced_minutes),
-                String::new(),
+                "As advised less the fixed order".to_owned(),
+                with_ends(
+                    all.advice.minutes - all.practice.minutes,
+                    intervals.over_practice,
+                    0,
+                ),
+                format!("{:.1}", all.advice.checks - all.practice.checks),
+            ],
+            vec![
+                "As advised less what people did".to_owned(),
+                with_ends(
+                    all.advice.minutes - all.people.minutes,
+                    intervals.over_people,
+                    0,
+                ),
+                format!("{:.1}", all.advice.checks - all.people.checks),
             ],
         ],
+    }
+}
+
+/// A mean with its interval, as "51 (46 to 57)".
+fn with_ends(mean: f64, interval: Option<Interval>, digits: usize) -> String {
+    match interval {
+        Some(Interval { low, high }) => {
+            format!("{mean:.digits$} ({low:.digits$} to {high:.digits$})")
+        }
+        None => format!("{mean:.digits$}"),
     }
 }
 
@@ -197,17 +231,18 @@ fn classes(app: &App, kept: &Kept) -> DataTable {
         .into(),
         rows: every
             .map(|(name, score)| {
-                let timed = |minutes: f64| match score.timed {
+                let timed = |minutes: f64, [interval, _]: [Option<Interval>; 2]| match score.timed {
                     0 => "none timed".to_owned(),
-                    _ => format!("{minutes:.0}"),
+                    _ => with_ends(minutes, interval, 0),
                 };
+                let intervals = &score.intervals;
                 vec![
                     name,
                     show::count(score.cases),
                     show::count(score.timed),
-                    timed(score.advice.minutes),
-                    timed(score.practice.minutes),
-                    timed(score.people.minutes),
+                    timed(score.advice.minutes, intervals.advice),
+                    timed(score.practice.minutes, intervals.practice),
+                    timed(score.people.minutes, intervals.people),
                     score
                         .top_1
                         .as_ref()
@@ -225,29 +260,46 @@ fn classes(app: &App, kept: &Kept) -> DataTable {
 
 fn chances(all: &Score) -> DataTable {
     let number = |value: f64| format!("{value:.3}");
+    let intervals = &all.intervals;
     DataTable {
         caption: format!(
             "Chances stated before each of {}",
             show::counted(all.cases, "incident", "incidents")
         ),
-        headings: ["Measure", "With the cases before", "Common practice alone"]
-            .map(str::to_owned)
-            .into(),
+        headings: [
+            "Measure",
+            "With the cases before",
+            "Common practice alone",
+            "Difference",
+        ]
+        .map(str::to_owned)
+        .into(),
         rows: vec![
             vec![
                 "Log loss".to_owned(),
-                number(all.log_loss),
-                number(all.practice_log_loss),
+                with_ends(all.log_loss, intervals.log_loss[0], 3),
+                with_ends(all.practice_log_loss, intervals.log_loss[1], 3),
+                with_ends(
+                    all.log_loss - all.practice_log_loss,
+                    intervals.over_practice_losses[0],
+                    3,
+                ),
             ],
             vec![
                 "Brier score, 0 to 2".to_owned(),
-                number(all.brier),
-                number(all.practice_brier),
+                with_ends(all.brier, intervals.brier[0], 3),
+                with_ends(all.practice_brier, intervals.brier[1], 3),
+                with_ends(
+                    all.brier - all.practice_brier,
+                    intervals.over_practice_losses[1],
+                    3,
+                ),
             ],
             vec![
                 "Expected calibration error".to_owned(),
                 number(all.calibration_error),
                 number(all.practice_calibration_error),
+                number(all.calibration_error - all.practice_calibration_error),
             ],
         ],
     }

@@ -480,7 +480,9 @@ fn searches(groups: &[Group], names: &[Name], all: &Group, heading: &str, export
                 again is counted among cases whose cause was found: of the others nobody can tell."
             .to_owned(),
         tables: vec![DataTable {
-            caption: "First check, repeats and searches without a cause".to_owned(),
+            caption: "First check (one that only splits the candidates counts if it pointed \
+                      somewhere), repeats and searches without a cause"
+                .to_owned(),
             headings: [
                 heading,
                 "First check found something",
