@@ -84,7 +84,7 @@ function suggest(box) {
       const sort = document.createElement("span");
       sort.className = "sort";
       sort.textContent = suggestion.sort;
-      option.append(suggestion.text, sort);
+      option.append(suggestion.text, " ", sort);
       return option;
     }));
     const open = suggestions.length > 0 && document.activeElement === box;

@@ -4,8 +4,10 @@
 #
 #     bash tests/benches/search_speed.sh SIZES...     (10000 100000 where none is given)
 #     bash tests/benches/search_speed.sh beside-import [SIZE]     (100000 where none is given)
+#     bash tests/benches/search_speed.sh bad-input [SIZE]         (100000 where none is given)
 #
-# The second times searches before, during and after an import into the store that is served.
+# The second times searches before, during and after an import into the store that is served, the
+# third what nobody should type.
 #
 # PostgreSQL and its client for Python are installed where they are missing (Debian package,
 # Python package below target/). It runs in a folder of its own, on a free port of this machine,
@@ -32,6 +34,9 @@ fi
 cargo build --quiet --release --bin coldtrap
 if [ "${1:-}" = beside-import ]; then
     exec "$client/bin/python" tests/benches/search/speed/beside_import.py target/release/coldtrap "${2:-100000}"
+fi
+if [ "${1:-}" = bad-input ]; then
+    exec "$client/bin/python" tests/benches/search/speed/bad_input.py target/release/coldtrap "${2:-100000}"
 fi
 floor=$(cargo bench --no-run --bench search_speed --message-format=json |
     "$client/bin/python" -c 'import json, sys
