@@ -28,6 +28,7 @@ mod odd_questions;
 mod overlay;
 mod pages;
 mod search;
+mod search_words;
 mod statistics;
 mod told_alike;
 mod verdicts;

@@ -20,6 +20,7 @@ use tantivy::tokenizer::{
 };
 
 use super::{
+    abbreviations,
     digest::Quick,
     negation,
     pairs::Learnt,
@@ -50,18 +51,19 @@ const UNITS: [&str; 40] = [
 ];
 
 /// Words too common to tell cases apart, after folding, before stemming.
-pub(super) const STOP_WORDS: [&str; 133] = [
-    "a", "about", "after", "again", "all", "also", "am", "an", "and", "any", "are", "as", "at",
-    "be", "because", "been", "before", "being", "but", "by", "can", "cannot", "cant", "could", "d",
-    "did", "do", "does", "doesnt", "doing", "dont", "each", "else", "for", "from", "get", "gets",
-    "getting", "go", "goes", "going", "got", "had", "has", "have", "having", "he", "her", "here",
-    "his", "how", "i", "if", "im", "in", "into", "is", "isnt", "it", "its", "just", "ll", "m",
-    "me", "more", "my", "n", "no", "nor", "not", "now", "of", "on", "once", "one", "only", "or",
-    "other", "our", "ours", "re", "s", "same", "she", "should", "since", "so", "some", "still",
-    "such", "t", "than", "that", "the", "their", "them", "then", "there", "these", "they", "this",
-    "those", "to", "too", "u", "us", "ve", "very", "w", "was", "wasnt", "we", "were", "what",
-    "when", "where", "which", "while", "who", "whole", "why", "will", "with", "without", "won",
-    "wont", "would", "you", "your", "didnt", "ive", "thats", "yet",
+pub(super) const STOP_WORDS: [&str; 146] = [
+    "a", "about", "after", "again", "all", "also", "am", "an", "and", "any", "are", "aren", "as",
+    "at", "be", "because", "been", "before", "being", "but", "by", "can", "cannot", "cant",
+    "could", "couldn", "d", "did", "didn", "didnt", "do", "does", "doesn", "doesnt", "doing",
+    "don", "dont", "each", "else", "for", "from", "get", "gets", "getting", "go", "goes", "going",
+    "got", "had", "hadn", "has", "hasn", "have", "haven", "having", "he", "her", "here", "his",
+    "how", "i", "if", "im", "in", "into", "is", "isn", "isnt", "it", "its", "ive", "just", "ll",
+    "m", "me", "more", "my", "n", "no", "nor", "not", "now", "of", "on", "once", "one", "only",
+    "or", "other", "our", "ours", "re", "s", "same", "she", "should", "shouldn", "since", "so",
+    "some", "still", "such", "t", "than", "that", "thats", "the", "their", "them", "then", "there",
+    "these", "they", "this", "those", "to", "too", "u", "us", "ve", "very", "w", "was", "wasn",
+    "wasnt", "we", "were", "weren", "what", "when", "where", "which", "while", "who", "whole",
+    "why", "will", "with", "without", "won", "wont", "would", "wouldn", "yet", "you", "your",
 ];
 
 /// One word of a text.
@@ -88,6 +90,17 @@ pub(super) struct Mention {
     pub(super) words: Range<usize>,
     /// What they mean, the concept as written first, broader ones after it.
     pub(super) concepts: Vec<Concept>,
+}
+
+impl Mention {
+    /// What a text that holds it holds: all of its concepts, or, where it is ruled out, only that
+    /// written. No drip is not yet no water, though a drip is water.
+    pub(super) fn held(&self, ruled_out: bool) -> &[Concept] {
+        match ruled_out {
+            true => &self.concepts[..self.concepts.len().min(1)],
+            false => &self.concepts,
+        }
+    }
 }
 
 /// A text understood.
@@ -228,10 +241,8 @@ impl Analysed {
             .map(|word| (stem_term(&word.stem, word.ruled_out), word));
         let concepts = self.mentions.iter().flat_map(|mention| {
             let first = &self.words[mention.words.start];
-            mention
-                .concepts
-                .iter()
-                .map(move |concept| (concept_term(*concept, first.ruled_out), first))
+            let held = mention.held(first.ruled_out).iter();
+            held.map(move |concept| (concept_term(*concept, first.ruled_out), first))
         });
         plain.chain(concepts)
     }
@@ -305,6 +316,7 @@ pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
             _ => push(known(&plain), place),
         }
     }
+    abbreviations::mark(text, &mut words);
     words
 }
 
@@ -423,7 +435,7 @@ impl Analysed {
                 told(word.position, word.ruled_out, Term::Stem(&word.stem));
             }
             while let Some(mention) = mentions.next_if(|mention| mention.words.start == at) {
-                for concept in &mention.concepts {
+                for concept in mention.held(word.ruled_out) {
                     told(word.position, word.ruled_out, Term::Concept(*concept));
                 }
             }

@@ -168,7 +168,7 @@ fn found(asked: &Understood, analysed: &Analysed, text: &str) -> Vec<Found> {
         };
         let place = first.place.start..last.place.end;
         let Some(wanted) = mention
-            .concepts
+            .held(first.ruled_out)
             .iter()
             .find_map(|concept| asked.wanting(&concept_term(*concept, first.ruled_out)))
         else {

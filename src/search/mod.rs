@@ -5,11 +5,13 @@
 //! analysed in one place (`analysis`) for documents, queries and excerpts alike.
 //! Nothing here knows of the web or the store; [`crate::follow`] brings the two together.
 
+mod abbreviations;
 mod analysis;
 mod beside;
 mod circumstances;
 mod digest;
 mod document;
+mod everyday;
 mod excerpt;
 mod in_use;
 mod index;
@@ -30,6 +32,7 @@ mod rough;
 mod schema;
 mod shelf;
 mod shortlist;
+mod side_by_side;
 mod site;
 mod spelling;
 mod spread;

@@ -16,11 +16,12 @@ use super::{
     learning::Learning,
     pressure::Reading,
     quantity::{Quantity, quantities},
+    side_by_side::MOST_PAIRS,
     surface::Surface,
     telling::Told,
     vocabulary::Vocabulary,
     weights::Weights,
-    words::adjoin,
+    words::{Concept, adjoin},
 };
 use crate::catalogue::Kind;
 
@@ -91,6 +92,8 @@ pub struct Understood {
     pub(super) circumstances: Circumstances,
     pub(super) leaning: Leaning,
     pub(super) weights: Weights,
+    /// Words typed side by side.
+    pub(super) neighbours: Vec<[String; 2]>,
     /// The words typed, or as meant, for a comparison letter by letter.
     pub(super) surface: Surface,
     /// What the fleet's own cases teach, if that counts.
@@ -109,10 +112,11 @@ impl Understood {
         let mut planner = Planner {
             analysis,
             vocabulary,
-            spelt: 0,
+            spelt: HashMap::new(),
             remarks: query.remarks.clone(),
         };
         let wanted = planner.wanted(&query.plain, &analysed);
+        let neighbours = planner.neighbours(&query.plain, &analysed);
         let surface = Surface::of_query(&analysed, analysis.learnt());
         let mut pressures: Vec<_> = query
             .pressures
@@ -151,6 +155,7 @@ impl Understood {
             told: Told::default(),
             leaning: Leaning::default(),
             weights: Weights::QUERY,
+            neighbours,
             surface,
             remarks: planner.remarks,
             places: HashMap::new(),
@@ -167,7 +172,7 @@ impl Understood {
         let mut planner = Planner {
             analysis,
             vocabulary,
-            spelt: 0,
+            spelt: HashMap::new(),
             remarks: Vec::new(),
         };
         planner.wanted(text, &analysis.read(text))
@@ -282,7 +287,8 @@ impl Understood {
 struct Planner<'a> {
     analysis: &'a Analysis,
     vocabulary: &'a Vocabulary,
-    spelt: usize,
+    /// What words nobody wrote were taken for.
+    spelt: HashMap<String, Vec<(String, f32)>>,
     remarks: Vec<String>,
 }
 
@@ -300,12 +306,23 @@ impl Planner<'_> {
         for mention in &analysed.mentions {
             let words = &analysed.words[mention.words.clone()];
             if let ([first, .., last], Some(concept)) = (words, mention.concepts.first()) {
+                let wider = match first.ruled_out {
+                    true => &mention.concepts[1..],
+                    false => &[],
+                };
+                let own = (concept_term(*concept, first.ruled_out), 1.0);
+                let wider = wider
+                    .iter()
+                    .map(|wide| (concept_term(*wide, true), SAME_WORTH));
                 add(Wanted {
                     shown: text[first.place.start..last.place.end].to_owned(),
-                    terms: vec![(concept_term(*concept, first.ruled_out), 1.0)],
+                    terms: std::iter::once(own).chain(wider).collect(),
                     ..Wanted::default()
                 });
             }
+        }
+        for mended in self.mended(text, &analysed.words) {
+            add(mended);
         }
         for (at, word) in analysed.words.iter().enumerate().take(2 * MOST_WORDS) {
             if !word.ruled_out {
@@ -330,6 +347,77 @@ impl Planner<'_> {
         wanted
     }
 
+    /// What a word nobody wrote stands for, nearest first; none where it stands as it is.
+    fn meant(&mut self, word: &Word) -> Vec<(String, f32)> {
+        if self.vocabulary.knows(&word.stem)
+            || self.analysis.learnt().meanings(&[&*word.stem]).is_some()
+        {
+            return Vec::new();
+        }
+        if let Some(known) = self.spelt.get(&*word.plain) {
+            return known.clone();
+        }
+        if self.spelt.len() == MOST_SPELT {
+            return Vec::new();
+        }
+        let meant = self.vocabulary.meant_by(&word.plain, &word.stem);
+        self.spelt.insert(word.plain.to_string(), meant.clone());
+        meant
+    }
+
+    /// Terms of several words of the list in which one is misspelt: elastomr seal.
+    fn mended(&mut self, text: &str, words: &[Word]) -> Vec<Wanted> {
+        let mut mended = words.to_vec();
+        let mut changed = Vec::new();
+        for (at, word) in mended.iter_mut().enumerate().take(2 * MOST_WORDS) {
+            let nearest = match word.common {
+                true => None,
+                false => self.meant(word).into_iter().next(),
+            };
+            if let Some((nearest, _)) = nearest {
+                word.stem = nearest.as_str().into();
+                changed.push(at);
+            }
+        }
+        if changed.is_empty() {
+            return Vec::new();
+        }
+        let mentions = self.analysis.list().mentions(text, &mended).into_iter();
+        let several = mentions.filter(|mention| {
+            mention.words.len() > 1 && changed.iter().any(|at| mention.words.contains(at))
+        });
+        let wanted = several.filter_map(|mention| {
+            let (first, last) = (&words[mention.words.start], &words[mention.words.end - 1]);
+            let concept = mention.concepts.first()?;
+            Some(Wanted {
+                shown: text[first.place.start..last.place.end].to_owned(),
+                terms: vec![(concept_term(*concept, first.ruled_out), 1.0)],
+                corrected: true,
+                ..Wanted::default()
+            })
+        });
+        wanted.collect()
+    }
+
+    /// Words that stand side by side and are no term of the list, which counts as one anyway.
+    fn neighbours(&mut self, text: &str, analysed: &Analysed) -> Vec<[String; 2]> {
+        let mut neighbours = Vec::new();
+        for (at, pair) in analysed.words.windows(2).enumerate() {
+            let said = pair.iter().all(|word| !word.common && !word.ruled_out);
+            let one = analysed
+                .mentions
+                .iter()
+                .any(|mention| mention.words.contains(&at) && mention.words.contains(&(at + 1)));
+            if said && !one && adjoin(text, &pair[0], &pair[1]) && neighbours.len() < MOST_PAIRS {
+                neighbours.push([0, 1].map(|word| {
+                    let meant = self.meant(&pair[word]).into_iter().next();
+                    meant.map_or_else(|| pair[word].stem.to_string(), |(stem, _)| stem)
+                }));
+            }
+        }
+        neighbours
+    }
+
     fn word(&mut self, shown: &str, word: &Word, whole: bool) -> Wanted {
         let worth = if whole { 1.0 } else { PART_WORTH };
         let mut wanted = Wanted {
@@ -338,35 +426,47 @@ impl Planner<'_> {
             ..Wanted::default()
         };
         let list = self.analysis.list();
-        if let Some(concept) = list.concept(&word.stem).filter(|_| whole) {
-            let term = concept_term(concept, word.ruled_out);
-            wanted.terms.push((term, SAME_WORTH));
+        let concepts = list.concepts(&word.stem);
+        // Ruled out with all that is wider: where there was no water, there was no drip.
+        let meant_by = |concepts: &[Concept], worth: f32| {
+            let held = concepts
+                .len()
+                .min(if word.ruled_out { usize::MAX } else { 1 });
+            let terms = concepts[..held].iter();
+            let term = |concept: &Concept| (concept_term(*concept, word.ruled_out), worth);
+            terms.map(term).collect::<Vec<_>>()
+        };
+        if whole {
+            wanted.terms.extend(meant_by(concepts, SAME_WORTH));
         }
-        if word.ruled_out || self.spelt == MOST_SPELT {
-            return wanted;
-        }
-        if self.vocabulary.knows(&word.stem) {
+        let known = self.vocabulary.knows(&word.stem);
+        if known && !word.ruled_out {
             for other in self.vocabulary.misspellings(&word.stem) {
                 wanted.terms.push((other, worth * MISSPELT_WORTH));
             }
+        }
+        let held = self.vocabulary.cases_of(&word.stem) > 0;
+        if held || (known && !concepts.is_empty()) {
             return wanted;
         }
         if self.analysis.learnt().meanings(&[&*word.stem]).is_some() {
             return wanted;
         }
-        self.spelt += 1;
-        wanted.corrected = true;
-        let meant = self.vocabulary.meant_by(&word.stem);
+        let meant = self.meant(word);
+        wanted.corrected = !known;
         for (meant, worth) in &meant {
-            wanted.terms.push((meant.clone(), *worth));
-            if let Some(concept) = list.concept(meant) {
-                let term = concept_term(concept, false);
-                wanted.terms.push((term, worth * SAME_WORTH));
-            }
+            wanted
+                .terms
+                .push((stem_term(meant, word.ruled_out), *worth));
+            wanted
+                .terms
+                .extend(meant_by(list.concepts(meant), worth * SAME_WORTH));
         }
-        wanted.pair = self.vocabulary.split(&word.stem);
+        if !word.ruled_out && !known {
+            wanted.pair = self.vocabulary.split(&word.stem);
+        }
         let unread = meant.is_empty() && wanted.pair.is_none();
-        if unread && shown.chars().count() < 30 {
+        if unread && whole && shown.chars().count() < 30 {
             self.remarks
                 .push(format!("No case holds the word “{shown}”."));
         }

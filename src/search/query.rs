@@ -266,11 +266,15 @@ impl SearchIndex {
         let searcher = self.reader.searcher();
         let vocabulary = self.vocabulary(&searcher)?;
         let mut telling: Vec<(f32, Wanted)> = Vec::new();
-        for text in [&entry.symptom, &entry.facts] {
+        // The tool's own name stands first among the facts: a like number elsewhere says nothing.
+        let facts = entry.facts.strip_prefix(&entry.tool);
+        let facts = facts.unwrap_or(&entry.facts);
+        for text in [&*entry.symptom, facts] {
             for wanted in Understood::wanted_of(text, &self.analysis, &vocabulary) {
-                if telling
-                    .iter()
-                    .any(|(_, known)| known.terms[0].0 == wanted.terms[0].0)
+                if is_number(&wanted.shown)
+                    || telling
+                        .iter()
+                        .any(|(_, known)| known.terms[0].0 == wanted.terms[0].0)
                 {
                     continue;
                 }
@@ -372,7 +376,7 @@ impl SearchIndex {
                 (found, total, false)
             }
         };
-        let hits = spread::out(searcher, self.fields.known, asked, found)?;
+        let hits = spread::out(searcher, &self.fields, asked, found)?;
         Ok(Answer {
             total,
             told_again: hits.iter().map(|hit| hit.alike.len()).sum(),
@@ -655,6 +659,11 @@ impl SearchIndex {
         }
         clauses
     }
+}
+
+/// Whether a word is a bare number. What it counts is compared as a quantity; else it says nothing.
+fn is_number(word: &str) -> bool {
+    word.bytes().all(|byte| byte.is_ascii_digit())
 }
 
 /// What no case gains more than by a word that so many of all cases hold: the limit of BM25 for a word

@@ -329,7 +329,8 @@ fn add_best(
     Ok(())
 }
 
-fn reaches(scorer: &mut dyn Scorer, case: DocId) -> bool {
+/// Whether a case, not before any asked for earlier, is among those of a list.
+pub(super) fn reaches(scorer: &mut dyn Scorer, case: DocId) -> bool {
     let at = scorer.doc();
     at == case || (at < case && scorer.seek(case) == case)
 }

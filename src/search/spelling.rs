@@ -52,12 +52,65 @@ pub(super) fn slips(a: &[char], b: &str, most: usize) -> Option<usize> {
     (last[length] <= most).then_some(last[length])
 }
 
+/// Endings that words are written with behind their stems.
+const ENDINGS: [&str; 20] = [
+    "s", "es", "ed", "er", "ers", "ing", "ings", "ion", "ions", "tion", "ation", "ations", "ment",
+    "al", "ance", "ence", "able", "ity", "y", "e",
+];
+
+/// A word nobody wrote, with what its ends are as endings.
+pub(super) struct Typed {
+    letters: Vec<char>,
+    /// For each place, how many slips lie between what follows and an ending; none beyond one.
+    endings: Vec<Option<usize>>,
+}
+
+impl Typed {
+    pub(super) fn new(word: &str) -> Self {
+        let letters: Vec<char> = word.chars().collect();
+        let of = |rest: &[char]| {
+            let near = ENDINGS.iter().filter_map(|ending| slips(rest, ending, 1));
+            near.min()
+        };
+        Self {
+            endings: (0..letters.len()).map(|at| of(&letters[at..])).collect(),
+            letters,
+        }
+    }
+
+    /// How many slips lie between the word and a stem with an ending, if no more than `most`.
+    pub(super) fn slips_to(&self, stem: &str, most: usize) -> Option<usize> {
+        let length = stem.chars().count();
+        let ends = length.saturating_sub(most)..=length + most;
+        let ends = ends.filter(|end| *end >= SHORTEST_STEM && *end < self.letters.len());
+        ends.filter_map(|end| {
+            let ending = self.endings[end]?;
+            let left = most.checked_sub(ending)?;
+            Some(slips(&self.letters[..end], stem, left)? + ending)
+        })
+        .min()
+    }
+}
+
+/// A shorter stem with an ending may be anything.
+const SHORTEST_STEM: usize = 4;
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     fn apart(a: &str, b: &str) -> Option<usize> {
         slips(&a.chars().collect::<Vec<_>>(), b, 2)
+    }
+
+    #[test]
+    fn a_slip_in_an_ending_is_one() {
+        let apart = |word: &str, stem: &str| Typed::new(word).slips_to(stem, 2);
+        assert_eq!(apart("regeneraton", "regener"), Some(1));
+        assert_eq!(apart("regenration", "regener"), Some(1));
+        assert_eq!(apart("leakign", "leak"), Some(1));
+        assert_eq!(apart("contaminatoin", "contamin"), Some(1));
+        assert_eq!(apart("regatta", "regener"), None);
     }
 
     #[test]

@@ -7,15 +7,15 @@
 //!
 //! A cause that many of the nearest cases share is likelier than one that a single case names,
 //! so its cases gain.
-//! A cause named again counts for a little less each time, so that ten hits are one cause
-//! ten times only where that cause fits far better than any other.
+//! A cause named again counts for a little less each time. Beyond that, each cause that a tenth of
+//! the nearest cases have has a place among the first ten, unless its best case fits far worse than
+//! the one that would give place: ten hits are one cause ten times only where the fleet says so.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque, hash_map::Entry};
 
 use tantivy::{
     DocAddress, DocId, Searcher, SegmentReader,
     columnar::{Column, StrColumn},
-    schema::Field,
 };
 
 use super::{
@@ -23,12 +23,27 @@ use super::{
     circumstances::{Circumstances, OfSegment, Worths},
     plan::Understood,
     query::Numbers,
-    schema::{ALIKE, CAUSE, SURFACE},
-    surface,
+    schema::{ALIKE, CAUSE, Fields, SURFACE},
+    side_by_side, surface,
 };
 
 /// The order of so many first hits is looked at.
 pub(super) const LOOKED_AT: usize = 200;
+
+/// So many of the nearest say which causes have a place among the first; pages sum up as many.
+const NEAREST: usize = 40;
+
+/// Among so many first hits causes have places.
+const FIRST: usize = 10;
+
+/// So many first hits stand whatever their causes.
+const KEPT: usize = 3;
+
+/// A cause that fewer of the nearest have has no place of its own.
+const FEWEST: usize = 3;
+
+/// How well a case has to fit, as a share of the one that gives place to it.
+const FITS: f32 = 0.7;
 
 /// However much speaks against a case, it stays above nothing.
 const LEAST: f32 = 1e-3;
@@ -44,7 +59,7 @@ struct Candidate {
 /// Orders what was found, best first.
 pub(super) fn out(
     searcher: &Searcher,
-    known: Field,
+    fields: &Fields,
     asked: &Understood,
     found: Vec<(f32, DocAddress)>,
 ) -> Result<Vec<Hit>, SearchError> {
@@ -52,7 +67,7 @@ pub(super) fn out(
     let scale = if best > 0.0 { best.recip() } else { 1.0 };
     let mut found = found.into_iter().map(|(worth, at)| (worth * scale, at));
     let looked_at: Vec<_> = found.by_ref().take(LOOKED_AT).collect();
-    let weighed = weighed(searcher, known, asked, looked_at)?;
+    let weighed = weighed(searcher, fields, asked, looked_at)?;
     let mut near: Vec<Candidate> = Vec::new();
     let mut groups: HashMap<u64, Vec<(BTreeSet<u64>, usize)>> = HashMap::new();
     for (alike, words, candidate) in weighed {
@@ -68,7 +83,7 @@ pub(super) fn out(
         near.push(candidate);
     }
     share(&mut near, asked.weights.shared_cause);
-    let mut hits = spread(near, asked.weights.again);
+    let mut hits = represent(spread(near, asked.weights.again));
     let mut numbers = Numbers::new(searcher);
     for (score, address) in found {
         let number = numbers.of(address)?;
@@ -85,14 +100,19 @@ pub(super) fn out(
 /// cases that may be told alike, and with its words.
 fn weighed(
     searcher: &Searcher,
-    known: Field,
+    fields: &Fields,
     asked: &Understood,
     found: Vec<(f32, DocAddress)>,
 ) -> Result<Vec<(u64, BTreeSet<u64>, Candidate)>, SearchError> {
-    let worths = Worths::new(searcher, known, &asked.circumstances, &asked.weights)?;
+    let worths = Worths::new(searcher, fields.known, &asked.circumstances, &asked.weights)?;
+    let cases: Vec<_> = found.iter().map(|(_, case)| *case).collect();
+    let side_by_side = match asked.weights.side_by_side > 0.0 {
+        true => side_by_side::shares(searcher, &fields.texts(), &asked.neighbours, &cases)?,
+        false => vec![0.0; cases.len()],
+    };
     let mut segments: HashMap<u32, Columns> = HashMap::new();
     let mut weighed = Vec::with_capacity(found.len());
-    for (words, address) in found {
+    for ((words, address), side_by_side) in found.into_iter().zip(side_by_side) {
         let columns = match segments.entry(address.segment_ord) {
             Entry::Occupied(open) => open.into_mut(),
             Entry::Vacant(new) => new.insert(Columns::new(
@@ -116,7 +136,8 @@ fn weighed(
         } else {
             asked.learning.telling.of_cause(&asked.told, &cause)
         };
-        let worth = words * (1.0 + asked.weights.likeness * likeness)
+        let told_alike = asked.weights.likeness * likeness;
+        let worth = words * (1.0 + told_alike + asked.weights.side_by_side * side_by_side)
             + columns.circumstances.worth(case)
             + asked.weights.tells * tells;
         let leaning = (asked.weights.outcome * asked.leaning.of(&cause)).exp();
@@ -213,7 +234,8 @@ struct Waiting {
     places: VecDeque<usize>,
 }
 
-fn spread(near: Vec<Candidate>, worth_again: f32) -> Vec<Hit> {
+/// The order of the cases, best first.
+fn spread(near: Vec<Candidate>, worth_again: f32) -> Vec<Candidate> {
     let mut order: Vec<usize> = (0..near.len()).collect();
     order.sort_by(|a, b| {
         let score = near[*b].hit.score.total_cmp(&near[*a].hit.score);
@@ -250,10 +272,105 @@ fn spread(near: Vec<Candidate>, worth_again: f32) -> Vec<Hit> {
             waiting.shown += 1;
             waiting.worth = worth_again.powi(waiting.shown);
         }
-        hits.push(Hit {
+        let hit = Hit {
             score,
             ..near[place].hit.clone()
+        };
+        hits.push(Candidate {
+            hit,
+            cause: (*cause).to_owned(),
         });
     }
     hits
+}
+
+/// Lets the causes of the nearest cases be among the first, each by its best case; of a cause shown
+/// more than once the last gives place.
+fn represent(mut ordered: Vec<Candidate>) -> Vec<Hit> {
+    let first = FIRST.min(ordered.len());
+    let nearest = &ordered[..ordered.len().min(NEAREST)];
+    let mut shares: BTreeMap<String, usize> = BTreeMap::new();
+    for candidate in nearest.iter().filter(|near| !near.cause.is_empty()) {
+        *shares.entry(candidate.cause.clone()).or_default() += 1;
+    }
+    let known: usize = shares.values().sum();
+    let mut named: Vec<(usize, String)> = shares
+        .into_iter()
+        .filter(|(_, own)| *own >= FEWEST && own * FIRST >= known)
+        .map(|(cause, own)| (own, cause))
+        .collect();
+    named.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
+    for (_, cause) in named {
+        let of_cause = |near: &Candidate| near.cause == cause;
+        if ordered[..first].iter().any(of_cause) {
+            continue;
+        }
+        let shown = |at: usize| {
+            let same = |near: &&Candidate| near.cause == ordered[at].cause;
+            ordered[..first].iter().filter(same).count()
+        };
+        let gives = (KEPT..first).rev().find(|at| shown(*at) > 1);
+        let comes = ordered.iter().position(of_cause);
+        let (Some(gives), Some(comes)) = (gives, comes) else {
+            continue;
+        };
+        if ordered[comes].hit.score < FITS * ordered[gives].hit.score {
+            continue;
+        }
+        let mut came = ordered.remove(comes);
+        let mut left = ordered.remove(gives);
+        // Both stand where the first ten end, and scores fall along the list.
+        came.hit.score = ordered[first - 2].hit.score;
+        left.hit.score = left.hit.score.min(came.hit.score);
+        ordered.insert(first - 1, left);
+        ordered.insert(first - 1, came);
+    }
+    ordered.into_iter().map(|near| near.hit).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Cases of these causes one behind the other, each fitting a little worse than the one before.
+    fn order(causes: &[(&str, usize)], fall: f32) -> Vec<Candidate> {
+        let each = causes
+            .iter()
+            .flat_map(|(cause, count)| std::iter::repeat_n(*cause, *count));
+        let candidate = |(at, cause): (usize, &str)| Candidate {
+            hit: Hit {
+                number: at as i64,
+                score: fall.powi(at as i32),
+                alike: Vec::new(),
+            },
+            cause: cause.to_owned(),
+        };
+        each.enumerate().map(candidate).collect()
+    }
+
+    fn first_ten(causes: &[(&str, usize)], fall: f32) -> Vec<i64> {
+        let hits = represent(order(causes, fall));
+        let all: usize = causes.iter().map(|(_, count)| count).sum();
+        assert_eq!(hits.len(), all);
+        assert!(hits.is_sorted_by(|a, b| a.score >= b.score));
+        hits.iter().take(FIRST).map(|hit| hit.number).collect()
+    }
+
+    #[test]
+    fn the_first_ten_hold_the_causes_of_the_nearest() {
+        let causes = [("a", 16), ("b", 9), ("c", 6), ("d", 1), ("", 5)];
+        assert_eq!(first_ten(&causes, 0.99), [0, 1, 2, 3, 4, 5, 6, 7, 16, 25]);
+    }
+
+    #[test]
+    fn ten_of_one_cause_stand_where_the_fleet_says_so_or_no_other_fits() {
+        let ten: Vec<_> = (0..10).collect();
+        assert_eq!(
+            first_ten(&[("a", 30), ("b", 2), ("c", 1), ("", 7)], 0.99),
+            ten
+        );
+        assert_eq!(first_ten(&[("a", 16), ("b", 9)], 0.8), ten);
+        assert_eq!(first_ten(&[("a", 3)], 0.99), [0, 1, 2]);
+        assert_eq!(first_ten(&[], 0.99), Vec::<i64>::new());
+    }
 }

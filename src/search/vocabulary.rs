@@ -3,7 +3,10 @@
 //! A copy in memory of the index's own list of terms, so that a misspelt word costs no walk
 //! through the index. Bounded: beyond [`MOST_WORDS`] the rest is not offered as a spelling.
 
-use std::collections::{BTreeMap, HashMap};
+use std::{
+    cmp::Reverse,
+    collections::{BTreeMap, HashMap, HashSet},
+};
 
 use tantivy::Searcher;
 
@@ -11,13 +14,17 @@ use super::{
     SearchError,
     analysis::{Analysed, Word, is_written, split},
     circumstances::{CLASS, Circumstances, GAUGE, PUMP},
+    everyday::is_everyday,
     schema::Fields,
-    spelling::{forgiven, slips},
+    spelling::{Typed, forgiven, slips},
     words::WordList,
 };
 
 /// Words kept in memory at most.
 const MOST_WORDS: usize = 200_000;
+
+/// How many times rarer than a word its misspellings are, at least.
+const RARER: u32 = 50;
 
 /// Spellings offered for one word at most.
 const OFFERED: usize = 3;
@@ -27,6 +34,9 @@ const OFFERED: usize = 3;
 pub(super) struct Vocabulary {
     words: HashMap<String, u32>,
     by_length: Vec<Vec<String>>,
+    /// Words of the list as written, each with its stem.
+    listed: Vec<(String, String)>,
+    stems_listed: HashSet<String>,
     /// Classes, pumps and gauges of the fleet, each with the stems of its name.
     named: Vec<(String, Vec<String>)>,
 }
@@ -60,8 +70,12 @@ impl Vocabulary {
             }
         }
         let named = named(searcher, fields)?;
-        for (_, stem) in list.written() {
-            words.entry(stem.to_owned()).or_insert(0);
+        let listed: Vec<(String, String)> = list
+            .written()
+            .map(|(plain, stem)| (plain.to_owned(), stem.to_owned()))
+            .collect();
+        for (_, stem) in &listed {
+            words.entry(stem.clone()).or_insert(0);
         }
         let mut by_length: Vec<Vec<String>> = Vec::new();
         for word in words.keys().filter(|word| spellable(word)) {
@@ -77,6 +91,8 @@ impl Vocabulary {
         Ok(Self {
             words,
             by_length,
+            stems_listed: listed.iter().map(|(_, stem)| stem.clone()).collect(),
+            listed,
             named,
         })
     }
@@ -120,44 +136,82 @@ impl Vocabulary {
         found
     }
 
-    /// What was meant by a word nobody wrote, nearest first, each with what it is worth.
-    pub(super) fn meant_by(&self, stem: &str) -> Vec<(String, f32)> {
-        let mut found: Vec<(usize, u32, &String)> = Vec::new();
-        if let Some(most) = forgiven(stem) {
-            for (word, slips) in self.within(stem, most) {
-                found.push((slips, self.cases_of(word), word));
+    /// What was meant by a word nobody wrote, nearest first, each with what it is worth. A word of
+    /// everyday English is meant as it stands.
+    pub(super) fn meant_by(&self, plain: &str, stem: &str) -> Vec<(String, f32)> {
+        if is_everyday(plain) {
+            return Vec::new();
+        }
+        if let Some(one) = self.one_of(plain) {
+            return vec![(one.to_owned(), 1.0)];
+        }
+        // Slips, whether it is no word of the list as written, how rare, the stem meant.
+        let mut found: Vec<(usize, bool, Reverse<u32>, &String)> = Vec::new();
+        if let Some(most) = forgiven(plain) {
+            let typed: Vec<char> = plain.chars().collect();
+            for (written, stem) in &self.listed {
+                if let Some(slips) =
+                    slips(&typed, written, most).filter(|_| begins_like(plain, written))
+                {
+                    found.push((slips, false, Reverse(self.cases_of(stem)), stem));
+                }
+            }
+            for (word, slips) in self.within(stem, forgiven(stem).unwrap_or_default()) {
+                if begins_like(plain, word) {
+                    found.push((slips, true, Reverse(self.cases_of(word)), word));
+                }
+            }
+            let ends = Typed::new(plain);
+            let first = typed.first().copied().unwrap_or_default();
+            for words in self.by_length.iter().take(typed.len()) {
+                for word in beginning_with(words, first) {
+                    if let Some(slips) = ends.slips_to(word, most) {
+                        found.push((slips.max(1), true, Reverse(self.cases_of(word)), word));
+                    }
+                }
             }
         }
         if stem.chars().count() > 3 {
             let longer = self.by_length.iter().skip(stem.chars().count() + 1).take(6);
             for word in longer.flatten().filter(|word| word.starts_with(stem)) {
-                found.push((2, self.cases_of(word), word));
+                found.push((2, true, Reverse(self.cases_of(word)), word));
             }
         }
-        found.sort_by(|a, b| a.0.cmp(&b.0).then(b.1.cmp(&a.1)).then(a.2.cmp(b.2)));
-        found.dedup_by(|a, b| a.2 == b.2);
+        found.sort();
         let fewest = found.first().map_or(0, |(slips, ..)| *slips);
-        found
-            .into_iter()
-            .filter(|(slips, ..)| *slips <= fewest + usize::from(fewest == 0))
-            .take(OFFERED)
-            .map(|(slips, _, word)| (word.clone(), if slips < 2 { 0.9 } else { 0.6 }))
-            .collect()
+        let mut meant: Vec<(String, f32)> = Vec::new();
+        for (slips, .., word) in found {
+            let near = slips <= fewest + usize::from(fewest == 0);
+            if near && meant.len() < OFFERED && meant.iter().all(|(known, _)| known != word) {
+                meant.push((word.clone(), if slips < 2 { 0.9 } else { 0.6 }));
+            }
+        }
+        meant
     }
 
-    /// How others misspelt a word: one slip away, the first letter right, and far rarer.
+    /// The word that another is the plain plural of, as of an abbreviation: PCBs.
+    fn one_of<'a>(&self, plain: &'a str) -> Option<&'a str> {
+        let one = plain.strip_suffix('s')?;
+        (one.len() > 1 && self.knows(one)).then_some(one)
+    }
+
+    /// How others misspelt a word: one slip away, the first letter right, far rarer, and no word of
+    /// its own in the trade or in everyday English.
     pub(super) fn misspellings(&self, stem: &str) -> Vec<String> {
         if stem.chars().count() < 5 {
             return Vec::new();
         }
         let letters: Vec<char> = stem.chars().collect();
-        let rarest = self.cases_of(stem) / 20;
+        let rarest = self.cases_of(stem) / RARER;
         let lengths = letters.len() - 1..=letters.len() + 1;
         let near = lengths.filter_map(|length| self.by_length.get(length));
         near.flat_map(|words| beginning_with(words, letters[0]))
             .filter(|word| {
                 slips(&letters, word, 1) == Some(1)
+                    && looks_slipped(stem, word)
                     && (1..=rarest.max(1)).contains(&self.cases_of(word))
+                    && !self.stems_listed.contains(*word)
+                    && !is_everyday(word)
             })
             .take(OFFERED)
             .cloned()
@@ -188,6 +242,28 @@ impl Vocabulary {
             .flatten()
             .filter_map(move |word| Some((word, slips(&letters, word, most)?)))
     }
+}
+
+/// Whether two words begin alike, or the shorter is long enough for a slip at its beginning to show:
+/// `less` is no `bless`.
+fn begins_like(typed: &str, word: &str) -> bool {
+    let mut own = typed.chars();
+    let mut other = word.chars();
+    let (a, b) = (own.next(), other.next());
+    a == b || typed.chars().count() > 5 || (own.next() == b && other.next() == a)
+}
+
+/// Whether a word one slip from another looks like a slip and not like another word: two letters
+/// swapped, one missing or too many inside, or, in a long word, one wrong inside. Stuck is no stack,
+/// and copper no coppery.
+fn looks_slipped(word: &str, other: &str) -> bool {
+    let last = |word: &str| word.chars().next_back();
+    let (long, short) = (word.chars().count(), other.chars().count());
+    if long == short {
+        let apart = word.chars().zip(other.chars()).filter(|(a, b)| a != b);
+        return apart.count() == 2 || (long > 6 && last(word) == last(other));
+    }
+    last(word) == last(other)
 }
 
 /// Those of some sorted words that begin with a letter.

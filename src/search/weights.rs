@@ -19,6 +19,8 @@ pub struct Weights {
     pub quantity: f32,
     /// How much a case gains that is told in the very words of the query.
     pub likeness: f32,
+    /// How much a case gains that holds all words side by side as they were typed.
+    pub side_by_side: f32,
     /// What a case gains by its cause being the likeliest that the words asked tell of, in the same
     /// shares.
     pub tells: f32,
@@ -60,6 +62,7 @@ impl Weights {
         pressure: 6.0,
         quantity: 3.0,
         likeness: 2.0,
+        side_by_side: 0.15,
         tells: 0.0,
         shared_cause: 4.0,
         again: 0.96,
@@ -77,6 +80,7 @@ impl Weights {
     /// For a whole case that others like it are looked for.
     pub const CASE: Self = Self {
         likeness: 0.0,
+        side_by_side: 0.0,
         tells: 0.2,
         class: 0.03,
         pump: 0.0,
@@ -105,6 +109,7 @@ impl Weights {
             ("pressure", &mut self.pressure),
             ("quantity", &mut self.quantity),
             ("likeness", &mut self.likeness),
+            ("side_by_side", &mut self.side_by_side),
             ("tells", &mut self.tells),
             ("shared_cause", &mut self.shared_cause),
             ("again", &mut self.again),

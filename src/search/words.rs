@@ -22,6 +22,9 @@ use crate::catalogue::Mistake;
 /// The file in `seed-data`, and in a site's data folder.
 pub(super) const FILE: &str = "words.toml";
 
+/// Longer words are no abbreviations.
+const LONGEST_ABBREVIATION: usize = 4;
+
 /// The most words one form may have.
 const LONGEST_FORM: usize = 5;
 
@@ -115,6 +118,7 @@ impl WordList {
             mistakes: Vec::new(),
             list: Self::default(),
             groups: BTreeMap::new(),
+            plurals: Vec::new(),
             broader: BTreeMap::new(),
         };
         for (at, (path, text)) in lists.iter().enumerate() {
@@ -152,10 +156,14 @@ impl WordList {
 
     /// What a single stem means, if it is on the list.
     pub(super) fn concept(&self, stem: &str) -> Option<Concept> {
+        self.concepts(stem).first().copied()
+    }
+
+    /// What a single stem means, the concept as written first, broader ones after it.
+    pub(super) fn concepts(&self, stem: &str) -> &[Concept] {
         self.forms
             .get(std::slice::from_ref(&stem.to_owned()))
-            .and_then(|concepts| concepts.first())
-            .copied()
+            .map_or(&[], Vec::as_slice)
     }
 
     /// What of the list a text mentions: at each place the longest form.
@@ -165,7 +173,9 @@ impl WordList {
         while at < words.len() {
             let forms = self.beginning_with.get(&*words[at].stem);
             let found = forms.into_iter().flatten().find(|(rest, _)| {
-                words.len() - at > rest.len()
+                // A common word means something only beside others: he is no helium.
+                (!rest.is_empty() || !words[at].common)
+                    && words.len() - at > rest.len()
                     && rest.iter().enumerate().all(|(place, stem)| {
                         let next = &words[at + place + 1];
                         *next.stem == **stem && adjoin(text, &words[at + place], next)
@@ -208,6 +218,8 @@ struct Reader<'a> {
     list: WordList,
     /// The concept of each form.
     groups: BTreeMap<Vec<String>, Concept>,
+    /// Stems of plurals of abbreviations, each with that of one.
+    plurals: Vec<(String, String)>,
     /// The wider concepts of each concept.
     broader: BTreeMap<Concept, BTreeSet<Concept>>,
 }
@@ -363,12 +375,27 @@ impl Reader<'_> {
                 .written
                 .insert((word.plain.to_string(), word.stem.to_string()));
         }
+        if let [word] = words.as_slice() {
+            self.plural(word);
+        }
         Some(
             words
                 .into_iter()
                 .map(|word| word.stem.to_string())
                 .collect(),
         )
+    }
+
+    /// Abbreviations have plurals that are no ordinary word ending: MFCs, RGAs.
+    fn plural(&mut self, word: &Word) {
+        let plural = split(&format!("{}s", word.plain), &[]);
+        if let [plural] = plural.as_slice()
+            && word.plain.len() <= LONGEST_ABBREVIATION
+            && plural.stem != word.stem
+        {
+            self.plurals
+                .push((plural.stem.to_string(), word.stem.to_string()));
+        }
     }
 
     fn concept_of(&mut self, form: Vec<String>) -> Concept {
@@ -380,6 +407,11 @@ impl Reader<'_> {
 
     /// Gives every form its concept and all wider ones.
     fn close(&mut self) {
+        for (plural, one) in std::mem::take(&mut self.plurals) {
+            if let Some(concept) = self.groups.get(&vec![one]).copied() {
+                self.groups.entry(vec![plural]).or_insert(concept);
+            }
+        }
         for (form, concept) in std::mem::take(&mut self.groups) {
             let mut concepts = vec![concept];
             concepts.extend(self.wider(concept));

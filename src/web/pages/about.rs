@@ -17,8 +17,10 @@ use crate::web::{
 const QUERY_HELP: &str = "\
 Type what you see, in your own words. Word endings do not matter, words of the trade \
 that mean the same are found by one another, and a slip of the finger is forgiven in a \
-word the fleet has never written. Cases that share more and rarer words stand first. An \
-empty search lists every incident, newest first.
+word the fleet has never written, unless it is an ordinary word of English. Cases that share more and \
+rarer words stand first, and words side by side, as in `base plate`, count more than apart. A cause that \
+a tenth of the nearest cases have is among the first ten, if it fits at all well. An empty search lists every \
+incident, newest first.
 
 **Pressures** are read as numbers, not as words: `4e-5`, `5.3E-5 mbar`, `5x10^-6 torr`, \
 `mid -6s torr`. Cases near it in decades come up, whatever unit they were written in. A \
@@ -31,8 +33,11 @@ lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 1e-5 torr
 the temperature of a cold head (`18 K`), the power of a drive (`400 W`), and mass numbers \
 (`mass 40`, `28/32`), which have to be right.
 
-**What you ruled out** may be said: `no water`, `door fine`, `gate valve ruled out`. It \
-is matched with cases that ruled it out too, not with those that found it.
+**What you ruled out** may be said: `no water`, `not the hose`, `can't be the door`, `neither air \
+nor water`, `leak-free`, `nothing wrong with the pump`, `door fine`, `gate valve ruled out`. It \
+is matched with cases that ruled it out too, not with those that found it. A wider word ruled out rules out \
+the narrower as well, not the other way: where nobody saw a drip there may be water. What is *not ruled out*, \
+and a fault as in `valve not closing`, is searched for as it stands.
 
 To narrow a search:
 

@@ -1,0 +1,463 @@
+//! Where a text begins to rule something out, and in which direction.
+
+use std::ops::Range;
+
+use super::{
+    Told,
+    lists::{
+        AFTER_NOT_IT, CLAUSE, COMPARED, COURSE, FINDS, FREE_OF, IS, NO_THEN, NOT_IT, NOT_SO, REACH,
+        SOUGHT, STATES, THING_FOLLOWS, THINGS, THINGS_IN_ING, THINKS, TO_THE_THING, TURNS,
+    },
+};
+
+/// Words that rule something out.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Cue {
+    /// Those words.
+    pub(super) own: Range<usize>,
+    /// From which word on they rule out.
+    pub(super) forward: Option<usize>,
+    /// Back from which word.
+    pub(super) backward: Option<usize>,
+    /// A word that is ruled out as well.
+    pub(super) also: Option<usize>,
+    /// Whether things joined by "and" are all meant.
+    pub(super) lists: bool,
+    /// How many words they reach.
+    pub(super) most: usize,
+}
+
+impl Cue {
+    /// Words that only say that something is in doubt.
+    fn of(own: Range<usize>) -> Self {
+        Self {
+            own,
+            forward: None,
+            backward: None,
+            also: None,
+            lists: false,
+            most: REACH,
+        }
+    }
+
+    fn forward(own: Range<usize>) -> Option<Self> {
+        let forward = Some(own.end);
+        Some(Self {
+            forward,
+            ..Self::of(own)
+        })
+    }
+
+    fn backward(last: usize, own: Range<usize>) -> Option<Self> {
+        Some(Self {
+            backward: Some(last),
+            ..Self::of(own)
+        })
+    }
+
+    fn with_lists(self) -> Self {
+        Self {
+            lists: true,
+            ..self
+        }
+    }
+}
+
+/// What the word at a place rules out, if anything.
+pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
+    let next = |ahead: usize| told.plain(at + ahead);
+    match told.plain(at) {
+        "no" | "none" | "nope" | "nil" if told.ends(at) => answered(told, at),
+        "none" if next(1) == "of" => Cue::forward(at..at + 2),
+        "no" | "without" | "neither" | "nor" => absent(told, at, at),
+        "o" if told.before(at, 1) == "w" && told.gap(at - 1) == "/" => absent(told, at - 1, at),
+        "nothing" => nothing(told, at),
+        "not" | "t" | "isnt" | "wasnt" | "arent" | "werent" | "doesnt" | "didnt" | "dont"
+        | "cant" | "cannot" | "couldnt" | "wont" | "never" | "havent" | "hasnt" | "hadnt"
+        | "aint" | "hardly" => not(told, at),
+        "free" => free(told, at),
+        "absence" if next(1) == "of" => Cue::forward(at..at + 2),
+        "rather" if next(1) == "than" => Cue::forward(at..at + 2),
+        "instead" if next(1) == "of" => Cue::forward(at..at + 2),
+        "opposed" if next(1) == "to" => Cue::forward(at..at + 2),
+        "anything" if next(1) == "but" => Cue::forward(at..at + 2),
+        "out" if told.before(at, 1).starts_with("rul") => ruled_out(told, at - 1, at),
+        "out" if next(1) == "of" && next(2) == "the" && next(3) == "question" => {
+            Cue::backward(told.thing_before(at)?, at..at + 4)
+        }
+        "doubt" if told.before(at, 1) != "no" => {
+            let end = over(told, at + 1, &["that", "it", "s", "is", "was", "the", "a"]);
+            (end > at + 1).then(|| Cue::forward(at..end))?
+        }
+        "out" if ["checks", "checked"].contains(&told.before(at, 1)) => {
+            let thing = told.thing_before(at - 1)?;
+            let at_end = told.ends(at) && !negated(told, at - 1);
+            at_end.then(|| Cue::backward(thing, at - 1..at + 1))?
+        }
+        "excluding" | "exclude" | "excluded" | "excludes" | "eliminate" | "eliminating"
+        | "eliminated" | "discounted" | "dismissed" | "disproved" | "disproven" | "exonerated"
+        | "innocent" => ruled_out(told, at, at),
+        "unlikely" | "doubtful" => match told.thing_before(at) {
+            _ if negated(told, at) => None,
+            Some(thing) if told.ends(at) => Cue::backward(thing, at..at + 1),
+            None => {
+                let mut end = at + 1;
+                while ["to", "be", "that", "it", "s", "is", "a", "the"].contains(&told.plain(end)) {
+                    end += 1;
+                }
+                Cue::forward(at..end)
+            }
+            Some(_) => None,
+        },
+        "absent" if told.ends(at) && !negated(told, at) => {
+            Cue::backward(told.thing_before(at)?, at..at + 1)
+        }
+        "fine" | "ok" | "okay" | "normal" | "good" | "clean" | "clear" | "tight" | "dry" => {
+            well(told, at)
+        }
+        _ => None,
+    }
+}
+
+/// `water: none`, `gauge? no`.
+fn answered(told: &Told<'_>, at: usize) -> Option<Cue> {
+    let last = at.checked_sub(1)?;
+    let gap = told.gap(last);
+    let asked = gap.contains([':', '?', '=', '–', '—']) || gap.trim() == "-";
+    let short = gap.trim().is_empty() && last - told.begins(last) < 2;
+    let own = at..at + 1;
+    let plain = matches!(told.plain(at), "none" | "no");
+    (asked || (short && plain && !told.words[last].common && told.names_thing(told.begins(last))))
+        .then(|| Cue::backward(last, own))?
+}
+
+/// `no water`, `no sign of water`, `no fault in the gauge`.
+fn absent(told: &Told<'_>, first: usize, at: usize) -> Option<Cue> {
+    if NO_THEN.contains(&told.plain(at + 1)) || told.parted(at) {
+        return None;
+    }
+    let sign = [
+        "sign",
+        "signs",
+        "trace",
+        "traces",
+        "evidence",
+        "hint",
+        "indication",
+        "suspicion",
+    ];
+    let matter = [
+        "problem", "problems", "issue", "issues", "trouble", "fault", "faults",
+    ];
+    let of = |place: usize| {
+        ["of", "with", "in", "at", "on", "from"].contains(&told.plain(place))
+            && !told.parted(place - 1)
+    };
+    let end = if sign.contains(&told.plain(at + 1)) {
+        at + 2 + usize::from(of(at + 2))
+    } else if matter.contains(&told.plain(at + 1)) && of(at + 2) {
+        at + 3
+    } else {
+        at + 1
+    };
+    Cue::forward(first..end.min(told.words.len()))
+}
+
+/// `nothing wrong with the gauge`, `gauge: nothing wrong`.
+fn nothing(told: &Told<'_>, at: usize) -> Option<Cue> {
+    let next = |ahead: usize| told.plain(at + ahead);
+    if next(1) == "to" && next(2) == "do" && next(3) == "with" {
+        return match told.thing_before(at) {
+            Some(thing) if ["it", "this", "that"].contains(&next(4)) => {
+                Cue::backward(thing, at..at + 5)
+            }
+            _ => Cue::forward(at..at + 4),
+        };
+    }
+    if ["on", "under"].contains(&next(1)) && ["the", "our"].contains(&next(2)) {
+        return Cue::forward(at..at + 2);
+    }
+    if ![
+        "wrong", "amiss", "odd", "unusual", "untoward", "bad", "visible", "found", "seen",
+    ]
+    .contains(&next(1))
+    {
+        return None;
+    }
+    let with = ["with", "w", "at", "in", "on", "from", "under", "about"].contains(&next(2))
+        && !told.parted(at + 1);
+    if with && !["it", "them", "that"].contains(&next(3)) {
+        return Cue::forward(at..at + 3);
+    }
+    let wrong = ["wrong", "amiss"].contains(&next(1));
+    let end = at + 2 + if with { 2 } else { 0 };
+    let last = at.checked_sub(1).filter(|_| wrong)?;
+    let asked = told.gap(last).trim() == ":" || told.gap(last).trim() == "-";
+    (asked || told.thing_before(at).is_some()).then(|| Cue::backward(last, at..end))?
+}
+
+/// How a "not" is said.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Not {
+    /// It is not, it was not; or nothing before.
+    Is,
+    /// It does not, it cannot.
+    Does,
+    /// After a thing: `foil not water`, `cathode not lit`.
+    After,
+    Never,
+}
+
+fn said(told: &Told<'_>, at: usize) -> Option<Not> {
+    let before = if told.joined(at) {
+        told.before(at, 1)
+    } else {
+        ""
+    };
+    let does = [
+        "do", "does", "did", "has", "have", "had", "will", "would", "should", "could", "can",
+        "must", "may", "might", "shall", "don", "doesn", "didn", "hasn", "haven", "hadn", "won",
+        "wouldn", "shouldn", "couldn", "mustn",
+    ];
+    Some(match told.plain(at) {
+        "never" | "hardly" => Not::Never,
+        "isnt" | "wasnt" | "arent" | "werent" | "aint" => Not::Is,
+        "t" if ["isn", "wasn", "aren", "weren", "ain"].contains(&before) => Not::Is,
+        "t" if does.contains(&before) => Not::Does,
+        "t" => return None,
+        "not" if does.contains(&before) => Not::Does,
+        "not" if before.is_empty() || CLAUSE.contains(&before) => Not::Is,
+        "not" if IS.contains(&before) || ["s", "its", "that", "this", "or"].contains(&before) => {
+            Not::Is
+        }
+        "not" => Not::After,
+        _ => Not::Does,
+    })
+}
+
+fn not(told: &Told<'_>, at: usize) -> Option<Cue> {
+    let said = said(told, at)?;
+    if told.parted(at) {
+        return None;
+    }
+    let own_from = at - usize::from(told.plain(at) == "t");
+    let mut place = at + 1;
+    if COURSE.contains(&told.plain(place)) && said != Not::Never {
+        let cue = Cue::forward(own_from..place)?;
+        return Some(Cue { most: 1, ..cue });
+    }
+    if said == Not::Does {
+        // What is not ruled out, nothing but a fault, or a way of saying that it is not.
+        place = match told.plain(place) {
+            "be" => place + 1,
+            "have" if told.plain(place + 1) == "been" => place + 2,
+            word if THINKS.iter().any(|thinks| word.starts_with(thinks)) => place + 1,
+            word if FINDS.contains(&word) => {
+                let end = over(told, place + 1, &["the", "a", "an", "any"]);
+                // What cannot be found is there.
+                let one = ["a", "an", "any"].contains(&told.plain(end - 1));
+                let sought = SOUGHT.contains(&told.plain(end)) && !one;
+                let rules_out = !sought && thing_at(told, end, true);
+                return rules_out.then(|| Cue::forward(own_from..end))?;
+            }
+            "leak" => {
+                let thing = told.thing_before(at)?;
+                let cue = Cue::backward(thing, own_from..at + 1)?;
+                return Some(Cue {
+                    also: Some(place),
+                    ..cue
+                });
+            }
+            _ => return None,
+        };
+    }
+    if said == Not::Never && FINDS.contains(&told.plain(place)) {
+        let end = over(told, place + 1, &["the", "a", "an", "any"]);
+        if !told.parted(place) && thing_at(told, end, true) {
+            return Cue::forward(own_from..end);
+        }
+    }
+    let mut end = over(told, place, TO_THE_THING);
+    if said == Not::Does {
+        end = over(
+            told,
+            place,
+            &[
+                "it", "s", "is", "was", "that", "like", "to", "be", "it", "the", "a", "an", "any",
+                "our", "this",
+            ],
+        );
+    } else if told.plain(end) == "to" && end > place {
+        end = over(told, end + 1, TO_THE_THING);
+    } else if ["to", "at"].contains(&told.plain(place)) {
+        // Not to blame, not at fault.
+        end = place + 1;
+    }
+    let meant = told.plain(end);
+    let before = told.thing_before(own_from);
+    let last = told.ends(end) || AFTER_NOT_IT.contains(&told.plain(end + 1));
+    let so = NOT_SO.contains(&meant);
+    if (so || NOT_IT.contains(&meant))
+        && last
+        && let Some(thing) = before
+    {
+        let in_vain =
+            ["found", "seen", "detected"].contains(&meant) && SOUGHT.contains(&told.plain(thing));
+        if in_vain {
+            return None;
+        }
+        let cue = Cue::backward(thing, own_from..end + usize::from(!so))?;
+        return Some(Cue {
+            also: so.then_some(end),
+            ..cue
+        });
+    }
+    let by_a_hair = meant == "hair" && NO_THEN.contains(&told.plain(end + 1));
+    if by_a_hair
+        || TURNS.contains(&meant)
+        || NO_THEN.contains(&meant)
+        || ["to", "at"].contains(&told.plain(place))
+    {
+        return None;
+    }
+    if so && said != Not::Never {
+        return Cue::forward(own_from..end);
+    }
+    let follows = (place..end).any(|i| THING_FOLLOWS.contains(&told.plain(i)));
+    let certain = match said {
+        Not::Is => follows || !told.words.get(end)?.common,
+        Not::Does => true,
+        Not::After => follows || THINGS.contains(&meant),
+        Not::Never => follows || THINGS.contains(&meant),
+    };
+    (certain && thing_at(told, end, follows)).then(|| Cue::forward(own_from..end))?
+}
+
+/// Steps over some words in one clause.
+fn over(told: &Told<'_>, from: usize, some: &[&str]) -> usize {
+    let mut at = from;
+    while some.contains(&told.plain(at)) && !told.parted(at) {
+        at += 1;
+    }
+    at
+}
+
+/// Whether the word at a place names a thing; after an article almost any does.
+fn thing_at(told: &Told<'_>, at: usize, after_article: bool) -> bool {
+    let plain = told.plain(at);
+    if plain.is_empty() || plain.starts_with(|c: char| c.is_ascii_digit()) {
+        return false;
+    }
+    if after_article {
+        return told.names_thing(at);
+    }
+    let verb = plain.len() > 3
+        && (plain.ends_with("ed")
+            || plain.ends_with("ly")
+            || plain.ends_with("en") && plain.len() > 5 && !plain.ends_with("gen")
+            || plain.ends_with("ing") && !THINGS_IN_ING.contains(&plain));
+    told.names_thing(at) && !verb && !STATES.contains(&plain) && !told.words[at].common
+}
+
+/// `leak-free`, `free of water`.
+fn free(told: &Told<'_>, at: usize) -> Option<Cue> {
+    if ["of", "from"].contains(&told.plain(at + 1)) && !told.parted(at) {
+        return Cue::forward(at..at + 2);
+    }
+    let last = at.checked_sub(1)?;
+    let glued = ["-", "‐", "‑"].contains(&told.gap(last));
+    let listed = told.gap(last).trim().is_empty() && FREE_OF.contains(&told.plain(last));
+    let cue = (glued || listed).then(|| Cue::backward(last, at..at + 1))??;
+    Some(Cue { most: 1, ..cue })
+}
+
+/// `gate valve ruled out`, `ruled out the gate valve`, `we excluded water`.
+fn ruled_out(told: &Told<'_>, first: usize, at: usize) -> Option<Cue> {
+    let own = first..at + 1;
+    if negated(told, first) {
+        return Some(Cue::of(own));
+    }
+    let word = told.plain(first);
+    let thing = told.thing_before(first);
+    let eliminated = word == "eliminated";
+    let acts = [
+        "excluding",
+        "exclude",
+        "eliminate",
+        "eliminating",
+        "ruling",
+        "rule",
+    ]
+    .contains(&word);
+    let object =
+        ["the", "a", "an", "any", "both", "our"].contains(&told.plain(at + 1)) && !told.parted(at);
+    match thing {
+        Some(thing) if !acts && !object => {
+            // A leak eliminated was there.
+            let sought = eliminated && SOUGHT.contains(&told.plain(thing));
+            (!sought).then(|| Cue::backward(thing, own))?
+        }
+        _ if told.parted(at) && ![":", "-", "–"].contains(&told.gap(at).trim()) => None,
+        _ => Cue::forward(own).map(Cue::with_lists),
+    }
+}
+
+/// Whether what follows is said not to be: `not ruled out`, `couldn't exclude`, `not ok`.
+fn negated(told: &Told<'_>, at: usize) -> bool {
+    let mut place = at;
+    for _ in 0..3 {
+        if !told.joined(place) {
+            return false;
+        }
+        place -= 1;
+        let word = told.plain(place);
+        if [
+            "not",
+            "never",
+            "t",
+            "cannot",
+            "cant",
+            "couldnt",
+            "isnt",
+            "wasnt",
+            "arent",
+            "werent",
+            "hardly",
+            "yet",
+            "hard",
+            "difficult",
+            "didnt",
+            "doesnt",
+            "dont",
+            "wont",
+            "havent",
+            "hasnt",
+            "nor",
+            "neither",
+        ]
+        .contains(&word)
+        {
+            return true;
+        }
+    }
+    false
+}
+
+/// `door fine`, `both doors are clean`.
+fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
+    if told.ends(at) && at > 0 && told.gap(at - 1).trim() == ":" {
+        return Cue::backward(at - 1, at..at + 1);
+    }
+    let thing = told.thing_before(at)?;
+    let before = told.before(at, 1);
+    let short = told.ends(at) && thing + 1 == at && thing - told.begins(thing) < 3;
+    if negated(told, at) || COMPARED.contains(&before) {
+        return None;
+    }
+    let after_verb = IS.contains(&before);
+    let fits = match told.plain(at) {
+        "fine" | "ok" | "okay" | "normal" | "good" => after_verb || short,
+        _ => after_verb,
+    };
+    fits.then(|| Cue::backward(thing, at..at + 1))?
+}

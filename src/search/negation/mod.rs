@@ -1,0 +1,216 @@
+//! What a text says is not so: `no water seen`, `gate valve ruled out`, `door fine`, `not the gauge`.
+//!
+//! Only what rules a thing out counts. `Does not close`, `won't go below` and `no longer`
+//! tell of a fault and rule nothing out; what is `not ruled out` may be so. The words that rule
+//! out are not searched for themselves. Works on words and the signs between them; pure.
+
+mod cue;
+mod lists;
+#[cfg(test)]
+mod tests;
+
+use super::analysis::Word;
+use cue::Cue;
+use lists::{CLAUSE, MATTER, NO_THING, ONE, REACH, SEEN_NOW};
+
+/// Marks the words that are ruled out, and takes those that rule them out from what is searched for.
+pub(super) fn mark(text: &str, words: &mut [Word]) {
+    for at in 0..words.len() {
+        let told = Told { text, words };
+        let Some(cue) = cue::at(&told, at) else {
+            continue;
+        };
+        let reached = told.reached(&cue);
+        for word in &mut words[cue.own.clone()] {
+            word.common = true;
+        }
+        let matter = |word: &Word| MATTER.contains(&&*word.plain);
+        let thing = reached
+            .iter()
+            .any(|i| !words[*i].common && !matter(&words[*i]));
+        for i in reached {
+            words[i].ruled_out = true;
+            words[i].common |= thing && matter(&words[i]);
+        }
+    }
+}
+
+/// A text and its words.
+struct Told<'a> {
+    text: &'a str,
+    words: &'a [Word],
+}
+
+impl Told<'_> {
+    /// The word at a place; empty where there is none.
+    fn plain(&self, at: usize) -> &str {
+        self.words.get(at).map_or("", |word| &*word.plain)
+    }
+
+    /// The word so many places before; empty where there is none.
+    fn before(&self, at: usize, back: usize) -> &str {
+        at.checked_sub(back).map_or("", |at| self.plain(at))
+    }
+
+    /// What stands between a word and the next.
+    fn gap(&self, at: usize) -> &str {
+        match (self.words.get(at), self.words.get(at + 1)) {
+            (Some(word), Some(next)) => self
+                .text
+                .get(word.place.end..next.place.start)
+                .unwrap_or_default(),
+            _ => "",
+        }
+    }
+
+    /// Whether a sign that ends a clause, or a number, stands between a word and the next.
+    fn parted(&self, at: usize) -> bool {
+        let ends = |c: char| {
+            matches!(
+                c,
+                ',' | '.' | ';' | ':' | '!' | '?' | '(' | ')' | '\n' | '·' | '–' | '—'
+            ) || c.is_ascii_digit()
+        };
+        at + 1 >= self.words.len() || self.gap(at).contains(ends) || self.gap(at).contains(" - ")
+    }
+
+    /// Whether a word stands in one clause with the word before.
+    fn joined(&self, at: usize) -> bool {
+        at > 0 && !self.parted(at - 1)
+    }
+
+    /// Whether a clause ends behind a word.
+    fn ends(&self, at: usize) -> bool {
+        self.parted(at) || CLAUSE.contains(&self.plain(at + 1))
+    }
+
+    /// The words a cue rules out.
+    fn reached(&self, cue: &Cue) -> Vec<usize> {
+        let mut reached: Vec<usize> = cue.also.into_iter().collect();
+        if let Some(from) = cue
+            .forward
+            .filter(|from| cue.lists || !self.parted(from - 1))
+        {
+            self.forward(from, cue.most, cue.lists, &mut reached);
+        }
+        if let Some(last) = cue.backward {
+            self.backward(last, cue.most, &mut reached);
+        }
+        reached
+    }
+
+    fn forward(&self, from: usize, most: usize, lists: bool, reached: &mut Vec<usize>) {
+        let mut left = most;
+        let named = self.gap(from - 1).contains(':');
+        for i in from..self.words.len() {
+            let plain = self.plain(i);
+            let list = lists && plain == "and" && self.names_thing(i + 1);
+            let ended = CLAUSE.contains(&plain) || SEEN_NOW.contains(&plain);
+            if left == 0 || (ended && !list) {
+                break;
+            }
+            if list {
+                left = REACH;
+            } else {
+                reached.push(i);
+                left -= usize::from(!self.words[i].common);
+            }
+            if self.parted(i) {
+                let next = named && self.gap(i).trim() == "," && self.names_thing(i + 1);
+                if !next && !self.goes_on(i + 1, lists) {
+                    break;
+                }
+                left = REACH;
+            }
+        }
+    }
+
+    /// Whether a list goes on behind a comma: a name of one or two words, and another comma or "or" to
+    /// come.
+    fn goes_on(&self, from: usize, lists: bool) -> bool {
+        let mut at = from;
+        if self.gap(from.saturating_sub(1)).trim() != "," || from >= self.words.len() {
+            return false;
+        }
+        loop {
+            let end = (at..at + 3)
+                .find(|i| self.parted(*i) || ["or", "nor", "and"].contains(&self.plain(*i + 1)));
+            let Some(end) = end.filter(|_| self.names_thing(at)) else {
+                return false;
+            };
+            match self.plain(end + 1) {
+                "or" | "nor" if !self.parted(end) => return true,
+                "and" if !self.parted(end) => return lists,
+                _ if self.gap(end).trim() == "," => at = end + 1,
+                _ => return false,
+            }
+        }
+    }
+
+    /// Whether a thing is named at a place: no verb, no pronoun, no number.
+    fn names_thing(&self, at: usize) -> bool {
+        let past = ["the", "a", "an", "any", "our", "both"].contains(&self.plain(at));
+        let plain = self.plain(at + usize::from(past));
+        let verb = plain.len() > 4 && plain.ends_with("ed") && !plain.ends_with("eed");
+        !plain.is_empty()
+            && !verb
+            && !NO_THING.contains(&plain)
+            && !plain.starts_with(|c: char| c.is_ascii_digit())
+    }
+
+    fn backward(&self, last: usize, most: usize, reached: &mut Vec<usize>) {
+        let thing = self.back_over_verb(last);
+        let one = (thing..=last + 1).any(|i| ONE.contains(&self.plain(i)));
+        let mut left = most;
+        let mut i = thing;
+        loop {
+            if left == 0 || CLAUSE.contains(&self.plain(i)) {
+                let list = left > 0 && !one && self.plain(i) == "and" && i > 0;
+                let first = if list { self.begins(i - 1) } else { i };
+                if list && i - first <= 3 && (first..i).all(|i| self.names_thing(i)) {
+                    reached.extend(first..i);
+                }
+                return;
+            }
+            reached.push(i);
+            left -= usize::from(!self.words[i].common);
+            if !self.joined(i) {
+                return;
+            }
+            i -= 1;
+        }
+    }
+
+    /// Where the clause of a word begins.
+    fn begins(&self, at: usize) -> usize {
+        let mut at = at;
+        while self.joined(at) && !CLAUSE.contains(&self.plain(at - 1)) {
+            at -= 1;
+        }
+        at
+    }
+
+    /// Steps back over `is`, `was`, `therefore` to the thing itself.
+    fn back_over_verb(&self, from: usize) -> usize {
+        let mut at = from;
+        while self.joined(at) && (self.words[at].common || lists::IS.contains(&self.plain(at))) {
+            at -= 1;
+        }
+        at
+    }
+
+    /// The last word before a place that may be a thing, in the same clause.
+    fn thing_before(&self, at: usize) -> Option<usize> {
+        let mut at = at;
+        while self.joined(at) {
+            at -= 1;
+            if CLAUSE.contains(&self.plain(at)) {
+                return None;
+            }
+            if !self.words[at].common && !lists::IS.contains(&self.plain(at)) {
+                return Some(at);
+            }
+        }
+        None
+    }
+}
