@@ -175,15 +175,19 @@ impl Whitener {
     pub(crate) fn products<const K: usize>(&self, rows: &[Row<K>]) -> Products<K> {
         let mut sums = [[0.0; K]; K];
         let mut mean = [0.0; K];
+        if self.slow.is_empty() {
+            for (row, step) in rows.iter().zip(&self.steps) {
+                add(&mut sums, &step.whiten(row, &mut mean));
+            }
+            return whole(sums);
+        }
         let mut along = [[0.0; K]; SLOW];
-        for (index, (row, step)) in rows.iter().zip(&self.steps).enumerate() {
+        for ((row, step), courses) in rows.iter().zip(&self.steps).zip(&self.slow) {
             let white = step.whiten(row, &mut mean);
             add(&mut sums, &white);
-            if let Some(courses) = self.slow.get(index) {
-                for (along, course) in along.iter_mut().zip(courses) {
-                    for (along, white) in along.iter_mut().zip(&white) {
-                        *along += course * white;
-                    }
+            for slow in 0..SLOW {
+                for column in 0..K {
+                    along[slow][column] += courses[slow] * white[column];
                 }
             }
         }

@@ -252,20 +252,23 @@ impl<'a> Problem<'a> {
             *column = 1 + index;
         }
         // Apart from the sums, so that neither waits for what the other has just written.
-        let rows: Vec<Row<K>> = (0..self.blocks.len())
-            .map(|index| {
-                let block = &self.blocks[index];
-                let (model, slopes) = match courses.get(index) {
-                    Some(course) => shape.log_pressure_along(block.at, *course, prepared),
-                    None => shape.log_pressure(block.at, prepared),
-                };
-                let mut row: Row<K> = [block.log_pressure - self.log_scale - model; K];
-                for (value, column) in row.iter_mut().zip(columns).skip(1) {
-                    *value = slopes[column - 1];
-                }
-                row
-            })
-            .collect();
+        let mut rows: Vec<Row<K>> = Vec::with_capacity(self.blocks.len());
+        let mut push = |block: &Block, (model, slopes): (f64, Parameters)| {
+            let mut row: Row<K> = [block.log_pressure - self.log_scale - model; K];
+            for column in 1..K {
+                row[column] = slopes[columns[column] - 1];
+            }
+            rows.push(row);
+        };
+        if courses.is_empty() {
+            for block in self.blocks {
+                push(block, shape.log_pressure(block.at, prepared));
+            }
+        } else {
+            for (block, course) in self.blocks.iter().zip(courses) {
+                push(block, shape.log_pressure_along(block.at, *course, prepared));
+            }
+        }
         let sums = self.whitener.products(&rows);
         let mut products = [[0.0; COLUMNS]; COLUMNS];
         for (sums, row) in sums.iter().zip(columns) {
@@ -357,8 +360,9 @@ fn edge<C: Curve>(
             inside + step * outward.signum()
         };
         let mut reached = held(problem, &mut warm, index, value) - lowest - cut;
-        if reached > 0.0 {
-            // A fit that went astray on the way would end the interval too early.
+        if reached > 0.0 && inside != centre {
+            // A fit that went astray on the way would end the interval too early; the first step begins
+            // afresh anyway.
             reached = reached.min(afresh(problem, &mut warm, index, value) - lowest - cut);
         }
         if reached > 0.0 {
