@@ -65,7 +65,7 @@ fn cases() -> Vec<Case> {
             "time (s),pressure (mbar)\n",
             "log",
             Some(1),
-            "no time and pressure",
+            "no readings behind it",
         ),
         refused(
             "one row",
@@ -82,11 +82,60 @@ fn cases() -> Vec<Case> {
             "no time and pressure",
         ),
         refused(
+            "text columns under a heading",
+            "time (s),pressure (mbar)\nearly,little\nlate,much\n",
+            "log",
+            Some(2),
+            "early,little",
+        ),
+        refused(
             "a wrong delimiter",
             "time_pressure\n0_1e-5\n1_2e-5\n",
             "log",
-            Some(1),
+            Some(2),
             "separated by",
+        ),
+        refused(
+            "a wrong delimiter in all lines but the last",
+            "time (s),pressure (mbar)\n0_1e-5\n1_2e-5\n2,3e-5\n",
+            "log",
+            Some(2),
+            "0_1e-5",
+        ),
+        refused(
+            "a unit of something else from the second line on",
+            "time,pressure\n0,1e-5 mbar\n1,2 furlong\n2,3 furlong\n",
+            "log",
+            Some(3),
+            "furlong",
+        ),
+        refused(
+            "a month that is none",
+            "time,pressure (mbar)\n30-Foo-2026 14:05:02,1e-5\n30-Foo-2026 14:05:12,2e-5\n",
+            "log",
+            Some(2),
+            "30-Foo-2026",
+        ),
+        refused(
+            "dates of which nobody can tell the day from the month",
+            "time,pressure (mbar)\n03/04/2026 10:00:00,1e-5\n05/04/2026 10:00:10,2e-5\n",
+            "log",
+            Some(3),
+            "with the year first (2026-11-30)",
+        ),
+        refused(
+            "dates of both orders",
+            "time,pressure (mbar)\n13/04/2026 10:00:00,1e-5\n04/14/2026 10:00:10,2e-5\n",
+            "log",
+            Some(3),
+            "one order for all dates",
+        ),
+        refused(
+            "clocks of two parts",
+            "time,pressure (mbar)\n10:20,1e-5\n10:30,2e-5\n",
+            "log",
+            Some(2),
+            "mm:ss in the header",
         ),
         refused(
             "commas between columns and in numbers",
@@ -139,6 +188,141 @@ fn cases() -> Vec<Case> {
             "too long",
         ),
     ]
+}
+
+/// Sixty readings of a rise of 1e-6 mbar/s, 10 s apart, under times that `written` makes of seconds.
+fn timed(heading: &str, mark: char, written: impl Fn(u32) -> String) -> String {
+    let mut text = format!("{heading}{mark}pressure (mbar)\n");
+    for row in 0..60 {
+        let pressure = 1e-5 * (1.0 + f64::from(row));
+        let _ = writeln!(text, "{}{mark}{pressure:e}", written(10 * row));
+    }
+    text
+}
+
+/// The same test under every form of time that loggers write: nine minutes and fifty seconds, over
+/// midnight where there is a date (forms by ISO 8601, RFC 5322 and `strftime`, from memory).
+fn forms() -> Vec<(&'static str, String)> {
+    // Begins five minutes before midnight of the 29th of November 2026.
+    let day = |second: u32| 29 + (86_100 + second) / 86_400;
+    let hms = |second: u32| {
+        let second = (86_100 + second) % 86_400;
+        (second / 3600, second / 60 % 60, second % 60)
+    };
+    let clock = move |second: u32| {
+        let (h, m, s) = hms(second);
+        format!("{h:02}:{m:02}:{s:02}")
+    };
+    let half = move |second: u32| {
+        let (h, m, s) = hms(second);
+        let twelve = (h + 11) % 12 + 1;
+        format!(
+            "{twelve}:{m:02}:{s:02} {}",
+            if h < 12 { "AM" } else { "PM" }
+        )
+    };
+    let plain = move |second: u32| clock(second).replace(':', "");
+    let epoch = |second: u32| 1_796_000_100_u64 + u64::from(second);
+    vec![
+        (
+            "month as a word",
+            timed("time", ',', |t| format!("{}-Nov-2026 {}", day(t), clock(t))),
+        ),
+        (
+            "month first as a word",
+            timed("time", ',', |t| format!("Nov {} 2026 {}", day(t), half(t))),
+        ),
+        (
+            "short year",
+            timed("time", ',', |t| format!("{}.11.26 {}", day(t), clock(t))),
+        ),
+        (
+            "US order",
+            timed("time", ',', |t| format!("11/{}/2026 {}", day(t), half(t))),
+        ),
+        (
+            "US order, short year",
+            timed("time", ',', |t| format!("11/{}/26 {}", day(t), clock(t))),
+        ),
+        (
+            "year first, short",
+            timed("time", ',', |t| format!("26-11-{} {}", day(t), clock(t))),
+        ),
+        (
+            "basic",
+            timed("time", ',', |t| format!("202611{}T{}", day(t), plain(t))),
+        ),
+        (
+            "basic with a space",
+            timed("time", ',', |t| format!("202611{} {}", day(t), plain(t))),
+        ),
+        (
+            "basic in two columns",
+            timed("date,time", ',', |t| {
+                format!("202611{},{}", day(t), plain(t))
+            }),
+        ),
+        (
+            "fourteen digits",
+            timed("time", ',', |t| format!("202611{}{}", day(t), plain(t))),
+        ),
+        (
+            "offset",
+            timed("time", ',', |t| {
+                format!("2026-11-{}T{}+05:30", day(t), clock(t))
+            }),
+        ),
+        (
+            "universal time",
+            timed("time", ',', |t| format!("2026-11-{}T{}Z", day(t), clock(t))),
+        ),
+        (
+            "fraction behind a comma",
+            timed("time", ';', |t| {
+                format!("2026-11-{} {},250", day(t), clock(t))
+            }),
+        ),
+        (
+            "the same between commas",
+            timed("time", ',', |t| {
+                format!("2026-11-{} {},250", day(t), clock(t))
+            }),
+        ),
+        ("epoch", timed("time", ',', |t| epoch(t).to_string())),
+        (
+            "epoch in milliseconds",
+            timed("time", ',', |t| (1000 * epoch(t)).to_string()),
+        ),
+        (
+            "days of a spreadsheet",
+            timed("Date/Time", ',', |t| {
+                format!("{:.7}", 46_355.996_527_8 + f64::from(t) / 86_400.0)
+            }),
+        ),
+    ]
+}
+
+#[tokio::test]
+async fn every_form_of_time_is_read_through_page_and_api() {
+    let app = TestApp::empty().await;
+    for (what, log) in forms() {
+        let body = json!({"log": log, "volume": {"value": 123, "unit": "l"}});
+        let answer = app
+            .post("/api/calculations/rise", &body)
+            .await
+            .expect(200)
+            .json();
+        assert_eq!(answer["readings"], 60, "{what}: {answer}");
+        assert_eq!(answer["line_problem_count"], 0, "{what}: {answer}");
+        let used = answer["used_seconds"][1].as_f64().expect("seconds");
+        // Days with seven figures behind the point are known to 9 ms.
+        assert!((used - 590.0).abs() < 0.02, "{what}: {used}");
+        let page = app
+            .upload("rise", &[("volume.value", "123")], &[("log_file", &log)])
+            .await
+            .expect(200);
+        assert!(page.shows("60 of 60"), "{what}: {}", page.text);
+    }
 }
 
 /// The words with their signs as they stand in a page.

@@ -2,7 +2,7 @@
 //! mostly are. Their numbers are found without a search.
 
 use super::figures::{HIGHEST, ZEROS, no_digits};
-use super::plain::{LastDate, Shape, WrittenTime};
+use super::plain::{KnownShape, LastDate, Shape, WrittenTime};
 
 /// The longest line that is compared, in words of eight bytes.
 const WORDS: usize = 8;
@@ -12,7 +12,8 @@ const LOOKED_AT: usize = 8 * (WORDS + 1);
 /// What a line has to look like.
 #[derive(Debug)]
 pub(super) struct Alike {
-    shape: Shape,
+    known: KnownShape,
+    length: usize,
     /// Words in use.
     words: usize,
     /// The highest bit of each byte that is a digit.
@@ -33,7 +34,8 @@ impl Alike {
             return None;
         }
         let mut alike = Self {
-            shape,
+            known: shape.known()?,
+            length: shape.length,
             words,
             digits: [0; WORDS],
             others: [0; WORDS],
@@ -74,7 +76,7 @@ impl Alike {
         if unlike != 0 {
             return None;
         }
-        let (time, pressure) = self.shape.values(bytes, date)?;
-        Some((time, pressure, self.shape.length))
+        let (time, pressure) = self.known.values(bytes, date)?;
+        Some((time, pressure, self.length))
     }
 }

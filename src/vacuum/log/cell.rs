@@ -10,6 +10,8 @@ pub(super) enum Separator {
     Semicolon,
     Bar,
     Comma,
+    /// A comma that stands before the fraction of a clock's seconds too: `10:20:00,500,1e-5`.
+    CommaAndFraction,
     Spaces,
 }
 
@@ -27,7 +29,7 @@ impl Separator {
             Self::Tab => "tab",
             Self::Semicolon => "semicolon",
             Self::Bar => "bar",
-            Self::Comma => "comma",
+            Self::Comma | Self::CommaAndFraction => "comma",
             Self::Spaces => "spaces",
         }
     }
@@ -42,8 +44,17 @@ impl Separator {
             Self::Semicolon => ';',
             Self::Bar => '|',
             Self::Comma => ',',
+            Self::CommaAndFraction => {
+                Self::Comma.cut(line, cells);
+                join(line, cells, |cells| is_fraction_behind(cells).then_some(2));
+                return;
+            }
             Self::Spaces => {
                 cells.extend(line.split_ascii_whitespace().map(unquoted));
+                // Nothing but letters and signs make a time of several words.
+                if line.bytes().any(|b| b.is_ascii_alphabetic() || b == b':') {
+                    join(line, cells, words_of_time);
+                }
                 return;
             }
         };
@@ -61,6 +72,60 @@ impl Separator {
             cells.push(unquoted(&line[from..]));
         } else {
             cells.extend(line.split(mark).map(str::trim_ascii));
+        }
+    }
+}
+
+/// Whether the second cell is the fraction of the clock in the first, parted from it by a decimal comma.
+pub(super) fn is_fraction_behind(cells: &[&str]) -> bool {
+    let [clock, fraction, ..] = cells else {
+        return false;
+    };
+    fraction.len() == 3
+        && fraction.bytes().all(|b| b.is_ascii_digit())
+        && clock.contains(':')
+        && matches!(
+            time::moment(clock),
+            Some(time::Moment::Instant(..) | time::Moment::Clock(_))
+        )
+}
+
+/// How many cells from the first on are the words of one time: a date with its month as a word and what
+/// belongs to it, or a clock with half of the day or offset.
+fn words_of_time(cells: &[&str]) -> Option<usize> {
+    const LONGEST: usize = 6;
+    let (first, second) = (cells.first()?, cells.get(1)?);
+    let day = first.trim_end_matches(['.', ',']);
+    let dated = time::is_month(first)
+        || (time::is_weekday(first) && first.len() > 1)
+        || (day.len() <= 2 && day.bytes().all(|b| b.is_ascii_digit()) && time::is_month(second));
+    let offset =
+        |cell: &str| cell.len() >= 5 && cell.starts_with(['+', '-']) && !cell.contains('.');
+    let clocked = first.contains(':')
+        && (["am", "pm", "utc", "gmt", "z"].contains(&second.to_ascii_lowercase().as_str())
+            || offset(second));
+    let longest = match (dated, clocked) {
+        (true, _) => LONGEST.min(cells.len()),
+        (_, true) => 2,
+        _ => return None,
+    };
+    (2..=longest)
+        .rev()
+        .find(|count| time::moment(&cells[..*count].join(" ")).is_some())
+}
+
+/// Puts cells of `line` together that belong to one time: as many as `together` says, from each on.
+fn join<'a>(line: &'a str, cells: &mut Vec<&'a str>, together: fn(&[&str]) -> Option<usize>) {
+    for at in 0..cells.len() {
+        let Some(count) = cells.get(at..).and_then(together) else {
+            continue;
+        };
+        // Cells are parts of the line.
+        let place = |cell: &str| cell.as_ptr().addr().wrapping_sub(line.as_ptr().addr());
+        let last = cells[at + count - 1];
+        if let Some(whole) = line.get(place(cells[at])..place(last) + last.len()) {
+            cells[at] = whole;
+            cells.drain(at + 1..at + count);
         }
     }
 }

@@ -84,13 +84,123 @@ impl Figures {
     /// 1990, from memory).
     #[inline(always)]
     fn made_of(&self, whole: u64, behind: u64, power: u64) -> Option<f64> {
-        let all = (whole * TENS.get(self.part.count)? + behind).cast_signed();
+        self.scaled(whole * TENS.get(self.part.count)? + behind, power)
+    }
+
+    /// The number of all these digits, as if there were no point, and this power of ten.
+    #[inline(always)]
+    fn scaled(&self, digits: u64, power: u64) -> Option<f64> {
+        let all = digits.cast_signed();
         let power = power.cast_signed();
         let power = if self.small { -power } else { power } - self.part.count as i64;
         let ten = POWERS.get(power.unsigned_abs() as usize)?;
         let size = all as f64;
         let size = if power < 0 { size / ten } else { size * ten };
         Some(if self.negative { -size } else { size })
+    }
+}
+
+/// Figures in places that lines alike share, with what reading them takes worked out once.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Known {
+    figures: Figures,
+    digits: KnownDigits,
+    /// Power of ten of the last digit, where no exponent changes it.
+    ten: f64,
+}
+
+/// How the digits before and behind the point are found: eight bytes pushed until the last digit is the
+/// last of them, so that zeros stand before the first.
+#[derive(Clone, Copy, Debug)]
+enum KnownDigits {
+    /// All of them and the point in eight bytes: what stands before it moves up to what stands behind.
+    Together {
+        push: u32,
+        before: u64,
+        behind: u64,
+        point: u32,
+    },
+    /// In two times eight bytes.
+    Apart { push: [u32; 2], tens: u64 },
+}
+
+impl Known {
+    /// `None` for more digits before or behind the point than eight, and for none before it.
+    pub(super) fn new(figures: Figures) -> Option<Self> {
+        let Figures { whole, part, .. } = figures;
+        if !(1..=8).contains(&whole.count) || part.count > 8 {
+            return None;
+        }
+        // Reading past the digits is as far as finding them went.
+        let push = |bytes: usize| (64 - 8 * bytes) as u32;
+        // The last so many of eight bytes.
+        let last = |bytes: usize| match bytes {
+            0 => 0,
+            _ => u64::MAX << push(bytes),
+        };
+        let point = usize::from(part.count > 0);
+        let span = whole.count + point + part.count;
+        let digits = if span <= 8 {
+            KnownDigits::Together {
+                push: push(span),
+                before: last(span) & !last(part.count + point),
+                behind: last(part.count),
+                point: 8 * point as u32,
+            }
+        } else {
+            KnownDigits::Apart {
+                push: [push(whole.count), push(part.count)],
+                tens: TENS[part.count],
+            }
+        };
+        let ten = POWERS[part.count];
+        Some(Self {
+            figures,
+            digits,
+            ten,
+        })
+    }
+
+    /// What the number in these places comes to: that of [`Figures::value`], to the last bit.
+    #[inline(always)]
+    pub(super) fn value(&self, bytes: &[u8]) -> Option<f64> {
+        let Figures {
+            whole,
+            part,
+            exponent,
+            ..
+        } = self.figures;
+        let first = eight(bytes, whole.at)?;
+        let digits = match self.digits {
+            KnownDigits::Together {
+                push,
+                before,
+                behind,
+                point,
+            } => {
+                let pushed = first << push;
+                eight_made((pushed & before) << point | pushed & behind)
+            }
+            KnownDigits::Apart {
+                push: [whole, behind],
+                tens,
+            } => {
+                let second = eight(bytes, part.at)?;
+                eight_made(first << whole) * tens + eight_made(second << behind)
+            }
+        };
+        match exponent.count {
+            0 => {
+                let size = digits.cast_signed() as f64 / self.ten;
+                Some(if self.figures.negative { -size } else { size })
+            }
+            2 => {
+                let [high, low] = bytes.get(exponent.at..)?.first_chunk::<2>()?;
+                let power = u64::from(high & 0xf) * 10 + u64::from(low & 0xf);
+                self.figures.scaled(digits, power)
+            }
+            _ => self.figures.scaled(digits, exponent.value(bytes)?),
+        }
     }
 }
 
@@ -166,8 +276,13 @@ fn made_by(values: u64, count: usize) -> u64 {
     if count == 0 {
         return 0;
     }
-    let pushed = values << (64 - 8 * count as u32);
-    let pairs = (pushed.wrapping_mul(10 << 8 | 1) >> 8) & 0x00ff_00ff_00ff_00ff;
+    eight_made(values << (64 - 8 * count as u32))
+}
+
+/// The number that eight digits make.
+#[inline(always)]
+fn eight_made(digits: u64) -> u64 {
+    let pairs = (digits.wrapping_mul(10 << 8 | 1) >> 8) & 0x00ff_00ff_00ff_00ff;
     let fours = (pairs.wrapping_mul(100 << 16 | 1) >> 16) & 0x0000_ffff_0000_ffff;
     fours.wrapping_mul(10_000 << 32 | 1) >> 32
 }
@@ -192,14 +307,19 @@ const POWERS: [f64; 23] = [
 mod tests {
     use proptest::prelude::*;
 
-    use super::Figures;
+    use super::{Figures, Known};
 
     /// The number that a whole cell is.
     fn number(cell: &str) -> Option<f64> {
         let mut at = 0;
         let line = format!("{cell},and what follows");
         let (figures, value) = Figures::find(line.as_bytes(), &mut at, b'.')?;
-        assert_eq!(figures.value(line.as_bytes()), Some(value));
+        let line = format!("{line}, and on beyond what is looked at");
+        let line = line.as_bytes();
+        assert_eq!(figures.value(line), Some(value));
+        if let Some(known) = Known::new(figures) {
+            assert_eq!(known.value(line).map(f64::to_bits), Some(value.to_bits()));
+        }
         (at == cell.len()).then_some(value)
     }
 

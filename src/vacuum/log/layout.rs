@@ -2,7 +2,7 @@
 
 use std::mem::discriminant;
 
-use super::cell::{Kind, Separator, kind};
+use super::cell::{Kind, Separator, is_fraction_behind, kind};
 use super::time::{self, Moment};
 use crate::vacuum::units::{PressureUnit, TimeUnit};
 
@@ -22,6 +22,8 @@ pub(super) struct Layout {
     pub(super) time: TimeColumns,
     /// Seconds in one unit of an elapsed time, if the header says.
     pub(super) time_scale: Option<f64>,
+    /// Whether times read as days that a spreadsheet counts, from 1899-12-30.
+    pub(super) spreadsheet_days: bool,
     /// Whether clocks of two parts are minutes and seconds.
     pub(super) minutes_first: bool,
     pub(super) pressure: usize,
@@ -78,6 +80,10 @@ pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
     }
     let Some((_, _, separator, decimal_comma)) = best else {
         return Err(NoLayout::NoColumns);
+    };
+    let separator = match separator {
+        Separator::Comma if has_comma_fractions(sample) => Separator::CommaAndFraction,
+        other => other,
     };
     let rows: Vec<(usize, Vec<&str>, Vec<Kind>)> = sample
         .iter()
@@ -158,7 +164,10 @@ pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
         TimeColumns::One(column) => column,
         TimeColumns::DateAndClock(_, clock) => clock,
     };
+    let spreadsheet_days = matches!(time, TimeColumns::One(column)
+        if are_spreadsheet_days(column, &readings, &words(column)));
     Ok(Layout {
+        spreadsheet_days,
         separator,
         decimal_comma,
         time,
@@ -286,6 +295,19 @@ fn time_columns(
         (None, Some(clock)) => return TimeColumns::One(clock),
         _ => {}
     }
+    // `20250304 102000`: numbers too.
+    let all = |column: usize, is: fn(&str) -> bool| {
+        readings
+            .iter()
+            .all(|(_, cells, _)| cells.get(column).is_some_and(|cell| is(cell)))
+    };
+    let in_digits = (1..first.len()).find(|&clock| {
+        all(clock - 1, |cell| time::day_in_digits(cell).is_some())
+            && all(clock, |cell| time::clock_in_digits(cell).is_some())
+    });
+    if let Some(clock) = in_digits {
+        return TimeColumns::DateAndClock(clock - 1, clock);
+    }
     let numbers: Vec<usize> = (0..first.len())
         .filter(|&column| matches!(first[column], Kind::Number(_)))
         .collect();
@@ -325,6 +347,82 @@ fn time_columns(
     TimeColumns::One(column)
 }
 
+/// Days that a spreadsheet counts for 1990 to 2099, from 1899-12-30 as the zeroth (ECMA-376 part 1,
+/// 18.17.4, from memory).
+const SPREADSHEET_DAYS: std::ops::Range<f64> = 32_874.0..73_051.0;
+
+/// Whether a column of numbers under the name of a time reads as days that a spreadsheet counts: within
+/// this and the last century, with a fraction of four figures and more, an hour apart at most. Seconds
+/// would have to come 24 a second, and hours after the start.
+fn are_spreadsheet_days(
+    column: usize,
+    readings: &[&(usize, Vec<&str>, Vec<Kind>)],
+    words: &[String],
+) -> bool {
+    let of_time = |word: &String| TIME_STEMS.iter().any(|stem| word.starts_with(stem));
+    let named = words.iter().any(of_time)
+        && !words
+            .iter()
+            .any(|word| word == "elapsed" || time_scale(word).is_some());
+    let mut days = Vec::new();
+    for (_, _, kinds) in readings {
+        match kinds.get(column) {
+            Some(Kind::Number(value)) if SPREADSHEET_DAYS.contains(value) => days.push(*value),
+            _ => return false,
+        }
+    }
+    let fine = |cell: &&str| {
+        cell.rsplit_once(['.', ','])
+            .is_some_and(|(_, part)| part.len() >= 4)
+    };
+    let is_fine = readings
+        .iter()
+        .any(|(_, cells, _)| cells.get(column).is_some_and(fine));
+    named
+        && is_fine
+        && days.len() > 1
+        && days
+            .windows(2)
+            .all(|two| (0.0..1.0 / 24.0).contains(&(two[1] - two[0])))
+}
+
+/// Whether the seconds of clocks have a decimal comma where commas part the columns: there is always a
+/// cell of three digits behind the clock, and the heading has one name fewer than there are cells.
+fn has_comma_fractions(sample: &[&str]) -> bool {
+    let (mut cells, mut readings, mut names) = (Vec::new(), 0, None);
+    for line in sample {
+        Separator::Comma.cut(line, &mut cells);
+        let clock = (0..cells.len()).find(|&at| is_fraction_behind(&cells[at..]));
+        match clock {
+            Some(_) if names == Some(cells.len() - 1) => readings += 1,
+            None if readings == 0 => names = Some(cells.len()),
+            _ => return false,
+        }
+    }
+    readings > 0
+}
+
+/// Whether a line reads as the heading of columns: names of times, pressures or their units, and no number
+/// or time first.
+pub(super) fn is_heading(line: &str) -> bool {
+    let named = |word: &String| {
+        matches!(word.as_str(), "t" | "p")
+            || TIME_STEMS
+                .iter()
+                .chain(&PRESSURE_STEMS)
+                .any(|stem| word.starts_with(stem))
+            || unit_of(word).is_some()
+            || time_scale(word).is_some()
+    };
+    !may_be_reading(line) && words_of(line).iter().any(named)
+}
+
+/// Whether a line begins as a reading does, with a number or a time.
+pub(super) fn may_be_reading(line: &str) -> bool {
+    line.trim_start_matches(['"', ' ', '\t', '+', '-', '.'])
+        .starts_with(|c: char| c.is_ascii_digit())
+}
+
 fn words_of(name: &str) -> Vec<String> {
     name.split(|c: char| !(c.is_alphanumeric() || c == 'µ'))
         .filter(|word| !word.is_empty())
@@ -339,7 +437,11 @@ fn unit_of(word: &str) -> Option<PressureUnit> {
 fn time_scale(word: &str) -> Option<f64> {
     match word.parse() {
         Ok(unit) => Some(seconds_in(unit)),
-        Err(_) => (word == "ms").then_some(1e-3),
+        Err(_) => match word {
+            "ms" => Some(1e-3),
+            "day" | "days" => Some(86_400.0),
+            _ => None,
+        },
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! Takes CSV, TSV and pasted columns: separated by comma, semicolon, tab, bar or spaces; with a
 //! decimal point or comma; with a unit in the header, beside the number or given apart; with
-//! times as ISO 8601, day and clock, clock alone, epoch seconds or elapsed time. The input
+//! times as ISO 8601, day and clock, clock alone, epoch, elapsed time or days of a spreadsheet. The input
 //! comes in pieces of any length ([`LogReader`]): only the readings are kept (20 bytes each) and the
 //! line begun, never the text.
 //!
@@ -12,7 +12,9 @@
 
 mod alike;
 mod cell;
+mod date_order;
 mod figures;
+mod forward;
 mod layout;
 mod plain;
 mod read;

@@ -5,7 +5,8 @@
 //! one digit) is left to the general reader, which then also finds what is wrong with it.
 
 use super::cell::Separator;
-use super::figures::{Digits, Figures, TENS};
+use super::date_order::OpenDate;
+use super::figures::{Digits, Figures, Known, TENS, ZEROS};
 use super::layout::{Layout, TimeColumns};
 use super::read::LONGEST_LINE;
 use super::time::{self, Moment};
@@ -68,8 +69,8 @@ pub(super) enum WrittenTime {
     Number(f64),
     /// Seconds since midnight.
     Clock(f64),
-    /// Seconds since 1970-01-01 00:00.
-    Instant(f64),
+    /// Seconds since 1970-01-01 00:00, less what is open of the date.
+    Instant(f64, Option<OpenDate>),
 }
 
 /// The date last read: most lines have that of the line before.
@@ -77,8 +78,7 @@ pub(super) enum WrittenTime {
 pub(super) struct LastDate {
     text: Vec<u8>,
     seconds: f64,
-    /// Whether its day and month could be exchanged.
-    pub(super) unsure: bool,
+    open: Option<OpenDate>,
 }
 
 impl PlainLines {
@@ -89,6 +89,7 @@ impl PlainLines {
             Separator::Semicolon => Some(b';'),
             Separator::Bar => Some(b'|'),
             Separator::Comma => Some(b','),
+            Separator::CommaAndFraction => return None,
             Separator::Spaces => None,
         };
         let point = if layout.decimal_comma { b',' } else { b'.' };
@@ -289,11 +290,41 @@ impl PlainLines {
     }
 }
 
+/// The numbers of lines of one shape, with what reading them takes worked out once.
+#[derive(Debug)]
+pub(super) struct KnownShape {
+    time: KnownTime,
+    pressure: Known,
+}
+
+#[derive(Debug)]
+enum KnownTime {
+    Number(Known),
+    Other(Time),
+}
+
 impl Shape {
+    /// `None` if its numbers are too long.
+    pub(super) fn known(&self) -> Option<KnownShape> {
+        Some(KnownShape {
+            time: match self.time {
+                Time::Number(figures) => KnownTime::Number(Known::new(figures)?),
+                other => KnownTime::Other(other),
+            },
+            pressure: Known::new(self.pressure)?,
+        })
+    }
+}
+
+impl KnownShape {
     /// Time and pressure as written in the line of this shape at the front of `bytes`.
     #[inline(always)]
     pub(super) fn values(&self, bytes: &[u8], date: &mut LastDate) -> Option<(WrittenTime, f64)> {
-        Some((self.time.value(bytes, date)?, self.pressure.value(bytes)?))
+        let time = match &self.time {
+            KnownTime::Number(known) => WrittenTime::Number(known.value(bytes)?),
+            KnownTime::Other(time) => time.value(bytes, date)?,
+        };
+        Some((time, self.pressure.value(bytes)?))
     }
 }
 
@@ -305,7 +336,7 @@ impl Time {
             Self::Clock(clock) => WrittenTime::Clock(clock.seconds(bytes)?),
             Self::Instant(from, to, clock) => {
                 let midnight = date.seconds(bytes.get(*from..*to)?)?;
-                WrittenTime::Instant(midnight + clock.seconds(bytes)?)
+                WrittenTime::Instant(midnight + clock.seconds(bytes)?, date.open)
             }
         })
     }
@@ -316,7 +347,10 @@ impl Clock {
     #[inline(always)]
     fn seconds(&self, bytes: &[u8]) -> Option<f64> {
         let clock = bytes.get(self.at..)?.first_chunk::<8>()?;
-        let two = |at: usize| u32::from(clock[at] - b'0') * 10 + u32::from(clock[at + 1] - b'0');
+        let clock = u64::from_le_bytes(*clock) ^ ZEROS;
+        // Each byte with the next, as two digits; none of the three that are looked at passes 99.
+        let pairs = clock.wrapping_mul(10).wrapping_add(clock >> 8);
+        let two = |at: u32| (pairs >> (8 * at)) as u32 & 0xff;
         let (hours, minutes, seconds) = (two(0), two(3), two(6));
         if minutes > 59 || seconds > 60 {
             return None;
@@ -331,16 +365,14 @@ impl Clock {
 }
 
 impl LastDate {
-    /// Seconds of a date's midnight; `None` for what is no date.
+    /// Seconds of a date's midnight, as far as they are known; `None` for what is no date.
     #[inline(always)]
     fn seconds(&mut self, text: &[u8]) -> Option<f64> {
         if self.text != text {
-            let Some(Moment::Day(days, unsure)) = time::moment(std::str::from_utf8(text).ok()?)
-            else {
+            let Some(Moment::Day(date)) = time::moment(std::str::from_utf8(text).ok()?) else {
                 return None;
             };
-            self.unsure = unsure;
-            self.seconds = days * 86_400.0;
+            (self.seconds, self.open) = date.midnight();
             self.text.clear();
             self.text.extend_from_slice(text);
         }

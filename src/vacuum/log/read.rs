@@ -77,12 +77,20 @@ pub enum LogError {
         /// The line, counted from one.
         line: u32,
     },
+    /// A heading and nothing below it.
+    #[error(
+        "line {line}: a heading, with no readings behind it; accepted: a heading, if there is one, and below it lines with a time and a pressure"
+    )]
+    HeadingAlone {
+        /// The line, counted from one.
+        line: u32,
+    },
     /// No line with a time and a pressure.
     #[error(
         "line {line}: no time and pressure found in {text:?}; accepted: two or more columns separated by comma, semicolon, tab, bar or spaces"
     )]
     NoColumns {
-        /// The first line that is not blank.
+        /// The first line that is neither blank nor a heading.
         line: u32,
         /// That line, shortened.
         text: String,
@@ -134,6 +142,32 @@ pub enum LogError {
     #[error("line {line} is the only reading; accepted: two readings or more")]
     OneReading {
         /// Its line.
+        line: u32,
+    },
+    /// One reading alone, and other lines that gave none.
+    #[error("line {first}: {problem}; line {line} is the only reading, and two or more are needed")]
+    OnlyOne {
+        /// The first line that gave none.
+        first: u32,
+        /// Why it gave none.
+        problem: String,
+        /// Line of the reading.
+        line: u32,
+    },
+    /// Dates of which some put the day first and others the month.
+    #[error(
+        "line {line}: the numbers of this date are no day, month and year in an order that fits the dates before it; accepted: one order for all dates, best with the year first (2026-11-30)"
+    )]
+    DatesDisagree {
+        /// The line, counted from one.
+        line: u32,
+    },
+    /// Dates that may put the day first or the month.
+    #[error(
+        "line {line}: the date changes, and whether its day or its month stands first cannot be told; accepted: dates with the year first (2026-11-30) or with the month as a word (30-Nov-2026), or elapsed times"
+    )]
+    DateOrder {
+        /// The first line where it makes a difference.
         line: u32,
     },
     /// More lines than can be counted.
@@ -324,6 +358,19 @@ impl LogReader {
             Ok(layout) => {
                 let preamble = layout.preamble;
                 let mut readings = Box::new(Readings::new(layout));
+                let behind_heading = texts[..preamble]
+                    .iter()
+                    .rposition(|text| layout::is_heading(text))
+                    .map_or(0, |heading| heading + 1);
+                for (line, text) in &sample[behind_heading..preamble] {
+                    if layout::may_be_reading(text) {
+                        let text = shortened(text);
+                        readings.pass_over(
+                            *line,
+                            format!("no time and pressure found in {text:?}; line not used"),
+                        );
+                    }
+                }
                 #[cfg(test)]
                 if self.careful {
                     readings.go_carefully();
@@ -340,10 +387,22 @@ impl LogReader {
             Err(NoLayout::NoColumns) if first_text.is_empty() => {
                 Stage::Failed(LogError::LineTooLong { line: *first_line })
             }
-            Err(NoLayout::NoColumns) => Stage::Failed(LogError::NoColumns {
-                line: *first_line,
-                text: shortened(first_text),
-            }),
+            Err(NoLayout::NoColumns) => {
+                // A heading is no reading, but what stands below it should have been one.
+                let remark = |text: &str| text.trim_start().starts_with(['#', '%']);
+                let below = sample
+                    .iter()
+                    .find(|(_, text)| !layout::is_heading(text) && !remark(text));
+                Stage::Failed(match below {
+                    Some((line, text)) => LogError::NoColumns {
+                        line: *line,
+                        text: shortened(text),
+                    },
+                    None => LogError::HeadingAlone {
+                        line: sample.last().map_or(*first_line, |(line, _)| *line),
+                    },
+                })
+            }
             Err(NoLayout::ClockOfTwo(place)) => Stage::Failed(LogError::ClockOfTwo {
                 line: sample[place].0,
                 text: shortened(&sample[place].1),

@@ -7,11 +7,19 @@ use std::borrow::Cow;
 
 use super::alike::Alike;
 use super::cell;
+use super::date_order::{self, Because, OpenDate, Order, Undecided};
 use super::layout::{self, Layout, TimeColumns};
 use super::plain::{LastDate, PlainLines, Shape, WrittenTime};
 use super::read::{LineProblem, LogError, LogOptions, PressureLog, Problems, shortened};
 use super::time::{self, Moment};
 use crate::vacuum::units::{PressureUnit, ReadingError, read_pressure};
+
+/// Readings that there is room for from the start: what is not used of it takes no memory, and moving
+/// the readings of a long log to more room, again and again, takes as long as reading its numbers.
+const ROOM: usize = 1 << 17;
+
+/// What a problem ends with whose line gave no reading.
+const NOT_USED: &str = "line not used";
 
 /// Readings so far.
 #[derive(Debug)]
@@ -31,9 +39,11 @@ pub(super) struct Readings {
     clocks: Clocks,
     /// The date last read the quick way.
     date: LastDate,
+    /// What is open of the date of which times.
+    dates: Runs<Option<OpenDate>>,
+    order: Option<(Order, Because)>,
     epoch_seen: bool,
     elapsed_seen: bool,
-    unsure_date: bool,
 }
 
 /// Clock times without a date, in the order of the lines.
@@ -115,15 +125,21 @@ impl Readings {
             plain: PlainLines::of(&layout),
             layout,
             cells: Vec::new(),
-            log: PressureLog::default(),
+            log: PressureLog {
+                seconds: Vec::with_capacity(ROOM),
+                pascals: Vec::with_capacity(ROOM),
+                lines: Vec::with_capacity(ROOM),
+                ..PressureLog::default()
+            },
             units: Runs(Vec::new()),
             elapsed: Runs(Vec::new()),
             other_units: OtherUnits::default(),
             clocks: Clocks::default(),
             date: LastDate::default(),
+            dates: Runs(Vec::new()),
+            order: None,
             epoch_seen: false,
             elapsed_seen: false,
-            unsure_date: false,
         }
     }
 
@@ -154,7 +170,8 @@ impl Readings {
         } = &mut self.log;
         let begun = seconds.len();
         let mut run = self.elapsed.last();
-        let (mut epoch_seen, mut elapsed_seen, mut unsure) = (false, false, false);
+        let mut dated = self.dates.last();
+        let (mut epoch_seen, mut elapsed_seen) = (false, false);
         let mut used = 0;
         let mut before: Option<Shape> = None;
         let mut alike: Option<Alike> = None;
@@ -183,19 +200,22 @@ impl Readings {
             if !(pressure > 0.0 && pressure < f64::INFINITY) {
                 break;
             }
-            let (time, elapsed) = match time {
+            let (time, elapsed, open) = match time {
+                // A date and a clock without signs between.
+                WrittenTime::Number(time) if time::may_be_in_digits(time) => break,
                 WrittenTime::Number(time) => {
                     let epoch = time::is_epoch(time);
                     epoch_seen |= epoch;
                     elapsed_seen |= !epoch;
-                    (time::number_seconds(time, scale), !epoch)
+                    (time::number_seconds(time, scale), !epoch, None)
                 }
-                WrittenTime::Instant(time) => {
-                    unsure |= date.unsure;
-                    (time, false)
-                }
-                WrittenTime::Clock(time) => (self.clocks.seconds(time), false),
+                WrittenTime::Instant(time, open) => (time, false, open),
+                WrittenTime::Clock(time) => (self.clocks.seconds(time), false, None),
             };
+            if dated != Some(open) {
+                dated = Some(open);
+                self.dates.note(seconds.len(), open);
+            }
             if run != Some(elapsed) {
                 run = Some(elapsed);
                 self.elapsed.note(seconds.len(), elapsed);
@@ -206,15 +226,14 @@ impl Readings {
         }
         self.epoch_seen |= epoch_seen;
         self.elapsed_seen |= elapsed_seen;
-        self.unsure_date |= unsure;
         let taken = (seconds.len() - begun) as u32;
         lines.extend(line + 1..=line + taken);
         (taken, used)
     }
 
     /// Notes that a line is not used.
-    pub(super) fn pass_over(&mut self, line: u32, problem: &str) {
-        self.log.problems.note(line, problem.to_owned());
+    pub(super) fn pass_over(&mut self, line: u32, problem: impl Into<String>) {
+        self.log.problems.note(line, problem.into());
     }
 
     /// Takes any line.
@@ -231,7 +250,7 @@ impl Readings {
     }
 
     fn take_cells(&mut self, line: u32, cells: &[&str]) {
-        let Some((seconds, elapsed)) = self.time_of(cells) else {
+        let Some((seconds, elapsed, open)) = self.time_of(cells) else {
             let cell = self.time_cell(cells);
             let problem = if cells
                 .first()
@@ -252,6 +271,7 @@ impl Readings {
                 }
                 self.units.note(index, unit);
                 self.elapsed.note(index, elapsed);
+                self.dates.note(index, open);
                 self.log.seconds.push(seconds);
                 self.log.pascals.push(pressure);
                 self.log.lines.push(line);
@@ -267,18 +287,21 @@ impl Readings {
         shortened(cells.get(column).copied().unwrap_or(""))
     }
 
-    /// The time of a line, and whether it is an elapsed one; in seconds unless its unit is not known.
-    fn time_of(&mut self, cells: &[&str]) -> Option<(f64, bool)> {
+    /// The time of a line, in seconds unless its unit is not known; whether it is an elapsed one; and
+    /// what is open of its date.
+    fn time_of(&mut self, cells: &[&str]) -> Option<(f64, bool, Option<OpenDate>)> {
         match self.layout.time {
             TimeColumns::DateAndClock(date, clock) => {
-                let Some(Moment::Day(days, unsure)) = time::moment(cells.get(date)?) else {
+                let Some(Moment::Day(date)) = time::moment(cells.get(date)?) else {
                     return None;
                 };
-                let Some(Moment::Clock(seconds)) = time::moment(cells.get(clock)?) else {
-                    return None;
+                let clock = cells.get(clock)?;
+                let seconds = match time::moment(clock) {
+                    Some(Moment::Clock(seconds)) => seconds,
+                    _ => time::clock_in_digits(clock)?,
                 };
-                self.unsure_date |= unsure;
-                Some((days * 86_400.0 + seconds, false))
+                let (midnight, open) = date.midnight();
+                Some((midnight + seconds, false, open))
             }
             TimeColumns::One(column) => {
                 let cell = cells.get(column)?;
@@ -286,24 +309,26 @@ impl Readings {
                     if !value.is_finite() {
                         return None;
                     }
+                    if time::may_be_in_digits(value)
+                        && let Some(Moment::Instant(seconds, open)) = time::in_digits(cell)
+                    {
+                        return Some((seconds, false, open));
+                    }
                     let epoch = time::is_epoch(value);
                     self.epoch_seen |= epoch;
                     self.elapsed_seen |= !epoch;
                     let scale = self.layout.time_scale.unwrap_or(1.0);
-                    return Some((time::number_seconds(value, scale), !epoch));
+                    return Some((time::number_seconds(value, scale), !epoch, None));
                 }
                 if self.layout.minutes_first
                     && let Some(seconds) = time::minutes_and_seconds(cell)
                 {
-                    return Some((seconds, false));
+                    return Some((seconds, false, None));
                 }
                 match time::moment(cell)? {
-                    Moment::Instant(seconds, unsure) => {
-                        self.unsure_date |= unsure;
-                        Some((seconds, false))
-                    }
-                    Moment::Day(..) => None,
-                    Moment::Clock(seconds) => Some((self.clocks.seconds(seconds), false)),
+                    Moment::Instant(seconds, open) => Some((seconds, false, open)),
+                    Moment::Day(_) => None,
+                    Moment::Clock(seconds) => Some((self.clocks.seconds(seconds), false, None)),
                 }
             }
         }
@@ -352,15 +377,41 @@ impl Readings {
                 });
             }
             (0, None) => return Err(LogError::Empty),
-            (1, _) => {
-                return Err(LogError::OneReading {
-                    line: self.log.lines[0],
+            (1, first) => {
+                let line = self.log.lines[0];
+                return Err(match first {
+                    Some(first) if first.problem.ends_with(NOT_USED) => LogError::OnlyOne {
+                        first: first.line,
+                        problem: first.problem.clone(),
+                        line,
+                    },
+                    _ => LogError::OneReading { line },
                 });
             }
             _ => {}
         }
+        self.put_in_dates()?;
         self.log.assumed = self.assumed(options);
         Ok(self.log)
+    }
+
+    /// Decides the order of day, month and year, where it is open, and puts in the days.
+    fn put_in_dates(&mut self) -> Result<(), LogError> {
+        let dates: Vec<Option<OpenDate>> = self.dates.0.iter().map(|(_, open)| *open).collect();
+        let line = |place: usize| self.log.lines[self.dates.0[place].0];
+        self.order = date_order::decide(&dates).map_err(|undecided| match undecided {
+            Undecided::NoOrderFits(place) => LogError::DatesDisagree { line: line(place) },
+            Undecided::MoreThanOne(place) => LogError::DateOrder { line: line(place) },
+        })?;
+        let Some((order, _)) = self.order else {
+            return Ok(());
+        };
+        for (run, open) in self.dates.each(&mut self.log.seconds) {
+            if let Some(midnight) = open.and_then(|open| open.midnight(order)) {
+                run.iter_mut().for_each(|time| *time += midnight);
+            }
+        }
+        Ok(())
     }
 
     /// Puts in what the sender knows of the units, and notes which lines have another than the first.
@@ -380,8 +431,12 @@ impl Readings {
                 }
             }
         }
-        if let (None, Some(unit)) = (self.layout.time_scale, options.time_unit) {
-            let scale = layout::seconds_in(unit);
+        let scale = match (self.layout.time_scale, options.time_unit) {
+            (None, Some(unit)) => Some(layout::seconds_in(unit)),
+            (None, None) if self.layout.spreadsheet_days => Some(86_400.0),
+            _ => None,
+        };
+        if let Some(scale) = scale {
             for (run, elapsed) in self.elapsed.each(&mut log.seconds) {
                 if elapsed {
                     run.iter_mut().for_each(|time| *time *= scale);
@@ -444,7 +499,11 @@ impl Readings {
             assumed.push(format!("pressures without a unit are in {unit}, as given"));
         }
         if self.elapsed_seen && layout.time_scale.is_none() && options.time_unit.is_none() {
-            assumed.push("elapsed times without a unit are in seconds".to_owned());
+            assumed.push(if layout.spreadsheet_days {
+                "times are days as spreadsheets count them, since they read so; give their unit if they are another".to_owned()
+            } else {
+                "elapsed times without a unit are in seconds".to_owned()
+            });
         }
         if layout.minutes_first {
             assumed.push("times of two parts are minutes and seconds".to_owned());
@@ -452,8 +511,13 @@ impl Readings {
         if self.epoch_seen {
             assumed.push("large time numbers are epoch times".to_owned());
         }
-        if self.unsure_date {
-            assumed.push("dates read as day, month, year".to_owned());
+        if let Some((order, because)) = self.order {
+            let because = match because {
+                Because::OnlyOne => "the only order in which all of them are dates",
+                Because::NoMatter => "another order would give the same elapsed times",
+                Because::DaysFollow => "only so the days follow one another",
+            };
+            assumed.push(format!("dates read as {}: {because}", order.words()));
         }
         if self.clocks.midnights > 0.0 {
             assumed

@@ -176,7 +176,6 @@ fn takes_units_line_by_line_and_says_so() {
 fn refuses_bad_input_with_its_line() {
     refused("", &["empty"]);
     refused(" \n\n", &["empty"]);
-    refused("time,p_pa\n", &["line 1", "time,p_pa"]);
     refused("time,p_pa\n0,1\n", &["line 2", "only reading"]);
     refused(
         "hello there\nold friend\n",
@@ -349,9 +348,10 @@ fn sets_times_right_and_marks_it() {
     });
     only_mark(&forward, MarkKind::ClockJump, 102);
     assert_eq!(forward.seconds[199], 1990.0);
-    let gap = rise(|row, time, _| {
+    let gap = rise(|row, time, pressure| {
         if row >= 100 {
             *time += 300.0;
+            *pressure += 300.0;
         }
     });
     only_mark(&gap, MarkKind::DroppedReadings, 102);
@@ -481,7 +481,8 @@ fn row(style: usize, index: usize, width: usize, pressure: f64) -> String {
         7 => format!("{clock} | {pressure:.1e} | x"),
         8 => format!("{time:.width$};{pressure:.3e}").replace('.', ","),
         9 => format!("2025-03-{day:02}  {clock} {pressure:.width$}"),
-        _ => format!("{:.3},{pressure:.3e}", 1.741e9 + time),
+        10 => format!("{:.3},{pressure:.3e}", 1.741e9 + time),
+        _ => format!("03/{day:02}/2025 {clock},{pressure:.width$e}"),
     }
 }
 
@@ -516,7 +517,7 @@ proptest! {
     /// it is cut.
     #[test]
     fn the_quick_way_gives_what_care_gives(
-        style in 0usize..11,
+        style in 0usize..12,
         width in 0usize..6,
         header in any::<bool>(),
         levels in proptest::collection::vec(1e-7f64..9.9, 62..150),
@@ -567,7 +568,7 @@ fn same_bits(one: &Result<PressureLog, String>, other: &Result<PressureLog, Stri
 /// The quick way is taken at all: a property that holds because nothing takes it would say nothing.
 #[test]
 fn every_style_goes_the_quick_way() {
-    for style in 0..11 {
+    for style in 0..12 {
         let rows: Vec<String> = (1..=200).map(|at| row(style, at, 3, 1e-3)).collect();
         let text = rows.join("\n") + "\n";
         let options = LogOptions {
@@ -584,4 +585,206 @@ fn every_style_goes_the_quick_way() {
             "style {style}"
         );
     }
+}
+
+/// Two readings ten seconds apart under these times, whatever else they may be.
+#[track_caller]
+fn times(first: &str, second: &str) {
+    check(
+        &format!("time;p_pa\n{first};2.3e-2\n{second};4.5e-2\n"),
+        TWO,
+    );
+}
+
+/// Forms by ISO 8601 (basic and extended), RFC 5322 and `strftime`'s `%c`, `%x` and `%y` (from memory).
+#[test]
+fn reads_months_as_words_short_years_and_times_without_signs() {
+    times("30-Nov-2026 23:59:55", "01-Dec-2026 00:00:05");
+    times("30-Nov-26 23:59:55", "1-Dec-26 00:00:05");
+    times("30-NOV-2026T14:05:02", "30-NOV-2026T14:05:12");
+    times("30-OCT-2026T14:05:02.5", "30-OCT-2026T14:05:12.5");
+    times("Nov 30 2026 11:59:55 AM", "Nov 30 2026 12:00:05 PM");
+    times("Nov 30, 2026 2:05:02 PM", "Nov 30, 2026 2:05:12 PM");
+    times("Mon Nov 30 14:05:02 2026", "Mon Nov 30 14:05:12 2026");
+    times(
+        "Mon, 30 Nov 2026 23:59:55 +0100",
+        "Mon, 30 Nov 2026 23:00:05 +0000",
+    );
+    times(
+        "30. November 2026 14:05:02,250",
+        "30. November 2026 14:05:12,250",
+    );
+    times("4. März 2026 14:05:02", "4. März 2026 14:05:12");
+    times("30.11.26 14:05:02", "30.11.26 14:05:12");
+    times("11/30/26 14:05:02", "11/30/26 14:05:12");
+    times("26-11-30 14:05:02", "26-11-30 14:05:12");
+    times("20261130T235955", "20261201T000005");
+    times("20261130T140502.5Z", "20261130T150512.5+0100");
+    times("20261130 140502", "20261130 140512");
+    times("20261130_140502", "20261130_140512");
+    times("20261130235955", "20261201000005");
+    times("20261130140502,5", "20261130140512,5");
+    times("2026-11-30T14:05:02,123", "2026-11-30T14:05:12,123");
+    times("2026-11-30 14:05:02 UTC", "2026-11-30 15:05:12 +01:00");
+    times("14:05:02Z", "14:05:12Z");
+    times("1796047502", "1796047512");
+    times("1796047502000", "1796047512000");
+    for rows in [
+        "Nov 30 2026 14:05:02 2.3e-2 Pa\nNov 30 2026 14:05:12 4.5e-2 Pa\n",
+        "Mon Nov 30 14:05:02 2026 2.3e-2 Pa\nMon Nov 30 14:05:12 2026 4.5e-2 Pa\n",
+        "30-Nov-2026 14:05:02 2.3e-2 Pa\n30-Nov-2026 14:05:12 4.5e-2 Pa\n",
+        "30 Nov 2026 11:59:55 AM 2.3e-2 Pa\n30 Nov 2026 12:00:05 PM 4.5e-2 Pa\n",
+        "11/30/2026 11:59:55 AM 2.3e-2 Pa\n11/30/2026 12:00:05 PM 4.5e-2 Pa\n",
+        "2026-11-30 14:05:02 +0100 2.3e-2 Pa\n2026-11-30 14:05:12 +0100 4.5e-2 Pa\n",
+        "date time p_pa\n20261130 235955 2.3e-2\n20261201 000005 4.5e-2\n",
+        "time,p_pa\n2026-11-30 14:05:02,123,2.3e-2\n2026-11-30 14:05:12,123,4.5e-2\n",
+        "date,clock,p_pa\n30-Nov-2026,14:05:02,2.3e-2\n30-Nov-2026,14:05:12,4.5e-2\n",
+    ] {
+        check(rows, TWO);
+    }
+    // Three digits behind a clock are a column of their own where the heading says so.
+    let log = read("time,power,p_pa\n14:05:02,150,2.3e-2\n14:05:12,150,4.5e-2\n").unwrap();
+    assert_eq!(
+        (log.seconds[1] - log.seconds[0], log.pascals[0]),
+        (10.0, 2.3e-2)
+    );
+}
+
+/// Days from 1899-12-30 as spreadsheets count them: 46356.5868 is 2026-11-30 at 14:04:59.5 (ECMA-376 part
+/// 1, 18.17.4, from memory).
+#[test]
+fn reads_days_of_a_spreadsheet_where_the_heading_says_time() {
+    let days = "Date/Time,p_pa\n46356.586811,1\n46356.586927,2\n46356.587043,3\n";
+    let log = read(days).unwrap();
+    assert!((log.seconds[2] - log.seconds[0] - 20.0).abs() < 0.1);
+    assert!(
+        log.assumed
+            .iter()
+            .any(|words| words.contains("spreadsheet"))
+    );
+    // Whoever gives a unit knows better.
+    let options = LogOptions {
+        time_unit: Some(TimeUnit::Second),
+        ..LogOptions::default()
+    };
+    let given = read_log(days.as_bytes(), &options).unwrap();
+    assert!((given.seconds[2] - given.seconds[0] - 232e-6).abs() < 1e-8);
+    check("t (days),p_pa\n0,2.3e-2\n0.000115740741,4.5e-2\n", TWO);
+    for seconds in [
+        "time (s),p_pa\n46356.5868,1\n46356.5968,2\n",
+        "elapsed time,p_pa\n46356.5868,1\n46356.5968,2\n",
+        "time,p_pa\n46356.5,1\n46357.5,2\n",
+        "time,p_pa\n6356.5868,1\n6356.5968,2\n",
+    ] {
+        let log = read(seconds).unwrap();
+        assert!(log.seconds[1] - log.seconds[0] < 1.1, "{seconds}");
+    }
+}
+
+#[test]
+fn the_whole_log_decides_which_number_is_the_month() {
+    let log = |dates: &[&str]| {
+        let rows = dates.iter().map(|date| format!("{date};1\n"));
+        read(&format!("time;p_pa\n{}", rows.collect::<String>()))
+    };
+    let step = |dates: &[&str]| {
+        let log = log(dates).unwrap();
+        log.seconds[dates.len() - 1] - log.seconds[0]
+    };
+    let last_says = ["11/12/2026 23:59:55", "11/13/2026 00:00:05"];
+    assert_eq!(step(&last_says), 10.0);
+    assert_eq!(step(&["12/11/2026 23:59:55", "13/11/2026 00:00:05"]), 10.0);
+    assert_eq!(step(&["12-11-26 23:59:55", "13-11-26 00:00:05"]), 10.0);
+    assert_eq!(step(&["26/11/30 23:59:55", "26/12/01 00:00:05"]), 10.0);
+    // Nothing is above 12, but only one order lets the days follow.
+    assert_eq!(step(&["03/04/2026 23:59:55", "04/04/2026 00:00:05"]), 10.0);
+    assert_eq!(step(&["04/03/2026 23:59:55", "04/04/2026 00:00:05"]), 10.0);
+    assert_eq!(step(&["03/04/2026 10:00:00", "03/04/2026 10:00:10"]), 10.0);
+    let said = |dates: &[&str]| log(dates).unwrap().assumed.join("; ");
+    assert!(said(&last_says).contains("month, day, year"));
+    let same = said(&["03/04/2026 10:00:00", "03/04/2026 10:00:10"]);
+    assert!(same.contains("another order would give the same"), "{same}");
+    // A day or a month on: nobody can tell.
+    let refused = log(&[
+        "03/04/2026 10:00:00",
+        "03/04/2026 11:00:00",
+        "05/04/2026 10:00:10",
+    ]);
+    let refused = refused.unwrap_err().to_string();
+    assert!(
+        refused.starts_with("line 4: ") && refused.contains("accepted: dates with the year first"),
+        "{refused}"
+    );
+    let refused = log(&[
+        "13/04/2026 10:00:00",
+        "14/04/2026 11:00:00",
+        "04/15/2026 10:00:10",
+    ]);
+    let refused = refused.unwrap_err().to_string();
+    assert!(refused.starts_with("line 4: "), "{refused}");
+    // The date may stand in a column of its own, and the quick way decides as care does.
+    let mut text = "date;clock;p_pa\n".to_owned();
+    for row in 0..400 {
+        let (day, second) = (11 + (86_200 + row) / 86_400, (86_200 + row) % 86_400);
+        let clock = format!(
+            "{:02}:{:02}:{:02}",
+            second / 3600,
+            second / 60 % 60,
+            second % 60
+        );
+        text.push_str(&format!("12/{day}/2026;{clock};1\n"));
+    }
+    let log = read(&text).unwrap();
+    assert_eq!(log.seconds[399] - log.seconds[0], 399.0);
+}
+
+#[test]
+fn what_cannot_be_read_is_told_at_its_own_line_and_not_at_the_heading() {
+    refused("time,p_pa\n", &["line 1", "heading", "no readings"]);
+    refused("# pump 3\ntime,p_pa\n", &["line 2", "heading"]);
+    refused(
+        "time,p_pa\n30-Foo-2026 10:00,1\n",
+        &["line 2", "30-Foo-2026"],
+    );
+    refused("time,pressure\n0_1e-5\n1_2e-5\n", &["line 2", "0_1e-5"]);
+    refused("time,pressure\nearly,low\n", &["line 2", "early,low"]);
+    refused(
+        "t_s,p_pa\n0_1\n1_2\n2,3\n",
+        &["line 2", "0_1", "line 4 is the only"],
+    );
+    // With two readings and more the lines in front of them are told too.
+    let log = read("t_s,p_pa\n0_1\n1_2\n2,3\n3,4\n").unwrap();
+    assert_eq!(log.problems.listed[0].line, 2);
+    assert_eq!((log.seconds.len(), log.problems.count), (2, 2));
+}
+
+#[test]
+fn a_forward_step_of_the_clock_is_told_by_the_pressure() {
+    let stepped = |jump: bool| {
+        let mut text = "t_s,p_pa\n".to_owned();
+        for row in 0..400 {
+            let behind = row >= 200;
+            let time = f64::from(row) + if behind { 37.0 } else { 0.0 };
+            let passed = if jump { f64::from(row) } else { time };
+            // A scatter of 1 %.
+            let scatter = 1.0 + 0.02 * ((f64::from(row) * 0.618_034).fract() - 0.5);
+            text.push_str(&format!("{time},{}\n", (1.0 + 0.1 * passed) * scatter));
+        }
+        tidy(read(&text).unwrap())
+    };
+    let clock = stepped(true);
+    only_mark(&clock, MarkKind::ClockJump, 202);
+    assert_eq!(clock.seconds[399], 399.0);
+    let missing = stepped(false);
+    only_mark(&missing, MarkKind::DroppedReadings, 202);
+    assert_eq!(missing.seconds[399], 436.0);
+    // A pressure that stands still tells nothing.
+    let still = rise(|row, time, pressure| {
+        *pressure = 3.0 + (0.618_034 * row as f64).fract();
+        if row >= 100 {
+            *time += 370.0;
+        }
+    });
+    only_mark(&still, MarkKind::DroppedReadings, 102);
+    assert!(still.marks[0].words.contains("or a clock that jumped"));
 }

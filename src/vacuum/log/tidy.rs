@@ -4,6 +4,7 @@
 //! limit of the gauge. Each change is a [`Mark`] with its line. Must not import I/O.
 
 use super::PressureLog;
+use super::forward::{self, Forward};
 
 /// Something odd in a record, shown on the plot and in the list beside it.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
@@ -159,19 +160,43 @@ fn straighten(record: &mut TidyRecord, usual: f64) {
                 .ln()
                 .abs();
             let hour = (step - 3600.0).abs() <= 2.0 * usual + 2.0;
-            if hour && change < 0.2 {
-                shift -= step - usual;
-                marks.note(MarkKind::ClockJump, line, at, || {
-                    "the clock went forward by an hour while the pressure hardly moved; taken as a clock change".to_owned()
-                });
-            } else {
-                marks.note(MarkKind::DroppedReadings, line, at, || {
+            // Times before are in order already, those from here on as logged.
+            let told = forward::told_by_pressure(
+                (&record.seconds[..index], &record.pascals[..index]),
+                (&record.seconds[index..], &record.pascals[index..]),
+                step,
+                usual,
+            );
+            match told {
+                Some(Forward::Clock) => {
+                    shift -= step - usual;
+                    marks.note(MarkKind::ClockJump, line, at, || {
+                        format!(
+                            "the clock went forward by {} while the pressure went on as if no time had passed; taken as a clock change",
+                            duration(step - usual)
+                        )
+                    });
+                }
+                Some(Forward::Time) => marks.note(MarkKind::DroppedReadings, line, at, || {
                     format!(
-                        "no readings for {}, where one comes every {}",
+                        "no readings for {}, where one comes every {}, and the pressure went on meanwhile",
                         duration(step),
                         duration(usual)
                     )
-                });
+                }),
+                None if hour && change < 0.2 => {
+                    shift -= step - usual;
+                    marks.note(MarkKind::ClockJump, line, at, || {
+                        "the clock went forward by an hour while the pressure hardly moved; taken as a clock change".to_owned()
+                    });
+                }
+                None => marks.note(MarkKind::DroppedReadings, line, at, || {
+                    format!(
+                        "no readings for {}, where one comes every {}, or a clock that jumped: the pressure does not tell which; taken as missing readings",
+                        duration(step),
+                        duration(usual)
+                    )
+                }),
             }
         }
         before = raw;

@@ -1,45 +1,113 @@
 //! Times as loggers write them, turned into seconds.
 //!
 //! Days are counted in the proleptic Gregorian calendar from 1970-01-01; clock times without an
-//! offset are taken as they stand, since only differences matter here.
+//! offset are taken as they stand, since only differences matter here. Forms: those of ISO 8601, extended
+//! and basic; of RFC 5322 and RFC 9557 as far as they say date, clock and offset; numbers parted by
+//! points, slashes or hyphens; months as words, in English and German; two-digit years from 1969 to 2068
+//! as POSIX `strptime` reads them (all from memory).
+
+use super::date_order::OpenDate;
 
 /// What a cell of time looks like.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Moment {
-    /// Seconds since 1970-01-01 00:00; the flag says that day and month could be exchanged.
-    Instant(f64, bool),
-    /// Whole days since 1970-01-01, from a date alone; the flag says that day and month could be
-    /// exchanged.
-    Day(f64, bool),
+    /// Seconds since 1970-01-01 00:00; without the days of a date whose order of parts is open.
+    Instant(f64, Option<OpenDate>),
+    /// A date alone.
+    Day(Date),
     /// Seconds since midnight, from a clock alone.
     Clock(f64),
 }
 
-/// Reads a date, a clock time or both; `None` for anything else (a number alone too).
+/// A date.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Date {
+    /// Whole days since 1970-01-01.
+    Days(f64),
+    /// One whose numbers may be day, month and year in more than one order.
+    Open(OpenDate),
+}
+
+impl Date {
+    /// Seconds of its midnight, as far as they are known, and what is open of it.
+    pub(super) fn midnight(self) -> (f64, Option<OpenDate>) {
+        match self {
+            Self::Days(days) => (days * 86_400.0, None),
+            Self::Open(open) => (0.0, Some(open)),
+        }
+    }
+}
+
+/// Reads a date, a clock time or both; `None` for anything else (a number alone too, unless it is a
+/// date of eight digits).
 pub(super) fn moment(text: &str) -> Option<Moment> {
     let text = text.trim();
-    if text.len() < 4 || text.len() > 40 || !text.as_bytes()[0].is_ascii_digit() {
+    if text.len() < 4 || text.len() > 40 {
+        return None;
+    }
+    if !text.as_bytes()[0].is_ascii_digit() || text.bytes().any(|b| b.is_ascii_alphabetic()) {
+        // A month as a word may stand anywhere, even first.
+        if let Some(moment) = worded(text) {
+            return Some(moment);
+        }
+    }
+    if !text.as_bytes()[0].is_ascii_digit() {
         return None;
     }
     if let Some(at) = text.find(['T', 't', ' ', '_']) {
         let (date, clock) = (&text[..at], text[at + 1..].trim());
-        if let Some((days, unsure)) = day(date) {
+        if let Some(date) = day(date) {
             if clock.is_empty() {
-                return Some(Moment::Day(days, unsure));
+                return Some(Moment::Day(date));
             }
-            let (clock, offset) = split_offset(clock)?;
-            return Some(Moment::Instant(
-                days * 86_400.0 + clock_seconds(clock)? - offset,
-                unsure,
-            ));
+            let (midnight, open) = date.midnight();
+            return Some(Moment::Instant(midnight + clock_with_offset(clock)?, open));
         }
         // `10:20:30 PM` has a space and no date.
-        return clock_seconds(text).map(Moment::Clock);
+        return clock_with_offset(text).map(Moment::Clock);
     }
     if text.contains(':') {
-        return clock_seconds(text).map(Moment::Clock);
+        return clock_with_offset(text).map(Moment::Clock);
     }
-    day(text).map(|(days, unsure)| Moment::Day(days, unsure))
+    day(text).map(Moment::Day)
+}
+
+/// Reads `20250304102000`, a date and a clock in fourteen digits, which is a number too.
+pub(super) fn in_digits(text: &str) -> Option<Moment> {
+    let (date, clock) = text.split_at_checked(8)?;
+    if clock.len() < 6 || !clock.as_bytes()[0].is_ascii_digit() {
+        return None;
+    }
+    let (midnight, open) = day(date)?.midnight();
+    Some(Moment::Instant(midnight + clock_in_digits(clock)?, open))
+}
+
+/// Whether a number is one that [`in_digits`] may read.
+pub(super) fn may_be_in_digits(value: f64) -> bool {
+    (1.9e13..2.21e13).contains(&value)
+}
+
+/// Reads `102000`, a clock in six digits, with a fraction after a point or comma. In seconds.
+pub(super) fn clock_in_digits(text: &str) -> Option<f64> {
+    let (digits, fraction) = text.split_at_checked(6)?;
+    if !digits.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let two = |at: usize| digits[at..at + 2].parse::<i64>().ok();
+    let (hours, minutes) = (two(0)?, two(2)?);
+    if hours > 24 || minutes > 59 || !(fraction.is_empty() || fraction.starts_with(['.', ','])) {
+        return None;
+    }
+    Some((hours * 3600 + minutes * 60) as f64 + seconds_of(&text[4..])?)
+}
+
+/// Reads `20250304`, a date in eight digits.
+pub(super) fn day_in_digits(text: &str) -> Option<Date> {
+    if text.len() != 8 || !text.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let number = |from: usize, to: usize| text[from..to].parse().ok();
+    days(number(0, 4)?, number(4, 6)?, number(6, 8)?).map(Date::Days)
 }
 
 /// Seconds of a number alone: elapsed in units of `scale`
@@ -59,35 +127,190 @@ pub(super) fn is_epoch(value: f64) -> bool {
     value >= 5e8
 }
 
-fn day(text: &str) -> Option<(f64, bool)> {
+/// Whether a word is the name of a month, or begins one.
+pub(super) fn is_month(word: &str) -> bool {
+    month_of(word).is_some()
+}
+
+/// Whether a word is the name of a day of the week, or begins one.
+pub(super) fn is_weekday(word: &str) -> bool {
+    let word = word.trim_end_matches(['.', ',']).to_ascii_lowercase();
+    const DAYS: [&str; 14] = [
+        "monday",
+        "tuesday",
+        "wednesday",
+        "thursday",
+        "friday",
+        "saturday",
+        "sunday",
+        "montag",
+        "dienstag",
+        "mittwoch",
+        "donnerstag",
+        "freitag",
+        "samstag",
+        "sonntag",
+    ];
+    word.len() >= 2 && DAYS.iter().any(|day| day.starts_with(&word))
+}
+
+fn month_of(word: &str) -> Option<i64> {
+    const MONTHS: [&[&str]; 12] = [
+        &["january", "januar"],
+        &["february", "februar"],
+        &["march", "märz", "mär", "mrz"],
+        &["april"],
+        &["may", "mai"],
+        &["june", "juni"],
+        &["july", "juli"],
+        &["august"],
+        &["september"],
+        &["october", "oktober"],
+        &["november"],
+        &["december", "dezember"],
+    ];
+    let word = word.trim_end_matches(['.', ',']).to_lowercase();
+    if word.chars().count() < 3 {
+        return None;
+    }
+    let named = |names: &&[&str]| names.iter().any(|name| name.starts_with(&word));
+    let sept = || (word == "sept").then_some(8);
+    MONTHS
+        .iter()
+        .position(named)
+        .or_else(sept)
+        .map(|at| at as i64 + 1)
+}
+
+/// A date whose month is a word, with a clock or without: `30-Nov-2026 14:05:02`, `Nov 30, 2026 2:05 PM`,
+/// `Mon Nov 30 14:05:02 2026`.
+fn worded(text: &str) -> Option<Moment> {
+    // A `T` between the date and the clock is no letter of a month.
+    let between = |at: &usize| {
+        let digit = |at: usize| text.as_bytes().get(at).is_some_and(u8::is_ascii_digit);
+        digit(at.wrapping_sub(1)) && digit(at + 1)
+    };
+    let apart = text.match_indices('T').map(|(at, _)| at).find(between);
+    let text = match apart {
+        Some(at) => &format!("{} {}", &text[..at], &text[at + 1..]),
+        None => text,
+    };
+    let mut month = None;
+    let mut numbers = [""; 2];
+    let mut found = 0;
+    let mut clock: Option<(usize, usize)> = None;
+    let mut at = 0;
+    for part in text.split([' ', '-', '/', ',', '_']) {
+        let from = at;
+        at += part.len() + 1;
+        let word = part.trim_end_matches('.');
+        if part.is_empty() || (is_weekday(word) && month.is_none() && found == 0) {
+            continue;
+        }
+        // A clock may hold signs of its own: `+01:00`, `,5`, `PM`.
+        if part.contains(':') && clock.is_none() {
+            let end = match text[from..].rfind(' ') {
+                // The year behind it, as in `Nov 30 14:05:02 2026`.
+                Some(space)
+                    if found < 2 && month.is_some() && is_year(&text[from + space + 1..]) =>
+                {
+                    numbers[found] = &text[from + space + 1..];
+                    found += 1;
+                    from + space
+                }
+                _ => text.len(),
+            };
+            clock = Some((from, end));
+            break;
+        }
+        for piece in word.split('.').filter(|piece| !piece.is_empty()) {
+            if piece.bytes().all(|b| b.is_ascii_digit()) {
+                *numbers.get_mut(found)? = piece;
+                found += 1;
+            } else if month.is_none() {
+                month = Some(month_of(piece)?);
+            } else {
+                return None;
+            }
+        }
+    }
+    let month = month?;
+    if found < 2 {
+        return None;
+    }
+    let [one, two] = numbers;
+    let (year, day) = if one.len() == 4 {
+        (one, two)
+    } else {
+        (two, one)
+    };
+    if day.len() > 2 {
+        return None;
+    }
+    let midnight = days(full_year(year)?, month, whole(day)?)? * 86_400.0;
+    Some(match clock {
+        None => Moment::Day(Date::Days(midnight / 86_400.0)),
+        Some((from, to)) => {
+            Moment::Instant(midnight + clock_with_offset(text[from..to].trim())?, None)
+        }
+    })
+}
+
+fn is_year(text: &str) -> bool {
+    text.len() == 4 && text.bytes().all(|b| b.is_ascii_digit())
+}
+
+/// The year of two or four digits.
+pub(super) fn full_year(text: &str) -> Option<i64> {
+    let year = whole(text)?;
+    match (text.len(), year) {
+        (4, _) => Some(year),
+        (2, ..69) => Some(2000 + year),
+        (2, _) => Some(1900 + year),
+        _ => None,
+    }
+}
+
+fn day(text: &str) -> Option<Date> {
+    if text.len() == 8 && text.bytes().all(|b| b.is_ascii_digit()) {
+        return day_in_digits(text);
+    }
+    if text.bytes().any(|b| b.is_ascii_alphabetic()) {
+        return match worded(text)? {
+            Moment::Day(date) => Some(date),
+            _ => None,
+        };
+    }
     let mark = text.chars().find(|c| matches!(c, '-' | '/' | '.'))?;
     let mut parts = text.split(mark);
     let (first, second, third) = (parts.next()?, parts.next()?, parts.next()?);
     if parts.next().is_some() {
         return None;
     }
-    let (one, two, three) = (whole(first)?, whole(second)?, whole(third)?);
-    let (year, month, day, unsure) = if first.len() == 4 {
-        (one, two, three, false)
-    } else if third.len() == 4 && first.len() <= 2 {
-        match (mark, one, two) {
-            ('/', _, 13..) => (three, one, two, false),
-            ('/', 13.., _) | ('.' | '-', ..) => (three, two, one, false),
-            _ => (three, two, one, one != two),
-        }
-    } else {
-        return None;
-    };
-    ((1900..=2200).contains(&year)
-        && (1..=12).contains(&month)
-        && (1..=month_length(year, month)).contains(&day))
-    .then(|| (days_from_civil(year, month, day) as f64, unsure))
+    if first.len() == 4 {
+        return days(whole(first)?, whole(second)?, whole(third)?).map(Date::Days);
+    }
+    if mark == '.' {
+        // Points part day, month and year wherever they are used with the year last.
+        return days(full_year(third)?, whole(second)?, whole(first)?)
+            .filter(|_| first.len() <= 2 && second.len() <= 2)
+            .map(Date::Days);
+    }
+    OpenDate::new(first, second, third).map(Date::Open)
 }
 
-fn whole(text: &str) -> Option<i64> {
+pub(super) fn whole(text: &str) -> Option<i64> {
     (!text.is_empty() && text.len() <= 4 && text.bytes().all(|b| b.is_ascii_digit()))
         .then(|| text.parse().ok())
         .flatten()
+}
+
+/// Whole days from 1970-01-01 to a date; `None` if there is no such date.
+pub(super) fn days(year: i64, month: i64, day: i64) -> Option<f64> {
+    ((1900..=2200).contains(&year)
+        && (1..=12).contains(&month)
+        && (1..=month_length(year, month)).contains(&day))
+    .then(|| days_from_civil(year, month, day) as f64)
 }
 
 fn month_length(year: i64, month: i64) -> i64 {
@@ -108,10 +331,26 @@ fn days_from_civil(year: i64, month: i64, day: i64) -> i64 {
         - 719_468
 }
 
-/// Splits `Z`, `+01:00` or `-0500` off a clock time; the offset is in seconds.
+/// A clock, with colons or in six digits, less its offset from universal time if it has one.
+fn clock_with_offset(text: &str) -> Option<f64> {
+    let (clock, offset) = split_offset(text)?;
+    let seconds = match clock.contains(':') {
+        true => clock_seconds(clock)?,
+        false => clock_in_digits(clock)?,
+    };
+    Some(seconds - offset)
+}
+
+/// Splits `Z`, `UTC`, `GMT`, `+01:00` or `-0500` off a clock time; the offset is in seconds.
 fn split_offset(text: &str) -> Option<(&str, f64)> {
     if let Some(rest) = text.strip_suffix(['Z', 'z']) {
-        return Some((rest, 0.0));
+        return Some((rest.trim_end(), 0.0));
+    }
+    if let Some(rest) = text
+        .strip_suffix("UTC")
+        .or_else(|| text.strip_suffix("GMT"))
+    {
+        return Some((rest.trim_end(), 0.0));
     }
     let Some(at) = text.rfind(['+', '-']) else {
         return Some((text, 0.0));

@@ -154,7 +154,11 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
     } else {
         whole
     };
-    let start = cut_start(record, end, &whole, &mut marks, &mut doubts);
+    let start = if falls_first(record, &whole, &mut marks, &mut doubts) {
+        0
+    } else {
+        cut_start(record, end, &whole, &mut marks, &mut doubts)
+    };
     let seconds = &record.seconds[start..end];
     let pascals = &record.pascals[start..end];
     let used = match (seconds.first(), seconds.last()) {
@@ -312,26 +316,14 @@ fn cut_end(
     if blocks.len() < 8 {
         return all;
     }
-    let scatter = scatter_of(blocks);
-    // Running level over neighbouring blocks, to find the highest without the scatter.
-    let smooth: Vec<(f64, f64)> = blocks
-        .windows(3)
-        .map(|near| {
-            let count: f64 = near.iter().map(|block| block.count).sum();
-            let sum: f64 = near
-                .iter()
-                .map(|block| block.log_pressure * block.count)
-                .sum();
-            (sum / count, scatter / count.sqrt())
-        })
-        .collect();
+    let smooth = smooth(blocks);
     let Some(top) = (0..smooth.len()).max_by(|&a, &b| smooth[a].0.total_cmp(&smooth[b].0)) else {
         return all;
     };
     let (last, last_error) = smooth[smooth.len() - 1];
     let fall = smooth[top].0 - last;
     let error = smooth[top].1.hypot(last_error);
-    if fall < 0.1 || fall < 7.0 * error {
+    if fall < LEAST_FALL || fall < 7.0 * error {
         return all;
     }
     let top_block = &blocks[top + 1];
@@ -370,6 +362,72 @@ fn cut_end(
     doubts.push(Doubt::Falls);
     all
 }
+
+/// Running level of `ln p` over each three neighbouring blocks, without most of the scatter, and its error.
+fn smooth(blocks: &[Block]) -> Vec<(f64, f64)> {
+    let scatter = scatter_of(blocks);
+    blocks
+        .windows(3)
+        .map(|near| {
+            let count: f64 = near.iter().map(|block| block.count).sum();
+            let sum: f64 = near
+                .iter()
+                .map(|block| block.log_pressure * block.count)
+                .sum();
+            (sum / count, scatter / count.sqrt())
+        })
+        .collect()
+}
+
+/// Whether the pressure falls before it rises, which is marked and doubted: a gauge that pumps, or a pump
+/// that still draws, hides how much comes in meanwhile, and the time before the valve closed does not end
+/// where the fall does.
+fn falls_first(
+    record: &TidyRecord,
+    blocks: &[Block],
+    marks: &mut Vec<Mark>,
+    doubts: &mut Vec<Doubt>,
+) -> bool {
+    if blocks.len() < 8 {
+        return false;
+    }
+    let smooth = smooth(blocks);
+    let Some(lowest) = (0..smooth.len()).min_by(|&a, &b| {
+        let level = |at: usize| smooth[at].0 + 2.0 * smooth[at].1;
+        level(a).total_cmp(&level(b))
+    }) else {
+        return false;
+    };
+    // How surely the pressure stood higher before.
+    let above = |at: &usize| {
+        let fall = smooth[*at].0 - smooth[lowest].0;
+        (fall, fall / smooth[*at].1.hypot(smooth[lowest].1))
+    };
+    let Some(top) = (0..lowest).max_by(|a, b| above(a).1.total_cmp(&above(b).1)) else {
+        return false;
+    };
+    let (fall, errors) = above(&top);
+    let rises = smooth[smooth.len() - 1].0 - smooth[lowest].0 > fall.max(LEAST_FALL);
+    if fall < LEAST_FALL || errors < 7.0 || !rises {
+        return false;
+    }
+    let at = blocks[top].first;
+    let turns = record.seconds[blocks[lowest + 1].first];
+    marks.push(Mark {
+        kind: MarkKind::GaugePumps,
+        line: record.lines[at],
+        seconds: record.seconds[at],
+        words: format!(
+            "from here the pressure falls by {:.0} %, and rises only from {turns:.0} s on: a cold cathode gauge pumps, or a pump still draws",
+            100.0 * (1.0 - (-fall).exp())
+        ),
+    });
+    doubts.push(Doubt::Falls);
+    true
+}
+
+/// The least fall, in `ln p`, that is more than the wander of a gauge.
+const LEAST_FALL: f64 = 0.1;
 
 /// Index of the first reading after the valve closed.
 ///

@@ -14,7 +14,7 @@ use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::{RiseVerdict, examine};
-use crate::vacuum::log::TidyRecord;
+use crate::vacuum::log::{MarkKind, PressureLog, TidyRecord, tidy};
 
 /// Fewer where the program is built for speed of building.
 const TRIALS: usize = if cfg!(debug_assertions) { 2000 } else { 6000 };
@@ -276,7 +276,7 @@ fn a_leak_alone_lies_in_its_interval() {
     let tally = run("leak alone", 911_223, |random| {
         (1.0, Source::trapped(random))
     });
-    assert!(tally.covered * 100 >= 93 * tally.trials);
+    covers(&tally);
     assert_eq!(tally.called_outgassing, 0);
 }
 
@@ -302,7 +302,145 @@ fn what_cannot_be_told_is_refused() {
         (0.5, Source::Trapped { time_constant })
     });
     assert!(tally.called_outgassing * 100 <= tally.trials);
-    assert!(tally.refused * 2 > tally.trials);
+    // 98.9 % of 1,200 tuning records, less three standard errors of both counts (0.3 and 0.24 %).
+    assert!(
+        tally.refused * 1000 >= 977 * tally.trials,
+        "{}",
+        tally.refused
+    );
+}
+
+/// A gauge that pumps takes gas in as fast as it can and then, full or switched off, no more: the pressure
+/// falls and rises, as it also does where the valve closes late on a chamber that is still pumped down.
+#[test]
+fn a_gauge_that_pumps_before_the_rise_is_told() {
+    let (told, concluded, trials) = pumped_first(911_303);
+    println!(
+        "falls, then a leak: {trials} trials, told {:.1} %, concluded {:.2} %",
+        percent(told, trials),
+        percent(concluded, trials)
+    );
+    assert!(told * 100 >= 97 * trials, "{told}");
+    assert!(concluded * 100 <= trials, "{concluded}");
+}
+
+/// Counts of records marked as pumped by their gauge and of those with a verdict, and of all.
+fn pumped_first(seed: u64) -> (usize, usize, usize) {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    let (mut told, mut concluded) = (0, 0);
+    for trial in 0..TRIALS {
+        let length = between(&mut random, 300.0, 7200.0);
+        let interval = between(&mut random, 0.5, 20.0).min(length / 100.0);
+        let start = between(&mut random, 1e-6, 1e-2);
+        let rise = start * between(&mut random, 3.0, 30.0);
+        // Falls towards a share of the start, until a share of the test.
+        let level = start * between(&mut random, 0.15, 0.75);
+        let until = between(&mut random, 0.1, 0.5);
+        let time_constant = until * between(&mut random, 0.1, 0.5);
+        let (seconds, shares) = even(length, interval);
+        let gain = GAUGES[trial % GAUGES.len()].gain(&shares, length, &mut random);
+        let mut record = TidyRecord::default();
+        for (index, (x, gain)) in shares.iter().zip(&gain).enumerate() {
+            let pumped = level + (start - level) * (-x.min(until) / time_constant).exp();
+            let pressure = pumped + rise * (x - until).max(0.0);
+            record.seconds.push(seconds[index]);
+            record
+                .pascals
+                .push(pressure * (gain + SCATTER * normal(&mut random)).exp());
+            record.lines.push(index as u32 + 2);
+        }
+        let test = examine(&record, false);
+        told += usize::from(
+            test.marks
+                .iter()
+                .any(|mark| mark.kind == MarkKind::GaugePumps),
+        );
+        concluded += usize::from(test.verdict != RiseVerdict::CannotTell);
+    }
+    (told, concluded, TRIALS)
+}
+
+/// A clock that goes forward alone and readings that are missing look alike in the times; the pressure
+/// tells where it moves, and what it does not tell is said to be either.
+#[test]
+fn a_clock_that_jumps_and_missing_readings_are_told_apart() {
+    for jumps in [true, false] {
+        let (right, wrong) = stepped(911_323, jumps);
+        println!(
+            "{}: {TRIALS} trials, told {:.1} %, told wrong {:.2} %, left open {:.1} %",
+            if jumps {
+                "clock jumps"
+            } else {
+                "readings missing"
+            },
+            percent(right, TRIALS),
+            percent(wrong, TRIALS),
+            percent(TRIALS - right - wrong, TRIALS),
+        );
+        assert!(wrong * 100 <= TRIALS, "{wrong}");
+        assert!(right * 100 >= 30 * TRIALS, "{right}");
+    }
+}
+
+/// Counts of records whose step of the clock was told for what it is, and for the other.
+fn stepped(seed: u64, jumps: bool) -> (usize, usize) {
+    let mut random = ChaCha8Rng::seed_from_u64(seed + u64::from(jumps));
+    let (mut right, mut wrong) = (0, 0);
+    for trial in 0..TRIALS {
+        let length = between(&mut random, 300.0, 7200.0);
+        let interval = between(&mut random, 0.5, 10.0).min(length / 100.0);
+        let start = between(&mut random, 1e-6, 1e-2);
+        let rise = start * between(&mut random, 3.0, 100.0);
+        let (share, source) = match trial % 3 {
+            0 => (1.0, Source::trapped(&mut random)),
+            1 => (0.5, Source::trapped(&mut random)),
+            _ => (0.5, Source::walls(&mut random)),
+        };
+        let (seconds, shares) = even(length, interval);
+        let gain = GAUGES[trial / 3 % GAUGES.len()].gain(&shares, length, &mut random);
+        let step = (between(&mut random, 6.0, 200.0) as usize).min(seconds.len() / 4);
+        let at = random.random_range(seconds.len() / 10..seconds.len() / 2);
+        let mut log = PressureLog::default();
+        for (index, (x, gain)) in shares.iter().zip(&gain).enumerate() {
+            let behind = index >= at;
+            if !jumps && behind && index < at + step {
+                continue;
+            }
+            let shift = if jumps && behind {
+                step as f64 * interval
+            } else {
+                0.0
+            };
+            let pressure = start + rise * (share * x + (1.0 - share) * source.part(*x));
+            log.seconds.push(seconds[index] + shift);
+            log.pascals
+                .push(pressure * (gain + SCATTER * normal(&mut random)).exp());
+            log.lines.push(index as u32 + 2);
+        }
+        let marks = tidy(log).marks;
+        let told = |clock: bool| {
+            marks.iter().any(|mark| match mark.kind {
+                MarkKind::ClockJump => clock,
+                MarkKind::DroppedReadings => !clock && !mark.words.contains("does not tell"),
+                _ => false,
+            })
+        };
+        right += usize::from(told(jumps));
+        wrong += usize::from(told(!jumps));
+    }
+    (right, wrong)
+}
+
+/// Times of readings at equal intervals, and their shares of the length.
+fn even(length: f64, interval: f64) -> (Vec<f64>, Vec<f64>) {
+    let count = (length / interval) as usize;
+    let seconds: Vec<f64> = (0..=count).map(|index| interval * index as f64).collect();
+    let shares = seconds.iter().map(|time| time / length).collect();
+    (seconds, shares)
+}
+
+fn percent(part: usize, whole: usize) -> f64 {
+    100.0 * part as f64 / whole as f64
 }
 
 pub(crate) fn between(random: &mut impl Rng, low: f64, high: f64) -> f64 {

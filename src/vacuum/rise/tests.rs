@@ -373,6 +373,15 @@ fn oddities_are_marked() {
     marked(&pumped, MarkKind::GaugePumps);
     assert!(pumped.doubts.contains(&Doubt::Falls));
 
+    // A cathode that pumps until it is full, and then a leak: no valve that closed late.
+    let full = judged(|time| {
+        let pumped = 4e-4 + 6e-4 * (-time.min(300.0) / 100.0).exp();
+        pumped + 1e-4 * (time - 300.0).max(0.0)
+    });
+    marked(&full, MarkKind::GaugePumps);
+    assert_eq!(full.verdict, RiseVerdict::CannotTell);
+    assert!(full.doubts.contains(&Doubt::Falls), "{:?}", full.doubts);
+
     let late = judged(|time| leak((time - 200.0).max(0.0)));
     let at = marked(&late, MarkKind::ValveClosedLate);
     assert!((at - 200.0).abs() < 30.0, "{at}");

@@ -64,7 +64,8 @@ pub(super) fn form() -> CalculationForm {
         groups: vec![
             group(
                 "Log",
-                "Columns of time and pressure, as a logger writes them.",
+                "Columns of time and pressure, as a logger writes them: times elapsed, as date and clock in any \
+                 usual form, as a clock alone, as an epoch or as days of a spreadsheet.",
                 vec![
                     Field::file("log_file", "File", ".csv,.tsv,.txt,.log,.dat").optional(),
                     Field::area("log", "Or pasted columns", 8),
