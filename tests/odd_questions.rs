@@ -239,14 +239,14 @@ async fn a_lock_out_that_ended_is_ordered_again() {
 
 #[tokio::test]
 async fn checks_of_no_minutes_give_numbers() {
-    let catalogue = with("checks/gauge-comparison.md", "minutes = ", "minutes = 0 # ");
+    let catalogue = with("checks/gauge-zero-check.md", "minutes = ", "minutes = 0 # ");
     let app = TestApp::demo_by(catalogue).await;
     let all = advice(&app, json!({"tool": TOOL})).await;
     assert_numbers(&all);
     let checks = all["checks"].as_array().expect("checks");
     let free = checks
         .iter()
-        .find(|check| check["check"] == "gauge-comparison");
+        .find(|check| check["check"] == "gauge-zero-check");
     assert_eq!(free.expect("it costs nothing")["minutes"], 0.0);
     let page = app
         .get(&format!("/sequence/tools/{TOOL}"))

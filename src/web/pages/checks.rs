@@ -67,7 +67,13 @@ pub(super) async fn show(
         needs_first: check
             .first()
             .filter_map(|first| catalogue.check(first.as_str()))
-            .map(|first| Link::new(first.name.clone(), format!("/checks/{}", first.id)))
+            .map(|first| {
+                let name = match check.needs_first_if_fitted.contains(&first.id) {
+                    true => format!("{} (where the tool has it)", first.name),
+                    false => first.name.clone(),
+                };
+                Link::new(name, format!("/checks/{}", first.id))
+            })
             .collect(),
         needs_components: check
             .needs_components
