@@ -481,7 +481,7 @@ pub(super) struct Handed;
 /// The index terms of a text, one after another.
 #[derive(Debug)]
 pub(super) struct Terms<'a> {
-    lines: std::str::Lines<'a>,
+    rest: &'a str,
     place: usize,
     token: Token,
 }
@@ -491,7 +491,7 @@ impl Tokenizer for Handed {
 
     fn token_stream<'a>(&'a mut self, text: &'a str) -> Terms<'a> {
         Terms {
-            lines: text.lines(),
+            rest: text,
             place: 0,
             token: Token::default(),
         }
@@ -500,10 +500,12 @@ impl Tokenizer for Handed {
 
 impl TokenStream for Terms<'_> {
     fn advance(&mut self) -> bool {
-        let Some(line) = self.lines.next() else {
+        // Byte by byte, since terms are shorter than what a search for a character is made for.
+        let Some(end) = self.rest.bytes().position(|byte| byte == b'\n') else {
             return false;
         };
-        let mut term = line.chars();
+        let mut term = self.rest[..end].chars();
+        self.rest = &self.rest[end + 1..];
         let step = term.next().map_or(0, |step| u32::from(step) - NO_STEP);
         self.place += step as usize;
         self.token.position = self.place;

@@ -42,6 +42,10 @@ pub(super) const FILLING_MEMORY: usize = 256 << 20;
 /// thousand lots behind, all of them in memory.
 const HANDED: usize = 4;
 
+/// So many segments are left as they are after a file was taken in: looking into each costs a search
+/// little, merging them a seventh of the time of the import.
+const FEW_SEGMENTS: usize = 8;
+
 /// One thread merges segments, so that searches keep the other processors.
 const MERGING_THREADS: usize = 1;
 
@@ -334,14 +338,14 @@ impl SearchIndex {
         self.write(|writer, _| writer.rollback().map(|_| ()))
     }
 
-    /// Merges all segments into one, as is worth while after a file was taken in: every search
-    /// looks into each of them.
+    /// Merges all segments into one where a file that was taken in left many: every search looks
+    /// into each of them.
     ///
     /// # Errors
     /// As [`SearchIndex::add`].
     pub fn gather(&self) -> Result<(), SearchError> {
         let segments = self.index.searchable_segment_ids()?;
-        if segments.len() > 1 {
+        if segments.len() > FEW_SEGMENTS {
             self.write(|writer, _| writer.merge(&segments).wait().map(|_| ()))?;
             self.reader.reload()?;
         }
