@@ -46,3 +46,6 @@ fi
 
 say "tests"
 cargo test
+
+say "statistics of a made-up fleet"
+"$reference/bin/python" tests/reference/fleet_statistics.py target/debug/coldtrap

@@ -218,7 +218,7 @@ async fn every_grouping_has_every_figure_with_its_interval() {
             }
             assert_eq!(
                 group["labour_minutes_mean_interval"].is_null(),
-                group["cases"] == 1
+                group["cases"].as_u64() < Some(6)
             );
             if group[by] == "not-found" && by != "tool" {
                 assert_eq!(group["repeat_sample"], 0);
@@ -386,6 +386,10 @@ async fn the_api_says_what_the_pages_say() {
             .text,
     );
     let page = app.get(&format!("/statistics?{query}")).await.expect(200);
+    // A printed page shows no form, so what was counted says what it was narrowed to.
+    page.assert_shows(
+        "closed incidents: Turbo-pumped sputter tool, from 1 Jan 2023, to 30 Jun 2026",
+    );
     let causes = answer["causes"].as_array().expect("causes");
     assert!(causes.len() > 5);
     assert_eq!(causes.len(), table.len());

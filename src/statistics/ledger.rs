@@ -125,7 +125,7 @@ pub struct Spread {
     pub mean: Option<f64>,
     /// Standard deviation, from two values on.
     pub deviation: Option<f64>,
-    /// 95 % bootstrap interval of the mean, from two values on.
+    /// 95 % bootstrap interval of the mean, from six values on.
     pub mean_interval: Option<Interval>,
     /// Median, none without a sample.
     pub median: Option<f64>,

@@ -18,6 +18,9 @@ use statrs::function::{beta::beta_reg, erf::erfc};
 
 use super::{Interval, column::Numbers, interval::normal_quantile};
 
+/// Fewer values have no interval: of a median none reaches 95 %, whatever is done, and a mean is
+/// drawn from so few that its interval holds the truth far less often than it says.
+const FEWEST: usize = 6;
 /// Up to this many values resamples are drawn; the mean of more has a smooth distribution.
 const DRAWN_UP_TO: usize = 12;
 const RESAMPLES: usize = 2_000;
@@ -34,7 +37,7 @@ const WIDE_SHARE: f64 = 0.1;
 /// of the binomial distribution is off by less than a rank.
 const EXACT_RANKS: usize = 1_000;
 
-/// 95 % interval of the mean of numbers, from two values on; of
+/// 95 % interval of the mean of numbers, from six values on; of
 /// their mean, their variance and the sum of their cubes, which may be off as if each value were
 /// by 0.05.
 pub(crate) fn interval(
@@ -44,7 +47,7 @@ pub(crate) fn interval(
     cubes: f64,
 ) -> Option<Interval> {
     let sample = numbers.len();
-    if sample < 2 {
+    if sample < FEWEST {
         return None;
     }
     if sample >= EXPANDED_FROM
@@ -223,15 +226,14 @@ fn below(z: f64) -> f64 {
     erfc(-z / std::f64::consts::SQRT_2) / 2.0
 }
 
-/// Median, and its 95 % bootstrap interval, from six values on: fewer can hold the median
-/// with less than 95 % whatever is done.
+/// Median, and its 95 % bootstrap interval, from six values on.
 pub(crate) fn median(numbers: &Numbers<'_>) -> Option<(f64, Option<Interval>)> {
     let sample = numbers.len();
     if sample == 0 {
         return None;
     }
     let middle = [(sample - 1) / 2, sample / 2];
-    let limits = (sample >= 6).then(|| limits(sample));
+    let limits = (sample >= FEWEST).then(|| limits(sample));
     let ranks: Vec<usize> = middle
         .into_iter()
         .chain(limits.into_iter().flatten())
@@ -402,7 +404,8 @@ mod tests {
     #[test]
     fn odd_values_give_intervals_all_the_same() {
         assert_eq!(of(&[3.0]), None);
-        for size in [2, 5, 13, 600] {
+        assert_eq!(of(&[3.0, 1.0, 4.0, 1.0, 5.0]), None);
+        for size in [6, 7, 13, 600] {
             let same = of(&vec![7.5; size]).unwrap();
             assert!((same.low - 7.5).abs() < 1e-9 && (same.high - 7.5).abs() < 1e-9);
             let mut lonely = vec![0.0; size];

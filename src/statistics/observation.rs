@@ -140,7 +140,8 @@ pub(super) fn summary(ledger: &Ledger, filter: &Filter, tools: &[Watched<'_>]) -
             .unwrap_or_default(),
         tools: tools.len() as u64,
         undated: tools.iter().filter(|watched| watched.undated).count() as u64,
-        tool_days: tools.iter().map(Watched::days).sum(),
+        // An empty sum is minus nothing.
+        tool_days: tools.iter().map(Watched::days).sum::<f64>() + 0.0,
         events: events as u64,
         outside: all.saturating_sub(events) as u64,
     }

@@ -117,8 +117,8 @@ async fn counted(app: App, asked: Asked, grouping: Grouping) -> Result<Json<Valu
         ("to", written(cases.filter.to_day)),
         ("sample", json!(counted.sample)),
         ("tools_watched", json!(watch.tools)),
+        ("tool_days", json!(watch.tool_days)),
         // An empty sum is minus nothing.
-        ("tool_days", json!(watch.tool_days + 0.0)),
         ("labour_minutes", json!(counted.all.labour.sum + 0.0)),
         ("down_hours", json!(counted.all.down.sum + 0.0)),
         ("all", Value::Object(all)),

@@ -103,6 +103,25 @@ async fn selection(app: &App, asked: &Asked) -> Result<Selection, Fault> {
 }
 
 impl Selection {
+    /// What was counted, with what it was narrowed to: a printed page shows no form.
+    fn summary(&self, app: &App, counted: String) -> String {
+        let filter = &self.filter;
+        let class = filter.class.as_deref();
+        let narrowed = [
+            class.map(|class| show::class_name(&app.catalogue, class)),
+            filter.site.as_ref().map(|site| format!("site {site}")),
+            filter.tool.as_ref().map(|tool| format!("tool {tool}")),
+            filter.from_day.map(|first| format!("from {}", day(first))),
+            filter.to_day.map(|last| format!("to {}", day(last))),
+        ];
+        let narrowed: Vec<String> = narrowed.into_iter().flatten().collect();
+        if narrowed.is_empty() || counted.is_empty() {
+            counted
+        } else {
+            format!("{counted}: {}", narrowed.join(", "))
+        }
+    }
+
     /// Takes a choice from a list, or marks that it cannot be taken.
     fn or_refuse<T>(&mut self, choice: Result<T, Refusal>) -> Option<T> {
         choice.map_err(|refusal| self.refusals.push(refusal)).ok()
@@ -201,8 +220,26 @@ fn figure(value: f64) -> String {
     if value == 0.0 {
         return "0".to_owned();
     }
+    if (1e4..1e15).contains(&value) {
+        let unit = 10f64.powf(value.log10().floor() - 2.0);
+        return show::count(((value / unit).round() * unit).round() as u64);
+    }
     let places = (2.0 - value.abs().log10().floor()).clamp(0.0, 6.0) as usize;
     show::trimmed(value, places)
+}
+
+/// `31.5 h`: hours however many, so that a column and an interval can be compared.
+fn hours(hours: f64) -> String {
+    format!("{} h", figure(hours))
+}
+
+/// `0.03`, `below 0.001`.
+fn chance(p: f64) -> String {
+    if p < 0.001 {
+        "below 0.001".to_owned()
+    } else {
+        show::trimmed(p, 3)
+    }
 }
 
 fn figures(interval: Interval) -> String {
@@ -217,6 +254,26 @@ fn watched(watch: &Watch) -> String {
         figure(watch.tool_days / crate::statistics::trends::DAYS_PER_MONTH),
         day(watch.last_day),
     )
+}
+
+/// Why there is nothing to show of tools that nobody watched; none if there are any.
+fn unwatched(watch: &Watch, filtered: bool) -> Option<String> {
+    if watch.tools > 0 {
+        return None;
+    }
+    Some(match (watch.outside, filtered) {
+        (0, false) => "No closed incident is on record yet, so no tool is watched.".to_owned(),
+        (0, true) => "No tool of this selection was in service on these days.".to_owned(),
+        (outside, _) => format!(
+            "No tool was watched on these days. {} on record, and the first of a site begins the \
+             watch on the day after.",
+            if outside == 1 {
+                "1 case is".to_owned()
+            } else {
+                format!("{} cases are", show::count(outside))
+            }
+        ),
+    })
 }
 
 /// By which rule, with what the data cannot tell.
@@ -287,5 +344,11 @@ fn plain(cell: &str) -> String {
 
 /// A number of a file; empty if there is none.
 fn number(value: Option<f64>) -> String {
-    value.map_or_else(String::new, |value| format!("{value:.6}"))
+    let written = value.map_or_else(String::new, |value| format!("{value:.6}"));
+    // What rounds to nothing has no sign.
+    if written == "-0.000000" {
+        "0.000000".to_owned()
+    } else {
+        written
+    }
 }

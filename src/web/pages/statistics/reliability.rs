@@ -5,7 +5,10 @@ use axum::{
     response::{IntoResponse, Response},
 };
 
-use super::{Selection, ask, figure, file, number, refused, rules_of, selection, watched, ways};
+use super::{
+    Selection, ask, figure, file, hours, number, refused, rules_of, selection, unwatched, watched,
+    ways,
+};
 use crate::{
     knowledge::Knowledge,
     statistics::{
@@ -100,13 +103,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Respons
         return refused(TITLE, PATH, &asked, selection.fields, &selection.refusals);
     }
     let (all, classes, sites) = units(&app, &selection).await?;
-    let empty = (all.watch.tools == 0).then(|| {
-        if selection.filtered {
-            "No tool of this selection was in service on these days.".to_owned()
-        } else {
-            "No closed incident is on record yet, so no tool is watched.".to_owned()
-        }
-    });
+    let empty = unwatched(&all.watch, selection.filtered);
     let export = asked.address("/statistics/reliability.csv", "by", "");
     let mut sections = Vec::new();
     if empty.is_none() {
@@ -147,10 +144,8 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Respons
         summary: if empty.is_some() {
             String::new()
         } else {
-            format!(
-                "{} while watched",
-                show::counted(all.watch.events, "closed incident", "closed incidents")
-            )
+            let counted = show::counted(all.watch.events, "closed incident", "closed incidents");
+            selection.summary(&app, format!("{counted} while watched"))
         },
         figures: if empty.is_some() {
             Vec::new()
@@ -237,7 +232,7 @@ fn key_figures(all: &Unit) -> Vec<KeyFigure> {
             value: between,
             detail: format!("{between_interval}, n = {}", all.watch.events),
         },
-        mean("Mean time down for one", &all.down, &show::hours),
+        mean("Mean time down for one", &all.down, &hours),
         mean("Mean labour for one", &all.labour, &show::minutes),
         KeyFigure {
             name: "Not down for this".to_owned(),
@@ -284,7 +279,8 @@ fn left(unit: &Unit) -> (String, String) {
                 percent(1.0 - interval.low)
             ),
         ),
-        None => ("–".to_owned(), "no case".to_owned()),
+        None if unit.watch.events == 0 => ("–".to_owned(), "no case".to_owned()),
+        None => ("–".to_owned(), "two cases are needed".to_owned()),
     }
 }
 
@@ -306,8 +302,8 @@ fn part(
                 unit.watch.events.to_string(),
                 between,
                 between_interval,
-                unit.down.mean.map_or_else(|| "–".to_owned(), show::hours),
-                interval(&unit.down, &show::hours),
+                unit.down.mean.map_or_else(|| "–".to_owned(), hours),
+                interval(&unit.down, &hours),
                 left,
                 left_interval,
             ]

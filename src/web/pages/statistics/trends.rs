@@ -6,8 +6,8 @@ use axum::{
 };
 
 use super::{
-    SHOWN, ask, day, figure, figures, file, machine_day, number, refused, rules_of, selection,
-    watched, ways,
+    SHOWN, ask, chance, day, figure, figures, file, machine_day, number, refused, rules_of,
+    selection, unwatched, watched, ways,
 };
 use crate::{
     statistics::{
@@ -64,13 +64,7 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Respons
     })
     .await?;
     let watch = &trends.watch;
-    let empty = (watch.tools == 0).then(|| {
-        if selection.filtered {
-            "No tool of this selection was in service on these days.".to_owned()
-        } else {
-            "No closed incident is on record yet, so no tool is watched.".to_owned()
-        }
-    });
+    let empty = unwatched(watch, selection.filtered);
     let mut sections = Vec::new();
     if empty.is_none() {
         let export = asked.address("/statistics/trends.csv", "by", "");
@@ -110,9 +104,9 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Respons
         page: Page::new(TITLE, Section::Statistics),
         ways: ways(&asked, PATH),
         action: PATH.to_owned(),
+        summary: selection.summary(&app, summary),
         filters: selection.fields,
         filtered: selection.filtered,
-        summary,
         empty,
         remarks,
         sections,
@@ -530,15 +524,6 @@ fn likelihood(chance: f64) -> String {
         "below 0.1 %".to_owned()
     } else {
         show::percent(chance)
-    }
-}
-
-/// `0.03`, `below 0.001`.
-fn chance(p: f64) -> String {
-    if p < 0.001 {
-        "below 0.001".to_owned()
-    } else {
-        show::trimmed(p, 3)
     }
 }
 

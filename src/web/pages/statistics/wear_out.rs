@@ -8,8 +8,8 @@ use axum::{
 };
 
 use super::{
-    SHOWN, Selection, ask, figure, figures, file, number, refused, rules_of, selection, watched,
-    ways,
+    SHOWN, Selection, ask, chance, figure, figures, file, number, refused, rules_of, selection,
+    watched, ways,
 };
 use crate::{
     casebook::Refusal,
@@ -57,6 +57,8 @@ struct Worn {
     planned: u64,
     unknown: u64,
     fitted: u64,
+    /// The longest life, ended or not, in days.
+    longest: f64,
     weibull: Option<Weibull>,
     /// Chance of such a shape if failures were random, adjusted over the causes judged.
     adjusted: Option<f64>,
@@ -76,6 +78,7 @@ fn worn(knowledge: &Knowledge, causes: &[String], filter: &Filter, today: i64) -
                 planned: lives.planned,
                 unknown: lives.unknown,
                 fitted: lives.fitted,
+                longest: flat.iter().map(|life| life.time).fold(0.0, f64::max),
                 weibull: fit(&flat).ok().filter(|_| failures >= JUDGED_FROM),
                 adjusted: None,
             })
@@ -228,10 +231,8 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Respons
         summary: if empty.is_some() {
             String::new()
         } else {
-            format!(
-                "{} with a case on record",
-                show::counted(all.len() as u64, "cause", "causes")
-            )
+            let counted = show::counted(all.len() as u64, "cause", "causes");
+            selection.summary(&app, format!("{counted} with a case on record"))
         },
         remarks: empty
             .is_none()
@@ -595,7 +596,7 @@ fn verdict(
         reasons.push(format!(
             "Taken alone the shape stands clear of 1; among all the causes looked at it does not \
              (adjusted chance {}).",
-            figure(chance)
+            self::chance(chance)
         ));
     }
     let (tone, headline) = match closely.plan {
@@ -778,10 +779,21 @@ fn list(app: &App, asked: &Asked, all: &[Worn]) -> Part {
                     || "–".to_owned(),
                     |w| format!("{} ({})", figure(w.shape), figures(w.shape_interval)),
                 ),
-                worn.adjusted.map_or_else(|| "–".to_owned(), figure),
+                worn.adjusted.map_or_else(|| "–".to_owned(), chance),
                 worn.weibull.map_or_else(
                     || "–".to_owned(),
-                    |w| format!("{} ({})", figure(w.mean()), figures(w.mean_interval())),
+                    |w| {
+                        let beyond = if w.mean() > worn.longest {
+                            format!("; beyond the longest life seen, {}", figure(worn.longest))
+                        } else {
+                            String::new()
+                        };
+                        format!(
+                            "{} ({}{beyond})",
+                            figure(w.mean()),
+                            figures(w.mean_interval())
+                        )
+                    },
                 ),
             ]
         })
