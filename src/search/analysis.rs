@@ -230,6 +230,20 @@ struct Name {
 }
 
 impl Analysed {
+    /// Leaves the words of these places aside, as too common to be searched for: they are read as
+    /// something else.
+    pub(super) fn leave_aside<'a>(&mut self, places: impl Iterator<Item = &'a Range<usize>>) {
+        for place in places {
+            let inside = |word: &Word| word.place.start < place.end && place.start < word.place.end;
+            for word in self.words.iter_mut().filter(|word| inside(word)) {
+                word.common = true;
+            }
+            let words = &self.words;
+            self.mentions
+                .retain(|mention| !words[mention.words.clone()].iter().any(inside));
+        }
+    }
+
     /// The terms of the index this text gives, each with its word: stems of what is not
     /// common, and concepts; what the index is handed is held to it.
     #[cfg(test)]
@@ -261,6 +275,11 @@ pub(super) fn stem_term(stem: &str, ruled_out: bool) -> String {
 pub(super) fn concept_term(concept: Concept, ruled_out: bool) -> String {
     let ruled_out = if ruled_out { "!" } else { "" };
     format!("{ruled_out}{CONCEPT}{}", concept.0)
+}
+
+/// The index term of what this one says is not so; none if it says nothing of the kind.
+pub(super) fn ruled_out(term: &str) -> Option<&str> {
+    term.strip_prefix(RULED_OUT)
 }
 
 /// Whether an index term is a word that somebody wrote.

@@ -1,23 +1,61 @@
 //! What is asked for beside words, a pressure or another quantity, looked up in columns: a case near one of
 //! them fits without any of the words. In a large fleet many cases are near any pressure, so that no set of
-//! them is made.
+//! them is made but where it keeps the others out.
 
-use std::ops::RangeInclusive;
+use std::ops::{Bound, RangeInclusive};
 
-use tantivy::{DocId, SegmentReader, columnar::Column};
+use tantivy::{
+    BitSet, DocId, DocSet, Score, SegmentReader, TantivyError, Term,
+    columnar::Column,
+    query::{
+        BitSetDocSet, ConstScorer, EnableScoring, Explanation, Query, RangeQuery, Scorer, Weight,
+    },
+    schema::Field,
+};
+
+use super::{rank, schema::UNIT};
 
 /// One quantity asked for.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Beside {
-    /// The column that holds the cases' own.
+    /// The field that holds the cases' own.
+    pub(super) field: Field,
+    /// Its column.
     pub(super) column: &'static str,
     /// Where a case's own has to lie to be near.
-    pub(super) near: Vec<RangeInclusive<f64>>,
+    pub(super) near: RangeInclusive<f64>,
+    /// Whether that is in the unit the case is written in, as a power of ten.
+    pub(super) in_own_unit: bool,
+}
+
+impl Beside {
+    /// The cases that are near.
+    pub(super) fn cases(&self) -> Box<dyn Query> {
+        if self.in_own_unit {
+            return Box::new(self.clone());
+        }
+        let end = |power: f64| {
+            if power.is_finite() {
+                Bound::Included(Term::from_field_f64(self.field, power))
+            } else {
+                Bound::Unbounded
+            }
+        };
+        let (low, high) = match (end(*self.near.start()), end(*self.near.end())) {
+            (Bound::Unbounded, Bound::Unbounded) => {
+                let lowest = Term::from_field_f64(self.field, f64::MIN);
+                (Bound::Included(lowest), Bound::Unbounded)
+            }
+            ends => ends,
+        };
+        Box::new(RangeQuery::new(low, high))
+    }
 }
 
 /// The quantities asked for, as the cases of one segment hold them.
 pub(super) struct OfSegment<'a> {
     each: Vec<(Column<f64>, &'a Beside)>,
+    unit: Option<Column<f64>>,
 }
 
 impl<'a> OfSegment<'a> {
@@ -26,19 +64,53 @@ impl<'a> OfSegment<'a> {
         let each = asked
             .iter()
             .filter_map(|beside| Some((column(beside)?, beside)));
+        let own_unit = asked.iter().any(|beside| beside.in_own_unit);
         Self {
             each: each.collect(),
+            unit: own_unit
+                .then(|| segment.fast_fields().f64(UNIT).ok())
+                .flatten(),
         }
     }
 
     /// Whether a case is near any of them.
     pub(super) fn is_near(&self, case: DocId) -> bool {
         let mut each = self.each.iter();
-        each.any(|(column, beside)| lies(column, case, &beside.near))
+        each.any(|(column, beside)| {
+            let own = match beside.in_own_unit {
+                true => rank::own_scale(self.unit.as_ref(), case),
+                false => 0.0,
+            };
+            let mut values = column.values_for_doc(case);
+            values.any(|value| beside.near.contains(&(value - own)))
+        })
     }
 }
 
-fn lies(column: &Column<f64>, case: DocId, within: &[RangeInclusive<f64>]) -> bool {
-    let mut own = column.values_for_doc(case);
-    own.any(|value| within.iter().any(|within| within.contains(&value)))
+impl Query for Beside {
+    fn weight(&self, _: EnableScoring<'_>) -> tantivy::Result<Box<dyn Weight>> {
+        Ok(Box::new(self.clone()))
+    }
+}
+
+impl Weight for Beside {
+    fn scorer(&self, segment: &SegmentReader, boost: Score) -> tantivy::Result<Box<dyn Scorer>> {
+        let of_segment = OfSegment::new(std::slice::from_ref(self), segment);
+        let mut near = BitSet::with_max_value(segment.max_doc());
+        for case in 0..segment.max_doc() {
+            if of_segment.is_near(case) {
+                near.insert(case);
+            }
+        }
+        Ok(Box::new(ConstScorer::new(BitSetDocSet::from(near), boost)))
+    }
+
+    fn explain(&self, segment: &SegmentReader, case: DocId) -> tantivy::Result<Explanation> {
+        let mut scorer = self.scorer(segment, 1.0)?;
+        if scorer.seek(case) != case {
+            let told = format!("case {case} is not near");
+            return Err(TantivyError::InvalidArgument(told));
+        }
+        Ok(Explanation::new("near in its own unit", 1.0))
+    }
 }

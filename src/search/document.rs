@@ -174,7 +174,7 @@ impl Entry {
         let unit = PressureUnit::Torr;
         let (readings, quantities) = read([text, "", ""]);
         let mut pressures = Vec::new();
-        written(text, &readings[0], unit, true, &mut pressures);
+        written(text, &readings[0], unit, Place::Symptom, &mut pressures);
         Self {
             number,
             revision: 1,
@@ -269,9 +269,15 @@ impl Entry {
             pressures.extend(typed.and_then(|typed| measured(typed, when)));
         }
         let [symptom, fix, other] = &readings;
-        written(&incident.symptom, symptom, unit, true, &mut pressures);
-        written(&incident.fix, fix, unit, false, &mut pressures);
-        written(&notes, other, unit, false, &mut pressures);
+        written(
+            &incident.symptom,
+            symptom,
+            unit,
+            Place::Symptom,
+            &mut pressures,
+        );
+        written(&incident.fix, fix, unit, Place::Later, &mut pressures);
+        written(&notes, other, unit, Place::Later, &mut pressures);
         Self {
             number,
             revision,
@@ -521,14 +527,25 @@ fn measured(typed: TypedPressure, when: When) -> Option<Measured> {
     })
 }
 
-/// The pressures written in a text, those not yet among the known ones.
+/// Where in a report a text stands.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Place {
+    Symptom,
+    /// Fix, proof and notes.
+    Later,
+}
+
+/// The pressures written in a text, those not yet among the known ones. Where a report gives the pressure
+/// at the fault, other numbers of its symptom are of another time or place.
 fn written(
     text: &str,
     readings: &[Reading],
     unit: PressureUnit,
-    symptom: bool,
+    place: Place,
     pressures: &mut Vec<Measured>,
 ) {
+    let given = pressures.iter().any(|m| m.when == When::Fault);
+    let mut done = 0;
     for reading in readings {
         let (low, high) = reading.pascals(unit);
         let ends = if reading.bounded || low == high {
@@ -536,21 +553,45 @@ fn written(
         } else {
             vec![f64::midpoint(low, high)]
         };
-        let when = match (symptom, reading.told) {
-            (true, Told::Now) => When::Fault,
-            (true, Told::Before) => When::Before,
-            (false, _) => When::Other,
-        };
+        let elsewhere = of_another_place(&text[done..reading.place.start]);
+        done = reading.place.end;
         for power in ends {
+            let when = match (place, reading.told) {
+                _ if elsewhere => When::Other,
+                (Place::Symptom, Told::Now) if given => When::Other,
+                (Place::Symptom, Told::Now) => When::Fault,
+                (Place::Symptom, Told::Before) => When::Before,
+                (Place::Later, _) => When::Other,
+            };
             let known = pressures
                 .iter()
-                .any(|m| m.when == when && (m.power - power).abs() < 1e-3);
+                .any(|m| same_time(m.when, when) && (m.power - power).abs() < 1e-3);
             if power.is_finite() && !known {
-                let shown = Shown::Text(text[reading.place.clone()].to_owned());
+                let shown = Shown::Text(reading.shown(text).to_owned());
                 pressures.push(Measured { power, when, shown });
             }
         }
     }
+}
+
+/// Whether a pressure of the one time is known where the other is.
+fn same_time(known: When, new: When) -> bool {
+    known == new || (known == When::Fault && new == When::Other)
+}
+
+/// Whether the words before a number say that it was read at another place than the chamber.
+fn of_another_place(before: &str) -> bool {
+    let clause = before.rsplit([',', ';', ':', '.', '(']).next();
+    clause
+        .unwrap_or_default()
+        .split_whitespace()
+        .rev()
+        .take(4)
+        .any(|word| {
+            ["foreline", "forelines", "backing", "roughing", "forevacuum"]
+                .iter()
+                .any(|place| word.eq_ignore_ascii_case(place))
+        })
 }
 
 /// The pressures of each text, and the other quantities written in them, each once.

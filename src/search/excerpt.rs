@@ -6,8 +6,9 @@ use super::{
     Entry,
     analysis::{Analysed, concept_term, stem_term},
     document::Part,
+    language::Named,
     plan::Understood,
-    quantity::Quantity,
+    quantity::{Quantity, Sort},
     rank,
 };
 
@@ -68,16 +69,10 @@ impl Matches {
     pub fn new(asked: &Understood, entry: &Entry) -> Self {
         let mut why: Vec<String> = rank::near(asked, entry)
             .into_iter()
-            .map(|near| format!("pressure {}, near {}", near.own, near.asked))
+            .map(|near| format!("pressure {}, {} {}", near.own, near.how, near.asked))
             .collect();
-        for quantity in &asked.quantities {
-            let own = entry.quantities.iter().filter(|own| quantity.is_near(own));
-            let nearest = own.min_by(|a, b| {
-                let off = |q: &Quantity| (q.value - quantity.value).abs();
-                off(a).total_cmp(&off(b))
-            });
-            why.extend(nearest.map(|own| format!("{}, near {}", own.shown, quantity.shown)));
-        }
+        why.extend(quantities(asked, entry));
+        why.extend(names(asked, entry));
         let mut best: Option<(usize, Part, &str, Vec<Range<usize>>)> = None;
         for (part, text) in entry.parts() {
             let analysed = asked.analysis.read(text);
@@ -127,6 +122,9 @@ impl Matches {
         if told.is_some_and(|cause| asked.told.stands_out(cause)) {
             why.push("cases told in such words often had this cause".to_owned());
         }
+        if why.is_empty() {
+            why.extend(left_out(asked));
+        }
         let (part, excerpt) = match best {
             Some((_, part, text, places)) => {
                 let first = places.first().map_or(0, |place| place.start);
@@ -136,6 +134,72 @@ impl Matches {
         };
         Self { why, part, excerpt }
     }
+}
+
+/// What a case was asked to be by name.
+fn names(asked: &Understood, entry: &Entry) -> Vec<String> {
+    let wanted = asked.named.iter().filter(|name| !name.left_out);
+    wanted
+        .filter_map(|name| {
+            let own = match name.named {
+                Named::Number => entry.number.to_string(),
+                Named::Tool => entry.tool.to_lowercase(),
+                Named::Site => entry.site.to_lowercase(),
+                Named::Class => entry.class.clone(),
+                Named::Status => entry.status.to_owned(),
+                Named::Kind => entry.kind?.id().to_owned(),
+            };
+            let (_, said) = name.values.iter().find(|(id, _)| *id == own)?;
+            Some(format!("{} {said}, as asked", name.named.name()))
+        })
+        .collect()
+}
+
+/// What a case does not hold, where nothing else was asked.
+fn left_out(asked: &Understood) -> Option<String> {
+    let words = asked.left_out.iter().map(|strict| strict.shown.as_str());
+    let names = asked.named.iter().filter(|name| name.left_out);
+    let pressures = asked.pressures_left_out.iter().map(|p| p.shown.trim());
+    let all: Vec<_> = words
+        .chain(names.map(|name| name.shown.as_str()))
+        .chain(pressures)
+        .collect();
+    (!all.is_empty()).then(|| format!("without {}", all.join(", ")))
+}
+
+/// The quantities of a case that are near those asked for; those typed as one, such as the masses of
+/// `28/32`, together.
+fn quantities(asked: &Understood, entry: &Entry) -> Vec<String> {
+    let mut near: Vec<String> = Vec::new();
+    for typed in asked.quantities.chunk_by(|a, b| a.place == b.place) {
+        let mut own: Vec<&str> = Vec::new();
+        for quantity in typed {
+            let nearest = entry
+                .quantities
+                .iter()
+                .filter(|own| quantity.is_near(own) || (asked.nearest && own.sort == quantity.sort))
+                .min_by(|a, b| {
+                    let off = |q: &Quantity| (q.value / quantity.value).ln().abs();
+                    off(a).total_cmp(&off(b))
+                });
+            own.extend(
+                nearest
+                    .map(|own| &*own.shown)
+                    .filter(|shown| !own.contains(shown)),
+            );
+        }
+        if let (Some(first), false) = (typed.first(), own.is_empty()) {
+            let how = match first.sort {
+                Sort::Mass => "for",
+                _ => "near",
+            };
+            let told = format!("{}, {how} {}", own.join(", "), first.shown);
+            if !near.contains(&told) {
+                near.push(told);
+            }
+        }
+    }
+    near
 }
 
 fn near_readings(asked: &Understood, analysed: &Analysed, entry: &Entry) -> Vec<Range<usize>> {

@@ -8,13 +8,14 @@ use super::{
     document::Part,
     pressure::{Reading, Told, readings},
 };
-use crate::catalogue::Kind;
-
 /// Only so many characters of what was typed are looked at.
 const MOST_CHARACTERS: usize = 2_000;
 
 /// Only so many quoted phrases, left-out words and field words are looked at.
 const MOST_TERMS: usize = 16;
+
+/// Only so many characters after a field word are looked at for a pressure.
+const LONGEST_PRESSURE: usize = 60;
 
 /// A query taken apart.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -27,12 +28,12 @@ pub(super) struct Query {
     pub(super) left_out: Vec<Within>,
     /// After a field word: words that have to be in that part.
     pub(super) required: Vec<Within>,
-    /// After `before:` or `pressure:`.
+    /// Quoted, or after `healthy:` or `pressure:`.
     pub(super) pressures: Vec<(Reading, String)>,
-    /// After `tool:`, `site:`, `class:`, `status:`.
-    pub(super) named: Vec<(Named, String)>,
-    /// After `kind:`.
-    pub(super) kind: Option<Kind>,
+    /// The same after a minus.
+    pub(super) pressures_left_out: Vec<(Reading, String)>,
+    /// After `tool:`, `site:`, `class:`, `status:`, `kind:`, and numbers of incidents.
+    pub(super) named: Vec<NamedValue>,
     /// What could not be used.
     pub(super) remarks: Vec<String>,
 }
@@ -46,6 +47,14 @@ pub(super) struct Within {
     pub(super) text: String,
 }
 
+/// A value that a case has to have, or must not have, as typed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct NamedValue {
+    pub(super) named: Named,
+    pub(super) value: String,
+    pub(super) left_out: bool,
+}
+
 /// What a case has exactly one of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Named {
@@ -57,14 +66,35 @@ pub(super) enum Named {
     Class,
     /// Open or closed.
     Status,
+    /// The kind of its cause.
+    Kind,
+    /// Its number.
+    Number,
+}
+
+impl Named {
+    /// The name people read.
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Self::Tool => "tool",
+            Self::Site => "site",
+            Self::Class => "tool class",
+            Self::Status => "status",
+            Self::Kind => "kind of cause",
+            Self::Number => "incident",
+        }
+    }
 }
 
 enum Field {
     Part(Part),
     Named(Named),
-    Kind,
     Pressure(Told),
 }
+
+/// The field words people are told of.
+const FIELD_WORDS: &str = "symptom, cause, component, fix, notes, sign, antecedent, tool, site, class, \
+    status, kind, number, pressure and healthy";
 
 fn field(word: &str) -> Option<Field> {
     Some(match word.to_lowercase().as_str() {
@@ -72,12 +102,13 @@ fn field(word: &str) -> Option<Field> {
         "cause" | "component" => Field::Part(Part::Cause),
         "fix" => Field::Part(Part::Fix),
         "notes" | "note" => Field::Part(Part::Notes),
-        "sign" | "signs" | "antecedent" => Field::Part(Part::Facts),
+        "sign" | "signs" | "antecedent" | "antecedents" => Field::Part(Part::Facts),
         "tool" => Field::Named(Named::Tool),
         "site" => Field::Named(Named::Site),
         "class" => Field::Named(Named::Class),
         "status" => Field::Named(Named::Status),
-        "kind" => Field::Kind,
+        "kind" => Field::Named(Named::Kind),
+        "number" | "incident" => Field::Named(Named::Number),
         "pressure" => Field::Pressure(Told::Now),
         "healthy" => Field::Pressure(Told::Before),
         _ => return None,
@@ -97,6 +128,14 @@ pub(super) fn parse(typed: &str) -> Query {
         ));
     }
     let mut rest = &typed[..end];
+    if let Some(number) = incident(rest) {
+        query.named.push(NamedValue {
+            named: Named::Number,
+            value: number.to_owned(),
+            left_out: false,
+        });
+        return query;
+    }
     let mut terms = 0;
     while !rest.is_empty() {
         let word = rest.trim_start();
@@ -124,80 +163,175 @@ pub(super) fn parse(typed: &str) -> Query {
     query
 }
 
+/// The number of `incident 123`, `case no. 123`, where nothing else is asked.
+fn incident(text: &str) -> Option<&str> {
+    let mut words = text.split_whitespace().peekable();
+    let first = words.next()?.to_lowercase();
+    if !["incident", "case", "report"].contains(&first.trim_end_matches(':')) {
+        return None;
+    }
+    let second = words.peek()?.to_lowercase();
+    if ["no", "no.", "nr", "nr.", "number"].contains(&second.as_str()) {
+        words.next();
+    }
+    let number = words.next()?.trim_start_matches('#');
+    (words.next().is_none() && is_number(number)).then_some(number)
+}
+
+fn is_number(text: &str) -> bool {
+    !text.is_empty() && text.len() <= 12 && text.bytes().all(|b| b.is_ascii_digit())
+}
+
 /// Takes a phrase, a minus or a field word off the front; how long it was.
 fn term(text: &str, query: &mut Query) -> Option<usize> {
-    if let Some((inside, used)) = quoted(text) {
-        query.phrases.push(within(None, inside)?);
-        return Some(used);
-    }
-    if let Some(after) = text.strip_prefix('-') {
-        if let Some((inside, used)) = quoted(after) {
-            query.left_out.push(within(None, inside)?);
-            return Some(1 + used);
-        }
-        if !after.starts_with(char::is_alphabetic) {
-            return None;
-        }
-        let (part, value, used) = match after.split_once(':') {
-            Some((word, value)) if part(word).is_some() => {
-                let (value, used) = value_of(value);
-                (part(word), value, word.len() + 1 + used)
-            }
-            _ => {
-                let used = after.find(char::is_whitespace).unwrap_or(after.len());
-                (None, &after[..used], used)
-            }
-        };
-        query.left_out.push(within(part, value)?);
+    if let Some(after) = text.strip_prefix('#') {
+        let used = after.find(char::is_whitespace).unwrap_or(after.len());
+        let number = after[..used].trim_end_matches([',', '.', ';']);
+        is_number(number).then_some(())?;
+        query.named.push(NamedValue {
+            named: Named::Number,
+            value: number.to_owned(),
+            left_out: false,
+        });
         return Some(1 + used);
     }
-    let colon = text.find(|c: char| !c.is_alphabetic())?;
-    if !text[colon..].starts_with(':') {
-        return None;
-    }
-    let field = field(&text[..colon])?;
-    let (value, used) = value_of(&text[colon + 1..]);
-    if value.trim().is_empty() {
-        return None;
-    }
-    match field {
-        Field::Part(part) => query.required.push(within(Some(part), value)?),
-        Field::Named(named) => query.named.push((named, value.trim().to_owned())),
-        Field::Kind => match kind(value) {
-            Some(kind) => query.kind = Some(kind),
-            None => {
-                let known: Vec<_> = Kind::ALL.iter().map(|kind| kind.id()).collect();
-                query.remarks.push(format!(
-                    "No kind of cause is called “{}”; there are {}.",
-                    value.trim(),
-                    known.join(", ")
-                ));
-            }
-        },
-        Field::Pressure(told) => {
-            let (value, used) = with_unit(&text[colon + 1..], used);
-            let found = readings(value);
-            if found.is_empty() {
-                query.remarks.push(format!(
-                    "“{}” could not be read as a pressure; write it like 4e-5 or 1e-6..1e-5 torr.",
-                    value.trim()
-                ));
-            }
-            for reading in found {
-                let shown = value[reading.place.clone()].to_owned();
-                query.pressures.push((Reading { told, ..reading }, shown));
-            }
-            return Some(colon + 1 + used);
+    let (text, minus) = match text.strip_prefix('-') {
+        Some(after) => (after, true),
+        None => (text, false),
+    };
+    let shift = usize::from(minus);
+    if let Some((inside, used)) = quoted(text) {
+        if let Some(reading) = whole_pressure(inside) {
+            pressures(query, minus).push((reading, inside.trim().to_owned()));
+        } else {
+            let list = if minus {
+                &mut query.left_out
+            } else {
+                &mut query.phrases
+            };
+            list.push(within(None, inside)?);
         }
+        return Some(shift + used);
+    }
+    if let Some(used) = field_word(text, minus, query) {
+        return Some(shift + used);
+    }
+    if !minus {
+        return None;
+    }
+    let used = text.find(char::is_whitespace).unwrap_or(text.len());
+    // After a number the minus belongs to it.
+    let after_number = query
+        .plain
+        .trim_end()
+        .ends_with(|c: char| c.is_ascii_digit());
+    if !after_number && let Some((reading, used)) = first_pressure(text) {
+        query
+            .pressures_left_out
+            .push((reading, text[..used].to_owned()));
+        return Some(shift + used);
+    }
+    if !text.starts_with(char::is_alphabetic) {
+        return None;
+    }
+    query.left_out.push(within(None, &text[..used])?);
+    Some(shift + used)
+}
+
+fn pressures(query: &mut Query, left_out: bool) -> &mut Vec<(Reading, String)> {
+    if left_out {
+        &mut query.pressures_left_out
+    } else {
+        &mut query.pressures
+    }
+}
+
+/// Takes `word:value` off the front; how long it was.
+fn field_word(text: &str, minus: bool, query: &mut Query) -> Option<usize> {
+    let colon = text.find(|c: char| !c.is_alphabetic())?;
+    let after = text[colon..].strip_prefix(':')?;
+    let word = &text[..colon];
+    let spaces = after.len() - after.trim_start().len();
+    let Some(field) = field(word) else {
+        return unknown_field(text, colon, minus, query);
+    };
+    let after = &after[spaces..];
+    let (value, used) = value_of(after);
+    let value = value.trim();
+    if value.is_empty() {
+        return None;
+    }
+    let end = colon + 1 + spaces;
+    match field {
+        Field::Part(part) => {
+            let words = within(Some(part), value)?;
+            if minus {
+                query.left_out.push(words);
+            } else {
+                query.required.push(words);
+            }
+        }
+        Field::Named(named) => query.named.push(NamedValue {
+            named,
+            value: value.to_owned(),
+            left_out: minus,
+        }),
+        Field::Pressure(told) => {
+            let (found, shown, used) = match (quoted(after), first_pressure(after)) {
+                (Some((inside, used)), _) => (whole_pressure(inside), inside, used),
+                (None, Some((reading, used))) => (Some(reading), &after[..used], used),
+                (None, None) => (None, value, used),
+            };
+            match found {
+                Some(reading) => {
+                    pressures(query, minus).push((Reading { told, ..reading }, shown.to_owned()));
+                }
+                None => query.remarks.push(format!(
+                    "“{}” could not be read as a pressure; write it like 4e-5 or 1e-6..1e-5 torr.",
+                    shown.trim()
+                )),
+            }
+            return Some(end + used);
+        }
+    }
+    Some(end + used)
+}
+
+/// What looks like a field word and is none: it is searched for as words, and told.
+fn unknown_field(text: &str, colon: usize, minus: bool, query: &mut Query) -> Option<usize> {
+    let (word, after) = (&text[..colon], &text[colon + 1..]);
+    let begins = |c: char| c.is_alphanumeric() || matches!(c, '"' | '“' | '„');
+    (word.chars().count() > 2 && after.starts_with(begins)).then_some(())?;
+    query.remarks.push(format!(
+        "“{word}:” is no field word and was taken as a word like any other; field words are {FIELD_WORDS}."
+    ));
+    let (value, used) = value_of(after);
+    if minus {
+        query.left_out.push(within(None, value)?);
+    } else {
+        query.plain.push_str(word);
+        query.plain.push(' ');
+        query.plain.push_str(value);
     }
     Some(colon + 1 + used)
 }
 
-fn part(word: &str) -> Option<Part> {
-    match field(word) {
-        Some(Field::Part(part)) => Some(part),
-        _ => None,
-    }
+/// The pressure that a text begins with, and how long it is.
+fn first_pressure(text: &str) -> Option<(Reading, usize)> {
+    let end = text
+        .char_indices()
+        .nth(LONGEST_PRESSURE)
+        .map_or(text.len(), |(at, _)| at);
+    let reading = readings(&text[..end]).into_iter().next()?;
+    let used = reading.place.end;
+    (reading.place.start == 0).then_some((reading, used))
+}
+
+/// A text that is one pressure and nothing else.
+fn whole_pressure(text: &str) -> Option<Reading> {
+    let text = text.trim();
+    let (reading, used) = first_pressure(text)?;
+    (used == text.len()).then_some(reading)
 }
 
 fn within(part: Option<Part>, text: &str) -> Option<Within> {
@@ -205,11 +339,6 @@ fn within(part: Option<Part>, text: &str) -> Option<Within> {
         part,
         text: text.to_owned(),
     })
-}
-
-fn kind(value: &str) -> Option<Kind> {
-    let plain = value.trim().to_lowercase().replace([' ', '_'], "-");
-    plain.parse().ok()
 }
 
 /// A quoted text at the front, and its length with the quotes; none without a closing quote.
@@ -230,18 +359,4 @@ fn value_of(text: &str) -> (&str, usize) {
         let used = text.find(char::is_whitespace).unwrap_or(text.len());
         (&text[..used], used)
     })
-}
-
-/// A pressure's unit may stand after a space.
-fn with_unit(text: &str, used: usize) -> (&str, usize) {
-    let after = &text[used..];
-    let word = after.trim_start();
-    let length = word.find(char::is_whitespace).unwrap_or(word.len());
-    let unit = word[..length].parse::<crate::vacuum::units::PressureUnit>();
-    if unit.is_ok() {
-        let used = used + after.len() - word.len() + length;
-        (&text[..used], used)
-    } else {
-        (&text[..used], used)
-    }
 }

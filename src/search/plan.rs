@@ -11,7 +11,7 @@ use super::{
     analysis::{Analysed, Analysis, Word, concept_term, split, stem_term},
     circumstances::Circumstances,
     document::Part,
-    language::{Named, Query, Within, parse},
+    language::{Named, NamedValue, Query, Within, parse},
     leaning::Leaning,
     learning::Learning,
     pressure::Reading,
@@ -23,7 +23,6 @@ use super::{
     weights::Weights,
     words::{Concept, adjoin},
 };
-use crate::catalogue::Kind;
 
 /// A query is cut here; more words than this say nothing more.
 const MOST_WORDS: usize = 64;
@@ -33,6 +32,26 @@ const MOST_SPELT: usize = 12;
 
 /// Only so many pressures are compared.
 const MOST_PRESSURES: usize = 8;
+
+/// Between two pressures these say which was when, and are no words to search for.
+const TIMES: [&str; 16] = [
+    "yesterday",
+    "today",
+    "tonight",
+    "last",
+    "week",
+    "weeks",
+    "month",
+    "months",
+    "ago",
+    "earlier",
+    "currently",
+    "normally",
+    "previously",
+    "formerly",
+    "usually",
+    "went",
+];
 
 /// Worth of a word met through another that means the same.
 const SAME_WORTH: f32 = 0.9;
@@ -62,6 +81,8 @@ pub(super) struct Wanted {
 /// Words that have to stand side by side, or in one part.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Strict {
+    /// As typed.
+    pub(super) shown: String,
     pub(super) part: Option<Part>,
     /// Terms with their places; side by side if a phrase.
     pub(super) terms: Vec<(usize, String)>,
@@ -76,6 +97,17 @@ pub(super) struct AskedPressure {
     pub(super) shown: String,
 }
 
+/// A name searched for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct AskedName {
+    pub(super) named: Named,
+    /// Identifier and name of each that will do.
+    pub(super) values: Vec<(String, String)>,
+    /// As typed.
+    pub(super) shown: String,
+    pub(super) left_out: bool,
+}
+
 /// What a search was understood to ask.
 #[derive(Clone, Debug, Default)]
 pub struct Understood {
@@ -86,8 +118,13 @@ pub struct Understood {
     pub(super) required: Vec<Strict>,
     pub(super) pressures: Vec<AskedPressure>,
     pub(super) quantities: Vec<Quantity>,
-    pub(super) named: Vec<(Named, String)>,
-    pub(super) kind: Option<Kind>,
+    /// Whether the cases nearest to a pressure are told of, however far off they are.
+    pub(super) nearest: bool,
+    /// Pressures of which none near is wanted.
+    pub(super) pressures_left_out: Vec<AskedPressure>,
+    /// Names after field words, until it is known what they stand for.
+    pub(super) typed_names: Vec<NamedValue>,
+    pub(super) named: Vec<AskedName>,
     /// What is known of the tool and the case asked about beside words.
     pub(super) circumstances: Circumstances,
     pub(super) leaning: Leaning,
@@ -108,7 +145,16 @@ impl Understood {
     /// Makes out what was typed.
     pub(super) fn new(typed: &str, analysis: &Analysis, vocabulary: &Vocabulary) -> Self {
         let query = parse(typed);
-        let analysed = analysis.read(&query.plain);
+        let mut analysed = analysis.read(&query.plain);
+        let taken: Vec<_> = analysed.readings.iter().map(|r| r.place.clone()).collect();
+        let mut quantities = quantities(&query.plain, &taken);
+        quantities.truncate(MOST_PRESSURES);
+        analysed.leave_aside(quantities.iter().map(|quantity| &quantity.place));
+        if analysed.readings.len() > 1 {
+            for word in &mut analysed.words {
+                word.common |= TIMES.contains(&&*word.plain);
+            }
+        }
         let mut planner = Planner {
             analysis,
             vocabulary,
@@ -123,23 +169,24 @@ impl Understood {
             .iter()
             .cloned()
             .chain(analysed.readings.iter().map(|reading| {
-                let shown = query.plain[reading.place.clone()].trim().to_owned();
+                let shown = reading.shown(&query.plain).to_owned();
                 (reading.clone(), shown)
             }))
             .map(|(reading, shown)| AskedPressure { reading, shown })
             .collect();
         pressures.truncate(MOST_PRESSURES);
-        let taken: Vec<_> = analysed.readings.iter().map(|r| r.place.clone()).collect();
-        let mut quantities = quantities(&query.plain, &taken);
-        quantities.truncate(MOST_PRESSURES);
         let Query {
             phrases,
             left_out,
             required,
             named,
-            kind,
+            pressures_left_out,
             ..
         } = query;
+        let pressures_left_out = pressures_left_out.into_iter();
+        let pressures_left_out = pressures_left_out
+            .map(|(reading, shown)| AskedPressure { reading, shown })
+            .collect();
         Self {
             analysis: analysis.clone(),
             wanted,
@@ -148,9 +195,11 @@ impl Understood {
             required: planner.strict(&required),
             pressures,
             quantities,
+            nearest: false,
             circumstances: vocabulary.circumstances(&analysed, analysis.list()),
-            named,
-            kind,
+            pressures_left_out,
+            typed_names: named,
+            named: Vec::new(),
             learning: Arc::default(),
             told: Told::default(),
             leaning: Leaning::default(),
@@ -212,7 +261,7 @@ impl Understood {
             && self.left_out.is_empty()
             && self.required.is_empty()
             && self.named.is_empty()
-            && self.kind.is_none())
+            && self.pressures_left_out.is_empty())
     }
 
     /// What is wanted under this term of the index, if anything.
@@ -246,21 +295,14 @@ impl Understood {
         relaxed.required.clear();
         relaxed.left_out.clear();
         relaxed.named.clear();
-        relaxed.kind = None;
+        relaxed.pressures_left_out.clear();
         relaxed.without_bounds().indexed()
     }
 
     /// The same with ranges of pressure taken as near, not as bounds.
     pub(super) fn without_bounds(mut self) -> Self {
         for asked in &mut self.pressures {
-            asked.reading.bounded = false;
-            let Reading { low, high, .. } = &mut asked.reading;
-            if low.is_infinite() {
-                *low = *high;
-            }
-            if high.is_infinite() {
-                *high = *low;
-            }
+            asked.reading = asked.reading.clone().without_bounds();
         }
         self
     }
@@ -533,6 +575,7 @@ impl Planner<'_> {
                     return None;
                 }
                 Some(Strict {
+                    shown: within.text.trim().to_owned(),
                     part: within.part,
                     wanted: self.wanted(&within.text, &analysed),
                     terms,

@@ -118,8 +118,13 @@ type Read = (Sort, Vec<f64>, usize);
 
 fn read(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     match pieces[at].lex {
-        Lex::Word(_) => named_masses(pieces, at),
-        Lex::Number(_) => ratio(pieces, at).or_else(|| with_unit(pieces, at)),
+        Lex::Word(_) => named_masses(pieces, at)
+            .or_else(|| glued_mass(pieces, at))
+            .or_else(|| half_hour(pieces, at)),
+        Lex::Number(_) => ratio(pieces, at)
+            .or_else(|| clock_hours(pieces, at))
+            .or_else(|| range(pieces, at))
+            .or_else(|| with_unit(pieces, at)),
         _ => None,
     }
 }
@@ -149,7 +154,11 @@ fn mass(piece: &Piece<'_>) -> Option<f64> {
     (value.fract() == 0.0 && (1.0..=300.0).contains(&value)).then_some(value)
 }
 
-/// `mass 40`, `masses 28 and 32`, `m/z 18`, `amu 28`, `peak 18`.
+fn is_any(piece: &Piece<'_>, words: &[&str]) -> bool {
+    words.iter().any(|word| piece.is_word(word))
+}
+
+/// `mass 40`, `masses 28, 32 and 40`, `mass number 28`, `m/z 18`, `m/z=28`, `amu 28`, `peak at 18`.
 fn named_masses(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     let Lex::Word(word) = pieces[at].lex else {
         return None;
@@ -160,87 +169,232 @@ fn named_masses(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     ) {
         return None;
     }
-    let mut next = if ["mass", "masses", "amu", "peak", "peaks"]
-        .iter()
-        .any(|name| pieces[at].is_word(name))
-    {
+    let names = ["mass", "masses", "amu", "peak", "peaks", "mz"];
+    let mut next = if is_any(&pieces[at], &names) {
         at + 1
     } else if pieces[at].is_word("m")
         && pieces.get(at + 1)?.lex == Lex::Sign('/')
-        && ["z", "e"]
-            .iter()
-            .any(|unit| pieces[at + 2..].first().is_some_and(|p| p.is_word(unit)))
+        && is_any(pieces.get(at + 2)?, &["z", "e", "q"])
     {
         at + 3
     } else {
         return None;
     };
-    if pieces.get(next)?.lex == Lex::Sign('=') {
+    while pieces.get(next).is_some_and(|piece| {
+        is_any(piece, &["number", "numbers", "no", "nr", "of", "at"])
+            || matches!(piece.lex, Lex::Sign('=' | ':' | '#' | '~'))
+    }) {
         next += 1;
     }
-    let mut masses = vec![mass(pieces.get(next)?)?];
+    let mut masses = listed(pieces.get(next)?)?;
     next += 1;
-    while let Some(link) = pieces.get(next)
-        && (link.is_word("and") || matches!(link.lex, Lex::Sign(',' | '/' | '&' | '+')))
-        && let Some(another) = pieces.get(next + 1).and_then(mass)
-    {
-        masses.push(another);
-        next += 2;
+    while let Some((another, after)) = another_mass(pieces, next) {
+        masses.extend(another);
+        next = after;
+    }
+    // `Peak 40 A` is a current; `mass 28 amu` says it twice.
+    match pieces.get(next) {
+        Some(unit) if is_any(unit, &["amu", "u", "da"]) => next += 1,
+        Some(unit)
+            if is_any(
+                unit,
+                &["a", "ma", "v", "kv", "c", "kg", "g", "rpm", "times"],
+            ) || of_unit(pieces, next, 1.0).is_some() =>
+        {
+            return None;
+        }
+        _ => {}
     }
     Some((Sort::Mass, masses, next))
 }
 
-/// `28/32`: two masses that are compared.
+/// Masses with nothing but commas between them, which look like one number: `18,28`.
+fn listed(piece: &Piece<'_>) -> Option<Vec<f64>> {
+    let Lex::Number(figures) = piece.lex else {
+        return None;
+    };
+    let each = figures.split(',').map(|figures| {
+        let lex = Lex::Number(figures);
+        mass(&Piece { lex, ..*piece })
+    });
+    each.collect()
+}
+
+/// The masses after a comma, a stroke or `and`.
+fn another_mass(pieces: &[Piece<'_>], at: usize) -> Option<(Vec<f64>, usize)> {
+    let linked = |piece: &Piece<'_>| {
+        is_any(piece, &["and", "or", "to", "vs"])
+            || matches!(piece.lex, Lex::Sign(',' | '/' | '&' | '+' | ':'))
+    };
+    let mut next = at;
+    while next < at + 2 && pieces.get(next).is_some_and(linked) {
+        next += 1;
+    }
+    (next > at).then_some(())?;
+    Some((listed(pieces.get(next)?)?, next + 1))
+}
+
+/// `m28`: letter and mass in one. Screws are called so too, of which none has these sizes.
+fn glued_mass(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
+    const NO_SCREW: [f64; 9] = [17.0, 18.0, 28.0, 29.0, 32.0, 40.0, 43.0, 44.0, 45.0];
+    if !pieces[at].is_word("m") || at.checked_sub(1).is_some_and(|_| !pieces[at].spaced) {
+        return None;
+    }
+    let figures = pieces.get(at + 1).filter(|piece| !piece.spaced)?;
+    let mass = mass(figures).filter(|mass| NO_SCREW.contains(mass))?;
+    let longer = pieces.get(at + 2).is_some_and(|piece| {
+        !piece.spaced && matches!(piece.lex, Lex::Word(_) | Lex::Sign('x' | '×' | '-'))
+    });
+    (!longer).then(|| (Sort::Mass, vec![mass], at + 2))
+}
+
+/// `28/32`, `28/32/40`: masses that are compared.
 fn ratio(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     if glued(pieces, at) {
         return None;
     }
-    let first = mass(&pieces[at])?;
-    let stroke = pieces.get(at + 1)?;
-    if stroke.lex != Lex::Sign('/') || stroke.spaced {
-        return None;
+    let mut masses = vec![mass(&pieces[at])?];
+    let mut next = at + 1;
+    while let [stroke, another, ..] = pieces.get(next..)?
+        && stroke.lex == Lex::Sign('/')
+        && !stroke.spaced
+        && !another.spaced
+    {
+        masses.push(mass(another)?);
+        next += 2;
     }
-    let second = pieces.get(at + 2).filter(|piece| !piece.spaced)?;
-    let longer = pieces.get(at + 3).is_some_and(|piece| {
+    let longer = pieces.get(next).is_some_and(|piece| {
         !piece.spaced && matches!(piece.lex, Lex::Sign('/' | '-') | Lex::Word(_))
     });
-    let second = mass(second)?;
-    let known = |mass: f64| MASSES.iter().any(|known| f64::from(*known) == mass);
-    (!longer && known(first) && known(second)).then(|| (Sort::Mass, vec![first, second], at + 3))
+    let known = |mass: &f64| MASSES.iter().any(|known| f64::from(*known) == *mass);
+    (masses.len() > 1 && !longer && masses.iter().all(known)).then_some((Sort::Mass, masses, next))
 }
 
-/// `40 min`, `1.5h`, `18 K`, `400W`, `28 amu`.
+/// `1:30 h`.
+fn clock_hours(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
+    if glued(pieces, at) {
+        return None;
+    }
+    let [hours, colon, minutes, unit, ..] = pieces.get(at..)? else {
+        return None;
+    };
+    let hours = match hours.lex {
+        Lex::Number("0" | "00") => 0.0,
+        _ => number(hours)?,
+    };
+    let Lex::Number(figures) = minutes.lex else {
+        return None;
+    };
+    let joined = colon.lex == Lex::Sign(':') && !colon.spaced && !minutes.spaced;
+    let minutes: f64 = figures.parse().ok().filter(|minutes| *minutes < 60.0)?;
+    let value = hours * 60.0 + minutes;
+    (joined
+        && figures.len() == 2
+        && hours.fract() == 0.0
+        && value > 0.0
+        && is_any(unit, &["h", "hr", "hrs", "hour", "hours"]))
+    .then(|| (Sort::Minutes, vec![value], at + 4))
+}
+
+/// `half an hour`.
+fn half_hour(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
+    if !pieces[at].is_word("half") {
+        return None;
+    }
+    let next = at + 1 + usize::from(is_any(pieces.get(at + 1)?, &["an", "a"]));
+    is_any(pieces.get(next)?, &["hour", "hr", "h"]).then(|| (Sort::Minutes, vec![30.0], next + 1))
+}
+
+/// `40-60 min`, `10 to 12 K`: both ends.
+fn range(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
+    if glued(pieces, at) {
+        return None;
+    }
+    let first = number(&pieces[at])?;
+    let link = pieces.get(at + 1)?;
+    if !(link.is_word("to") || matches!(link.lex, Lex::Sign('-' | '–' | '—'))) {
+        return None;
+    }
+    let second = number(pieces.get(at + 2)?)?;
+    let (sort, low) = of_unit(pieces, at + 3, first).map(|(sort, value, _)| (sort, value))?;
+    let (_, high, next) = of_unit(pieces, at + 3, second)?;
+    (low < high && sort != Sort::Mass).then(|| (sort, vec![low, high], next))
+}
+
+/// `40 min`, `1.5h`, `1 h 30`, `18 K`, `400W`, `28 amu`.
 fn with_unit(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     if glued(pieces, at) {
         return None;
     }
     let value = number(&pieces[at])?;
-    let unit = pieces.get(at + 1)?;
-    let Lex::Word(word) = unit.lex else {
+    let (sort, mut value, mut next) = of_unit(pieces, at + 1, value)?;
+    if sort == Sort::Minutes
+        && let Some((more, after)) = smaller_time(pieces, next, value)
+    {
+        (value, next) = (value + more, after);
+    }
+    Some((sort, vec![value], next))
+}
+
+/// The minutes after hours: `1 h 30`, `1h30m`, `2 hours and 15 min`, `1 day 4 h`.
+fn smaller_time(pieces: &[Piece<'_>], at: usize, larger: f64) -> Option<(f64, usize)> {
+    let at = at + usize::from(pieces.get(at)?.is_word("and"));
+    let value = number(pieces.get(at)?)?;
+    let hours = larger >= 60.0 && larger % 60.0 == 0.0;
+    if let Some((Sort::Minutes, more, next)) = of_unit(pieces, at + 1, value) {
+        let smaller = value.fract() == 0.0 && more < larger && (hours || more < 1.0);
+        return smaller.then_some((more, next));
+    }
+    if hours
+        && value < 60.0
+        && pieces
+            .get(at + 1)
+            .is_some_and(|p| p.is_word("m") && !p.spaced)
+    {
+        return Some((value, at + 2));
+    }
+    let two = matches!(pieces[at].lex, Lex::Number(figures) if figures.len() == 2 && value < 60.0);
+    let ends = pieces.get(at + 1).is_none_or(|next| match next.lex {
+        Lex::Sign(sign) => matches!(sign, ',' | ';' | ')' | '?'),
+        _ => next.spaced && !pieces[at].spaced,
+    });
+    (hours && larger < 1_440.0 && two && ends).then_some((value, at + 1))
+}
+
+/// A number of a unit, in the unit of its sort, and the piece after it.
+fn of_unit(pieces: &[Piece<'_>], at: usize, value: f64) -> Option<(Sort, f64, usize)> {
+    let mut at = at;
+    let degrees = |piece: &Piece<'_>| {
+        is_any(piece, &["deg", "degs", "degree", "degrees"]) || piece.lex == Lex::Sign('°')
+    };
+    let of_degrees = pieces.get(at).is_some_and(degrees);
+    at += usize::from(of_degrees);
+    let Lex::Word(word) = pieces.get(at)?.lex else {
         return None;
     };
-    let more = pieces.get(at + 2);
-    let goes_on = more.is_some_and(|piece| {
+    let goes_on = pieces.get(at + 1).is_some_and(|piece| {
         matches!(piece.lex, Lex::Sign('/' | '·')) && !piece.spaced
-            || ["ohm", "ohms", "rpm", "hz"]
-                .iter()
-                .any(|other| piece.is_word(other))
+            || is_any(piece, &["ohm", "ohms", "rpm", "hz"])
     });
     if goes_on {
         return None;
     }
     let (sort, value) = match word.to_lowercase().as_str() {
+        "k" | "kelvin" | "kelvins" | "degk" if (2.0..=400.0).contains(&value) => {
+            (Sort::Kelvin, value)
+        }
+        _ if of_degrees => return None,
         "s" | "sec" | "secs" | "second" | "seconds" => (Sort::Minutes, value / 60.0),
         "min" | "mins" | "minute" | "minutes" => (Sort::Minutes, value),
         "h" | "hr" | "hrs" | "hour" | "hours" => (Sort::Minutes, value * 60.0),
         "day" | "days" => (Sort::Minutes, value * 1_440.0),
-        "k" | "kelvin" if (2.0..=400.0).contains(&value) => (Sort::Kelvin, value),
+        "week" | "weeks" | "wk" | "wks" => (Sort::Minutes, value * 10_080.0),
         "w" | "watt" | "watts" => (Sort::Watts, value),
-        "kw" => (Sort::Watts, value * 1e3),
-        "amu" => (Sort::Mass, mass(&pieces[at])?),
+        "kw" | "kilowatt" | "kilowatts" => (Sort::Watts, value * 1e3),
+        "amu" if value.fract() == 0.0 && (1.0..=300.0).contains(&value) => (Sort::Mass, value),
         _ => return None,
     };
-    Some((sort, vec![value], at + 2))
+    Some((sort, value, at + 1))
 }
 
 #[cfg(test)]
@@ -276,6 +430,55 @@ mod tests {
             ),
             ("masses 28 and 32", vec![(Mass, 28.0), (Mass, 32.0)]),
             ("44 amu up", vec![(Mass, 44.0)]),
+            (
+                "scan 28/32/40 like air",
+                vec![(Mass, 28.0), (Mass, 32.0), (Mass, 40.0)],
+            ),
+            (
+                "2/18/28/44",
+                vec![(Mass, 2.0), (Mass, 18.0), (Mass, 28.0), (Mass, 44.0)],
+            ),
+            (
+                "peaks 28, 32, 40",
+                vec![(Mass, 28.0), (Mass, 32.0), (Mass, 40.0)],
+            ),
+            (
+                "masses 28, 32 and 40",
+                vec![(Mass, 28.0), (Mass, 32.0), (Mass, 40.0)],
+            ),
+            ("m/z=28", vec![(Mass, 28.0)]),
+            ("m/z 18,28", vec![(Mass, 18.0), (Mass, 28.0)]),
+            ("M/Z: 44", vec![(Mass, 44.0)]),
+            ("amu 40", vec![(Mass, 40.0)]),
+            ("amu=2", vec![(Mass, 2.0)]),
+            ("mass18 up", vec![(Mass, 18.0)]),
+            ("18amu up", vec![(Mass, 18.0)]),
+            ("mass number 28", vec![(Mass, 28.0)]),
+            ("mass of 44", vec![(Mass, 44.0)]),
+            ("peak at 18", vec![(Mass, 18.0)]),
+            ("mass 28 amu", vec![(Mass, 28.0)]),
+            ("m40", vec![(Mass, 40.0)]),
+            ("m28 high", vec![(Mass, 28.0)]),
+            ("1.5h", vec![(Minutes, 90.0)]),
+            ("1h 30", vec![(Minutes, 90.0)]),
+            ("1h30", vec![(Minutes, 90.0)]),
+            ("1h30m", vec![(Minutes, 90.0)]),
+            ("1 h 30 min", vec![(Minutes, 90.0)]),
+            ("2 hours and 15 minutes", vec![(Minutes, 135.0)]),
+            ("1:30 h", vec![(Minutes, 90.0)]),
+            ("0:45 h", vec![(Minutes, 45.0)]),
+            ("1 day 4 h", vec![(Minutes, 1_680.0)]),
+            ("half an hour", vec![(Minutes, 30.0)]),
+            ("half hour", vec![(Minutes, 30.0)]),
+            ("2 weeks", vec![(Minutes, 20_160.0)]),
+            ("40-60 min", vec![(Minutes, 40.0), (Minutes, 60.0)]),
+            ("40 to 60 min", vec![(Minutes, 40.0), (Minutes, 60.0)]),
+            ("10 – 12 K", vec![(Kelvin, 10.0), (Kelvin, 12.0)]),
+            ("18 deg K", vec![(Kelvin, 18.0)]),
+            ("18°K", vec![(Kelvin, 18.0)]),
+            ("turbo 400 watts", vec![(Watts, 400.0)]),
+            ("0.4kW", vec![(Watts, 400.0)]),
+            ("0,4 kW", vec![(Watts, 400.0)]),
         ] {
             assert_eq!(read_all(text), expected, "{text:?}");
         }
@@ -294,6 +497,15 @@ mod tests {
             "3 W/m",
             "mass spectrometer",
             "07:40 min",
+            "M8 bolts",
+            "M12x40",
+            "peak 40 A",
+            "2025/03/04",
+            "28/32-4",
+            "BRK-28/32",
+            "mass flow 20 sccm",
+            "-255 deg C",
+            "06:40 flat",
         ] {
             assert_eq!(read_all(text), [], "{text:?}");
         }

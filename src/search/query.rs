@@ -18,14 +18,15 @@ use tantivy::{
 };
 
 use super::{
-    Entry, SearchError, SearchIndex,
+    Entry, SearchError, SearchIndex, analysis,
     beside::Beside,
     document::{Part, When},
     language::Named,
     leaning::Leaning,
+    naming::Names,
     plan::{AskedPressure, Strict, Understood, Wanted},
-    pressure::{Reading, Told},
-    quantity::{self, quantities},
+    pressure::{self, Reading, Told},
+    quantity::{self, Sort, quantities},
     rank::{self, Scorer},
     schema::{BEFORE, FAULT},
     shortlist::{self, Allowed, Form, Forms, Plan},
@@ -81,6 +82,8 @@ pub struct Request {
     /// Whether every match is weighed, however large the index: for measuring what a short list
     /// costs.
     pub whole: bool,
+    /// Names of the catalogue that may stand after field words.
+    pub names: Names,
     /// Other weights than those fitted, for fitting them.
     pub weights: Option<Weights>,
 }
@@ -128,6 +131,8 @@ pub struct Answer {
     pub understood: Arc<Understood>,
     /// What had to be left out to find anything, a sentence each.
     pub relaxed: Vec<String>,
+    /// Whether the hits have nothing to do with what was typed, for want of any that have.
+    pub instead: bool,
 }
 
 impl Answer {
@@ -167,30 +172,45 @@ impl SearchIndex {
         let request = &request.seen_by(asker);
         let searcher = self.reader.searcher();
         if request.text.trim().is_empty() {
-            return self.newest(&searcher, request);
+            return self.newest(&searcher, Vec::new(), request);
         }
         let vocabulary = self.vocabulary(&searcher)?;
         let mut asked = Understood::new(&request.text, &self.analysis, &vocabulary);
+        let open = matches!(asker.scope, SiteScope::All);
+        self.name(&searcher, &request.names, open, &mut asked)?;
         asked.weights = request.weights.unwrap_or(Weights::QUERY);
         if asked.weights.tells > 0.0 {
             asked.learn(self.learning(&searcher)?);
         }
         if asked.asks_nothing() {
-            let mut answer = if request.relax {
-                self.newest(&searcher, request)?
-            } else {
-                Answer::default()
-            };
-            answer.relaxed.push(
-                "That holds no word that tells cases apart; these are the newest.".to_owned(),
-            );
-            answer.understood = Arc::new(asked);
-            return Ok(answer);
+            return self.instead(&searcher, &asked, request);
         }
         let mut answer = self.ranked(&searcher, &asked, Vec::new(), request)?;
         if answer.total == 0 && request.relax {
             answer = self.relaxed(&searcher, &asked, request)?;
         }
+        Ok(answer)
+    }
+
+    /// The newest cases, where nothing was asked that tells cases apart.
+    fn instead(
+        &self,
+        searcher: &Searcher,
+        asked: &Understood,
+        request: &Request,
+    ) -> Result<Answer, SearchError> {
+        let mut answer = Answer::default();
+        let told = "That holds nothing that tells cases apart";
+        if request.relax {
+            answer = self.newest(searcher, Vec::new(), request)?;
+            answer
+                .relaxed
+                .push(format!("{told}; these are the newest."));
+        } else {
+            answer.relaxed.push(format!("{told}."));
+        }
+        answer.understood = Arc::new(asked.clone());
+        answer.instead = true;
         Ok(answer)
     }
 
@@ -204,10 +224,14 @@ impl SearchIndex {
         let bounded = asked.pressures.iter().any(|p| p.reading.bounded);
         let loose = asked.clone().without_bounds();
         let wide = Request {
-            filters: Filters::default(),
+            filters: Filters {
+                // Kept to what the asker may see.
+                site: request.filters.site.clone(),
+                ..Filters::default()
+            },
             ..request.clone()
         };
-        let filtered = request.filters != Filters::default();
+        let filtered = request.filters != wide.filters;
         let mut steps = Vec::new();
         if bounded {
             steps.push((
@@ -245,10 +269,129 @@ impl SearchIndex {
                 return Ok(answer);
             }
         }
+        if let Some(found) = self.nearest(searcher, asked, request)? {
+            return Ok(found);
+        }
+        if let Some(found) = self.silent_of(searcher, asked, request)? {
+            return Ok(found);
+        }
+        let numbers = asked
+            .named
+            .iter()
+            .filter(|name| name.named == Named::Number);
+        let relaxed = numbers.map(|name| {
+            format!(
+                "There is no incident {}.",
+                name.shown.trim_start_matches("incident:")
+            )
+        });
         Ok(Answer {
+            relaxed: relaxed.collect(),
             understood: Arc::new(asked.clone()),
             ..Answer::default()
         })
+    }
+
+    /// The cases whose pressure is nearest to the first one asked for, or else those nearest in another
+    /// quantity, however far off.
+    fn nearest(
+        &self,
+        searcher: &Searcher,
+        asked: &Understood,
+        request: &Request,
+    ) -> Result<Option<Answer>, SearchError> {
+        const MOST: usize = 20;
+        let mut understood = asked.clone();
+        understood.pressures.truncate(1);
+        understood
+            .quantities
+            .retain(|quantity| quantity.sort != Sort::Mass);
+        understood.quantities.truncate(1);
+        understood.nearest = true;
+        let pressure = understood.pressures.first();
+        let (sought, shown) = match (pressure, understood.quantities.first()) {
+            (Some(pressure), _) => {
+                let reading = pressure.reading.clone();
+                (rank::Sought::Pressure(reading), pressure.shown.clone())
+            }
+            (None, Some(quantity)) => (
+                rank::Sought::Quantity(quantity.clone()),
+                quantity.shown.clone(),
+            ),
+            (None, None) => return Ok(None),
+        };
+        if pressure.is_some() {
+            understood.quantities.clear();
+        }
+        let mut clauses = self.narrowing(&request.filters);
+        clauses.push((Occur::Must, Box::new(AllQuery)));
+        let top = TopDocs::with_limit(MOST).tweak_score(move |segment: &SegmentReader| {
+            let distance = rank::Distance::new(&sought, segment);
+            move |case: DocId, _: Score| -distance.of(case)
+        });
+        let found = searcher.search(&BooleanQuery::new(clauses), &top)?;
+        let mut numbers = Numbers::new(searcher);
+        let mut hits = Vec::new();
+        for (score, address) in found.into_iter().filter(|(score, _)| score.is_finite()) {
+            hits.extend(numbers.of(address)?.map(|number| Hit {
+                number,
+                score,
+                alike: Vec::new(),
+            }));
+        }
+        if hits.is_empty() {
+            return Ok(None);
+        }
+        let end = request.skip + request.limit.max(1);
+        Ok(Some(Answer {
+            total: hits.len(),
+            hits: page(hits, request.skip.min(end)..end),
+            understood: Arc::new(understood),
+            relaxed: vec![format!(
+                "No case lies near “{}”; these come nearest.",
+                shown.trim()
+            )],
+            ..Answer::default()
+        }))
+    }
+
+    /// Where only what is not so was typed, and no case says it either: the newest that hold nothing of
+    /// it.
+    fn silent_of(
+        &self,
+        searcher: &Searcher,
+        asked: &Understood,
+        request: &Request,
+    ) -> Result<Option<Answer>, SearchError> {
+        let mut terms = asked
+            .wanted
+            .iter()
+            .flat_map(|wanted| &wanted.terms)
+            .peekable();
+        if terms.peek().is_none() {
+            return Ok(None);
+        }
+        let mut without: Vec<(Occur, Box<dyn Query>)> = Vec::new();
+        for (ruled_out, _) in terms {
+            let Some(plain) = analysis::ruled_out(ruled_out) else {
+                return Ok(None);
+            };
+            let held = self
+                .fields
+                .texts()
+                .map(|field| term(Term::from_field_text(field, plain)));
+            let held = BooleanQuery::union(held.into());
+            without.push((Occur::MustNot, Box::new(held)));
+        }
+        let mut answer = self.newest(searcher, without, request)?;
+        if answer.total == 0 {
+            return Ok(None);
+        }
+        let told = "No case says that it is not so; these, the newest, do not speak of it.";
+        answer.relaxed.push(told.to_owned());
+        answer.understood = Arc::new(asked.clone());
+        answer.instead = true;
+        Ok(Some(answer))
     }
 
     /// The cases most like `entry`, leaving out `entry` itself. Compared by the words of
@@ -305,6 +448,7 @@ impl SearchIndex {
             .map(|measured| AskedPressure {
                 reading: Reading {
                     place: 0..0,
+                    number: 0..0,
                     low: measured.power,
                     high: measured.power,
                     unit: Some(PressureUnit::Pascal),
@@ -383,7 +527,7 @@ impl SearchIndex {
             or_more,
             hits: page(hits, cut),
             understood: Arc::new(asked.clone()),
-            relaxed: Vec::new(),
+            ..Answer::default()
         })
     }
 
@@ -461,46 +605,36 @@ impl SearchIndex {
         plan.wanted.retain(|forms| !forms.each.is_empty());
         for pressure in &asked.pressures {
             let reading = &pressure.reading;
-            let (field, column) = match reading.told {
-                Told::Now => (self.fields.fault, FAULT),
-                Told::Before => (self.fields.before, BEFORE),
-            };
-            let reach = if reading.bounded { 1e-6 } else { rank::REACH };
-            let stretches = rank::stretches(reading)
-                .into_iter()
-                .map(|(low, high)| between(field, low - reach, high + reach))
-                .collect();
-            let near: Box<dyn Query> = unscored(Box::new(BooleanQuery::union(stretches)));
+            let near = self.beside(reading);
+            let cases = unscored(near.cases());
             if reading.bounded {
-                plan.bounds.push((Occur::Must, near));
+                plan.bounds.push((Occur::Must, cases));
             } else {
-                let near_by = rank::stretches(reading).into_iter();
-                let near_by = near_by.map(|(low, high)| low - reach..=high + reach);
-                plan.beside.push(Beside {
-                    column,
-                    near: near_by.collect(),
-                });
-                plan.near.push(near);
+                plan.beside.push(near);
+                plan.near.push(cases);
             }
         }
         for quantity in &asked.quantities {
-            let field = self.fields.quantities[quantity.sort as usize];
-            let within = |share: f64, worth: f32| {
+            let within = |share: f64| {
                 let (low, high) = quantity.around(share);
+                Beside {
+                    field: self.fields.quantities[quantity.sort as usize],
+                    column: quantity.sort.column(),
+                    near: low..=high,
+                    in_own_unit: false,
+                }
+            };
+            let form = |share: f64, worth: f32| {
                 let worth = worth * asked.weights.quantity;
                 Form {
-                    query: Box::new(ConstScoreQuery::new(between(field, low, high), worth)),
+                    query: Box::new(ConstScoreQuery::new(within(share).cases(), worth)),
                     word: None,
                     most: worth,
                 }
             };
-            let (low, high) = quantity.around(quantity::NEAR);
-            plan.beside.push(Beside {
-                column: quantity.sort.column(),
-                near: vec![low..=high],
-            });
+            plan.beside.push(within(quantity::NEAR));
             plan.wanted.push(Forms {
-                each: vec![within(quantity::CLOSE, 1.0), within(quantity::NEAR, 0.5)],
+                each: vec![form(quantity::CLOSE, 1.0), form(quantity::NEAR, 0.5)],
                 held: 0,
             });
         }
@@ -524,21 +658,47 @@ impl SearchIndex {
             let any = BooleanQuery::union(self.side_by_side(asked, strict));
             plan.bounds.push((Occur::MustNot, Box::new(any)));
         }
-        for (named, value) in &asked.named {
-            let field = match named {
-                Named::Tool => self.fields.tool,
-                Named::Site => self.fields.site,
-                Named::Class => self.fields.class,
-                Named::Status => self.fields.status,
-            };
-            let value = Term::from_field_text(field, &value.to_lowercase().replace(' ', "-"));
-            plan.bounds.push((Occur::Must, unscored(term(value))));
+        for pressure in &asked.pressures_left_out {
+            let near = self.beside(&pressure.reading).cases();
+            plan.bounds.push((Occur::MustNot, unscored(near)));
         }
-        if let Some(kind) = asked.kind {
-            let kind = Term::from_field_text(self.fields.kind, kind.id());
-            plan.bounds.push((Occur::Must, unscored(term(kind))));
+        for name in &asked.named {
+            let value = |(id, _): &(String, String)| match name.named {
+                Named::Number => {
+                    Term::from_field_i64(self.fields.number, id.parse().unwrap_or_default())
+                }
+                Named::Tool => Term::from_field_text(self.fields.tool, id),
+                Named::Site => Term::from_field_text(self.fields.site, id),
+                Named::Class => Term::from_field_text(self.fields.class, id),
+                Named::Status => Term::from_field_text(self.fields.status, id),
+                Named::Kind => Term::from_field_text(self.fields.kind, id),
+            };
+            let any = name.values.iter().map(|known| term(value(known))).collect();
+            let any = unscored(Box::new(BooleanQuery::union(any)));
+            let occur = if name.left_out {
+                Occur::MustNot
+            } else {
+                Occur::Must
+            };
+            plan.bounds.push((occur, any));
         }
         Ok(plan)
+    }
+
+    /// Where the pressure of a case lies that is near one asked for, or within its bounds.
+    fn beside(&self, reading: &Reading) -> Beside {
+        let (field, column) = match reading.told {
+            Told::Now => (self.fields.fault, FAULT),
+            Told::Before => (self.fields.before, BEFORE),
+        };
+        let reach = rank::reach(reading);
+        let scale = reading.unit.map_or(0.0, pressure::scale);
+        Beside {
+            field,
+            column,
+            near: reading.low + scale - reach..=reading.high + scale + reach,
+            in_own_unit: reading.unit.is_none(),
+        }
     }
 
     /// Words that have to stand side by side, in one part or in any.
@@ -564,8 +724,13 @@ impl SearchIndex {
         weighted(query, asked.weights.part(part))
     }
 
-    fn newest(&self, searcher: &Searcher, request: &Request) -> Result<Answer, SearchError> {
-        let mut clauses = self.narrowing(&request.filters);
+    fn newest(
+        &self,
+        searcher: &Searcher,
+        mut clauses: Vec<(Occur, Box<dyn Query>)>,
+        request: &Request,
+    ) -> Result<Answer, SearchError> {
+        clauses.extend(self.narrowing(&request.filters));
         clauses.push((Occur::Must, Box::new(AllQuery)));
         let query = BooleanQuery::new(clauses);
         let top = TopDocs::with_limit(request.limit.max(1))
@@ -704,24 +869,6 @@ fn page(mut hits: Vec<Hit>, cut: Range<usize>) -> Vec<Hit> {
     hits.truncate(cut.end);
     hits.drain(..cut.start.min(hits.len()));
     hits
-}
-
-fn between(field: Field, low: f64, high: f64) -> Box<dyn Query> {
-    let end = |power: f64| {
-        if power.is_finite() {
-            Bound::Included(Term::from_field_f64(field, power))
-        } else {
-            Bound::Unbounded
-        }
-    };
-    let (low, high) = match (end(low), end(high)) {
-        (Bound::Unbounded, Bound::Unbounded) => {
-            let lowest = Term::from_field_f64(field, f64::MIN);
-            (Bound::Included(lowest), Bound::Unbounded)
-        }
-        ends => ends,
-    };
-    Box::new(RangeQuery::new(low, high))
 }
 
 fn scored(term: Term) -> Box<dyn Query> {

@@ -1,7 +1,8 @@
 //! How near a case's pressures are to those asked for, and what that is worth.
 //!
 //! Nearness is in decades: a factor counts the same at 1e-3 as at 1e-8. A number without a
-//! unit is read in the unit the case is written in first, in the other common ones for less.
+//! unit is read in the unit the case is written in. A number that keeps others out is not near a
+//! pressure but fits it or does not.
 
 use tantivy::{DocId, SegmentReader, columnar::Column};
 
@@ -10,6 +11,7 @@ use super::{
     document::{Measured, When},
     plan::{AskedPressure, Understood},
     pressure::{Reading, Told, scale},
+    quantity::Quantity,
     schema::{BEFORE, FAULT, OTHER, UNIT},
 };
 use crate::vacuum::units::PressureUnit;
@@ -18,46 +20,42 @@ use crate::vacuum::units::PressureUnit;
 const WIDTH: f64 = 0.3;
 
 /// Cases further off than this, in decades, are not found by a pressure alone.
-pub(super) const REACH: f64 = 0.4;
+const REACH: f64 = 0.4;
 
 /// Worth of a pressure read at another time than the one asked for.
 pub(super) const OTHER_TIME: f64 = 0.25;
 
-/// Worth of a number without unit read in another unit than the case's own.
-const OTHER_UNIT: f64 = 0.4;
+/// How far a number may be off the end that it is read from, in decades, to lie within.
+const ROUNDING: f64 = 1e-6;
 
-/// Below this a pressure is not called near.
-const CALLED_NEAR: f64 = 0.3;
-
-/// Units a number without one may be in.
-pub(super) const COMMON_UNITS: [PressureUnit; 3] = [
-    PressureUnit::Torr,
-    PressureUnit::Millibar,
-    PressureUnit::Pascal,
-];
-
-/// A pressure of a case near one asked for, both as typed.
+/// A pressure of a case beside the one asked for, both as typed.
 pub(super) struct Near {
     pub(super) own: String,
     pub(super) asked: String,
+    /// How the one stands to the other, in a word.
+    pub(super) how: &'static str,
 }
 
-/// The pressures of a case that are near those asked for, the nearest for each.
+/// The pressures of a case that are near those asked for, or fit them, the nearest for each.
 pub(super) fn near(asked: &Understood, entry: &Entry) -> Vec<Near> {
+    let own = scale(entry.unit);
     let mut near = Vec::new();
     for pressure in &asked.pressures {
-        let nearness = |measured: &&Measured| {
-            closeness(&pressure.reading, measured.power, scale(entry.unit))
-                * at_time(pressure.reading.told, measured.when)
-        };
-        let best = entry
+        let reading = &pressure.reading;
+        let off = |measured: &&Measured| off(reading, measured.power, own);
+        let nearest = entry
             .pressures
             .iter()
-            .max_by(|a, b| nearness(a).total_cmp(&nearness(b)));
-        if let Some(best) = best.filter(|best| nearness(best) >= CALLED_NEAR) {
+            .filter(|measured| same_time(reading.told, measured.when))
+            .min_by(|a, b| off(a).total_cmp(&off(b)));
+        if let Some(nearest) = nearest.filter(|own| asked.nearest || off(own) <= reach(reading)) {
             near.push(Near {
-                own: best.shown.to_string(),
+                own: nearest.shown.to_string(),
                 asked: pressure.shown.clone(),
+                how: match reading.bounded && off(&nearest) <= ROUNDING {
+                    true => "fits",
+                    false => "near",
+                },
             });
         }
     }
@@ -68,21 +66,22 @@ pub(super) fn near(asked: &Understood, entry: &Entry) -> Vec<Near> {
 pub(super) fn reading_is_near(asked: &Understood, reading: &Reading, unit: PressureUnit) -> bool {
     let (low, high) = reading.pascals(unit);
     asked.pressures.iter().any(|pressure| {
+        let asked = &pressure.reading;
         [low, high]
             .iter()
-            .any(|power| closeness(&pressure.reading, *power, scale(unit)) >= CALLED_NEAR)
+            .any(|power| off(asked, *power, scale(unit)) <= reach(asked))
     })
 }
 
-/// The ends, in powers of ten of pascals, between which a pressure asked for may lie.
-pub(super) fn stretches(reading: &Reading) -> Vec<(f64, f64)> {
-    match reading.unit {
-        Some(unit) => vec![reading.pascals(unit)],
-        None => COMMON_UNITS
-            .iter()
-            .map(|unit| reading.pascals(*unit))
-            .collect(),
-    }
+/// How far off a pressure is still found by itself, in decades.
+pub(super) fn reach(asked: &Reading) -> f64 {
+    if asked.bounded { ROUNDING } else { REACH }
+}
+
+/// The scale of the unit that a case is written in.
+pub(super) fn own_scale(unit: Option<&Column<f64>>, case: DocId) -> f64 {
+    unit.and_then(|unit| unit.first(case))
+        .unwrap_or_else(|| scale(PressureUnit::Torr))
 }
 
 /// The most that pressures can add to a score.
@@ -118,11 +117,7 @@ impl Scorer {
         if self.asked.is_empty() {
             return 0.0;
         }
-        let own = self
-            .unit
-            .as_ref()
-            .and_then(|unit| unit.first(case))
-            .unwrap_or_else(|| scale(PressureUnit::Torr));
+        let own = own_scale(self.unit.as_ref(), case);
         let mut worth = 0.0;
         for asked in &self.asked {
             let nearest = |column: &Option<Column<f64>>| {
@@ -147,33 +142,65 @@ impl Scorer {
     }
 }
 
-fn at_time(told: Told, when: When) -> f64 {
-    match (told, when) {
-        (Told::Now, When::Fault) | (Told::Before, When::Before) => 1.0,
-        _ => OTHER_TIME,
+/// What the nearest cases are looked for to.
+#[derive(Clone)]
+pub(super) enum Sought {
+    Pressure(Reading),
+    Quantity(Quantity),
+}
+
+/// How far the cases of a segment are off what is sought, in decades; infinite where they say nothing
+/// of the kind.
+pub(super) struct Distance {
+    sought: Sought,
+    own: Option<Column<f64>>,
+    unit: Option<Column<f64>>,
+}
+
+impl Distance {
+    pub(super) fn new(sought: &Sought, segment: &SegmentReader) -> Self {
+        let column = |name: &str| segment.fast_fields().f64(name).ok();
+        Self {
+            sought: sought.clone(),
+            own: column(match sought {
+                Sought::Pressure(asked) if asked.told == Told::Before => BEFORE,
+                Sought::Pressure(_) => FAULT,
+                Sought::Quantity(asked) => asked.sort.column(),
+            }),
+            unit: column(UNIT),
+        }
+    }
+
+    pub(super) fn of(&self, case: DocId) -> f32 {
+        let scale = own_scale(self.unit.as_ref(), case);
+        let own = self.own.iter().flat_map(|own| own.values_for_doc(case));
+        let off = own.map(|own| match &self.sought {
+            Sought::Pressure(asked) => off(asked, own, scale),
+            Sought::Quantity(asked) => (own / asked.value).log10().abs(),
+        });
+        off.fold(f64::INFINITY, f64::min) as f32
     }
 }
 
-/// From 0, far, to 1, within: `power` in pascals against what was asked; `own` is the scale
-/// of the case's own unit.
+fn same_time(told: Told, when: When) -> bool {
+    matches!(
+        (told, when),
+        (Told::Now, When::Fault) | (Told::Before, When::Before)
+    )
+}
+
+/// How many decades `power`, in pascals, is off what was asked; `own` is the scale of the case's own
+/// unit.
+pub(super) fn off(asked: &Reading, power: f64, own: f64) -> f64 {
+    let scale = asked.unit.map_or(own, scale);
+    (asked.low + scale - power)
+        .max(power - asked.high - scale)
+        .max(0.0)
+}
+
+/// From 0, far, to 1, within.
 fn closeness(asked: &Reading, power: f64, own: f64) -> f64 {
-    let within = |scale: f64| {
-        let off = (asked.low + scale - power)
-            .max(power - asked.high - scale)
-            .max(0.0);
-        (-(off / WIDTH).powi(2)).exp()
-    };
-    match asked.unit {
-        Some(unit) => within(scale(unit)),
-        None => match within(own) {
-            // Read in another unit none is worth more than this.
-            own if own >= OTHER_UNIT => own,
-            own => COMMON_UNITS
-                .iter()
-                .map(|unit| OTHER_UNIT * within(scale(*unit)))
-                .fold(own, f64::max),
-        },
-    }
+    (-(off(asked, power, own) / WIDTH).powi(2)).exp()
 }
 
 /// The closeness that no pressure between two ends exceeds, whatever unit its case is written in.

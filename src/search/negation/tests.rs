@@ -181,7 +181,8 @@ const RULED_OUT: &[(&str, &str, &str)] = &[
     ),
     ("valve is not open", "", "valve open"),
     ("stage does not turn", "", "stage turn"),
-    ("won't go below 5e-6", "", "below"),
+    // "Below" belongs to the pressure.
+    ("won't go below 5e-6", "", ""),
     ("pump not holding cold", "", "pump holding cold"),
     ("can't rule out the gauge", "", "gauge"),
     ("gauge not ruled out", "", "gauge"),

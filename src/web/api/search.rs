@@ -11,7 +11,7 @@ use serde::Serialize;
 use crate::{
     casebook::{Asker, Refusal, Tool, ToolId},
     catalogue::Kind,
-    search::{Answer, Entry, Filters, Request},
+    search::{Answer, Entry, Filters, Names, Request},
     web::{
         fault::Fault,
         fields::{Asked, Pairs, Sent},
@@ -34,6 +34,8 @@ pub(super) struct Found {
     total: usize,
     /// Whether more than `total` may fit.
     or_more: bool,
+    /// Whether the hits answer less than was asked, as the remarks say.
+    relaxed: bool,
     remarks: Vec<String>,
     hits: Vec<FoundHit>,
 }
@@ -68,6 +70,8 @@ async fn answer(app: &App, asked: &Pairs) -> Result<Json<Found>, Fault> {
         filters: filters(app, asked)?,
         skip: 0,
         limit: limit(asked)?,
+        relax: true,
+        names: Names::of(&app.catalogue),
         ..Request::default()
     };
     let asker = app.asker();
@@ -160,6 +164,7 @@ async fn found(
     Ok(Found {
         total: answer.total,
         or_more: answer.or_more,
+        relaxed: !answer.relaxed.is_empty(),
         remarks: finding::remarks(app, answer).await,
         hits,
     })

@@ -23,15 +23,18 @@ a tenth of the nearest cases have is among the first ten, if it fits at all well
 incident, newest first.
 
 **Pressures** are read as numbers, not as words: `4e-5`, `5.3E-5 mbar`, `5x10^-6 torr`, \
-`mid -6s torr`. Cases near it in decades come up, whatever unit they were written in. A \
-number without a unit is read in the unit of each case. After *was*, *normally* or \
-*instead of*, or before *before*, it is compared with the pressure before the fault: \
-`4e-5 torr, was 5e-7`. Two ends keep out what \
-lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 1e-5 torr`.
+`0.00004`, `four minus six`, `mid -6s torr`, in Torr, mbar, Pa, micron, psi or atm, with mTorr, \
+`5.3 mPa`, `40 µtorr`, kPa and the like. Cases near it in decades come up, whatever unit they were \
+written in. A number without a unit is read in the unit of each case. Compared is the pressure at the \
+fault: where a report gives it, other numbers of its symptom and those of a foreline do not count as it. \
+After *was*, *normally*, *yesterday*, *up from* or *instead of*, or before *before*, a number is compared \
+with the pressure before the fault: `4e-5 torr, was 5e-7`, `was 3e-7 now 4e-5`, `3e-7 -> 4e-5`. Ends keep \
+out what lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 1e-5 torr`, \
+`below 1e-6 torr`, `at least 1e-5`, `1e-5 or worse`; but `won't go below 4e-5` is near 4e-5.
 
-**Other quantities** count where a near one tells of a like case: minutes (`40 min`, `1.5 h`), \
+**Other quantities** count where a near one tells of a like case: minutes (`40 min`, `1.5 h`, `1:30 h`), \
 the temperature of a cold head (`18 K`), the power of a drive (`400 W`), and mass numbers \
-(`mass 40`, `28/32`), which have to be right.
+(`mass 40`, `m/z 18`, `28/32`), which have to be right. Their figures are not searched for as words besides.
 
 **What you ruled out** may be said: `no water`, `not the hose`, `can't be the door`, `neither air \
 nor water`, `leak-free`, `nothing wrong with the pump`, `door fine`, `gate valve ruled out`. It \
@@ -46,13 +49,17 @@ To narrow a search:
 - `-cause:gauge`: leave out cases with this word in that part
 - `cause:foil`, `fix:cleaned`, `symptom:stuck`, `notes:helium`, `sign:linear`: the word in that \
 part of the case; `component:` is the same as `cause:`, `antecedent:` the same as `sign:`
-- `tool:BRK-04`, `site:BRK`, `class:cryo-evaporator`: of this tool, site or tool class
+- `tool:BRK-04`, `site:BRK`, `class:cryo-evaporator`: of this tool, site or tool class; a class also by \
+the name that pages show, and any of them by its beginning
 - `status:open` or `status:closed`
 - `kind:air-leak`, `water-leak`, `outgassing`, `gauge-fault`, `pumping-fault`, `process-change`
-- `pressure:1e-6..1e-5`, `healthy:5e-7 torr`: the pressure at the fault, or before it
+- `pressure:1e-6..1e-5`, `pressure:mid -6s`, `healthy:5e-7 torr`: the pressure at the fault, or before it
+- `#123`: incident 123
 
+A minus before any of these leaves out what it says: `-kind:air-leak`, `-status:open`, `-4e-5`. \
 A value of several words stands in quotation marks: `cause:\"door seal\"`. Where nothing \
-fits all of it, the nearest is shown and the page says what was left out. Of a search the first \
+fits all of it, the nearest is shown and the page says what was left out; a name or field word that there \
+is not is told with those there are. Of a search the first \
 2,000 characters count, and the first 16 of these narrowing words.
 
 While you type, words, causes and tools that begin so are suggested: arrow keys walk them, Enter \

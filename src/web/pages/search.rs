@@ -13,7 +13,7 @@ use crate::{
     casebook::{Asker, Filed, Tool, ToolId},
     catalogue::Kind,
     day,
-    search::{self, Answer, Filters, Request},
+    search::{self, Answer, Filters, Names, Request},
     web::{
         asked_sequence,
         fault::{self, Fault},
@@ -56,7 +56,7 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
     let asker = app.asker();
     let query = asked.get("q").unwrap_or_default().to_owned();
     let (filters, view) = filters(app, asked);
-    let place = page_number(asked);
+    let mut place = page_number(asked);
     // The whole list has no nearest cases, and is read from the page on.
     let (skip, limit) = match query.is_empty() {
         true => ((place - 1) * PAGE, PAGE),
@@ -68,17 +68,32 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
         skip,
         limit,
         relax: true,
+        names: Names::of(&app.catalogue),
         ..Request::default()
     };
-    let who = asker.clone();
-    let mut answer = run(app, move |index| index.search(&who, &request)).await?;
+    let class = request.filters.class.clone();
+    let mut answer = searched(app, &asker, &request).await?;
+    if !query.is_empty() {
+        place = last_of(&mut answer, place);
+    } else if answer.hits.is_empty() && answer.total > 0 {
+        let last = answer.total.div_ceil(PAGE);
+        let skip = (last - 1) * PAGE;
+        answer = searched(app, &asker, &Request { skip, ..request }).await?;
+        answer.relaxed.push(no_page(place, last));
+        place = last;
+    }
     let nearest = match query.is_empty() {
         true => Vec::new(),
         false => parted(&mut answer, place),
     };
+    // Cases shown for want of any that fit say nothing of what was asked.
+    let nearest = match answer.instead {
+        true => Vec::new(),
+        false => nearest,
+    };
     let tools = tools_of(app, &asker, answer.hits.iter().chain(&nearest)).await?;
     let hits = hits(app, &asker, &tools, &answer).await?;
-    let (nearest, sequence) = causes_of(app, &asker, &tools, &nearest).await?;
+    let (nearest, sequence) = causes_of(app, &asker, &tools, &nearest, class.as_deref()).await?;
     let total = answer.total;
     let page = Page::new(
         if query.is_empty() {
@@ -155,7 +170,7 @@ pub(super) async fn similar(
             cases(&answer)
         ),
         remarks: remarks(&app, &answer).await,
-        nearest: causes_of(&app, &asker, &tools, &nearest).await?.0,
+        nearest: causes_of(&app, &asker, &tools, &nearest, None).await?.0,
         sequence: Some(Link::new(
             format!("What to check next on {}", filed.current().incident.tool),
             asked_sequence::address_for(&filed.current().incident, BTreeMap::new()),
@@ -175,7 +190,7 @@ pub(super) async fn beside(
 ) -> Result<SimilarCases, Fault> {
     let mut answer = nearest_to(app, filed, own, NEAREST).await?;
     let tools = tools_of(app, asker, &answer.hits).await?;
-    let (nearest, _) = causes_of(app, asker, &tools, &answer.hits).await?;
+    let (nearest, _) = causes_of(app, asker, &tools, &answer.hits, None).await?;
     answer.hits.truncate(BESIDE);
     Ok(SimilarCases {
         nearest,
@@ -216,6 +231,25 @@ async fn nearest_to(
 /// How many hits to rank for a page and for the nearest cases, so that one ranking serves both.
 fn ranked_for(place: usize) -> usize {
     (place * PAGE).max(NEAREST)
+}
+
+/// The page asked for, or the last one there is, which is told: a link kept from earlier may lead beyond.
+fn last_of(answer: &mut Answer, place: usize) -> usize {
+    let last = answer.hits.len().div_ceil(PAGE).max(1);
+    if place <= last || answer.total == 0 {
+        return place;
+    }
+    answer.relaxed.push(no_page(place, last));
+    last
+}
+
+fn no_page(place: usize, last: usize) -> String {
+    format!("There is no page {place}; this is the last, {last}.")
+}
+
+async fn searched(app: &App, asker: &Asker, request: &Request) -> Result<Answer, Fault> {
+    let (asker, request) = (asker.clone(), request.clone());
+    run(app, move |index| index.search(&asker, &request)).await
 }
 
 /// Leaves the hits of one page in an answer ranked from the first, and gives the nearest of all.
@@ -260,12 +294,13 @@ async fn hits(
 }
 
 /// "Of the 40 nearest, 12 door seal …": the causes of the nearest cases, most first, and
-/// the check sequence of the class most of them are of.
+/// the check sequence of the class asked for, or else of the one most of them are of.
 async fn causes_of(
     app: &App,
     asker: &Asker,
     tools: &HashMap<ToolId, Tool>,
     hits: &[search::Hit],
+    class: Option<&str>,
 ) -> Result<(String, Option<Link>), Fault> {
     const NAMED: usize = 4;
     let numbers: Vec<i64> = hits.iter().map(|hit| hit.number).collect();
@@ -297,7 +332,8 @@ async fn causes_of(
         .take(NAMED)
         .map(|(name, count)| format!("{count} {}", name.to_lowercase()))
         .collect();
-    let sequence = most_first(classes).first().map(|(class, _)| {
+    let commonest = most_first(classes).first().map(|(class, _)| *class);
+    let sequence = class.or(commonest).map(|class| {
         let name = show::class_name(&app.catalogue, class);
         Link::new(
             format!("What to check next on a {}", name.to_lowercase()),
@@ -380,14 +416,8 @@ fn ways_on(asked: &Pairs, filtered: bool) -> Vec<Link> {
             fields::address("/search", [("q", query)]),
         ));
     }
-    let words: Vec<_> = query.split_whitespace().collect();
-    if words.len() > 1
-        && let Some(longest) = words.iter().max_by_key(|word| word.chars().count())
-    {
-        ways.push(Link::new(
-            format!("Search for “{longest}” alone"),
-            fields::address("/search", [("q", *longest)]),
-        ));
+    if !query.trim().is_empty() {
+        ways.push(Link::new("Ask what to check next instead", "/sequence"));
     }
     ways.push(Link::new("List every incident, newest first", "/search"));
     ways

@@ -1,0 +1,250 @@
+//! What is meant by the value after `tool:`, `site:`, `class:`, `status:` and `kind:`.
+//!
+//! A value may be written as pages show it, without its dashes, or begun. What names nothing is left
+//! aside and told with what there is, unless the asker may not see the whole fleet.
+
+use tantivy::{Searcher, Term, schema::Field};
+
+use super::{
+    SearchError, SearchIndex,
+    language::{Named, NamedValue},
+    plan::{AskedName, Understood},
+};
+use crate::catalogue::{Catalogue, Kind};
+
+/// Names looked through at most.
+const MOST_NAMES: usize = 50_000;
+
+/// Names told at most.
+const TOLD: usize = 8;
+
+/// The names of a catalogue that may stand after a field word.
+#[derive(Clone, Debug, Default)]
+pub struct Names {
+    /// Identifier and name of each tool class.
+    classes: Vec<(String, String)>,
+}
+
+impl Names {
+    /// Those of a catalogue.
+    pub fn of(catalogue: &Catalogue) -> Self {
+        let classes = catalogue.classes();
+        Self {
+            classes: classes
+                .map(|class| (class.id.to_string(), class.name.clone()))
+                .collect(),
+        }
+    }
+}
+
+impl SearchIndex {
+    /// Finds what is meant by the values typed after field words; `open` is whether names of the whole
+    /// fleet may be told.
+    pub(super) fn name(
+        &self,
+        searcher: &Searcher,
+        names: &Names,
+        open: bool,
+        asked: &mut Understood,
+    ) -> Result<(), SearchError> {
+        for typed in std::mem::take(&mut asked.typed_names) {
+            let known = self.known(searcher, names, &typed)?;
+            let field = match typed.named {
+                Named::Kind => "kind",
+                Named::Class => "class",
+                other => other.name(),
+            };
+            let shown = format!("{field}:{}", typed.value);
+            let values = match typed.named {
+                Named::Number => known.clone(),
+                _ => matching(&typed.value, &known),
+            };
+            if values.is_empty() {
+                asked.remarks.push(unknown(&typed, &known, open));
+                continue;
+            }
+            if values.len() > 1 && open {
+                asked
+                    .remarks
+                    .push(format!("“{shown}” is taken for {}.", told(&values)));
+            }
+            asked.named.push(AskedName {
+                named: typed.named,
+                values,
+                shown,
+                left_out: typed.left_out,
+            });
+        }
+        Ok(())
+    }
+
+    /// Identifier and name of all that may be meant; only itself if the value is one of them.
+    fn known(
+        &self,
+        searcher: &Searcher,
+        names: &Names,
+        typed: &NamedValue,
+    ) -> Result<Vec<(String, String)>, SearchError> {
+        Ok(match typed.named {
+            Named::Number => {
+                let number = typed.value.parse::<i64>().map(|number| number.to_string());
+                number.into_iter().map(|n| (n.clone(), n)).collect()
+            }
+            Named::Status => ["open", "closed"]
+                .map(|s| (s.to_owned(), s.to_owned()))
+                .into(),
+            Named::Kind => Kind::ALL
+                .map(|kind| (kind.id().to_owned(), kind.name().to_owned()))
+                .into(),
+            Named::Class => {
+                let mut known = names.classes.clone();
+                for id in terms(searcher, self.fields.class)? {
+                    if !known.iter().any(|(other, _)| *other == id) {
+                        known.push((id.clone(), id));
+                    }
+                }
+                known
+            }
+            Named::Tool | Named::Site => {
+                let field = match typed.named {
+                    Named::Tool => self.fields.tool,
+                    _ => self.fields.site,
+                };
+                let own = typed.value.to_lowercase();
+                let exact = Term::from_field_text(field, &own);
+                if searcher.doc_freq(&exact)? > 0 {
+                    return Ok(vec![(own.clone(), own.to_uppercase())]);
+                }
+                let all = terms(searcher, field)?.into_iter();
+                all.map(|id| (id.clone(), id.to_uppercase())).collect()
+            }
+        })
+    }
+}
+
+fn terms(searcher: &Searcher, field: Field) -> Result<Vec<String>, SearchError> {
+    let mut all = Vec::new();
+    for segment in searcher.segment_readers() {
+        let index = segment.inverted_index(field)?;
+        let mut stream = index.terms().stream()?;
+        while stream.advance() && all.len() < MOST_NAMES {
+            all.extend(std::str::from_utf8(stream.key()).map(str::to_owned));
+        }
+    }
+    all.sort_unstable();
+    all.dedup();
+    Ok(all)
+}
+
+/// Letters and figures alone, small.
+fn plain(text: &str) -> String {
+    let kept = text.chars().filter(|c| c.is_alphanumeric());
+    kept.flat_map(char::to_lowercase).collect()
+}
+
+/// The names that a value may stand for: those it is, or else those it begins, or words of which it
+/// begins.
+fn matching(value: &str, known: &[(String, String)]) -> Vec<(String, String)> {
+    let wanted = plain(value);
+    if wanted.is_empty() {
+        return Vec::new();
+    }
+    let pick = |fits: &dyn Fn(&str) -> bool| -> Vec<_> {
+        let both = |(id, name): &&(String, String)| fits(id) || fits(name);
+        known.iter().filter(both).cloned().collect()
+    };
+    let same = pick(&|name| plain(name) == wanted);
+    if !same.is_empty() {
+        return same;
+    }
+    let begun = pick(&|name| plain(name).starts_with(&wanted));
+    if !begun.is_empty() {
+        return begun;
+    }
+    let words: Vec<_> = value
+        .split(|c: char| !c.is_alphanumeric())
+        .map(plain)
+        .collect();
+    pick(&|name| {
+        let own: Vec<_> = name
+            .split(|c: char| !c.is_alphanumeric())
+            .map(plain)
+            .collect();
+        let begins = |word: &String| own.iter().any(|own| own.starts_with(&**word));
+        words.iter().filter(|word| !word.is_empty()).all(begins)
+    })
+}
+
+fn told(names: &[(String, String)]) -> String {
+    let each: Vec<_> = names.iter().take(TOLD).map(|(_, name)| &**name).collect();
+    match names.len().saturating_sub(TOLD) {
+        0 => each.join(", "),
+        more => format!("{} and {more} more", each.join(", ")),
+    }
+}
+
+fn unknown(typed: &NamedValue, known: &[(String, String)], open: bool) -> String {
+    let NamedValue { named, value, .. } = typed;
+    let what = match named {
+        Named::Number => {
+            return format!("“{value}” is no number of an incident and was left aside.");
+        }
+        Named::Status => "No status is",
+        Named::Kind => "No kind of cause is",
+        Named::Class => "No tool class is",
+        Named::Tool => "No tool is",
+        Named::Site => "No site is",
+    };
+    let fleet = matches!(named, Named::Tool | Named::Site);
+    if known.is_empty() || (fleet && !open) {
+        return format!("{what} called “{value}”, so it was left aside.");
+    }
+    let mut nearest: Vec<_> = known.to_vec();
+    if known.len() > TOLD {
+        let wanted = plain(value);
+        let far = |name: &str| strsim::damerau_levenshtein(&wanted, &plain(name));
+        nearest.sort_by_cached_key(|(_, name)| far(name));
+        nearest.truncate(TOLD);
+        return format!(
+            "{what} called “{value}”, so it was left aside; the nearest are {}.",
+            told(&nearest)
+        );
+    }
+    format!(
+        "{what} called “{value}”, so it was left aside; there are {}.",
+        told(&nearest)
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_found_as_pages_show_them() {
+        let known: Vec<_> = [
+            ("cryo-evaporator", "Cryo-pumped evaporator"),
+            ("cryo-sputter", "Cryo-pumped sputter tool"),
+            ("turbo-sputter", "Turbo-pumped sputter tool"),
+        ]
+        .map(|(id, name)| (id.to_owned(), name.to_owned()))
+        .into();
+        for (value, found) in [
+            ("Cryo-pumped evaporator", &["cryo-evaporator"][..]),
+            ("cryo evaporator", &["cryo-evaporator"]),
+            ("CRYO_EVAPORATOR", &["cryo-evaporator"]),
+            ("cryo", &["cryo-evaporator", "cryo-sputter"]),
+            ("evaporator", &["cryo-evaporator"]),
+            ("sputter tool", &["cryo-sputter", "turbo-sputter"]),
+            ("turbo", &["turbo-sputter"]),
+            ("furnace", &[]),
+            ("-", &[]),
+        ] {
+            let ids: Vec<_> = matching(value, &known)
+                .into_iter()
+                .map(|(id, _)| id)
+                .collect();
+            assert_eq!(ids, found, "{value:?}");
+        }
+    }
+}
