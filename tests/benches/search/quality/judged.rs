@@ -17,12 +17,13 @@ use super::{
 };
 
 /// The sets of queries, each with the name of its rows.
-const QUERIES: [(&str, &str); 2] = [
+const QUERIES: [(&str, &str); 3] = [
     ("judged", include_str!("../../../judged/queries.jsonl")),
     (
         "circumstances",
         include_str!("../../../judged/circumstances.jsonl"),
     ),
+    ("denials", include_str!("../../../judged/denials.jsonl")),
 ];
 
 /// Microseconds of a year.
@@ -45,6 +46,13 @@ pub struct Query {
     related: Vec<String>,
     words: Vec<String>,
     fault_torr: Option<f64>,
+    /// The range that the pressure at the fault has to lie in.
+    fault_between_torr: Option<[f64; 2]>,
+    /// Words that a case must hold, and must not, to be any answer.
+    #[serde(default)]
+    must: Vec<String>,
+    #[serde(default)]
+    without: Vec<String>,
     #[serde(flatten)]
     circumstances: Demanded,
 }
@@ -123,22 +131,35 @@ impl Query {
 
     /// Whether it names a pressure.
     pub fn names_a_pressure(&self) -> bool {
-        self.fault_torr.is_some()
+        self.fault_torr.is_some() || self.fault_between_torr.is_some()
+    }
+
+    /// Whether the query itself keeps a case out.
+    fn excludes(&self, text: &str) -> bool {
+        let lacks = self.must.iter().any(|word| !begins_a_word(text, word));
+        lacks || self.without.iter().any(|word| begins_a_word(text, word))
+    }
+
+    /// Whether the pressure at the fault is the one asked for.
+    fn is_near(&self, case: &Case) -> bool {
+        let Some(fault) = case.fault else {
+            return false;
+        };
+        let torr = fault / (101_325.0 / 760.0);
+        let near = (self.fault_torr).is_some_and(|asked| (torr / asked).log10().abs() <= 0.3);
+        near || (self.fault_between_torr).is_some_and(|[low, high]| (low..=high).contains(&torr))
     }
 
     fn grade(&self, case: &Case) -> u32 {
+        let text = case.text.to_lowercase();
+        if self.excludes(&text) {
+            return 0;
+        }
         if self.causes.contains(&case.cause) {
-            let text = case.text.to_lowercase();
             let word = self.words.iter().any(|word| text.contains(word));
-            let near = match (self.fault_torr, case.fault) {
-                (Some(torr), Some(fault)) => {
-                    (fault / (torr * 101_325.0 / 760.0)).log10().abs() <= 0.3
-                }
-                _ => false,
-            };
-            let neither = self.words.is_empty() && self.fault_torr.is_none();
+            let neither = self.words.is_empty() && !self.names_a_pressure();
             let fits = self.circumstances.fits(case);
-            return if fits && (word || near || neither) {
+            return if fits && (word || self.is_near(case) || neither) {
                 3
             } else {
                 2
@@ -146,6 +167,15 @@ impl Query {
         }
         u32::from(self.related.contains(&case.cause))
     }
+}
+
+/// Whether a word of the text begins so.
+fn begins_a_word(text: &str, begins: &str) -> bool {
+    let found = text.match_indices(begins);
+    let before = found.map(|(at, _)| text[..at].chars().next_back());
+    before
+        .into_iter()
+        .any(|before| before.is_none_or(|c| !c.is_alphanumeric()))
 }
 
 /// The demo fleet as a task, and what is right.

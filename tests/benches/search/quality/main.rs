@@ -111,7 +111,10 @@ fn main() {
     let mut missing = Vec::new();
     let mut tasks: Vec<Task> = Vec::new();
     let mut parts: Vec<(std::ops::Range<usize>, Part)> = Vec::new();
-    if wanted("judged") || wanted("circumstances") {
+    if ["judged", "circumstances", "denials"]
+        .into_iter()
+        .any(wanted)
+    {
         let (task, judged) = runtime.block_on(judged::load());
         parts.push((0..1, Part::Judged(Box::new(judged))));
         tasks.push(task);

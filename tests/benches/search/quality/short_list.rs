@@ -63,7 +63,8 @@ pub fn run(judged: &Judged) {
     let index: &SearchIndex = &index;
     let asker = Asker::console();
     let (mut typed, mut pressures, mut cases) = (Kind::default(), Kind::default(), Kind::default());
-    for query in &judged.queries {
+    // Queries with field words and minus are narrowed before any list is drawn up.
+    for query in judged.queries.iter().filter(|q| q.set != "denials") {
         let ask = |whole| {
             let request = Request {
                 text: query.query.clone(),
