@@ -469,6 +469,31 @@ async fn the_nearest_causes_lead_to_a_check_sequence() {
     help.assert_shows("gate valve ruled out");
 }
 
+/// The sequence a search leads to starts from what the search says, and says so.
+#[tokio::test]
+async fn what_a_search_states_comes_along_to_the_check_sequence() {
+    let app = TestApp::demo().await;
+    let follow = async |query: &str| {
+        let page = app.get(&format!("/search?q={query}")).await.expect(200);
+        let start = page.text.find("/sequence/classes/").expect("the link");
+        let link = page.text[start..].split('"').next().expect("its end");
+        let link = link.replace("&amp;", "&").replace("&#38;", "&");
+        (app.get(&link).await.expect(200), link)
+    };
+    let (page, link) = follow("stuck+4e-5+torr+after+new+foil,+gate+open").await;
+    assert!(link.contains("antecedents.foil-added=seen"), "{link}");
+    page.assert_shows("Filled in below: Foil added or renewed; 4e-5 Torr at the fault.");
+    page.assert_shows("they do not count twice");
+    let (page, link) =
+        follow("no+foreline+pressure+high,+rise+linear&tool_class=turbo-sputter").await;
+    assert!(link.contains("signs.rise-linear=seen"), "{link}");
+    page.assert_shows("not: Foreline pressure high");
+    let (page, _) = follow("gauge").await;
+    page.assert_shows("It states nothing that is asked below");
+    let bare = app.get("/sequence/classes/turbo-sputter").await.expect(200);
+    assert!(!bare.shows("do not count twice"));
+}
+
 #[tokio::test]
 async fn the_first_ten_are_not_one_cause_alone() {
     let app = TestApp::demo().await;
@@ -655,6 +680,29 @@ async fn words_causes_and_tools_are_suggested_while_typing() {
     let of_cause = hits(&app, query).await;
     assert!(of_cause["total"].as_u64() > Some(0), "{query}");
     assert_eq!(suggested("").await, json!([]));
+    for (typed, first) in [
+        ("kind:gau", "kind:gauge-fault"),
+        ("status:cl", "status:closed"),
+    ] {
+        assert_eq!(suggested(typed).await[0]["query"], first);
+    }
+    // Abbreviations nobody here writes, and a cause that the word before denies.
+    for typed in ["brk", "no wa", "-wa", "cold c"] {
+        let found = suggested(typed).await;
+        for suggestion in found.as_array().expect("suggestions") {
+            let query = suggestion["query"].as_str().expect("a search");
+            assert!(
+                typed == "cold c" || !query.contains("cause:"),
+                "{typed}: {query}"
+            );
+            let led = hits(&app, query).await;
+            assert!(
+                typed.ends_with("wa") || led["total"].as_u64() > Some(0),
+                "{query}: {led}"
+            );
+        }
+    }
+    assert_eq!(suggested("cold c").await[0]["text"], "cathode");
 }
 
 /// Every example of the help page is taken as the page says: none is misread, and each finds what

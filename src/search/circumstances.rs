@@ -52,7 +52,7 @@ pub struct Circumstances {
 pub(super) const CLASS: &str = "class ";
 pub(super) const PUMP: &str = "pump ";
 pub(super) const GAUGE: &str = "gauge ";
-const SEEN: &str = "seen ";
+pub(super) const SEEN: &str = "seen ";
 const HAPPENED: &str = "before ";
 const CONFIRMED: &str = "confirmed";
 

@@ -37,6 +37,7 @@ mod side_by_side;
 mod site;
 mod spelling;
 mod spread;
+mod stated;
 mod suggest;
 mod surface;
 mod telling;
@@ -57,7 +58,8 @@ pub use naming::Names;
 pub use plan::Understood;
 pub use query::{Answer, Filters, Hit, Request};
 pub use shelf::{Found, Shelf, Standing, Why};
-pub use suggest::{Sort, Suggester, Suggestion};
+pub use stated::Stated;
+pub use suggest::{Offered, Sort, Suggester, Suggestion};
 pub use weights::Weights;
 pub use words::WordMistakes;
 

@@ -6,7 +6,12 @@ use std::sync::{
 };
 
 use super::{fault::Fault, state::App};
-use crate::search::Suggester;
+use crate::{
+    casebook::{Asker, Status},
+    catalogue::Kind,
+    search::{Offered, Sort, Suggester},
+    store::StoreError,
+};
 
 /// How words are written is looked up in so many incidents, spread over the whole fleet; how common
 /// they are is known of all.
@@ -69,13 +74,9 @@ async fn gather(app: &App, now: i64) -> Result<Arc<Suggester>, Fault> {
             [incident.symptom, incident.fix, incident.notes].join("\n")
         }));
     }
-    let tools = app.store.tools(&asker).await?;
-    let causes: Vec<String> = app.catalogue.causes().map(|c| c.name.clone()).collect();
+    let offered = offered(app, &asker).await?;
     let index = app.index.current();
-    let gathered = tokio::task::spawn_blocking(move || {
-        let tools = tools.into_iter().map(|tool| tool.id.to_string());
-        index.suggester(texts, causes, tools)
-    });
+    let gathered = tokio::task::spawn_blocking(move || index.suggester(texts, offered));
     let suggester = Arc::new(gathered.await??);
     let mut kept = app
         .suggestions
@@ -84,4 +85,42 @@ async fn gather(app: &App, now: i64) -> Result<Arc<Suggester>, Fault> {
         .unwrap_or_else(PoisonError::into_inner);
     *kept = Some((now, Arc::clone(&suggester)));
     Ok(suggester)
+}
+
+/// What of catalogue and fleet cases are asked for by.
+async fn offered(app: &App, asker: &Asker) -> Result<Vec<Offered>, StoreError> {
+    let one = |sort, id: &str, name: &str| Offered {
+        sort,
+        id: id.to_owned(),
+        name: name.to_owned(),
+    };
+    let catalogue = &app.catalogue;
+    let causes = catalogue
+        .causes()
+        .map(|c| one(Sort::Cause, c.id.as_str(), &c.name));
+    let classes = catalogue
+        .classes()
+        .map(|c| one(Sort::Class, c.id.as_str(), &c.name));
+    let signs = catalogue
+        .signs()
+        .map(|s| one(Sort::Sign, s.id.as_str(), &s.name));
+    let kinds = Kind::ALL
+        .into_iter()
+        .map(|k| one(Sort::Kind, k.id(), k.name()));
+    let statuses = [Status::Open, Status::Closed].map(|s| one(Sort::Status, s.id(), s.id()));
+    let catalogue: Vec<Offered> = causes
+        .chain(classes)
+        .chain(signs)
+        .chain(kinds)
+        .chain(statuses)
+        .collect();
+    let tools = app.store.tools(asker).await?;
+    let tools = tools
+        .iter()
+        .map(|tool| one(Sort::Tool, tool.id.as_str(), tool.id.as_str()));
+    let sites = app.store.sites(asker).await?;
+    let sites = sites
+        .iter()
+        .map(|site| one(Sort::Site, site.code.as_str(), site.code.as_str()));
+    Ok(catalogue.into_iter().chain(tools).chain(sites).collect())
 }

@@ -62,7 +62,14 @@ fits all of it, the nearest is shown and the page says what was left out; a name
 is not is told with those there are. Of a search the first \
 2,000 characters count, and the first 16 of these narrowing words.
 
-While you type, words, causes and tools that begin so are suggested: arrow keys walk them, Enter \
+Cases of one class of tool and one cause, with the same figures and the same things ruled out, told \
+in nearly the same words, stand in the list once, with the others as *told alike*; open cases only in \
+the same words. The line above the list counts such cases once. Its link leads to the check sequence \
+with what the search states filled in: the pressure at the fault, signs and what happened before, as \
+far as the search names them by the catalogue’s words side by side.
+
+While you type, words, causes and tools that begin so are suggested, and after `cause:`, `tool:`, \
+`class:`, `kind:`, `sign:`, `status:` and `site:` their values; none that no case has. Arrow keys walk them, Enter \
 takes one, Escape closes the list. The address of a search is a plain link that may be passed on; \
 *Keep this search* puts it under a name on the front page.";
 

@@ -8,7 +8,7 @@ use axum::{
 };
 use jiff::civil::Date;
 
-use super::{kept, number};
+use super::{kept, number, sequence};
 use crate::{
     casebook::{Asker, Filed, Tool, ToolId},
     catalogue::Kind,
@@ -93,7 +93,16 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
     };
     let tools = tools_of(app, &asker, answer.hits.iter().chain(&nearest)).await?;
     let hits = hits(app, &asker, &tools, &answer).await?;
-    let (nearest, sequence) = causes_of(app, &asker, &tools, &nearest, class.as_deref()).await?;
+    let (nearest, commonest) = causes_of(app, &asker, &tools, &nearest).await?;
+    let sequence = class.or(commonest).filter(|_| !nearest.is_empty());
+    let sequence = sequence.and_then(|class| {
+        let class = app.catalogue.class(&class)?;
+        let stated = answer.understood.stated(&query, &app.catalogue);
+        Some(Link::new(
+            format!("What to check next on a {}", class.name.to_lowercase()),
+            sequence::address_from_search(class, &query, &stated, &app.catalogue),
+        ))
+    });
     let total = answer.total;
     let page = Page::new(
         if query.is_empty() {
@@ -151,6 +160,7 @@ pub(super) async fn similar(
         .await?;
     let place = page_number(&asked);
     let mut answer = nearest_to(&app, &filed, own.as_ref(), ranked_for(place)).await?;
+    let place = last_of(&mut answer, place);
     let nearest = parted(&mut answer, place);
     let tools = tools_of(&app, &asker, answer.hits.iter().chain(&nearest)).await?;
     let hits = hits(&app, &asker, &tools, &answer).await?;
@@ -170,7 +180,7 @@ pub(super) async fn similar(
             cases(&answer)
         ),
         remarks: remarks(&app, &answer).await,
-        nearest: causes_of(&app, &asker, &tools, &nearest, None).await?.0,
+        nearest: causes_of(&app, &asker, &tools, &nearest).await?.0,
         sequence: Some(Link::new(
             format!("What to check next on {}", filed.current().incident.tool),
             asked_sequence::address_for(&filed.current().incident, BTreeMap::new()),
@@ -190,7 +200,7 @@ pub(super) async fn beside(
 ) -> Result<SimilarCases, Fault> {
     let mut answer = nearest_to(app, filed, own, NEAREST).await?;
     let tools = tools_of(app, asker, &answer.hits).await?;
-    let (nearest, _) = causes_of(app, asker, &tools, &answer.hits, None).await?;
+    let (nearest, _) = causes_of(app, asker, &tools, &answer.hits).await?;
     answer.hits.truncate(BESIDE);
     Ok(SimilarCases {
         nearest,
@@ -294,14 +304,13 @@ async fn hits(
 }
 
 /// "Of the 40 nearest, 12 door seal …": the causes of the nearest cases, most first, and
-/// the check sequence of the class asked for, or else of the one most of them are of.
+/// the class most of them are of.
 async fn causes_of(
     app: &App,
     asker: &Asker,
     tools: &HashMap<ToolId, Tool>,
     hits: &[search::Hit],
-    class: Option<&str>,
-) -> Result<(String, Option<Link>), Fault> {
+) -> Result<(String, Option<String>), Fault> {
     const NAMED: usize = 4;
     let numbers: Vec<i64> = hits.iter().map(|hit| hit.number).collect();
     let present = app.store.present(asker, &numbers).await?;
@@ -332,14 +341,9 @@ async fn causes_of(
         .take(NAMED)
         .map(|(name, count)| format!("{count} {}", name.to_lowercase()))
         .collect();
-    let commonest = most_first(classes).first().map(|(class, _)| *class);
-    let sequence = class.or(commonest).map(|class| {
-        let name = show::class_name(&app.catalogue, class);
-        Link::new(
-            format!("What to check next on a {}", name.to_lowercase()),
-            format!("/sequence/classes/{class}"),
-        )
-    });
+    let commonest = most_first(classes)
+        .first()
+        .map(|(class, _)| (*class).to_owned());
     Ok((
         format!(
             "Of the {known} nearest with a cause{}: {}.",
@@ -350,7 +354,7 @@ async fn causes_of(
             },
             named.join(", ")
         ),
-        sequence,
+        commonest,
     ))
 }
 

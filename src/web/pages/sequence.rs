@@ -1,5 +1,7 @@
 //! The check sequence of a tool or a class.
 
+use std::collections::BTreeSet;
+
 use axum::{
     extract::{Path, State},
     response::{Html, IntoResponse, Redirect, Response},
@@ -8,9 +10,10 @@ use axum::{
 use super::{checks::hazards, report::unit_id};
 use crate::{
     advice::{Advice, Shift, Step},
-    catalogue::{Catalogue, ToolState},
+    catalogue::{Catalogue, ToolClass, ToolState},
+    search::Stated,
     statistics::Outcome,
-    vacuum::units::{PressureUnit, read_pressure},
+    vacuum::units::{PressureUnit, TypedPressure, read_pressure},
     web::{
         asked_sequence::{About, Answer},
         fault::{self, Fault},
@@ -22,7 +25,9 @@ use crate::{
             bar::ShareBar,
             form::{ErrorSummary, Field, Fields, LineKind, OptionGroup, SelectOption},
             page::{Page, Section},
-            sequence::{Belief, EvidenceForm, SequencePage, SequenceStartPage, SequenceStep},
+            sequence::{
+                Belief, Carried, EvidenceForm, SequencePage, SequenceStartPage, SequenceStep,
+            },
         },
     },
 };
@@ -174,6 +179,7 @@ async fn view(
         evidence.refuse(&field, &message);
     }
     let saved = advice.practice_mended_minutes - advice.mended_minutes;
+    let carried = carried(catalogue, asked);
     let mut page = Page::new("What to check next", Section::Sequence);
     page.trail = vec![Link::new("Next check", "/sequence")];
     Ok(SequencePage {
@@ -181,6 +187,7 @@ async fn view(
         tool: None,
         tool_class: show::class_name(catalogue, about.class().as_str()),
         basis: basis(catalogue, advice),
+        carried,
         steps: steps(catalogue, &answer, state),
         expected: show::minutes(advice.expected_minutes),
         practice: show::minutes(advice.practice_minutes),
@@ -198,6 +205,93 @@ async fn view(
         beliefs: beliefs(catalogue, advice),
         evidence,
         report: None,
+    })
+}
+
+/// The address of the sequence of a class, with what a search states filled in as far as it is
+/// asked of tools of that class.
+pub(super) fn address_from_search(
+    class: &ToolClass,
+    typed: &str,
+    stated: &Stated,
+    catalogue: &Catalogue,
+) -> String {
+    let components: BTreeSet<_> = class.components.iter().cloned().collect();
+    let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
+    let mut pairs: Vec<(String, String)> = Vec::new();
+    for sign in catalogue.signs_of(&components) {
+        let told = stated.signs.get(&sign.id);
+        pairs.extend(told.map(|seen| (format!("signs.{}", sign.id), answer(seen).to_owned())));
+    }
+    for before in catalogue.antecedents_of(&components) {
+        let told = stated.antecedents.get(&before.id);
+        pairs.extend(told.map(|seen| {
+            (
+                format!("antecedents.{}", before.id),
+                answer(seen).to_owned(),
+            )
+        }));
+    }
+    if let Some((value, unit)) = stated.faulty {
+        let unit = unit.unwrap_or(class.healthy_base.unit);
+        // Three digits are more than anybody typed; computing them back from a logarithm adds more.
+        let rounded = format!("{value:.2e}").parse().unwrap_or(value);
+        let faulty = TypedPressure {
+            value: rounded,
+            unit,
+        };
+        let pascals = |typed: TypedPressure| typed.pressure().map_or(0.0, |p| p.pascals());
+        // A pressure that is no loss says nothing of what is lost.
+        if pascals(faulty) > pascals(class.healthy_base) {
+            pairs.push(("pressures.faulty.value".to_owned(), format!("{rounded:e}")));
+            pairs.push(("pressures.faulty.unit".to_owned(), unit_id(unit).to_owned()));
+        }
+    }
+    pairs.push((
+        SEARCH.to_owned(),
+        typed.chars().take(LONGEST_SEARCH).collect(),
+    ));
+    address(
+        &format!("/sequence/classes/{}", class.id),
+        pairs
+            .iter()
+            .map(|(name, value)| (name.as_str(), value.as_str())),
+    )
+}
+
+/// Under this name the address of a sequence holds the search that led to it.
+const SEARCH: &str = "search";
+
+/// So many characters of it: an address has to fit everywhere.
+const LONGEST_SEARCH: usize = 300;
+
+/// What the search that led here brought along, in words; none if none did.
+fn carried(catalogue: &Catalogue, asked: &Pairs) -> Option<Carried> {
+    let typed = asked.get(SEARCH)?;
+    let told = |group: &str, name: &dyn Fn(&str) -> Option<String>| -> Vec<String> {
+        let each = asked.below(group).filter_map(|(id, answer)| {
+            let no = if ["seen", "true"].contains(&answer) {
+                ""
+            } else {
+                "not: "
+            };
+            Some(format!("{no}{}", name(id)?))
+        });
+        each.collect()
+    };
+    let mut all = told("signs.", &|id| Some(catalogue.sign(id)?.name.clone()));
+    all.extend(told("antecedents.", &|id| {
+        Some(catalogue.antecedent(id)?.name.clone())
+    }));
+    let unit = asked.get("pressures.faulty.unit").unwrap_or_default();
+    let value = asked.get("pressures.faulty.value");
+    all.extend(value.map(|value| match unit.parse::<PressureUnit>() {
+        Ok(unit) => format!("{value} {unit} at the fault"),
+        Err(_) => format!("{value} at the fault"),
+    }));
+    Some(Carried {
+        search: Link::new(typed, address("/search", [("q", typed)])),
+        what: all.join("; "),
     })
 }
 

@@ -39,6 +39,8 @@ pub struct SequencePage {
     pub tool_class: String,
     /// How many cases of the class and of the fleet stand behind it, in words.
     pub basis: String,
+    /// What a search brought along, if one led here.
+    pub carried: Option<Carried>,
     /// The checks, in order.
     pub steps: Vec<SequenceStep>,
     /// Expected time of this order until the cause is found, such as "1 h 50 min".
@@ -66,6 +68,16 @@ pub struct SequencePage {
     pub evidence: EvidenceForm,
     /// Where a report of this incident is started.
     pub report: Option<Link>,
+}
+
+/// A search that led to the sequence.
+#[derive(Clone, Debug)]
+pub struct Carried {
+    /// The search, leading back to it.
+    pub search: Link,
+    /// What of it is filled in below, such as "Foil added or renewed; 4e-5 Torr at the fault"; empty if
+    /// nothing is.
+    pub what: String,
 }
 
 /// A cause and its chance.
