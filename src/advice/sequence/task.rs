@@ -22,6 +22,32 @@ pub(super) struct Policy {
     pub(super) way: Arc<Way>,
 }
 
+impl Policy {
+    /// An isolating check of so many minutes, and what follows each outcome; `chances` are
+    /// those of being found and of being clear.
+    pub(super) fn telling(
+        check: usize,
+        minutes: f64,
+        chances: [f64; 2],
+        [found, clear]: [Self; 2],
+    ) -> Self {
+        let likelier = match chances[0] > chances[1] {
+            true => Outcome::Found,
+            false => Outcome::Clear,
+        };
+        Self {
+            minutes: minutes + found.minutes + clear.minutes,
+            finish: found.finish + clear.finish,
+            way: Arc::new(Way::Telling {
+                check,
+                likelier,
+                found: found.way,
+                clear: clear.way,
+            }),
+        }
+    }
+}
+
 /// What a policy does as long as the cause is not found.
 #[derive(Default)]
 pub(super) enum Way {

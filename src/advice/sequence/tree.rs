@@ -9,7 +9,6 @@ use super::{
     list,
     task::{Policy, Situation, Task, Way},
 };
-use crate::statistics::Outcome;
 
 /// Places in a list at which isolating checks are tried, in the first list and in those after
 /// an isolating check.
@@ -73,21 +72,9 @@ pub(super) fn split(
     go_on: &mut dyn FnMut(&Situation) -> Policy,
 ) -> Policy {
     let [found, clear] = [true, false].map(|found| told(task, at, check, found));
-    let likelier = match found.mass() > clear.mass() {
-        true => Outcome::Found,
-        false => Outcome::Clear,
-    };
-    let (found, clear) = (go_on(&found), go_on(&clear));
-    Policy {
-        minutes: change(task, at, check) + found.minutes + clear.minutes,
-        finish: found.finish + clear.finish,
-        way: Arc::new(Way::Telling {
-            check,
-            likelier,
-            found: found.way,
-            clear: clear.way,
-        }),
-    }
+    let chances = [found.mass(), clear.mass()];
+    let after = [go_on(&found), go_on(&clear)];
+    Policy::telling(check, change(task, at, check), chances, after)
 }
 
 /// Isolating checks that can be made now.

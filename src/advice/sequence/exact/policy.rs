@@ -8,12 +8,9 @@
 use std::{collections::HashMap, sync::Arc};
 
 use super::{Tail, number::Number, table::Table};
-use crate::{
-    advice::sequence::{
-        list,
-        task::{Policy, Task, Way},
-    },
-    statistics::Outcome,
+use crate::advice::sequence::{
+    list,
+    task::{Policy, Task, Way},
 };
 
 /// Places looked at before giving up.
@@ -129,22 +126,9 @@ impl<N: Number> Search<'_, N> {
             }
             Next::Telling(check, [found, clear]) => {
                 let chance = |place: &Place| place.weights.iter().sum::<f64>();
-                let likelier = if chance(&found) > chance(&clear) {
-                    Outcome::Found
-                } else {
-                    Outcome::Clear
-                };
-                let (found, clear) = (self.from(&found)?, self.from(&clear)?);
-                Some(Policy {
-                    minutes: minutes + found.minutes + clear.minutes,
-                    finish: found.finish + clear.finish,
-                    way: Arc::new(Way::Telling {
-                        check,
-                        likelier,
-                        found: found.way,
-                        clear: clear.way,
-                    }),
-                })
+                let chances = [chance(&found), chance(&clear)];
+                let after = [self.from(&found)?, self.from(&clear)?];
+                Some(Policy::telling(check, minutes, chances, after))
             }
         }
     }

@@ -154,6 +154,13 @@ fn times(all: &Score) -> DataTable {
             with_ends(times.checks, checks, 1),
         ]
     };
+    let less = |what: &str, other: &Times, minutes: Option<Interval>| {
+        vec![
+            what.to_owned(),
+            with_ends(all.advice.minutes - other.minutes, minutes, 0),
+            format!("{:.1}", all.advice.checks - other.checks),
+        ]
+    };
     let intervals = &all.intervals;
     DataTable {
         caption: format!("Means over {} timed incidents", show::count(all.timed)),
@@ -173,24 +180,16 @@ fn times(all: &Score) -> DataTable {
                 &all.announced,
                 intervals.announced,
             ),
-            vec![
-                "As advised less the fixed order".to_owned(),
-                with_ends(
-                    all.advice.minutes - all.practice.minutes,
-                    intervals.over_practice,
-                    0,
-                ),
-                format!("{:.1}", all.advice.checks - all.practice.checks),
-            ],
-            vec![
-                "As advised less what people did".to_owned(),
-                with_ends(
-                    all.advice.minutes - all.people.minutes,
-                    intervals.over_people,
-                    0,
-                ),
-                format!("{:.1}", all.advice.checks - all.people.checks),
-            ],
+            less(
+                "As advised less the fixed order",
+                &all.practice,
+                intervals.over_practice,
+            ),
+            less(
+                "As advised less what people did",
+                &all.people,
+                intervals.over_people,
+            ),
         ],
     }
 }

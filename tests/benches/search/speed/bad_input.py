@@ -19,7 +19,7 @@ import time
 import urllib.parse
 
 from beside_import import asked, synthesised
-from measure import WARM_UP, OverHttp, queries_from, spread, until_ready
+from measure import WARM_UP, OverHttp, queries_from, serving, spread
 
 INPUTS = {
     "one word of 100 kB": "a" * 100_000,
@@ -66,12 +66,7 @@ def measure(program, count, folder):
     (folder / "data").mkdir()
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     subprocess.run([program, "import", *where, str(rows)], check=True, **quiet)
-    served = subprocess.Popen(
-        [program, "serve", *where, "--listen", "127.0.0.1:0"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
-    )
-    try:
-        port = int(served.stdout.readline().rsplit(":", 1)[1])
-        until_ready(port)
+    with serving(program, where) as (port, _):
         client = OverHttp(port)
         asked(client, queries[:WARM_UP])
         plain = asked(client, queries[:50])
@@ -80,9 +75,6 @@ def measure(program, count, folder):
             for name, query in INPUTS.items()
         }
         return plain, told
-    finally:
-        served.terminate()
-        served.wait()
 
 
 def main():

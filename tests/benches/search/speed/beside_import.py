@@ -16,7 +16,7 @@ import sys
 import tempfile
 import time
 
-from measure import WARM_UP, OverHttp, memory, queries_from, spread, until_ready
+from measure import WARM_UP, OverHttp, memory, queries_from, serving, spread
 
 
 def asked(client, queries):
@@ -43,12 +43,7 @@ def measure(program, count, folder):
     (folder / "data").mkdir()
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     subprocess.run([program, "import", *where, str(first)], check=True, **quiet)
-    served = subprocess.Popen(
-        [program, "serve", *where, "--listen", "127.0.0.1:0"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
-    )
-    try:
-        port = int(served.stdout.readline().rsplit(":", 1)[1])
-        until_ready(port)
+    with serving(program, where) as (port, served):
         client = OverHttp(port)
         asked(client, queries[:WARM_UP])
         told = {"before": asked(client, queries)}
@@ -65,9 +60,6 @@ def measure(program, count, folder):
         asked(client, queries[:WARM_UP])
         told["after"] = asked(client, queries)
         return told, seconds, memory(served.pid)
-    finally:
-        served.terminate()
-        served.wait()
 
 
 def main():

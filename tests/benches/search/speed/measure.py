@@ -29,6 +29,7 @@ the trade, quantities, what is ruled out, digests. Times on the clock and of the
 busy machine the clock tells of the others too.
 """
 
+import contextlib
 import datetime
 import http.client
 import json
@@ -200,6 +201,21 @@ def until_ready(port):
     raise RuntimeError("the program was not ready within an hour")
 
 
+@contextlib.contextmanager
+def serving(program, where):
+    """The port and the process of a store served on loopback, until the block ends."""
+    served = subprocess.Popen(
+        [program, "serve", *where, "--listen", "127.0.0.1:0"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    )
+    try:
+        port = int(served.stdout.readline().rsplit(":", 1)[1])
+        until_ready(port)
+        yield port, served
+    finally:
+        served.terminate()
+        served.wait()
+
+
 def coldtrap(program, rows, folder, queries):
     data = folder / "data"
     data.mkdir()
@@ -209,12 +225,7 @@ def coldtrap(program, rows, folder, queries):
     subprocess.run([program, "import", *where, str(rows)], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     told["import"] = time.perf_counter() - clock
     told["processor"] = processor(resource.RUSAGE_CHILDREN) - used
-    served = subprocess.Popen(
-        [program, "serve", *where, "--listen", "127.0.0.1:0"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
-    )
-    try:
-        port = int(served.stdout.readline().rsplit(":", 1)[1])
-        until_ready(port)
+    with serving(program, where) as (port, served):
         for clients in (1, 8):
             told[clients] = asked(OverHttp, port, queries, clients)
         clock = time.perf_counter()
@@ -224,9 +235,6 @@ def coldtrap(program, rows, folder, queries):
         told["memory"] = memory(served.pid)
         told["bytes"] = size(data)
         told["store"] = sum(file.stat().st_size for file in folder.glob("cases.db*"))
-    finally:
-        served.terminate()
-        served.wait()
     return told
 
 
