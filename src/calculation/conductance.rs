@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::spoken::Spoken;
+use super::spoken::{Spoken, in_percent};
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::conductance::{
     Behind, Chain, ChainFlow, ConductanceError, Part, PartFlow, Regime, Shape, Stage, aperture,
@@ -317,9 +317,9 @@ impl Figures {
         );
         match (self.speed, self.share) {
             (Some(speed), Some(share)) => format!(
-                "{path}; the pump is left with {} at the chamber, {:.0} % of its speed",
+                "{path}; the pump is left with {} at the chamber, {} of its speed",
                 figure(speed),
-                share * 100.0
+                in_percent(share)
             ),
             _ => path,
         }

@@ -4,12 +4,12 @@
 use serde::{Deserialize, Serialize};
 
 use super::conductance::{self, PartRequest, Path, PumpRequest, litres, read_pump};
-use super::spoken::Spoken;
+use super::spoken::{Spoken, in_percent};
 use super::{FieldError, FieldErrors, Interval, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gas_load::{
-    ExtraLoad, FaultSize, ForelineVerdict, GasLoadError, Uncertainty, extra_load, foreline_share,
-    typical_compression,
+    Backing, ExtraLoad, FaultSize, ForelineVerdict, GasLoadError, Uncertainty, extra_load,
+    foreline_share, typical_compression,
 };
 use crate::vacuum::leak::equivalent_diameter;
 use crate::vacuum::units::{
@@ -53,6 +53,9 @@ pub struct ForelineRequest {
     pub share: Option<f64>,
     /// The pump's compression for that gas, from its manual; a usual range unless given.
     pub compression: Option<f64>,
+    /// The foreline up to which the pump holds its compression, from its manual; what turbo pumps have unless
+    /// given.
+    pub critical_backing_pressure: Option<TypedPressure>,
 }
 
 /// The balance.
@@ -94,11 +97,13 @@ pub struct ForelineReport {
     pub gas: Gas,
     /// The compression taken, lowest and highest.
     pub compression: [f64; 2],
-    /// Pressure in the chamber that the foreline alone would cause.
-    pub pressure_from_foreline: Interval<PressureUnit>,
+    /// Pressure in the chamber that the foreline alone would cause; absent where the pump may be above its
+    /// critical backing pressure, so that no compression holds.
+    pub pressure_from_foreline: Option<Interval<PressureUnit>>,
     /// The compression at which it alone would cause the faulty pressure.
     pub compression_that_would_explain: f64,
-    /// Whether it explains the faulty pressure; absent if the range of compression leaves it open.
+    /// Whether it explains the faulty pressure; absent if the range of compression, or a foreline that may be
+    /// above the critical backing pressure, leaves it open.
     pub finding: Option<ForelineVerdict>,
     /// The finding in words.
     pub verdict: String,
@@ -210,8 +215,11 @@ fn suggest(outcome: &mut Outcome, size: Option<FaultSize>, foreline: Option<&For
     if matches!(size, FaultSize::Traces | FaultSize::Fine) {
         outcome.suggest(&["helium-leak-test"]);
     }
-    if foreline.is_some() {
+    if let Some(foreline) = foreline {
         outcome.suggest(&["turbo-health-check"]);
+        if foreline.pressure_from_foreline.is_none() {
+            outcome.suggest(&["backing-pump-quick-look"]);
+        }
     }
 }
 
@@ -240,16 +248,20 @@ fn verdict(
     foreline: Option<&ForelineReport>,
 ) -> String {
     let Some(size) = size else {
+        if extra.is_below_healthy() {
+            return "The pressure at the fault is below the healthy one by more than the scatter of both readings, so no loss is shown; see whether the two are in the right fields and from the same gauge"
+                .to_owned();
+        }
         return "The two readings do not differ by more than their own scatter, so they show no loss"
             .to_owned();
     };
     let mut verdict = format!(
-        "If the pump is as good as before, {:.1e} mbar·L/s came on top (95 % interval {:.1e} to {:.1e}); usual at this size: {}. A pump with {:.0} % of its speed left would look the same",
+        "If the pump is as good as before, {:.1e} mbar·L/s came on top (95 % interval {:.1e} to {:.1e}); usual at this size: {}. A pump with {} of its speed left would look the same",
         millibar_litres(extra.extra).value,
         millibar_litres(extra.low).value,
         millibar_litres(extra.high).value,
         size.usual_causes(),
-        extra.speed_share_instead * 100.0,
+        in_percent(extra.speed_share_instead),
     );
     if let Some(foreline) = foreline {
         verdict.push_str(". ");
@@ -362,6 +374,22 @@ fn read_foreline(
         "foreline.pressure",
         Typed::new(total.pascals() * share, PressureUnit::Pascal),
     )?;
+    let critical = match foreline.critical_backing_pressure {
+        Some(typed) => {
+            let field = "foreline.critical_backing_pressure";
+            let critical = errors.quantity(field, typed)?;
+            if critical.pascals() <= 0.0 {
+                errors.refuse(
+                    field,
+                    "is zero",
+                    "a pressure above zero, from the pump's manual",
+                );
+                return None;
+            }
+            Some(critical)
+        }
+        None => None,
+    };
     let (low, high) = match (foreline.compression, typical_compression(gas)) {
         (Some(given), _) => (given, given),
         (None, Some(range)) => {
@@ -406,37 +434,66 @@ fn read_foreline(
     };
     let most = shared(low)?;
     let least = shared(high)?;
-    let finding = (most.verdict == least.verdict).then_some(most.verdict);
+    let backing = Backing::of(total, critical);
+    if critical.is_none() && backing == Backing::Holds {
+        assumed.push(
+            "The turbo pump holds its compression against a foreline of up to 0.1 mbar".to_owned(),
+        );
+    }
+    let agreed = (most.verdict == least.verdict).then_some(most.verdict);
+    // What explains the pressure with its whole compression does so with less.
+    let finding = agreed.filter(|f| backing == Backing::Holds || *f == ForelineVerdict::Explains);
     Some(ForelineReport {
         gas,
         compression: [low, high],
-        pressure_from_foreline: Interval {
+        pressure_from_foreline: (backing == Backing::Holds).then(|| Interval {
             low: least.behind.in_unit(PressureUnit::Torr),
             high: most.behind.in_unit(PressureUnit::Torr),
             unit: PressureUnit::Torr,
-        },
+        }),
         compression_that_would_explain: most.compression_needed,
         finding,
-        verdict: match finding {
-            Some(ForelineVerdict::CannotExplain) => format!(
-                "The {} in the foreline cannot explain the base pressure, unless the pump's compression has fallen to about {:.0e}",
-                gas.name(),
-                most.compression_needed
-            ),
-            Some(ForelineVerdict::Partly) => format!(
-                "The {} in the foreline explains a part of the base pressure",
-                gas.name()
-            ),
-            Some(ForelineVerdict::Explains) => format!(
-                "The {} in the foreline explains the base pressure",
-                gas.name()
-            ),
-            None => format!(
-                "Whether the {} in the foreline explains the base pressure depends on the pump's compression, which its manual gives",
-                gas.name()
-            ),
-        },
+        verdict: foreline_verdict(foreline, gas, backing, finding, most.compression_needed),
     })
+}
+
+fn foreline_verdict(
+    foreline: &ForelineRequest,
+    gas: Gas,
+    backing: Backing,
+    finding: Option<ForelineVerdict>,
+    needed: f64,
+) -> String {
+    let gas = gas.name();
+    let pressure = foreline.pressure;
+    match (finding, backing) {
+        (Some(ForelineVerdict::CannotExplain), _) => format!(
+            "The {gas} in the foreline cannot explain the base pressure, unless the pump's compression has fallen to about {needed:.0e}"
+        ),
+        (Some(ForelineVerdict::Partly), _) => {
+            format!("The {gas} in the foreline explains a part of the base pressure")
+        }
+        (Some(ForelineVerdict::Explains), _) => {
+            format!("The {gas} in the foreline explains the base pressure")
+        }
+        (None, Backing::Holds) => format!(
+            "Whether the {gas} in the foreline explains the base pressure depends on the pump's compression, which its manual gives"
+        ),
+        (None, Backing::Depends) => format!(
+            "Whether the {gas} in the foreline explains the base pressure depends on the pump's critical backing pressure, above which its compression collapses: at {pressure} a plain turbo pump is above it, one with a drag stage may not be; its manual gives it"
+        ),
+        (None, Backing::Collapsed) => {
+            let above = match foreline.critical_backing_pressure {
+                Some(critical) => format!("the pump's critical backing pressure of {critical}"),
+                None => {
+                    "the critical backing pressure of turbo pumps, with a drag stage too".to_owned()
+                }
+            };
+            format!(
+                "A foreline of {pressure} is above {above}, where no figure of compression holds, so its {gas} may explain the base pressure; see first why the foreline is so high"
+            )
+        }
+    }
 }
 
 fn millibar_litres(load: Throughput) -> Typed<ThroughputUnit> {
@@ -473,6 +530,113 @@ mod tests {
         let foreline = report.foreline.unwrap();
         assert_eq!(foreline.finding, Some(ForelineVerdict::CannotExplain));
         assert!((foreline.compression_that_would_explain / 2e3 - 1.0).abs() < 1e-9);
+    }
+
+    /// Above the critical backing pressure (ISO 21360-1) compression collapses: a plain turbo pump's is some 0.1 mbar, one
+    /// with a drag stage has 10 to 20 mbar (sources at [`Backing`]). With a figure from the manual it is decided.
+    #[test]
+    fn a_foreline_above_the_critical_backing_pressure_is_not_cleared() {
+        let asked = |foreline: &str| {
+            run_json(&format!(
+                r#"{{"healthy": {{"value": 1e-8, "unit": "mbar"}}, "faulty": {{"value": 1e-6, "unit": "mbar"}},
+                    "speed_at_chamber": {{"value": 500, "unit": "l/s"}}, "foreline": {{{foreline}}}}}"#
+            ))
+            .unwrap()
+        };
+        let at = |millibars: f64, more: &str| {
+            asked(&format!(
+                r#""pressure": {{"value": {millibars}, "unit": "mbar"}}{more}"#
+            ))
+        };
+        for (millibars, more, word) in [
+            (5.0, "", "depends on the pump's critical backing pressure"),
+            (
+                5.0,
+                r#", "compression": 1e9"#,
+                "depends on the pump's critical backing pressure",
+            ),
+            (50.0, "", "no figure of compression holds"),
+            (
+                5.0,
+                r#", "critical_backing_pressure": {"value": 0.5, "unit": "mbar"}"#,
+                "above the pump's critical backing pressure of 0.5 mbar",
+            ),
+            // The total counts, whatever the share of the gas.
+            (
+                5.0,
+                r#", "share": 1e-3"#,
+                "depends on the pump's critical backing pressure",
+            ),
+        ] {
+            let report = at(millibars, more);
+            let foreline = report.foreline.unwrap();
+            assert_eq!(foreline.finding, None, "{more}");
+            assert!(foreline.pressure_from_foreline.is_none());
+            assert!(foreline.verdict.contains(word), "{}", foreline.verdict);
+            assert!(report.outcome.verdict.contains(word));
+            assert!(
+                report
+                    .outcome
+                    .next_checks
+                    .contains(&"backing-pump-quick-look".to_owned())
+            );
+        }
+        let drag = at(
+            5.0,
+            r#", "critical_backing_pressure": {"value": 15, "unit": "mbar"}"#,
+        );
+        assert_eq!(
+            drag.foreline.unwrap().finding,
+            Some(ForelineVerdict::CannotExplain)
+        );
+        // With its whole compression it explains the pressure already.
+        let poor = at(5.0, r#", "compression": 1e5"#);
+        assert_eq!(
+            poor.foreline.unwrap().finding,
+            Some(ForelineVerdict::Explains)
+        );
+        let zero = r#"{"healthy": {"value": 1e-8, "unit": "mbar"}, "faulty": {"value": 1e-6, "unit": "mbar"},
+            "speed_at_chamber": {"value": 500, "unit": "l/s"}, "foreline": {"pressure": {"value": 5, "unit": "mbar"},
+            "critical_backing_pressure": {"value": 0, "unit": "mbar"}}}"#;
+        assert_eq!(
+            run_json(zero).unwrap_err()[0].field,
+            "foreline.critical_backing_pressure"
+        );
+    }
+
+    /// 1e-6 over 9e-2 Pa is 0.0011 % (arithmetic), which is not none.
+    #[test]
+    fn a_small_share_of_the_speed_is_not_rounded_to_none() {
+        let report = run_json(
+            r#"{"healthy": {"value": 1e-6, "unit": "pa"}, "faulty": {"value": 9e-2, "unit": "pa"},
+                "speed_at_chamber": {"value": 1000, "unit": "l/s"}}"#,
+        )
+        .unwrap();
+        assert!(
+            report
+                .outcome
+                .verdict
+                .contains("A pump with 0.0011 % of its speed left"),
+            "{}",
+            report.outcome.verdict
+        );
+    }
+
+    /// The whole interval of the ratio lies below zero: (2e-7 − 5e-7)/5e-7 = −0.6, scatter of 10 % a reading.
+    #[test]
+    fn a_pressure_below_the_healthy_one_is_told_as_that() {
+        let report = run_json(
+            r#"{"healthy": {"value": 5e-7, "unit": "torr"}, "faulty": {"value": 2e-7, "unit": "torr"},
+                "speed_at_chamber": {"value": 500, "unit": "l/s"}}"#,
+        )
+        .unwrap();
+        assert!(report.extra_over_healthy_interval_95[1] < 0.0);
+        assert!(!report.outcome.concluded && report.outcome.signs.is_empty());
+        let verdict = &report.outcome.verdict;
+        assert!(
+            verdict.contains("below the healthy one") && !verdict.contains("do not differ"),
+            "{verdict}"
+        );
     }
 
     #[test]

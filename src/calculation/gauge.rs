@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::spoken::Spoken;
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gauge::{
@@ -122,7 +123,7 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         assumed,
         ..Outcome::default()
     };
-    set_signs(&mut outcome, &judgement);
+    set_signs(&mut outcome, &judgement, request.gas);
     let sides = ion_sides(request);
     for step in &judgement.next {
         for check in checks(*step) {
@@ -179,9 +180,13 @@ fn headline(verdict: Verdict) -> &'static str {
 }
 
 /// Signs of the verdict, and those that the readings decide whatever the verdict.
-fn set_signs(outcome: &mut Outcome, judgement: &Judgement) {
+fn set_signs(outcome: &mut Outcome, judgement: &Judgement, gas: Option<Gas>) {
     let mut set = |id: &str, seen: bool| outcome.sign(id, seen);
-    if let Some(factor) = judgement.disagreement_corrected.or(judgement.disagreement) {
+    // In a gas without factors the readings say nothing of what they would be in nitrogen.
+    let as_read = judgement
+        .disagreement
+        .filter(|_| gas.is_none() || judgement.verdict == Verdict::Consistent);
+    if let Some(factor) = judgement.disagreement_corrected.or(as_read) {
         set("gauge-disagrees", factor > DISAGREE);
     }
     match judgement.verdict {
@@ -246,7 +251,13 @@ fn corrected(request: &Request, situation: &Situation) -> Vec<CorrectedReading> 
                 spread: factor.as_ref().ok().map(|factor| factor.spread),
                 basis: match factor {
                     Ok(factor) => factor.source.to_owned(),
-                    Err(error) => error.to_string(),
+                    Err(error) => {
+                        let spoken = Spoken {
+                            pressure: unit,
+                            ..Spoken::SI
+                        };
+                        spoken.gauge(&error)
+                    }
                 },
             }
         })
@@ -314,6 +325,30 @@ mod tests {
         .unwrap();
         assert!(!report.outcome.concluded && report.outcome.signs.is_empty());
         assert!(!report.next.is_empty());
+    }
+
+    /// Most Piranis rest at 5e-4 to 1e-3 mbar in high vacuum (common practice, no source): no sign of a fault.
+    #[test]
+    fn a_sound_chamber_sets_no_sign_of_a_fault() {
+        let report = run_json(
+            r#"{"readings": [
+                {"kind": "pirani", "pressure": {"value": 5e-4, "unit": "mbar"}},
+                {"kind": "cold-cathode", "pressure": {"value": 1e-6, "unit": "mbar"}, "lit": true, "moves": true}]}"#,
+        )
+        .unwrap();
+        assert!(report.outcome.concluded && report.outcome.signs["gauge-plausible"]);
+        assert!(!report.outcome.signs.contains_key("gauge-disagrees"));
+        // In a gas without a factor the difference as read is no sign; the table says why in the typed unit.
+        let methanol = run_json(
+            r#"{"gas": "methanol", "readings": [
+                {"kind": "pirani", "pressure": {"value": 1e-2, "unit": "torr"}},
+                {"kind": "capacitance", "pressure": {"value": 5e-2, "unit": "torr"}},
+                {"kind": "pirani", "pressure": {"value": 1e-5, "unit": "torr"}}]}"#,
+        )
+        .unwrap();
+        assert!(!methanol.outcome.signs.contains_key("gauge-disagrees"));
+        let basis = &methanol.corrected[2].basis;
+        assert!(basis.ends_with("Torr, not at 1e-5 Torr"), "{basis}");
     }
 
     /// Argon: an ion gauge shows 1.2 times the pressure (Summers, NASA TN D-5285, 1969).

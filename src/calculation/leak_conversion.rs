@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::spoken::Spoken;
+use super::spoken::{Spoken, in_percent};
 use super::{FieldError, FieldErrors, Interval, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gas_load::base_pressure;
@@ -219,8 +219,8 @@ fn carry_over(
     let from = request.from_gas.unwrap_or(Gas::Helium);
     let to = request.to_gas.unwrap_or(Gas::Air);
     assumed.push(format!(
-        "Of the gas at the leak, {:.0} % is {}",
-        100.0 * request.test_gas_share.unwrap_or(1.0),
+        "Of the gas at the leak, {} is {}",
+        in_percent(request.test_gas_share.unwrap_or(1.0)),
         from.name()
     ));
     let measured = read_across("measured_across", request.measured_across, errors);
@@ -245,6 +245,14 @@ fn carry_over(
         let (field, accepted) = match error {
             LeakError::Share { .. } => ("test_gas_share", "from 1e-6 to 1"),
             LeakError::NoViscosity { .. } => ("temperature", "a temperature in that range"),
+            LeakError::Liquid { gas, pascals, .. } => (
+                if gas == to && pascals == wanted.upstream().pascals() {
+                    "wanted_across.upstream"
+                } else {
+                    "measured_across.upstream"
+                },
+                "a pressure at which it is a vapour, or another gas",
+            ),
             _ => ("rate", "a leak rate above zero, up to 1000 Pa·m³/s"),
         };
         let problem = match error {
@@ -263,10 +271,16 @@ fn carry_over(
     })
     .ok()?;
     let base = match speed {
-        Some(speed) => Some(base_caused(&converted, speed, errors)?),
+        Some(speed) => Some(base_caused(
+            &converted,
+            speed,
+            in_the_units_of(request),
+            errors,
+        )?),
         None => None,
     };
-    let opening = equivalent_diameter(converted.high, wanted.upstream(), to, at.gas);
+    let opening = equivalent_diameter(converted.high, wanted.upstream(), to, at.gas)
+        .map_err(|error| in_the_units_of(request).leak(&error));
     Some(ConversionReport {
         from_gas: from,
         to_gas: to,
@@ -277,7 +291,7 @@ fn carry_over(
             .collect(),
         if_molecular: Typed::new(converted.if_molecular.in_unit(typed.unit, at), typed.unit),
         if_viscous: Typed::new(converted.if_viscous.in_unit(typed.unit, at), typed.unit),
-        no_equivalent_opening: opening.as_ref().err().map(ToString::to_string),
+        no_equivalent_opening: opening.as_ref().err().cloned(),
         equivalent_opening: opening
             .ok()
             .map(|diameter| Typed::new(diameter.metres() * 1e6, LengthUnit::Micrometre)),
@@ -315,9 +329,11 @@ fn read_across(
         .ok()
 }
 
-/// The unit in which the request speaks of temperatures.
+/// The units in which the request speaks of temperatures and pressures.
 fn in_the_units_of(request: &Request) -> Spoken {
+    let across = request.wanted_across.or(request.measured_across);
     Spoken {
+        pressure: across.map_or(PressureUnit::Millibar, |across| across.upstream.unit),
         temperature: request
             .temperature
             .map_or(TemperatureUnit::Celsius, |typed| typed.unit),
@@ -328,14 +344,19 @@ fn in_the_units_of(request: &Request) -> Spoken {
 fn base_caused(
     converted: &LeakConversion,
     speed: Speed,
+    spoken: Spoken,
     errors: &mut FieldErrors,
 ) -> Option<Interval<PressureUnit>> {
     let mut caused = |rate: Throughput| {
-        errors.take(
-            "speed_at_chamber",
-            "a speed above zero that keeps the chamber below 0.01 mbar",
-            base_pressure(rate, speed),
-        )
+        base_pressure(rate, speed)
+            .map_err(|error| {
+                errors.refuse(
+                    "speed_at_chamber",
+                    spoken.gas_load(&error),
+                    "a speed above zero that keeps the chamber below 0.01 mbar",
+                );
+            })
+            .ok()
     };
     Some(Interval {
         low: caused(converted.low)?.in_unit(PressureUnit::Torr),
@@ -438,10 +459,10 @@ fn verdict(conversion: Option<&ConversionReport>, test: Option<&HeliumTestReport
     }
     if let Some(t) = test {
         sentences.push(format!(
-            "The helium test answers with a time constant of {:.1} s and finds leaks from {:.1e} mbar·L/s of helium, with {:.0} % of the signal reached while spraying",
+            "The helium test answers with a time constant of {:.1} s and finds leaks from {:.1e} mbar·L/s of helium, with {} of the signal reached while spraying",
             t.time_constant.value,
             t.smallest_leak_as_helium.value,
-            t.response_after_spray * 100.0
+            in_percent(t.response_after_spray)
         ));
     }
     sentences.join(". ")
@@ -514,6 +535,51 @@ mod tests {
         assert_eq!(
             fields,
             ["measured_across.upstream", "wanted_across.upstream"]
+        );
+    }
+
+    /// Water is a vapour up to 2.3388 kPa at 20 °C (table of its vapour pressure, seen): 23.4 mbar.
+    #[test]
+    fn a_vapour_that_would_be_liquid_is_refused_in_the_typed_units() {
+        let refused = |json: &str| run_json(json).unwrap_err().swap_remove(0);
+        let water = r#""rate": {"value": 1e-3, "unit": "mbar-l/s"}, "to_gas": "water""#;
+        let error = refused(&format!("{{{water}}}"));
+        assert_eq!(error.field, "wanted_across.upstream");
+        assert!(
+            error
+                .problem
+                .contains("water vapour at 20 °C is a vapour up to 23.")
+                && error.problem.contains("1013 mbar"),
+            "{}",
+            error.problem
+        );
+        let across = |value: f64, unit: &str| {
+            format!(
+                r#"{{{water}, "wanted_across": {{"upstream": {{"value": {value}, "unit": "{unit}"}}}}}}"#
+            )
+        };
+        assert!(
+            refused(&across(100.0, "torr"))
+                .problem
+                .contains("at 100 Torr it is liquid")
+        );
+        assert!(run_json(&across(20.0, "mbar")).is_ok());
+        let error =
+            refused(r#"{"rate": {"value": 1e-3, "unit": "mbar-l/s"}, "from_gas": "acetone"}"#);
+        assert_eq!(error.field, "measured_across.upstream");
+    }
+
+    /// The share of helium in air, 5.24 parts per million (U.S. Standard Atmosphere), is not none.
+    #[test]
+    fn a_small_share_of_test_gas_is_not_rounded_to_none() {
+        let report =
+            run_json(r#"{"rate": {"value": 1e-8, "unit": "mbar-l/s"}, "test_gas_share": 5.24e-6}"#)
+                .unwrap();
+        let said = "Of the gas at the leak, 0.00052 % is helium".to_owned();
+        assert!(
+            report.outcome.assumed.contains(&said),
+            "{:?}",
+            report.outcome.assumed
         );
     }
 

@@ -2,6 +2,7 @@
 
 use crate::vacuum::conductance::ConductanceError;
 use crate::vacuum::gas_load::GasLoadError;
+use crate::vacuum::gauge::GaugeError;
 use crate::vacuum::leak::LeakError;
 use crate::vacuum::units::{LengthUnit, PressureUnit, SpeedUnit, TemperatureUnit, Typed, Unit};
 
@@ -105,6 +106,18 @@ impl Spoken {
                 self.pressure(upstream),
                 self.pressure(downstream)
             ),
+            LeakError::Liquid {
+                gas,
+                pascals,
+                most,
+                kelvin,
+            } => format!(
+                "{} at {} is a vapour up to {}; at {} it is liquid, which passes a leak by other laws",
+                gas.name(),
+                self.temperature(kelvin),
+                self.pressure(most),
+                self.pressure(pascals)
+            ),
             LeakError::NoViscosity { kelvin } => self.no_viscosity(kelvin),
             ref other => other.to_string(),
         }
@@ -127,6 +140,35 @@ impl Spoken {
         }
     }
 
+    /// What keeps a reading from being corrected.
+    pub(super) fn gauge(self, error: &GaugeError) -> String {
+        match *error {
+            GaugeError::OutsideRange {
+                kind,
+                pascals,
+                low,
+                high,
+            } => format!(
+                "a {} means something from {} to {}, not at {}",
+                kind.name(),
+                self.pressure(low),
+                self.pressure(high),
+                self.pressure(pascals)
+            ),
+            GaugeError::TooHighForThermal { millibars } => format!(
+                "gas factors of a Pirani or convection gauge hold up to {}, not at {}",
+                self.pressure(100.0),
+                self.pressure(100.0 * millibars)
+            ),
+            GaugeError::TooHighForIon { millibars } => format!(
+                "an ion gauge reads up to about {}, not {}",
+                self.pressure(1.0),
+                self.pressure(100.0 * millibars)
+            ),
+            ref other => other.to_string(),
+        }
+    }
+
     fn no_viscosity(self, kelvin: f64) -> String {
         format!(
             "the viscosity of the gas is known from {} to {}, not at {}",
@@ -135,6 +177,16 @@ impl Spoken {
             self.temperature(kelvin)
         )
     }
+}
+
+/// A share in per cent: whole from 10 % on, below that to two figures, however small.
+pub(super) fn in_percent(share: f64) -> String {
+    let percent = 100.0 * share;
+    if percent >= 10.0 || percent <= 0.0 {
+        return format!("{percent:.0} %");
+    }
+    let rounded: f64 = format!("{percent:.1e}").parse().unwrap_or(percent);
+    format!("{rounded} %")
 }
 
 /// A number to four figures with its unit.
@@ -147,6 +199,21 @@ fn told<U: Unit>(value: f64, unit: U) -> String {
 mod tests {
     use super::*;
     use crate::vacuum::gas::Gas;
+    use crate::vacuum::gauge::GaugeKind;
+
+    #[test]
+    fn a_small_share_keeps_its_figures() {
+        for (share, said) in [
+            (0.5, "50 %"),
+            (0.0999, "10 %"),
+            (0.083, "8.3 %"),
+            (8.89e-4, "0.089 %"),
+            (5.24e-6, "0.00052 %"),
+            (1.0, "100 %"),
+        ] {
+            assert_eq!(in_percent(share), said);
+        }
+    }
 
     /// Conversions by definition; the hour of a cubic metre per hour has 3600 s.
     #[test]
@@ -175,6 +242,22 @@ mod tests {
             spoken
                 .leak(&dense)
                 .contains("up to 10000 mbar, not 20000 mbar")
+        );
+        let low = GaugeError::OutsideRange {
+            kind: GaugeKind::Pirani,
+            pascals: 0.01,
+            low: 0.05,
+            high: 1e4,
+        };
+        assert_eq!(
+            spoken.gauge(&low),
+            "a Pirani gauge means something from 5e-4 mbar to 100 mbar, not at 1e-4 mbar"
+        );
+        let dense = GaugeError::TooHighForThermal { millibars: 2.0 };
+        assert!(
+            spoken
+                .gauge(&dense)
+                .ends_with("up to 1 mbar, not at 2 mbar")
         );
         let high = GasLoadError::TooHigh { pascals: 2.0 };
         assert!(

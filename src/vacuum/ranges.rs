@@ -211,6 +211,15 @@ const FORMULAS: &[Formula] = &[
         limits: &[WARM],
     },
     Formula {
+        name: "gas.rs vapour_pressure",
+        compute: |n| {
+            let saturated = Gas::Water.vapour_pressure(kelvin(n[0])?);
+            saturated.map(Pressure::pascals).ok_or_else(none)
+        },
+        typical: &[293.15],
+        limits: &[WARM],
+    },
+    Formula {
         name: "gas.rs mean_speed",
         compute: |n| Gas::Air.mean_speed(kelvin(n[0])?).ok_or_else(none),
         typical: &[293.15],
@@ -691,11 +700,13 @@ const NO_FORMULAS: &[(&str, &str)] = &[
         "puts stages together; refuses none",
     ),
     ("gas_load/extra.rs of", "a band of any throughput"),
+    ("gas_load/turbo.rs of", "a name for any pressures"),
     (
         "gas_load/turbo.rs typical_compression",
         "a constant of the gas",
     ),
     ("gauge/kind.rs range", "a constant of the kind"),
+    ("gauge/kind.rs rests_up_to", "a constant of the kind"),
     (
         "gauge/kind.rs principle",
         "a name for any number, which gives no number",

@@ -109,6 +109,11 @@ impl ExtraLoad {
     pub fn is_shown(&self) -> bool {
         self.ratio_low > 0.0
     }
+
+    /// Whether the faulty pressure is below the healthy one, beyond their scatter.
+    pub fn is_below_healthy(&self) -> bool {
+        self.ratio_high < 0.0
+    }
 }
 
 /// The gas load that a pumping speed balances at this pressure, Pa·m³/s: S·p.

@@ -12,4 +12,4 @@ mod tests;
 
 pub use error::GasLoadError;
 pub use extra::{ExtraLoad, FaultSize, Uncertainty, base_pressure, extra_load, gas_load};
-pub use turbo::{ForelineShare, ForelineVerdict, foreline_share, typical_compression};
+pub use turbo::{Backing, ForelineShare, ForelineVerdict, foreline_share, typical_compression};

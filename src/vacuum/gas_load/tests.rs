@@ -187,6 +187,25 @@ fn foreline_explains_only_what_compression_lets_through() {
     );
 }
 
+/// A plain turbo pump is backed by less than 10 Pa (encyclopaedia, article on turbomolecular pumps, seen), one with a
+/// drag stage by up to 1000 to 2000 Pa (Jou and others, on a turbo booster pump, page seen).
+#[test]
+fn compression_holds_up_to_the_critical_backing_pressure() {
+    for (millibars, critical, backing) in [
+        (1e-2, None, Backing::Holds),
+        (5.0, None, Backing::Depends),
+        (100.0, None, Backing::Collapsed),
+        (5.0, Some(10.0), Backing::Holds),
+        (5.0, Some(0.5), Backing::Collapsed),
+    ] {
+        assert_eq!(
+            Backing::of(mbar(millibars), critical.map(mbar)),
+            backing,
+            "{millibars}"
+        );
+    }
+}
+
 /// The logarithm of a turbo pump's compression goes as the root of the molar mass (common practice, no
 /// source). From the best of nitrogen that gives what the poorest of helium and hydrogen have, within
 /// a factor of two; drag stages add to it.

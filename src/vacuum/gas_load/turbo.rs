@@ -12,6 +12,41 @@ use crate::vacuum::units::Pressure;
 /// Above this, Pa, no turbo pump compresses (common practice, no source).
 const HIGHEST_FORELINE: f64 = 1e4;
 
+/// Up to this total foreline, Pa, any turbo pump holds its compression: a plain one has to be backed by less than
+/// 10 Pa (encyclopaedia, article on turbomolecular pumps, seen).
+const PLAIN_PUMP: f64 = 10.0;
+/// Above this none does: a drag stage on the shaft allows 1000 to 2000 Pa (Jou and others, on a turbo booster
+/// pump, introduction, page seen).
+const WITH_DRAG_STAGE: f64 = 2000.0;
+
+/// Whether a turbo pump holds its compression against a foreline.
+///
+/// The pressure from which it falls is its critical backing pressure, found by raising the foreline with no
+/// gas at the inlet (ISO 21360-1:2012, from a text that quotes it).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Backing {
+    /// It does.
+    Holds,
+    /// A pump with a drag stage does, a plain one does not.
+    Depends,
+    /// It does not: no figure of compression holds.
+    Collapsed,
+}
+
+impl Backing {
+    /// Judges the total pressure in the foreline by the pump's critical backing pressure, or where that is not known by
+    /// what turbo pumps have.
+    pub fn of(fore: Pressure, critical: Option<Pressure>) -> Self {
+        match critical {
+            Some(critical) if fore <= critical => Self::Holds,
+            Some(_) => Self::Collapsed,
+            None if fore.pascals() <= PLAIN_PUMP => Self::Holds,
+            None if fore.pascals() <= WITH_DRAG_STAGE => Self::Depends,
+            None => Self::Collapsed,
+        }
+    }
+}
+
 /// Whether gas coming back from the foreline explains the base pressure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -61,7 +96,7 @@ pub fn typical_compression(gas: Gas) -> Option<RangeInclusive<f64>> {
 ///
 /// p = p_fore/K, with K the compression at zero throughput for this gas (ISO 21360-4) and `fore`
 /// the *partial* pressure of this gas in the foreline. The gas load of the chamber comes on top.
-/// Above the pump's critical backing pressure K collapses, which only a lower `compression` shows.
+/// Above the pump's critical backing pressure K collapses: see [`Backing`].
 ///
 /// Source: the definition of compression in ISO 21360-4, from memory.
 /// For a base pressure from 1e-15 Pa to 1 Pa, a foreline above it and up to 1e4 Pa (100 mbar), and a

@@ -31,7 +31,7 @@ impl Correction {
 /// The factor of this gas for a gauge set for nitrogen (or air), at this reading.
 ///
 /// In the range of the kind of gauge ([`GaugeKind::range`]); Pirani and convection gauges only up to
-/// 1 mbar, above which their reading bends differently for each gas; capacitance gauges need none. An
+/// 1 mbar, above which their reading bends differently for each gas but the one they are set for; capacitance gauges need none. An
 /// error beyond, and for a gas without a published factor: for methane and the solvents no table was
 /// found but those of makers, which differ from gauge to gauge. Each factor comes with its source.
 pub fn correction(kind: GaugeKind, reading: Pressure, gas: Gas) -> Result<Correction, GaugeError> {
@@ -66,9 +66,11 @@ pub fn correction(kind: GaugeKind, reading: Pressure, gas: Gas) -> Result<Correc
                 source,
             })
         }
-        Principle::Thermal if pascals > 100.0 => Err(GaugeError::TooHighForThermal {
-            millibars: pascals / 100.0,
-        }),
+        Principle::Thermal if pascals > 100.0 && !matches!(gas, Gas::Air | Gas::Nitrogen) => {
+            Err(GaugeError::TooHighForThermal {
+                millibars: pascals / 100.0,
+            })
+        }
         Principle::Thermal => {
             let factor = thermal_factor(gas).ok_or(GaugeError::NoFactor { gas })?;
             Ok(Correction {

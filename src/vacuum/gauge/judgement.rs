@@ -12,8 +12,9 @@ const AGREE: f64 = 3.0;
 /// Where a head that reads with its heat-loss side alone stops, Pa: 8e-5 to 1.5e-3 Torr.
 const PIRANI_LIMIT: std::ops::RangeInclusive<f64> = 0.0107..=0.2;
 
-/// Where a dirty cathode that hardly burns stops, Pa: 8e-7 to 2e-5 Torr.
-const DECADES_LOWER: std::ops::RangeInclusive<f64> = 1.07e-4..=2.7e-3;
+/// Where a dirty cathode that hardly burns stops, Pa: from two decades below the heat-loss limit up to it, 8e-7
+/// to 8e-5 Torr.
+const DECADES_LOWER: std::ops::RangeInclusive<f64> = 1.07e-4..=0.0107;
 
 /// Below this, Pa, an ion gauge says that the chamber is in high vacuum.
 const HIGH_VACUUM: f64 = 1e-2;
@@ -151,7 +152,9 @@ impl Step {
 /// Rules in order: a sensor that is off; a reading that does not move near the heat-loss limit or one
 /// or two decades below, unless an independent ion gauge agrees with it; a heat-loss gauge that
 /// shows pressure in sure high vacuum; a difference that the known gas explains; agreement within
-/// a factor of three; otherwise the readings cannot tell. An error without a reading, or for one of zero.
+/// a factor of three; otherwise the readings cannot tell. A gauge without an ion side near its lower end
+/// ([`GaugeKind::rests_up_to`]) says no more than that the pressure is not above it, so it is not held against one
+/// that reads lower. An error without a reading, or for one of zero.
 /// The limits are common practice, no source.
 pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
     let readings = &situation.readings;
@@ -161,7 +164,10 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
     if let Some(place) = readings.iter().position(|r| r.pressure.pascals() <= 0.0) {
         return Err(GaugeError::Zero { number: place + 1 });
     }
-    let compared: Vec<&Reading> = readings.iter().filter(|r| r.means_something()).collect();
+    let (compared, resting): (Vec<&Reading>, Vec<&Reading>) = readings
+        .iter()
+        .filter(|r| r.means_something())
+        .partition(|r| !r.rests_above_another(readings));
     let disagreement = spread(compared.iter().map(|r| r.pressure.pascals()));
     let disagreement_corrected = situation.gas.and_then(|gas| {
         let corrected: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, gas)).collect();
@@ -171,7 +177,13 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
     let (verdict, reason, mut next) = not_lit(readings, unit)
         .or_else(|| stuck(readings, unit))
         .or_else(|| zero_off(situation))
-        .unwrap_or_else(|| compare(situation, &compared, disagreement, disagreement_corrected));
+        .unwrap_or_else(|| {
+            if compared.len() < 2 {
+                alone(compared.first().copied(), resting.first().copied(), unit)
+            } else {
+                compare(situation, &compared, disagreement_corrected)
+            }
+        });
     // Where no gauge has one, nobody can look at a cathode or filament.
     let has_ion_side = readings.iter().any(|r| r.kind.must_be_lit());
     next.retain(|step| has_ion_side || !matches!(step, Step::SeeWhetherLit | Step::SwitchOn));
@@ -190,6 +202,20 @@ impl Reading {
     /// Whether its reading is inside the range of its kind, and its sensor not known to be off.
     fn means_something(&self) -> bool {
         self.lit != Some(false) && self.kind.range().contains(&self.pressure.pascals())
+    }
+
+    /// Whether it may be at its lower end, so that it shows only what the pressure is not above.
+    fn rests(&self) -> bool {
+        let limit = self.kind.rests_up_to();
+        limit.is_some_and(|limit| self.pressure.pascals() <= limit)
+    }
+
+    /// Whether it rests at its lower end beside a gauge that reads below it.
+    fn rests_above_another(&self, readings: &[Self]) -> bool {
+        self.rests()
+            && readings
+                .iter()
+                .any(|o| o.means_something() && !o.rests() && o.pressure < self.pressure)
     }
 
     fn principle(&self) -> Principle {
@@ -265,10 +291,10 @@ fn zero_off(situation: &Situation) -> Option<Outcome> {
     if situation.surely_high_vacuum != Some(true) {
         return None;
     }
-    let thermal = situation.readings.iter().find(|r| {
-        matches!(r.kind, GaugeKind::Pirani | GaugeKind::Convection)
-            && r.pressure.pascals() > AGREE * r.kind.range().start()
-    })?;
+    let thermal = situation
+        .readings
+        .iter()
+        .find(|r| matches!(r.kind, GaugeKind::Pirani | GaugeKind::Convection) && !r.rests())?;
     let no_ion_gauge_objects = situation
         .readings
         .iter()
@@ -287,51 +313,40 @@ fn zero_off(situation: &Situation) -> Option<Outcome> {
     })
 }
 
+/// Two readings or more.
 fn compare(
     situation: &Situation,
     compared: &[&Reading],
-    disagreement: Option<f64>,
     disagreement_corrected: Option<f64>,
 ) -> Outcome {
-    if let Some(factor) = disagreement {
-        if compared.iter().any(|r| r.moves == Some(false)) {
-            return (
-                Verdict::CannotTell,
-                "A reading that should move does not, and the others do not show why".to_owned(),
-                vec![Step::SeeWhetherLit, Step::SecondGauge, Step::Clean],
-            );
-        }
-        if factor <= AGREE && disagreement_corrected.is_none_or(|corrected| corrected <= AGREE) {
-            return (
-                Verdict::Consistent,
-                format!(
-                    "{} gauges agree within a factor of {}, which is as well as such gauges can",
-                    compared.len(),
-                    times(factor)
-                ),
-                vec![Step::TryWhetherItMoves],
-            );
-        }
-        if let (Some(gas), Some(corrected)) = (situation.gas, disagreement_corrected)
-            && corrected <= AGREE
-        {
-            return (
-                Verdict::GasDependent,
-                format!(
-                    "The gauges differ by a factor of {} as read, but by {} once corrected for {}, so the gas makes the difference",
-                    times(factor),
-                    times(corrected),
-                    gas.name()
-                ),
-                vec![Step::CompareWithoutGas],
-            );
-        }
-        let would = if situation.gas.is_none() {
-            gas_that_reconciles(compared)
-        } else {
-            None
-        };
-        return match would {
+    let factor = spread(compared.iter().map(|r| r.pressure.pascals())).unwrap_or(1.0);
+    if compared.iter().any(|r| r.moves == Some(false)) {
+        return (
+            Verdict::CannotTell,
+            "A reading that should move does not, and the others do not show why".to_owned(),
+            vec![Step::SeeWhetherLit, Step::SecondGauge, Step::Clean],
+        );
+    }
+    let one_principle = compared
+        .windows(2)
+        .all(|two| two[0].principle() == two[1].principle());
+    match (situation.gas, disagreement_corrected) {
+        (Some(gas), Some(corrected)) => compare_in(gas, compared, factor, corrected),
+        (Some(gas), None) if !one_principle => (
+            Verdict::CannotTell,
+            format!(
+                "The gauges differ by a factor of {} as read, and for {} no factor of each of them is known here, so the gas may make or hide a difference",
+                times(factor),
+                gas.name()
+            ),
+            vec![
+                Step::CompareWithoutGas,
+                Step::TryWhetherItMoves,
+                Step::SecondGauge,
+            ],
+        ),
+        _ if factor <= AGREE => agree(compared, factor),
+        _ => match gas_that_reconciles(compared).filter(|_| situation.gas.is_none()) {
             Some(gas) => (
                 Verdict::CannotTell,
                 format!(
@@ -344,19 +359,79 @@ fn compare(
             None => (
                 Verdict::CannotTell,
                 format!(
-                    "The gauges differ by a factor of {}, so at least one is wrong, and the readings do not say which",
+                    "The gauges differ by a factor of {}{}, so at least one is wrong, and the readings do not say which",
+                    times(factor),
+                    the_higher(compared.iter().map(|r| (r.kind, r.pressure.pascals())))
+                ),
+                WHICH_IS_WRONG.into(),
+            ),
+        },
+    }
+}
+
+/// What decides which of two gauges is wrong.
+const WHICH_IS_WRONG: [Step; 4] = [
+    Step::TryWhetherItMoves,
+    Step::SeeWhetherLit,
+    Step::SetZero,
+    Step::SecondGauge,
+];
+
+/// Two readings or more in a gas for which all have a factor.
+fn compare_in(gas: Gas, compared: &[&Reading], factor: f64, corrected: f64) -> Outcome {
+    match (factor <= AGREE, corrected <= AGREE) {
+        (true, true) => agree(compared, factor),
+        (false, true) => (
+            Verdict::GasDependent,
+            format!(
+                "The gauges differ by a factor of {} as read, but by {} once corrected for {}, so the gas makes the difference",
+                times(factor),
+                times(corrected),
+                gas.name()
+            ),
+            vec![Step::CompareWithoutGas],
+        ),
+        (_, false) => {
+            let true_pressures = compared
+                .iter()
+                .filter_map(|r| Some((r.kind, self::corrected(r, gas)?)));
+            (
+                Verdict::CannotTell,
+                format!(
+                    "Once corrected for {} the gauges differ by a factor of {}{} ({} as read), so at least one is wrong or another gas fills the chamber, and the readings do not say which",
+                    gas.name(),
+                    times(corrected),
+                    the_higher(true_pressures),
                     times(factor)
                 ),
-                vec![
-                    Step::TryWhetherItMoves,
-                    Step::SeeWhetherLit,
-                    Step::SetZero,
-                    Step::SecondGauge,
-                ],
-            ),
-        };
+                WHICH_IS_WRONG.into_iter().chain([Step::FindGas]).collect(),
+            )
+        }
     }
-    alone(compared, situation.unit)
+}
+
+fn agree(compared: &[&Reading], factor: f64) -> Outcome {
+    (
+        Verdict::Consistent,
+        format!(
+            "{} gauges agree within a factor of {}, which is as well as such gauges can",
+            compared.len(),
+            times(factor)
+        ),
+        vec![Step::TryWhetherItMoves],
+    )
+}
+
+/// Which kind shows the most, as a clause; nothing where the highest and the lowest are of one kind.
+fn the_higher(pressures: impl Iterator<Item = (GaugeKind, f64)> + Clone) -> String {
+    let by_size = |a: &(GaugeKind, f64), b: &(GaugeKind, f64)| a.1.total_cmp(&b.1);
+    let (low, high) = (pressures.clone().min_by(by_size), pressures.max_by(by_size));
+    match (low, high) {
+        (Some((low, _)), Some((high, _))) if low != high => {
+            format!(", the {} the higher", high.name())
+        }
+        _ => String::new(),
+    }
 }
 
 /// A gas that, if it filled the chamber, would make the gauges agree.
@@ -371,29 +446,43 @@ fn gas_that_reconciles(compared: &[&Reading]) -> Option<Gas> {
         })
 }
 
-/// One reading, or none, inside the range of its gauge.
-fn alone(compared: &[&Reading], unit: PressureUnit) -> Outcome {
-    let Some(reading) = compared.first() else {
+/// One reading, or none, that says what the pressure is, and one that rests at its lower end above it.
+fn alone(reading: Option<&Reading>, resting: Option<&Reading>, unit: PressureUnit) -> Outcome {
+    let Some(reading) = reading else {
         return (
             Verdict::CannotTell,
             "No gauge reads inside the range in which it means something".to_owned(),
             vec![Step::SecondGauge, Step::SeeWhetherLit],
         );
     };
+    let name = reading.kind.name();
+    let beside = resting.map_or_else(String::new, |resting| {
+        format!(
+            ", and the {} rests at {}, near the lowest it can show, as it does in high vacuum",
+            resting.kind.name(),
+            shown(resting.pressure, unit)
+        )
+    });
     match reading.moves {
         Some(true) => (
             Verdict::Consistent,
             format!(
-                "The {} moves when the pressure must, so it measures; how true its scale is, one gauge cannot show",
-                reading.kind.name()
+                "The {name} moves when the pressure must, so it measures{beside}; how true its scale is, one gauge cannot show"
+            ),
+            vec![Step::SecondGauge],
+        ),
+        Some(false) if reading.rests() => (
+            Verdict::CannotTell,
+            format!(
+                "The {name} does not move, but at {} it may be at its lower end, below which it shows nothing",
+                shown(reading.pressure, unit)
             ),
             vec![Step::SecondGauge],
         ),
         Some(false) => (
             Verdict::CannotTell,
             format!(
-                "The {} does not move, but {} is not where a known fault of its kind stops",
-                reading.kind.name(),
+                "The {name} does not move, but {} is not where a known fault of its kind stops{beside}",
                 shown(reading.pressure, unit)
             ),
             vec![Step::SeeWhetherLit, Step::SecondGauge, Step::Clean],
@@ -401,8 +490,7 @@ fn alone(compared: &[&Reading], unit: PressureUnit) -> Outcome {
         None => (
             Verdict::CannotTell,
             format!(
-                "One reading of a {} does not show whether it would move with the pressure",
-                reading.kind.name()
+                "One reading of a {name} does not show whether it would move with the pressure{beside}"
             ),
             vec![
                 Step::TryWhetherItMoves,

@@ -75,6 +75,16 @@ impl GaugeKind {
         }
     }
 
+    /// The reading, Pa, up to which it may be at its lower end, whatever lies below: three times the least that
+    /// means something (most Piranis rest at 5e-4 to 1e-3 mbar in high vacuum: common practice, no source).
+    /// None for a gauge with an ion side, which goes on below.
+    pub fn rests_up_to(self) -> Option<f64> {
+        match self {
+            Self::Pirani | Self::Convection | Self::Capacitance => Some(3.0 * self.range().start()),
+            _ => None,
+        }
+    }
+
     /// What moves its reading at this pressure, Pa.
     pub fn principle(self, pascals: f64) -> Principle {
         match self {

@@ -131,6 +131,137 @@ fn known_faults_are_named() {
     }
 }
 
+fn moves(kind: GaugeKind, value: f64) -> Reading {
+    Reading {
+        lit: Some(true),
+        moves: Some(true),
+        ..reads(kind, value)
+    }
+}
+
+/// Most Piranis rest at 5e-4 to 1e-3 mbar in high vacuum (common practice, no source), the everyday state of a
+/// sound chamber. A reading there bounds the pressure from above: one below it contradicts nothing, one above does.
+#[test]
+fn a_pirani_at_its_lower_end_contradicts_no_ion_gauge_below_it() {
+    for mbar in [3e-4, 5e-4, 7e-4, 1e-3] {
+        let judgement = judged(
+            &[reads(Pirani, mbar / 1.333), moves(ColdCathode, 1e-6)],
+            None,
+            None,
+        );
+        assert_eq!(
+            judgement.verdict,
+            Verdict::Consistent,
+            "{}",
+            judgement.reason
+        );
+        assert_eq!(judgement.disagreement, None);
+        // Nobody tried whether the ion gauge moves: no verdict, and no disagreement either.
+        let untried = judged(
+            &[reads(Pirani, mbar / 1.333), reads(ColdCathode, 1e-6)],
+            None,
+            None,
+        );
+        assert_eq!(untried.verdict, Verdict::CannotTell);
+        assert_eq!(untried.disagreement, None);
+        assert!(!untried.reason.contains("wrong"), "{}", untried.reason);
+    }
+    let rests = judged(
+        &[reads(Pirani, 6e-4), moves(HotFilament, 1e-6)],
+        None,
+        Some(true),
+    );
+    assert_eq!(rests.verdict, Verdict::Consistent);
+    assert!(
+        rests.reason.contains("rests at 6.0e-4 Torr"),
+        "{}",
+        rests.reason
+    );
+    // The diaphragm of a capacitance gauge has a lower end too, and a Pirani that does not move there is no fault.
+    let diaphragm = judged(
+        &[reads(Capacitance, 2e-4), moves(ColdCathode, 1e-6)],
+        None,
+        None,
+    );
+    assert_eq!(diaphragm.verdict, Verdict::Consistent);
+    let still = judged(&[stays(Pirani, 6e-4), moves(ColdCathode, 1e-6)], None, None);
+    assert_eq!(still.verdict, Verdict::Consistent, "{}", still.reason);
+    assert!(
+        judged(&[stays(Pirani, 6e-4)], None, None)
+            .reason
+            .contains("lower end")
+    );
+    // Above its lower end, and where the ion gauge reads more than the Pirani, they differ.
+    for two in [
+        [reads(Pirani, 4e-3), moves(ColdCathode, 1e-6)],
+        [reads(Pirani, 5e-4), moves(ColdCathode, 5e-3)],
+    ] {
+        let judgement = judged(&two, None, None);
+        assert_eq!(judgement.verdict, Verdict::CannotTell);
+        assert!(judgement.disagreement.unwrap() > 3.0);
+    }
+}
+
+/// From the lowest that a Pirani side shows (1e-4 to 2e-3 mbar) down through two decades, a head that stays is
+/// stuck at some known place: common practice, no source.
+#[test]
+fn between_the_known_places_of_a_stuck_head_there_is_no_gap() {
+    let mut torr = 8.2e-7;
+    let mut stuck = Vec::new();
+    while torr < 1.4e-3 {
+        stuck.push(judged(&[stays(Combination, torr)], None, None).verdict);
+        torr *= 1.1;
+    }
+    let turn = stuck
+        .iter()
+        .position(|v| *v == Verdict::StuckAtPiraniLimit)
+        .unwrap();
+    assert!(
+        stuck[..turn]
+            .iter()
+            .all(|v| *v == Verdict::StuckDecadesLower),
+        "{stuck:?}"
+    );
+    assert!(
+        stuck[turn..]
+            .iter()
+            .all(|v| *v == Verdict::StuckAtPiraniLimit),
+        "{stuck:?}"
+    );
+    // A decade below a Pirani limit of 5e-4 mbar.
+    let decade = judged(&[stays(Combination, 4e-5)], None, None);
+    assert_eq!(decade.verdict, Verdict::StuckDecadesLower);
+}
+
+/// Helium reads 0.18 of its pressure on an ion gauge (handbooks, from memory) and all of it on a diaphragm: 5e-4
+/// mbar on both is 5.6 times as much by the ion gauge.
+#[test]
+fn a_difference_that_only_the_gas_shows_is_told_with_its_size() {
+    let both = [reads(Capacitance, 8e-4), reads(HotFilament, 5e-4)];
+    let judgement = judged(&both, Some(Gas::Helium), None);
+    assert_eq!(judgement.verdict, Verdict::CannotTell);
+    assert!(
+        judgement.reason.contains("for helium the gauges differ by a factor of 3.5, the hot filament gauge the higher (1.6 as read)"),
+        "{}",
+        judgement.reason
+    );
+    // A gas for which no factor of a Pirani is known.
+    let unknown = judged(
+        &[reads(Pirani, 1e-2), reads(Capacitance, 4e-2)],
+        Some(Gas::Methanol),
+        None,
+    );
+    assert_eq!(unknown.verdict, Verdict::CannotTell);
+    assert!(unknown.reason.contains("no factor"), "{}", unknown.reason);
+    // Nitrogen needs none, at any pressure: gauges are set for it.
+    let nitrogen = judged(
+        &[reads(Convection, 300.0), reads(Capacitance, 310.0)],
+        Some(Gas::Nitrogen),
+        None,
+    );
+    assert_eq!(nitrogen.verdict, Verdict::Consistent, "{}", nitrogen.reason);
+}
+
 /// One reading has nothing to be held against, two that differ do not say which is wrong (common
 /// practice, no source).
 #[test]

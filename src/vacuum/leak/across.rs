@@ -1,7 +1,8 @@
 //! The same leak between other pressures.
 
 use super::LeakError;
-use crate::vacuum::units::Pressure;
+use crate::vacuum::gas::Gas;
+use crate::vacuum::units::{Pressure, Temperature};
 
 /// Above this, Pa, a gas is not dilute.
 pub(super) const HIGHEST: f64 = 1e6;
@@ -37,6 +38,11 @@ impl Across {
         }
     }
 
+    /// Refuses a gas that would be liquid where it comes from, as `share` of the pressure there.
+    pub(super) fn gaseous(self, gas: Gas, share: f64, at: Temperature) -> Result<(), LeakError> {
+        gaseous(gas, share * self.upstream.pascals(), at)
+    }
+
     /// The side the gas comes from.
     pub fn upstream(self) -> Pressure {
         self.upstream
@@ -63,5 +69,18 @@ impl Across {
 
     fn difference(self) -> f64 {
         self.upstream.pascals() - self.downstream.pascals()
+    }
+}
+
+/// Refuses a gas that is liquid at this pressure, Pa.
+pub(super) fn gaseous(gas: Gas, pascals: f64, at: Temperature) -> Result<(), LeakError> {
+    match gas.vapour_pressure(at).map(Pressure::pascals) {
+        Some(most) if pascals > most => Err(LeakError::Liquid {
+            gas,
+            pascals,
+            most,
+            kelvin: at.kelvin(),
+        }),
+        _ => Ok(()),
     }
 }

@@ -56,14 +56,18 @@ pub struct LeakConversion {
     pub low: Throughput,
     /// The highest the rate may be in this regime.
     pub high: Throughput,
+    /// The two gases, the share of the first at the leak, and their temperature.
+    gases: (Gas, Gas),
+    share: f64,
+    at: Temperature,
 }
 
 /// The leak rate of gas `to` through a leak that passed `measured` of gas `from`.
 ///
 /// `share` is the part of test gas at the leak, a millionth to 1: the rate at a full share is
 /// `measured / share`, 1e-20 to 1000 Pa·m³/s. Molecular: √(M_from/M_to). Viscous: η_from/η_to. Between the regimes both
-/// are given as the ends of a range. Takes the same pressures on both sides for both gases, which
-/// [`LeakConversion::across`] changes; 250 K to 400 K. An error outside. (Tables that print 0.374 for helium to air and to nitrogen alike are up to 1 % off
+/// are given as the ends of a range. Takes the same pressures on both sides for both gases, at which
+/// both are gases, which [`LeakConversion::across`] changes and checks; 250 K to 400 K. An error outside. (Tables that print 0.374 for helium to air and to nitrogen alike are up to 1 % off
 /// the root.)
 ///
 /// Source: kinetic theory; EN 1779 names the same rules, from memory.
@@ -91,7 +95,31 @@ pub fn convert(
     let if_molecular = times((from.molar_mass() / to.molar_mass()).sqrt())?;
     let if_viscous = times(viscosity_from / viscosity_to)?;
     let regime = LeakRegime::of(times(1.0)?);
-    Ok(LeakConversion::between(regime, if_molecular, if_viscous))
+    let (low, high) = ends(regime, if_molecular, if_viscous);
+    Ok(LeakConversion {
+        regime,
+        if_molecular,
+        if_viscous,
+        low,
+        high,
+        gases: (from, to),
+        share,
+        at,
+    })
+}
+
+/// The lowest and the highest that the rate may be.
+fn ends(
+    regime: LeakRegime,
+    if_molecular: Throughput,
+    if_viscous: Throughput,
+) -> (Throughput, Throughput) {
+    match regime {
+        LeakRegime::Molecular => (if_molecular, if_molecular),
+        LeakRegime::Viscous => (if_viscous, if_viscous),
+        LeakRegime::Between if if_molecular < if_viscous => (if_molecular, if_viscous),
+        LeakRegime::Between => (if_viscous, if_molecular),
+    }
 }
 
 /// Refuses a share of test gas outside a millionth to 1.
@@ -106,34 +134,26 @@ pub(super) fn share_of_test_gas(share: f64) -> Result<(), LeakError> {
 impl LeakConversion {
     /// The same leak between the pressures `wanted`, where it was measured between `measured`.
     ///
-    /// The regime stays that of the size measured. An error if a rate comes out above 1e30 Pa·m³/s.
+    /// The regime stays that of the size measured. An error if a rate comes out above 1e30 Pa·m³/s, or if
+    /// either gas would be liquid on its side ([`Gas::vapour_pressure`]).
     /// Sources: those of [`Across::molecular_ratio`] and [`Across::viscous_ratio`].
     pub fn across(self, measured: Across, wanted: Across) -> Result<Self, LeakError> {
+        measured.gaseous(self.gases.0, self.share, self.at)?;
+        wanted.gaseous(self.gases.1, 1.0, self.at)?;
         let times = |rate: Throughput, factor: f64| {
             Throughput::from_pascal_cubic_metres_per_second(
                 rate.pascal_cubic_metres_per_second() * factor,
             )
         };
-        Ok(Self::between(
-            self.regime,
-            times(self.if_molecular, measured.molecular_ratio(wanted))?,
-            times(self.if_viscous, measured.viscous_ratio(wanted))?,
-        ))
-    }
-
-    fn between(regime: LeakRegime, if_molecular: Throughput, if_viscous: Throughput) -> Self {
-        let (low, high) = match regime {
-            LeakRegime::Molecular => (if_molecular, if_molecular),
-            LeakRegime::Viscous => (if_viscous, if_viscous),
-            LeakRegime::Between if if_molecular < if_viscous => (if_molecular, if_viscous),
-            LeakRegime::Between => (if_viscous, if_molecular),
-        };
-        Self {
-            regime,
+        let if_molecular = times(self.if_molecular, measured.molecular_ratio(wanted))?;
+        let if_viscous = times(self.if_viscous, measured.viscous_ratio(wanted))?;
+        let (low, high) = ends(self.regime, if_molecular, if_viscous);
+        Ok(Self {
             if_molecular,
             if_viscous,
             low,
             high,
-        }
+            ..self
+        })
     }
 }

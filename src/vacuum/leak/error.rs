@@ -1,5 +1,6 @@
 //! What keeps a leak from being computed.
 
+use crate::vacuum::gas::Gas;
 use crate::vacuum::units::UnitError;
 
 /// A figure of a leak that cannot be given, since a formula would be outside its range.
@@ -27,6 +28,21 @@ pub enum LeakError {
     Upstream {
         /// The pressure given.
         pascals: f64,
+    },
+    /// A vapour above its saturation: a liquid.
+    #[error(
+        "{} at {kelvin} K is a vapour up to {most:.4e} Pa; at {pascals:e} Pa it is liquid, which passes a leak by other laws",
+        gas.name()
+    )]
+    Liquid {
+        /// What would be liquid.
+        gas: Gas,
+        /// Its pressure upstream.
+        pascals: f64,
+        /// The pressure of its saturated vapour.
+        most: f64,
+        /// The temperature.
+        kelvin: f64,
     },
     /// An opening that is no small hole.
     #[error("an opening must be at most 1 m wide, not {metres} m")]

@@ -3,7 +3,7 @@
 use std::f64::consts::PI;
 
 use super::LeakError;
-use super::across::HIGHEST;
+use super::across::{HIGHEST, gaseous};
 use super::conversion::LEAST;
 use crate::vacuum::gas::{GAS_CONSTANT, Gas};
 use crate::vacuum::units::{Length, Pressure, Temperature, Throughput};
@@ -17,8 +17,8 @@ const WIDEST: f64 = 1.0;
 ///
 /// A·p·√(γRT/M)·(2/(γ+1))^((γ+1)/(2(γ−1))), discharge coefficient 1: about 20 L/s per cm² for air
 /// at 20 °C. Holds when the pressure behind is below about half of that before, and for openings
-/// of at least 10 mean free paths up to 1 m, from 250 K to 400 K and from above zero to 1e6 Pa; an error
-/// outside. That the pressure behind is low enough is for the caller to know. A long narrow path of the same
+/// of at least 10 mean free paths up to 1 m, from 250 K to 400 K and from above zero to 1e6 Pa, or to where a
+/// vapour is saturated; an error outside. That the pressure behind is low enough is for the caller to know. A long narrow path of the same
 /// width passes orders less.
 ///
 /// Source: isentropic nozzle flow, any text of gas dynamics (e.g. Shapiro 1953, chapter 4, from
@@ -77,6 +77,7 @@ fn wide_enough(
     at: Temperature,
 ) -> Result<(), LeakError> {
     below_highest(upstream)?;
+    gaseous(gas, upstream.pascals(), at)?;
     if diameter.metres() > WIDEST {
         return Err(LeakError::TooWide {
             metres: diameter.metres(),

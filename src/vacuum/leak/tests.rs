@@ -194,6 +194,35 @@ fn other_pressures_change_a_viscous_leak_by_their_squares() {
     assert!(matches!(bar(1.0, 1.0), Err(LeakError::NoDrop { .. })));
 }
 
+/// Water is a vapour up to 2.3388 kPa at 20 °C (table of its vapour pressure, seen), methanol up to about 13 kPa
+/// and acetone up to about 25 kPa (handbooks, from memory): none of them stands before a leak at one atmosphere.
+#[test]
+fn a_vapour_at_one_atmosphere_is_a_liquid_and_refused() {
+    let into_vacuum = |pascals: f64| {
+        let pressure = |pascals| Pressure::from_pascals(pascals).unwrap();
+        Across::new(pressure(pascals), pressure(0.0)).unwrap()
+    };
+    let air = into_vacuum(101_325.0);
+    for (gas, most) in [
+        (Gas::Water, 2338.8),
+        (Gas::Methanol, 13e3),
+        (Gas::Acetone, 24.7e3),
+    ] {
+        let to = convert(rate(1e-3), Gas::Helium, gas, 1.0, ROOM).unwrap();
+        let refused = to.across(air, air).unwrap_err();
+        assert!(matches!(refused, LeakError::Liquid { gas: liquid, .. } if liquid == gas));
+        assert!(to.across(air, into_vacuum(1.02 * most)).is_err());
+        assert!(to.across(air, into_vacuum(0.98 * most)).is_ok());
+        // Measured as a share of the gas outside it may be there.
+        let from = convert(rate(1e-3), gas, Gas::Air, 0.01, ROOM).unwrap();
+        assert!(from.across(air, air).is_ok());
+        let from = convert(rate(1e-3), gas, Gas::Air, 1.0, ROOM).unwrap();
+        assert!(from.across(air, air).is_err());
+        let opening = equivalent_diameter(rate(1.0), atmosphere(), gas, ROOM);
+        assert!(matches!(opening, Err(LeakError::Liquid { .. })));
+    }
+}
+
 /// After 1 to 6 time constants the signal stands at 63.2, 86.46, 95.02, 98.16, 99.3 and 99.75 % of its end:
 /// 1 - exp(-n), by arithmetic, rounded.
 #[test]
