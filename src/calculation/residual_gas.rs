@@ -159,7 +159,7 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     let mut outcome = Outcome {
         verdict: verdict(&judgement, light, &gases, (enough, explained)),
         concluded,
-        assumed: assumed(request, &spectrum, &fit.untried),
+        assumed: assumed(request, &spectrum, &judgement, &fit.untried),
         ..Outcome::default()
     };
     if enough {
@@ -296,6 +296,7 @@ fn reasons(judgement: &Judgement, unexplained: f64) -> Vec<String> {
             reasons.push(reason.clone());
         }
     }
+    reasons.extend(air.monoxide.iter().map(|found| found.reason.clone()));
     reasons.extend(air.without_28.clone());
     reasons.push(format!(
         "{:.0} % of the ion current is left unexplained by the known gases.",
@@ -380,7 +381,12 @@ fn suggest(outcome: &mut Outcome, judgement: &Judgement, light: Option<LightGas>
     }
 }
 
-fn assumed(request: &Request, spectrum: &Spectrum, untried: &[String]) -> Vec<String> {
+fn assumed(
+    request: &Request,
+    spectrum: &Spectrum,
+    judgement: &Judgement,
+    untried: &[String],
+) -> Vec<String> {
     let mut assumed = vec![
         "Peak heights of the cracking patterns are good to 30 % or the spread in their row; ion currents to 5 %; sensitivities to 20 %.".to_owned(),
         "Sensitivities are ionisation-gauge factors, not this analyser's own calibration.".to_owned(),
@@ -390,6 +396,9 @@ fn assumed(request: &Request, spectrum: &Spectrum, untried: &[String]) -> Vec<St
     }
     if !request.argon_is_process_gas {
         assumed.push("Argon is not a process gas.".into());
+    }
+    if judgement.air.air == Air::Present && judgement.air.monoxide.is_some() {
+        assumed.push("Nitrogen let in holds no argon; some that is made on site from air does, and looks like air whose oxygen was eaten.".into());
     }
     if !request.pump_is_regenerating {
         assumed.push("No pump is regenerating.".into());

@@ -764,6 +764,14 @@ const NO_FORMULAS: &[(&str, &str)] = &[
     ),
     ("residual_gas/spectrum.rs floor", "gives back what was read"),
     (
+        "residual_gas/spectrum.rs stands_from",
+        "a limit of what was read",
+    ),
+    (
+        "residual_gas/spectrum.rs least_error",
+        "an error of what was read",
+    ),
+    (
         "residual_gas/spectrum.rs highest",
         "gives back what was read",
     ),

@@ -8,8 +8,12 @@ use super::nnls::{NnlsError, non_negative_least_squares};
 use super::patterns::{Gas, Patterns};
 use super::spectrum::Spectrum;
 
-/// Relative uncertainty of a peak in the fit: patterns are good to about 30 % (common practice, no source).
-const PEAK_SPREAD: f64 = 0.3;
+/// Relative uncertainty of a peak in the first fit, which knows of no gas yet: that of most patterns.
+const FIRST_SPREAD: f64 = 0.3;
+/// The weights are made anew from the fit until no gas moves by more than this share of the largest, and at
+/// most so often.
+const SETTLED: f64 = 1e-10;
+const ROUNDS: usize = 100;
 /// Relative noise of a measured ion current (assumed).
 const CURRENT_NOISE: f64 = 0.05;
 /// Relative uncertainty of a sensitivity, from the spread of gauge factors between authors.
@@ -80,9 +84,15 @@ pub enum DecompositionError {
 
 /// Explains `spectrum` by `patterns`; `seed` fixes the intervals.
 ///
-/// Least squares with the weight 1/√((0.3 I)² + floor²) at ion current I. A gas is tried only if
-/// its highest peak was measured. The 95 % intervals are quantiles, widened for the bias of the bound at zero, of 400 fits in which currents
-/// (5 % and the floor), pattern heights (their spread) and sensitivities (20 %) are drawn anew.
+/// Least squares in which each mass weighs as little as it is known: its variance is that of the current
+/// (5 % of it, and [`Spectrum::least_error`]) and that of every pattern's height there (its spread, of what
+/// the gas gives by the fit itself; none at the gas's highest peak, by which it is measured). So an isotope
+/// peak that the analyser does not show, or shows too small, takes no gas away that its highest peak shows.
+/// A gas is tried only if its highest peak was measured. The 95 % intervals are quantiles, widened for the
+/// bias of the bound at zero, of 400 fits in which currents, pattern heights and sensitivities (20 %) are
+/// drawn anew by the same errors.
+///
+/// Source: the propagation of errors; that patterns are good to some 30 % is common practice, no source.
 pub fn decompose(
     spectrum: &Spectrum,
     patterns: &Patterns,
@@ -101,11 +111,30 @@ pub fn decompose(
         masses.len(),
         spectrum.currents().values().map(|current| current / top),
     );
-    let floor = spectrum.floor() / top;
+    let least_error = spectrum.least_error() / top;
     let table = DMatrix::from_fn(masses.len(), tried.len(), |i, j| {
         tried[j].peaks.get(&masses[i]).copied().unwrap_or(0.0)
     });
-    let best = weighted(&table, &measured, floor)?;
+    let spreads = DMatrix::from_fn(masses.len(), tried.len(), |i, j| {
+        if masses[i] == tried[j].base {
+            0.0
+        } else {
+            tried[j].spread * table[(i, j)]
+        }
+    });
+    let mut best = first(&table, &measured, least_error)?;
+    for _ in 0..ROUNDS {
+        let next = weighted(
+            &table,
+            &measured,
+            &errors(&measured, &spreads, &best, least_error),
+        )?;
+        let moved = (&next - &best).amax();
+        best = next;
+        if moved <= SETTLED * best.amax() {
+            break;
+        }
+    }
     let best_share = shares(&best, tried.iter().map(|gas| gas.sensitivity));
 
     let mut random = ChaCha8Rng::seed_from_u64(seed);
@@ -121,9 +150,14 @@ pub fn decompose(
             }
         }
         let noisy = measured.map(|current| {
-            (current * factor(&mut random, CURRENT_NOISE) + floor * normal(&mut random)).max(0.0)
+            (current * factor(&mut random, CURRENT_NOISE) + least_error * normal(&mut random))
+                .max(0.0)
         });
-        let fit = weighted(&drawn, &noisy, floor)?;
+        let fit = weighted(
+            &drawn,
+            &noisy,
+            &errors(&noisy, &spreads, &best, least_error),
+        )?;
         let sensitivities: Vec<f64> = tried
             .iter()
             .map(|gas| gas.sensitivity * factor(&mut random, SENSITIVITY_SPREAD))
@@ -169,17 +203,46 @@ pub fn decompose(
     })
 }
 
+/// The fit without any knowledge of the gases.
+fn first(
+    table: &DMatrix<f64>,
+    measured: &DVector<f64>,
+    least_error: f64,
+) -> Result<DVector<f64>, NnlsError> {
+    let errors = measured.map(|current| (FIRST_SPREAD * current).hypot(least_error));
+    weighted(table, measured, &errors)
+}
+
+/// The standard error of each mass where the gases are those of `fit`.
+fn errors(
+    measured: &DVector<f64>,
+    spreads: &DMatrix<f64>,
+    fit: &DVector<f64>,
+    least_error: f64,
+) -> DVector<f64> {
+    DVector::from_fn(measured.len(), |i, _| {
+        let of_heights: f64 = spreads
+            .row(i)
+            .iter()
+            .zip(fit.iter())
+            .map(|(spread, current)| (spread * current).powi(2))
+            .sum();
+        (CURRENT_NOISE * measured[i])
+            .hypot(least_error)
+            .hypot(of_heights.sqrt())
+    })
+}
+
 fn weighted(
     table: &DMatrix<f64>,
     measured: &DVector<f64>,
-    floor: f64,
+    errors: &DVector<f64>,
 ) -> Result<DVector<f64>, NnlsError> {
-    let weights = measured.map(|current| 1.0 / (PEAK_SPREAD * current).hypot(floor));
     let mut rows = table.clone();
-    for (mut row, weight) in rows.row_iter_mut().zip(weights.iter()) {
-        row *= *weight;
+    for (mut row, error) in rows.row_iter_mut().zip(errors.iter()) {
+        row /= *error;
     }
-    non_negative_least_squares(&rows, &measured.component_mul(&weights))
+    non_negative_least_squares(&rows, &measured.component_div(errors))
 }
 
 fn shares(fit: &DVector<f64>, sensitivities: impl Iterator<Item = f64>) -> Vec<f64> {

@@ -2,7 +2,7 @@
 //!
 //! `None` means that the masses needed were not measured; a rule never guesses a missing peak.
 
-use super::air::{self, AirTest, STANDS};
+use super::air::{self, AirTest};
 use super::spectrum::Spectrum;
 
 /// A peak below this share of the highest one is no sign of its own (common practice, no source).
@@ -50,7 +50,7 @@ pub struct Judgement {
 /// Judges a spectrum by its peaks. Rules from memory of O'Hanlon and Umrath, and common practice.
 pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
     let (highest_mass, highest) = spectrum.highest();
-    let limit = (STANDS * spectrum.floor()).max(WORTH_NAMING * highest);
+    let limit = spectrum.stands_from().max(WORTH_NAMING * highest);
     let at = |mass| spectrum.at(mass);
     let stands = |mass| at(mass).map(|current| current >= limit);
     let pair = |a: Option<bool>, b: Option<bool>| Some(a? && b?);
@@ -88,7 +88,7 @@ pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
         standing: spectrum
             .currents()
             .values()
-            .filter(|&&current| current >= STANDS * spectrum.floor())
+            .filter(|&&current| current >= spectrum.stands_from())
             .count(),
     }
 }
@@ -104,7 +104,7 @@ const STILL: f64 = 1.2;
 /// A peak that grew by half or more, and by half more than the others, builds up; growth by less than a
 /// fifth at both masses is none, and nothing is said between. What is not above the noise now does not build up, earlier spectrum or not.
 pub fn light_gas(earlier: Option<&Spectrum>, now: &Spectrum) -> Option<LightGas> {
-    let limit = STANDS * now.floor();
+    let limit = now.stands_from();
     let growths: Vec<Option<(u16, f64)>> = [2, 4]
         .into_iter()
         .map(|mass| {
@@ -113,7 +113,7 @@ pub fn light_gas(earlier: Option<&Spectrum>, now: &Spectrum) -> Option<LightGas>
                 return Some((mass, 0.0));
             }
             let earlier = earlier?;
-            let before = earlier.at(mass)?.max(STANDS * earlier.floor());
+            let before = earlier.at(mass)?.max(earlier.stands_from());
             // Others that fell, as water does, make no growth of it.
             Some((mass, current / before / rest(earlier, now)?.max(1.0)))
         })
@@ -152,10 +152,10 @@ fn rest(earlier: &Spectrum, now: &Spectrum) -> Option<f64> {
     let mut times: Vec<f64> = now
         .currents()
         .iter()
-        .filter(|(mass, current)| !matches!(mass, 2 | 4) && **current >= STANDS * now.floor())
+        .filter(|(mass, current)| !matches!(mass, 2 | 4) && **current >= now.stands_from())
         .filter_map(|(mass, current)| {
             let before = earlier.at(*mass)?;
-            (before >= STANDS * earlier.floor()).then(|| current / before)
+            (before >= earlier.stands_from()).then(|| current / before)
         })
         .collect();
     times.sort_by(f64::total_cmp);

@@ -14,6 +14,11 @@ const REPEAT_AGREES: f64 = 3.0;
 const REPEAT_WORTH: f64 = 0.01;
 /// Noise floor as a share of the highest peak where the spectrum has no empty masses.
 const ASSUMED_FLOOR: f64 = 1e-4;
+/// A peak must stand this many noise floors high to count.
+const STANDS: f64 = 3.0;
+/// Where currents of zero stand beside others, the analyser shows nothing below the lowest current shown,
+/// or, in a list of a few high peaks, below this share of the highest (common practice, no source).
+const MOST_HIDDEN: f64 = 0.01;
 /// Masses where a vacuum shows nothing: their readings are noise.
 const EMPTY: std::ops::RangeInclusive<u16> = 5..=11;
 
@@ -22,6 +27,7 @@ const EMPTY: std::ops::RangeInclusive<u16> = 5..=11;
 pub struct Spectrum {
     currents: BTreeMap<u16, f64>,
     floor: f64,
+    shown_from: f64,
     notes: Vec<String>,
 }
 
@@ -86,6 +92,19 @@ impl Spectrum {
     /// readings at masses 5 to 11 where three or more were taken, otherwise 1e-4 of the highest peak.
     pub fn floor(&self) -> f64 {
         self.floor
+    }
+
+    /// The current from which a peak counts: three times [`Spectrum::floor`], and no less than the lowest
+    /// current shown where others are shown as zero, since an analyser that shows zero below its
+    /// threshold does not say that nothing is there.
+    pub fn stands_from(&self) -> f64 {
+        (STANDS * self.floor).max(self.shown_from)
+    }
+
+    /// The error of a current for which its own height says nothing, above zero: the noise, or, where
+    /// currents are shown as zero, that of a number anywhere below the threshold (its root mean square).
+    pub fn least_error(&self) -> f64 {
+        self.floor.max(self.shown_from / 3_f64.sqrt())
     }
 
     /// What was assumed or passed over in reading.
@@ -164,14 +183,33 @@ impl Spectrum {
             notes.push("noise floor taken as 1/10000 of the highest peak".into());
             ASSUMED_FLOOR * top
         };
+        let shown_from = threshold(&currents, top);
+        if shown_from > 0.0 {
+            notes.push(format!(
+                "a current of zero was taken as anything below {shown_from:.1e}, the lowest shown or 1 % of the highest peak"
+            ));
+        }
         currents
             .values_mut()
             .for_each(|current| *current = current.max(0.0));
         Ok(Self {
             currents,
             floor,
+            shown_from,
             notes,
         })
+    }
+}
+
+/// Below which current the analyser shows zero; 0 where it shows no zero, or goes below it.
+fn threshold(currents: &BTreeMap<u16, f64>, top: f64) -> f64 {
+    let cut = currents.values().any(|&current| current == 0.0)
+        && currents.values().all(|&current| current >= 0.0);
+    let shown = currents.values().filter(|current| **current > 0.0);
+    if cut {
+        shown.copied().fold(MOST_HIDDEN * top, f64::min)
+    } else {
+        0.0
     }
 }
 
