@@ -8,8 +8,8 @@ use super::rise::{Point, Ranged, thinned};
 use super::{FieldError, FieldErrors, Outcome, outcome::verdict_of};
 use crate::vacuum::log::{LineProblem, LogOptions, LogReader, Mark, PressureLog, TidyRecord, tidy};
 use crate::vacuum::pump_down::{
-    Comparison, Explanation, ExplanationKind, LatePhase, VOLUME_PHASE_ENDS, compare, late_phase,
-    pumping_begins, volume_phase,
+    Comparison, Explanation, ExplanationKind, LatePhase, VOLUME_PHASE_ENDS, begins_late, compare,
+    late_phase, pumping_begins, volume_phase,
 };
 use crate::vacuum::rise::Interval;
 use crate::vacuum::units::{
@@ -330,6 +330,16 @@ fn judge(
             part.later_over_earlier
         ));
     }
+    if let Some(first) = begins_late(&record) {
+        report.reasons.push(format!(
+            "the log begins at {first:.1e} Pa and not at atmosphere, so when pumping began is not known, and times count from its first reading{}",
+            if late.is_none() {
+                ": no exponent of the fall and no floor are given"
+            } else {
+                ""
+            }
+        ));
+    }
     match &comparison {
         Some(comparison) => conclude(&mut report, comparison),
         None => {
@@ -398,6 +408,9 @@ fn conclude(report: &mut Report, comparison: &Comparison) {
         }
         (true, None) => "Pumping is slower from the start, in the roughing phase".to_owned(),
         (false, Some((words, _))) => words,
+        (false, None) if !comparison.same_start => {
+            "The two logs do not begin alike, so their times cannot be laid over each other: send both from atmosphere on, or both from the same pressure".to_owned()
+        }
         (false, None) => "The records share no outgassing phase long enough to compare".to_owned(),
     };
     if slow_start {
@@ -654,6 +667,44 @@ mod tests {
         let healthy = run(&request(log(0.02, 0.0, 2.1e-6))).unwrap();
         assert!(healthy.outcome.concluded, "{}", healthy.outcome.verdict);
         assert!(healthy.leaves.is_none());
+    }
+
+    /// The readings of a log from a time on, with the times as they stand in it.
+    fn from(log: &str, seconds: f64) -> String {
+        let late = |line: &&str| {
+            let time = line.split(';').next().and_then(|time| time.parse().ok());
+            time.is_none_or(|time: f64| time >= seconds)
+        };
+        log.lines().filter(late).collect::<Vec<_>>().join("\n")
+    }
+
+    #[test]
+    fn a_log_that_begins_in_high_vacuum_is_not_laid_over_one_from_atmosphere() {
+        for start in [1100.0, 2000.0] {
+            let mut late = request(from(&log(0.02, 5e-6, 2e-6), start));
+            let report = run(&late).unwrap();
+            assert!(!report.outcome.concluded, "{}", report.outcome.verdict);
+            assert!(report.explanations.is_empty() && report.leaves.is_none());
+            assert!(report.outgassing_exponent.is_none() && report.floor.is_none());
+            assert!(
+                report.outcome.signs.is_empty(),
+                "{:?}",
+                report.outcome.signs
+            );
+            assert!(report.reasons[0].contains("when pumping began is not known"));
+            // Nor is a whole one over a healthy one that begins late.
+            late.healthy_log = late.log.replace(log(0.02, 5e-6, 2e-6));
+            assert!(!run(&late).unwrap().outcome.concluded);
+        }
+        // Both from about the same pressure on: times count from there.
+        let mut both = request(from(&log(0.02, 5e-6, 2e-6), 700.0));
+        both.healthy_log = both.healthy_log.map(|healthy| from(&healthy, 700.0));
+        let report = run(&both).unwrap();
+        assert!(
+            report.outcome.signs["pump-down-higher-floor"],
+            "{}",
+            report.outcome.verdict
+        );
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::late::{Part, part};
 use super::speed_or_gauge::{Evidence, LEAST_ZERO, quotient};
-use super::{pumping_begins, volume_phase};
+use super::{begins_late, pumping_begins, volume_phase};
 use crate::vacuum::log::TidyRecord;
 use crate::vacuum::rise::Interval;
 use crate::vacuum::rise::drift::{self, Noise, Whitener};
@@ -72,6 +72,9 @@ pub struct Comparison {
     pub common: Option<(f64, f64)>,
     /// Whether the reading stands still at the end, as that of a gauge at its limit.
     pub stands_still: bool,
+    /// Whether the times of both records count from the same: from where pumping began, or from about the
+    /// same pressure on the way down. Without it there are no explanations and no leaving.
+    pub same_start: bool,
 }
 
 /// Two healthy pump-downs of one tool differ by about this share throughout (common practice, no
@@ -82,6 +85,8 @@ const USUAL_TILT: f64 = 0.05;
 /// of the common time.
 const LEAST_DRIFT: f64 = 0.03;
 const LEAST_MEMORY: f64 = 0.1;
+/// Records that begin below atmosphere begin alike within this factor of their first pressure.
+const ALIKE_AT_FIRST: f64 = 2.0;
 /// A curve has left the healthy one where it lies above by this factor for good.
 const LEFT: f64 = 1.35;
 /// An explanation this far above the best does not fit.
@@ -106,8 +111,9 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
         (record, volume.as_ref()),
         (healthy, healthy_volume.as_ref()),
     );
+    let same_start = same_start(record, healthy);
     let mut comparison = Comparison {
-        leaves: leaves(record, healthy),
+        leaves: same_start.then(|| leaves(record, healthy)).flatten(),
         // Volumes are the same.
         volume_speed_ratio: volume
             .zip(healthy_volume)
@@ -116,7 +122,11 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
         explanations: Vec::new(),
         common: None,
         stands_still: stands_still(record),
+        same_start,
     };
+    if !same_start {
+        return comparison;
+    }
     let (Some(now), Some(then)) = (part(record), part(healthy)) else {
         return comparison;
     };
@@ -130,6 +140,17 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
     let shapes = shapes(&now, &healthy, from, to).unwrap_or_default();
     comparison.explanations = explanations(&shapes, &evidence);
     comparison
+}
+
+/// Whether times of both records count from the same.
+fn same_start(record: &TidyRecord, healthy: &TidyRecord) -> bool {
+    match (begins_late(record), begins_late(healthy)) {
+        (None, None) => true,
+        (Some(now), Some(then)) => {
+            (ALIKE_AT_FIRST.recip()..=ALIKE_AT_FIRST).contains(&(now / then))
+        }
+        _ => record.seconds.is_empty() || healthy.seconds.is_empty(),
+    }
 }
 
 fn leaves(record: &TidyRecord, healthy: &TidyRecord) -> Option<Leaves> {

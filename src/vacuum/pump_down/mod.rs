@@ -26,11 +26,22 @@ pub use volume::{PumpDownError, VOLUME_PHASE_ENDS, VolumePhase, time_to_pump, vo
 
 use crate::vacuum::log::TidyRecord;
 
+/// Lowest pressure, Pa, at which a record of a pump-down begins that shows when pumping began.
+const FROM_ATMOSPHERE: f64 = 1e4;
+
+/// The first pressure, Pa, of a record that does not show when pumping began, since it begins below 10 kPa;
+/// none of one that does. The limit is common practice, no source.
+pub(crate) fn begins_late(record: &TidyRecord) -> Option<f64> {
+    let highest = record.pascals.iter().copied().fold(0.0, f64::max);
+    let first = record.pascals.first().copied()?;
+    (highest < FROM_ATMOSPHERE).then_some(first)
+}
+
 /// Index of the last reading before the pressure falls from atmosphere, the origin of time; the first
 /// reading if the record begins below 10 kPa. For any record; the limits are common practice, no source.
 pub fn pumping_begins(record: &TidyRecord) -> usize {
     let highest = record.pascals.iter().copied().fold(0.0, f64::max);
-    if highest < 1e4 {
+    if highest < FROM_ATMOSPHERE {
         return 0;
     }
     record
