@@ -42,7 +42,8 @@ fn telling() -> [(&'static str, Value, &'static str); 5] {
     [
         (
             "rise",
-            json!({"log": rise, "volume": {"value": 100, "unit": "l"}}),
+            json!({"log": rise, "volume": {"value": 100, "unit": "l"},
+                   "pumped_for": {"value": 24, "unit": "h"}}),
             "rise-linear",
         ),
         (

@@ -273,6 +273,7 @@ async fn a_straight_rise_is_a_leak_of_its_size() {
         "log": straight_rise(),
         "volume": {"value": 100, "unit": "l"},
         "speed": {"value": 500, "unit": "l/s"},
+        "pumped_for": {"value": 24, "unit": "h"},
     });
     let report = compute(&app, "rise", &request).await;
     assert_eq!(report["concluded"], true, "{report}");
@@ -584,7 +585,12 @@ async fn every_calculation_has_a_page_that_works_without_scripts() {
 #[tokio::test]
 async fn logs_and_spectra_are_taken_as_files_or_pasted() {
     let app = TestApp::demo().await;
-    let chamber = [("volume.value", "100"), ("volume.unit", "l")];
+    let chamber = [
+        ("volume.value", "100"),
+        ("volume.unit", "l"),
+        ("pumped_for.value", "24"),
+        ("pumped_for.unit", "h"),
+    ];
     let rise = straight_rise();
     let page = app
         .upload("rise", &chamber, &[("log_file", &rise)])
@@ -606,6 +612,8 @@ async fn logs_and_spectra_are_taken_as_files_or_pasted() {
                 ("log", &rise),
                 ("volume.value", "100"),
                 ("volume.unit", "l"),
+                ("pumped_for.value", "24"),
+                ("pumped_for.unit", "h"),
                 ("tool", ""),
                 // A field for a file in which none was chosen, as a browser sends it.
                 ("log_file\"; filename=\"", ""),
@@ -777,6 +785,8 @@ async fn a_tool_brings_its_volume_and_speed_and_takes_the_signs_along() {
                 ("tool", tool.id.as_str()),
                 ("volume.value", "100"),
                 ("volume.unit", "l"),
+                ("pumped_for.value", "24"),
+                ("pumped_for.unit", "h"),
             ],
             &[("log_file", &straight_rise())],
         )
@@ -836,6 +846,8 @@ async fn a_calculation_is_kept_with_its_incident_and_computed_again() {
     let fields = [
         ("volume.value", "100"),
         ("volume.unit", "l"),
+        ("pumped_for.value", "24"),
+        ("pumped_for.unit", "h"),
         ("incident", &number.to_string()),
     ];
     let result = app

@@ -23,6 +23,7 @@ fn rise_of(rows: u32, mbar_litres: f64) -> Value {
     json!({
         "log": log(rows, "mbar", |time| 1e-5 + mbar_litres / 100.0 * time),
         "volume": {"value": 100, "unit": "l"},
+        "pumped_for": {"value": 48, "unit": "h"},
     })
 }
 

@@ -4,9 +4,10 @@
 //! The verdicts are walked by matches without a catch-all, so that a new one has to be given a story
 //! here before the tests compile.
 
+use coldtrap::calculation::rise::Conclusion;
 use coldtrap::vacuum::{
     conductance::Regime, gas_load::FaultSize, gas_load::ForelineVerdict, gauge::Verdict as Gauge,
-    leak::LeakRegime, pump_down::ExplanationKind, residual_gas::Air, rise::RiseVerdict,
+    leak::LeakRegime, pump_down::ExplanationKind, residual_gas::Air,
 };
 use serde_json::{Value, json};
 
@@ -49,27 +50,34 @@ pub(crate) fn every_story() -> Vec<(&'static str, Value)> {
 }
 
 fn rises() -> Vec<Story> {
-    use RiseVerdict::{CannotTell, Leak, LeakAndOutgassing, Outgassing};
+    use Conclusion::{AsHealthy, CannotTell, Leak, LeakAndOutgassing, Outgassing};
     let all = every(Leak, |verdict| match verdict {
         Leak => Some(LeakAndOutgassing),
         LeakAndOutgassing => Some(Outgassing),
-        Outgassing => Some(CannotTell),
+        Outgassing => Some(AsHealthy),
+        AsHealthy => Some(CannotTell),
         CannotTell => None,
     });
     let story = |verdict| {
         let pressure: fn(f64) -> f64 = match verdict {
-            Leak => |t| 1e-5 + 1.65e-6 * t,
+            Leak | AsHealthy => |t| 1e-5 + 1.65e-6 * t,
             LeakAndOutgassing => |t| 1e-5 + 1e-6 * t + 8e-4 * (1.0 - (-t / 60.0).exp()),
             Outgassing => |t| 1e-5 + 1e-3 * (1.0 - (-t / 250.0).exp()),
             CannotTell => |t| 1e-5 + 4e-7 * t + 6e-4 * (1.0 - (-t / 1000.0).exp()),
         };
         let times = (0..601).map(|row| 2.0 * f64::from(row));
+        let mut request = json!({
+            "log": log("time (s),pressure (mbar)", times, pressure),
+            "volume": in_unit(100.0, "l"),
+            "pumped_for": in_unit(24.0, "h"),
+        });
+        if verdict == AsHealthy {
+            let end = |rate| in_unit(rate, "mbar-l/s");
+            request["healthy"] = json!({"low": end(1.5e-4), "high": end(1.8e-4)});
+        }
         Story {
             kind: "rise",
-            request: json!({
-                "log": log("time (s),pressure (mbar)", times, pressure),
-                "volume": in_unit(100.0, "l"),
-            }),
+            request,
             says: vec![("/conclusion", json!(verdict))],
         }
     };

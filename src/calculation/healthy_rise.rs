@@ -6,9 +6,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::vacuum::units::{FlowTemperatures, ThroughputUnit, TypedThroughput};
+use crate::vacuum::rise::Interval;
+use crate::vacuum::units::{FlowTemperatures, TypedThroughput};
 
-use super::{FieldErrors, rise::Ranged};
+use super::FieldErrors;
 
 /// The widest interval, upper over lower end, that can agree with anything.
 const WIDEST: f64 = 2.0;
@@ -85,19 +86,32 @@ impl HealthyRise {
     }
 }
 
-/// Whether the rise is as on the healthy tool, with the reason in words; none where that cannot
-/// be told.
+impl Healthy {
+    /// Whether a rate in Pa·m³/s is faster, for certain, than all that came on the healthy tool.
+    pub(super) fn is_far_below(&self, rate: f64) -> bool {
+        rate > FASTER * self.high
+    }
+}
+
+/// How a rise compares with that of the healthy tool.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Compared {
+    /// Whether it is as on the healthy tool; none where that cannot be told.
+    pub(super) as_healthy: Option<bool>,
+    /// Whether it is above that of the healthy tool beyond both intervals.
+    pub(super) above: bool,
+    /// The reason in words.
+    pub(super) words: String,
+}
+
+/// How the rise compares with that of the healthy tool.
 ///
 /// `load` is the gas load of the test in Pa·m³/s, `seconds` its length. *As healthy* (true) if the
 /// interval meets that of the healthy tool or lies below it, neither is wider than a factor of
 /// two, and neither test is more than twice as long as the other. *Faster* (false) if its lower
 /// end is more than twice the upper end of the healthy tool. Anything between says nothing.
-pub(super) fn held_against(
-    load: &Ranged<ThroughputUnit>,
-    seconds: f64,
-    healthy: &Healthy,
-) -> (Option<bool>, String) {
-    let shown = format!(
+pub(super) fn held_against(load: Interval, seconds: f64, healthy: &Healthy) -> Compared {
+    let mut shown = format!(
         "gas load {:.2e} to {:.2e} mbar·L/s, {} {:.2e} to {:.2e} (95 %)",
         10.0 * load.low,
         10.0 * load.high,
@@ -139,5 +153,16 @@ pub(super) fn held_against(
             "the rise is no faster than on the healthy tool, within both intervals",
         )
     };
-    (as_healthy, format!("{words}: {shown}"))
+    if as_healthy == Some(true) {
+        // A small new leak may hide within both intervals.
+        shown.push_str(&format!(
+            "; a new leak above {:.2e} mbar·L/s is excluded",
+            10.0 * (load.high - healthy.low).max(0.0)
+        ));
+    }
+    Compared {
+        as_healthy,
+        above: load.low > healthy.high,
+        words: format!("{words}: {shown}"),
+    }
 }

@@ -22,8 +22,11 @@ pub mod pump_down;
 mod read;
 pub mod residual_gas;
 pub mod rise;
+#[cfg(test)]
+mod rise_held_out;
 pub mod sent;
 mod spoken;
+mod wet_walls;
 
 use serde::Serialize;
 

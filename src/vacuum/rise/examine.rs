@@ -12,7 +12,7 @@ use crate::vacuum::log::{Mark, MarkKind, TidyRecord};
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum RiseVerdict {
-    /// A steady inflow makes most of the rise.
+    /// A steady inflow that makes most of the rise, or beside which no gas from inside shows.
     Leak,
     /// Both a steady inflow and gas from inside.
     LeakAndOutgassing,
@@ -248,7 +248,9 @@ fn judge(weighed: &Weighed, cold_cathode: bool) -> (RiseVerdict, Option<Doubt>) 
     let chosen = weighed.shapes[0].shape;
     let share = weighed.share;
     if weighed.leak_shown && chosen.has_leak() {
-        if share.low > 0.5 && share.high > 0.85 {
+        // Gas from inside is named where it shows: in the shape chosen, and by an interval without zero.
+        let gas_shown = chosen.has_gas() && weighed.slowing.low > 0.0;
+        if !gas_shown || (share.low > 0.5 && share.high > 0.85) {
             (RiseVerdict::Leak, None)
         } else {
             (RiseVerdict::LeakAndOutgassing, None)

@@ -6,13 +6,12 @@ use super::{
     result::{cell, common, ends, figure, figures, in_torr, marks, ranged, sentence, throughput},
 };
 use crate::{
-    calculation::{healthy_rise::HealthyRise, rise::Report},
-    vacuum::{
-        rise::RiseVerdict,
-        units::{
-            FlowTemperatures, Pressure, PressureUnit, SpeedUnit, ThroughputUnit, TimeUnit,
-            VolumeUnit,
-        },
+    calculation::{
+        healthy_rise::HealthyRise,
+        rise::{Conclusion, Report},
+    },
+    vacuum::units::{
+        FlowTemperatures, Pressure, PressureUnit, SpeedUnit, ThroughputUnit, TimeUnit, VolumeUnit,
     },
     web::{
         fault::Fault,
@@ -96,6 +95,7 @@ pub(super) fn form() -> CalculationForm {
                         "Pumped before the test for",
                         units!(TimeUnit, TimeUnit::Hour),
                     )
+                    .hint("Without it a straight rise that wet walls could give is not called a leak.")
                     .optional(),
                     Field::tick(
                         "cold_cathode_left_on",
@@ -156,8 +156,8 @@ pub(super) fn prefill(form: &mut CalculationForm, healthy: &HealthyRise) {
 
 pub(super) fn shown(report: &Report) -> Result<CalculationResult, Fault> {
     let tone = match report.conclusion {
-        RiseVerdict::Leak | RiseVerdict::LeakAndOutgassing => Tone::Bad,
-        RiseVerdict::Outgassing | RiseVerdict::CannotTell => Tone::Plain,
+        Conclusion::Leak | Conclusion::LeakAndOutgassing => Tone::Bad,
+        Conclusion::Outgassing | Conclusion::AsHealthy | Conclusion::CannotTell => Tone::Plain,
     };
     let mut result = common(&report.outcome, tone);
     if let Some(verdict) = &mut result.verdict {
