@@ -127,6 +127,18 @@ fn each_mistake_names_its_file_and_line() {
     }
 }
 
+/// Minutes of a class are taken as far as the advice can use them, and refused in its numbers.
+#[test]
+fn minutes_beyond_use_are_refused_where_they_stand() {
+    for (to, told) in [("vent = -15", "-15"), ("vent = 1000001", "1000001")] {
+        let (mistakes, line) = broken("classes.toml", "vent = 15", to);
+        assert_eq!(
+            mistakes[0].to_string(),
+            format!("classes.toml, line {line}: vent is {told}; accepted is 0 to 1000000")
+        );
+    }
+}
+
 #[test]
 fn what_can_never_be_done_is_refused() {
     let (mistakes, _) = broken(

@@ -508,3 +508,27 @@ fn a_name_given_twice_is_refused_with_its_line() {
     }
     assert!(told.contains("hiss-heard"), "{told}");
 }
+
+/// A tool cannot have gone into service, or been served, on a day that has not been.
+#[test]
+fn days_of_a_tool_that_lie_ahead_are_refused_by_line() {
+    let details = json!({
+        "in_service": "2999-01-01",
+        "services": [{"component": "door-seal", "on": "2999-02-01", "author": "mk"}],
+    });
+    let mut rows = vec![record::closed(), record::with("tool", json!("TST-02"))];
+    rows[1]["tool_details"] = details;
+    let folder = TempDir::new().expect("a folder");
+    let taken = process::run_on(folder.path(), &["import", "/dev/stdin"], &jsonl(&rows));
+    assert!(!taken.status.success());
+    let told = [&taken.stderr, &taken.stdout].map(|told| String::from_utf8_lossy(told));
+    let told = told.concat();
+    for field in ["tool_details.in_service", "tool_details.services[0].on"] {
+        let line = told.lines().find(|line| line.contains(field));
+        let line = line.unwrap_or_else(|| panic!("no {field} in {told}"));
+        assert!(
+            line.contains('2') && line.contains("lies in the future"),
+            "{line}"
+        );
+    }
+}

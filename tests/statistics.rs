@@ -441,6 +441,19 @@ async fn wear_out_and_reliability_say_what_they_cannot_tell() {
         .await
         .expect(200);
     dear.assert_shows("is no more than a planned service");
+    // The head of a plan says what its reasons say: one that is not shown to save is not praised.
+    for (costs, saves) in [("", true), ("&planned=3&failure=3.5", false)] {
+        let page = format!("/statistics/wear-out?cause=scroll-tip-seals-worn{costs}");
+        let page = app.get(&page).await.expect(200);
+        let praised = page.shows("Least cost in the long run: replace every");
+        let unclear = page.shows("Not shown that a plan saves anything.");
+        let reason = page.shows("That the plan saves anything is not shown");
+        assert_eq!(
+            [praised, unclear, reason],
+            [saves, !saves, !saves],
+            "{costs}"
+        );
+    }
     let page = app.get("/statistics/reliability").await.expect(200);
     for state in [
         "SEMI E10",

@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use jiff::Timestamp;
+use jiff::{Timestamp, tz::TimeZone};
 use serde_json::Value;
 
 use super::{
@@ -230,6 +230,7 @@ fn kept_logs(
 pub fn tool_from_record(
     draft: &Draft,
     catalogue: &Catalogue,
+    now: Timestamp,
 ) -> Result<(Site, Tool), Vec<Refusal>> {
     let mut refusals = Vec::new();
     let id = draft.tool.clone();
@@ -275,7 +276,7 @@ pub fn tool_from_record(
         name = details.site_name.clone().unwrap_or(name);
         place = details.site_place.clone().unwrap_or_default();
         help_minutes = details.site_help_minutes;
-        refusals.extend(fit(&mut tool, class, details));
+        refusals.extend(fit(&mut tool, class, details, now));
     }
     if refusals.is_empty() {
         Ok((
@@ -299,8 +300,24 @@ fn is_site_code(code: &str) -> bool {
             .all(|b| b.is_ascii_uppercase() || b.is_ascii_digit())
 }
 
-fn fit(tool: &mut Tool, class: &ToolClass, details: &ToolDetails) -> Vec<Refusal> {
+fn fit(tool: &mut Tool, class: &ToolClass, details: &ToolDetails, now: Timestamp) -> Vec<Refusal> {
+    let today = TimeZone::UTC.to_datetime(now).date();
     let mut refusals = Vec::new();
+    let days = [
+        ("in_service".to_owned(), details.in_service),
+        ("out_of_service".to_owned(), details.out_of_service),
+    ];
+    let services = details.services.iter().enumerate();
+    let services = services.map(|(at, service)| (format!("services[{at}].on"), service.on));
+    for (field, day) in days.into_iter().chain(services) {
+        if day.is_some_and(|day| day > today) {
+            refusals.push(Refusal::new(
+                format!("tool_details.{field}"),
+                "lies in the future",
+                format!("{today} or a day before"),
+            ));
+        }
+    }
     tool.serial = details.serial.clone().unwrap_or_default();
     tool.in_service = details.in_service;
     tool.out_of_service = details.out_of_service;

@@ -109,7 +109,7 @@ fn whole_but_for() -> impl Strategy<Value = Value> {
 fn refusals(record: &Value) -> Vec<super::Refusal> {
     let (draft, unread) = read_record(record);
     let now = "2026-01-01T00:00:00Z".parse().expect("a time");
-    let described = rules::tool_from_record(&draft, &CATALOGUE);
+    let described = rules::tool_from_record(&draft, &CATALOGUE, now);
     let context = rules::Context {
         catalogue: &CATALOGUE,
         tool: described.as_ref().ok().map(|(_, tool)| tool),

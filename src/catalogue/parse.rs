@@ -240,6 +240,8 @@ const CALCULATIONS: [&str; 7] = [
 
 /// The chance of a false "found" where a check does not state one.
 const DEFAULT_FALSE_ALARM: f64 = 0.01;
+/// What the advice takes for one time at most.
+const MOST_MINUTES: f64 = 1e6;
 
 struct Reader<'a> {
     files: &'a [SourceFile],
@@ -381,15 +383,14 @@ impl<'a> Reader<'a> {
     ) -> f64 {
         let number = *value.get_ref();
         if !accept.contains(&number) {
-            let upper = if accept.end().is_finite() {
-                format!("{} to {}", accept.start(), accept.end())
-            } else {
-                format!("{} or more", accept.start())
-            };
             self.complain(
                 place.path,
                 place.line(value.span().start),
-                format!("{what} is {number}; accepted is {upper}"),
+                format!(
+                    "{what} is {number}; accepted is {} to {}",
+                    accept.start(),
+                    accept.end()
+                ),
             );
         }
         number
@@ -551,7 +552,7 @@ impl<'a> Reader<'a> {
                 let line = place.line(entry.healthy_base.span().start);
                 self.complain(place.path, line, "healthy_base has to be above zero");
             }
-            let any = 0.0..=f64::MAX;
+            let any = 0.0..=MOST_MINUTES;
             let minutes = StateMinutes {
                 vent: self.number(place, "vent", &entry.minutes.vent, any.clone()),
                 pump_down: self.number(place, "pump_down", &entry.minutes.pump_down, any.clone()),
@@ -598,7 +599,8 @@ impl<'a> Reader<'a> {
                 }
             };
             let weight = self.number(place, "weight", &entry.weight, 0.0..=1e6);
-            let fix_minutes = self.number(place, "fix_minutes", &entry.fix_minutes, 0.0..=1e6);
+            let fix_minutes =
+                self.number(place, "fix_minutes", &entry.fix_minutes, 0.0..=MOST_MINUTES);
             let fix_state = self.state(place, "fix_state", &entry.fix_state);
             let mut weights = BTreeMap::new();
             for (class, value) in &entry.weights {
@@ -729,7 +731,7 @@ impl<'a> Reader<'a> {
         known_checks: &BTreeSet<&str>,
     ) -> Check {
         let state = self.state(place, "state", &raw.state);
-        let minutes = self.number(place, "minutes", &raw.minutes, 0.0..=1e6);
+        let minutes = self.number(place, "minutes", &raw.minutes, 0.0..=MOST_MINUTES);
         let false_alarm = raw
             .false_alarm
             .as_ref()

@@ -65,7 +65,7 @@ fn with_care(
         .and_then(|id| tools.get(id))
         .map(AsRef::as_ref);
     if known.is_none() && draft.tool.is_some() {
-        match rules::tool_from_record(&draft, catalogue) {
+        match rules::tool_from_record(&draft, catalogue, now) {
             Ok(described) => new_tool = Some(described),
             Err(more) => refusals.extend(more),
         }

@@ -19,7 +19,7 @@ fuzz_target!(|text: &str| {
     };
     let (draft, unread) = read_record(&value);
     let now = jiff::Timestamp::from_second(1_800_000_000).expect("a time");
-    let described = rules::tool_from_record(&draft, &CATALOGUE);
+    let described = rules::tool_from_record(&draft, &CATALOGUE, now);
     let context = rules::Context {
         catalogue: &CATALOGUE,
         tool: described.as_ref().ok().map(|(_, tool)| tool),

@@ -40,7 +40,7 @@ pub(super) async fn file(State(app): State<App>, request: Request) -> Result<Res
     let mut new = None;
     if tool.is_none() && draft.tool.is_some() && draft.tool_class.is_some() && draft.site.is_some()
     {
-        match rules::tool_from_record(&draft, &app.catalogue) {
+        match rules::tool_from_record(&draft, &app.catalogue, app.now()) {
             Ok((site, described)) => {
                 tool = Some(described.clone());
                 new = Some((site, described));

@@ -657,19 +657,32 @@ fn verdict(
                 year(cost_rate_unplanned, costs.unplanned),
                 year(cost_rate_unplanned - cost_rate, costs.saved)
             ));
-            if costs.saved.low <= 0.0 {
+            let saves = costs.saved.low > 0.0;
+            if !saves {
                 reasons.push(
                     "That the plan saves anything is not shown: its interval reaches down to nothing."
                         .to_owned(),
                 );
             }
-            (
-                Tone::Good,
-                format!(
-                    "Least cost in the long run: replace every {} days, if it has not failed before.",
-                    figure(age)
+            let plan = format!(
+                "replace every {} days, if it has not failed before",
+                figure(age)
+            );
+            // What the list of all causes calls random is not to be called a plan here.
+            match (saves, adjusted.is_none_or(|chance| chance <= CALLED)) {
+                (true, true) => (Tone::Good, format!("Least cost in the long run: {plan}.")),
+                (true, false) => (
+                    Tone::Unsure,
+                    format!(
+                        "Not shown to wear out among all the causes looked at. Taken alone, least \
+                         cost: {plan}."
+                    ),
                 ),
-            )
+                (false, _) => (
+                    Tone::Unsure,
+                    format!("Not shown that a plan saves anything. As fitted, least cost: {plan}."),
+                ),
+            }
         }
     };
     statistics::Verdict {
