@@ -6,10 +6,10 @@
 use std::collections::HashMap;
 
 use crate::{
+    advice::Past,
     casebook::{Asker, Status, Tool, ToolId},
     catalogue::Catalogue,
     knowledge::case_of,
-    statistics::Case,
     store::{Listing, Store, StoreError},
 };
 
@@ -20,7 +20,7 @@ const BATCH: i64 = 1_000;
 #[derive(Debug, Default)]
 pub struct History {
     /// The cases, by number.
-    pub cases: Vec<Case>,
+    pub cases: Vec<Past>,
     /// How many closed incidents were left out, all older.
     pub older: usize,
     tools: HashMap<ToolId, Tool>,
@@ -42,7 +42,7 @@ impl History {
             .into_iter()
             .map(|tool| (tool.id.clone(), tool))
             .collect();
-        let mut cases: Vec<Case> = Vec::new();
+        let mut cases: Vec<Past> = Vec::new();
         let mut read = 0;
         let all = loop {
             let left = most.saturating_sub(read);
@@ -55,16 +55,21 @@ impl History {
             let (batch, all) = store.list(asker, &listing).await?;
             read += batch.len();
             cases.extend(batch.iter().filter_map(|filed| {
-                let tool = tools.get(&filed.incident.tool)?;
-                case_of(filed.number, &filed.incident, tool, catalogue)
+                let incident = &filed.incident;
+                let tool = tools.get(&incident.tool)?;
+                Some(Past {
+                    case: case_of(filed.number, incident, tool, catalogue)?,
+                    began: incident.occurred_at.as_microsecond(),
+                    closed: incident.closed_at?.as_microsecond(),
+                })
             }));
             if batch.is_empty() || read >= most {
                 break all;
             }
         };
         // A report filed meanwhile moves others into the next batch, where they come again.
-        cases.sort_by_key(|case| case.number);
-        cases.dedup_by_key(|case| case.number);
+        cases.sort_by_key(|past| past.case.number);
+        cases.dedup_by_key(|past| past.case.number);
         Ok(Self {
             cases,
             older: usize::try_from(all)

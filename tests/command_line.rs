@@ -150,3 +150,26 @@ fn the_replay_says_how_the_advice_would_have_done() {
     assert!((0.0..=2.0).contains(&number(&all["brier"])));
     assert!(number(&all["top_1"]["share"]) <= number(&all["top_3"]["share"]));
 }
+
+#[test]
+fn a_replay_of_nothing_scores_nothing() {
+    let folder = TempDir::new().expect("a folder");
+    let taken = process::run_on(folder.path(), &["import", "/dev/stdin"], b"");
+    assert!(taken.status.success(), "{taken:?}");
+    let replayed = process::run(&["backtest", "--db", &process::db(folder.path())], b"");
+    assert!(replayed.status.success(), "{replayed:?}");
+    let told: Value = serde_json::from_slice(&replayed.stdout).expect("JSON");
+    let all = &told["all"];
+    for way in ["advice", "common_practice", "people", "announced"] {
+        for figure in ["minutes", "checks"] {
+            assert!(all[way][figure].is_null(), "{way} {figure}: {all}");
+        }
+    }
+    for figure in ["log_loss", "brier", "calibration_error"] {
+        assert!(all[figure].is_null(), "{figure}: {all}");
+        assert!(
+            all[format!("common_practice_{figure}")].is_null(),
+            "{figure}: {all}"
+        );
+    }
+}

@@ -27,7 +27,8 @@ async fn no_isolating_check_of_a_demo_tool_is_a_better_beginning() {
         .expect("the demo's incidents");
     let knowledge = practice(&app.catalogue).expect("a usable catalogue");
     let mut ledger = Ledger::new();
-    for case in &history.cases {
+    for past in &history.cases {
+        let case = &past.case;
         ledger.apply(case.number, Some(case)).expect("a case");
     }
     let learned = Learned::from(&knowledge, &ledger.lessons(None));

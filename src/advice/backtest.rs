@@ -1,5 +1,8 @@
 //! Would the advice have helped? Closed cases replayed in time order, each advised on from
-//! what was known before it.
+//! what was known before it: a case teaches those that began after it was closed.
+//!
+//! What is on record now counts as what was known then: a report corrected later, and a tool
+//! fitted otherwise since, are replayed as they are. Orders come from the quick search.
 //!
 //! What nobody recorded has to be modelled: a check that was not made in the case is taken
 //! to find the true cause with its listed chance, and times are averages over that; an
@@ -31,6 +34,17 @@ const RESAMPLING: u64 = 1;
 /// Chances enter the log loss no smaller than this.
 const LEAST_CHANCE: f64 = 1e-9;
 
+/// A closed case with the time it was open.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Past {
+    /// The case.
+    pub case: Case,
+    /// When it began, in microseconds since 1 January 1970.
+    pub began: i64,
+    /// When it was closed, which is when its cause was known.
+    pub closed: i64,
+}
+
 /// How a replay went.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Replay {
@@ -42,7 +56,8 @@ pub struct Replay {
     pub left_out: Vec<(i64, String)>,
 }
 
-/// Figures of a replay.
+/// Figures of a replay. Without cases its means are 0 and say nothing, nor do those of minutes
+/// and checks without timed ones.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Score {
     /// Cases whose stated chances were scored.
@@ -126,7 +141,7 @@ pub struct Bin {
     pub came_true: Share,
 }
 
-/// Replays `cases` in order of day, then number. `components` gives the components of a
+/// Replays `cases` in the order in which they began, then by number. `components` gives the components of a
 /// tool (none: all its class can have); with a half-life old cases weigh less. `progress` is told how many cases are done.
 ///
 /// # Errors
@@ -134,13 +149,16 @@ pub struct Bin {
 /// named in the answer instead.
 pub fn backtest(
     knowledge: &Knowledge,
-    cases: &[Case],
+    cases: &[Past],
     half_life_days: Option<f64>,
     components: &dyn Fn(&str) -> Option<Vec<String>>,
     progress: &mut dyn FnMut(usize),
 ) -> Result<Replay, AdviceError> {
-    let mut order: Vec<&Case> = cases.iter().collect();
-    order.sort_by_key(|case| (case.occurred_day, case.number));
+    let mut order: Vec<&Past> = cases.iter().collect();
+    order.sort_by_key(|past| (past.began, past.case.number));
+    let mut closing = order.clone();
+    closing.sort_by_key(|past| (past.closed, past.case.number));
+    let mut closing = closing.into_iter().peekable();
     let untaught = Learned::from(knowledge, &Lessons::default());
     let mut ledger = Ledger::new();
     let mut learned = untaught.clone();
@@ -148,7 +166,17 @@ pub fn backtest(
     let mut sums: BTreeMap<String, Sum> = BTreeMap::new();
     let mut left_out = Vec::new();
     let mut usual = Usual::new();
-    for (done, case) in order.iter().enumerate() {
+    let mut teach = |ledger: &mut Ledger, left_out: &mut Vec<_>, before: i64| {
+        while let Some(past) = closing.next_if(|past| past.closed < before) {
+            let case = &past.case;
+            if let Err(error) = ledger.apply(case.number, Some(case)) {
+                left_out.push((case.number, error.to_string()));
+            }
+        }
+    };
+    for (done, past) in order.iter().enumerate() {
+        let case = &past.case;
+        teach(&mut ledger, &mut left_out, past.began);
         // Learning anew at each twentieth more cases uses, if anything, less than was known.
         if ledger.len() > learned_from + learned_from / 20 {
             let aging = half_life_days.map(|half_life_days| Aging {
@@ -171,11 +199,10 @@ pub fn backtest(
                 .add(&result),
             Err(error) => left_out.push((case.number, error.to_string())),
         }
-        if let Err(error) = ledger.apply(case.number, Some(case)) {
-            left_out.push((case.number, error.to_string()));
-        }
         progress(done + 1);
     }
+    // What taught nobody is still counted, so that what cannot be counted is named.
+    teach(&mut ledger, &mut left_out, i64::MAX);
     let mut all = Sum::default();
     for sum in sums.values() {
         all.join(sum);

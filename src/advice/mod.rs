@@ -24,7 +24,7 @@ pub use advise::{
     Advice, Blocked, Find, Order, Ordered, Request, Shift, Step, StopRule, advise, order,
     problem_of,
 };
-pub use backtest::{Replay, Score, backtest};
+pub use backtest::{Past, Replay, Score, backtest};
 pub use belief::{Belief, CauseBelief, Chances, Contradiction, Evidence, before_evidence};
 pub use error::AdviceError;
 pub use knowledge::{CauseFacts, CheckFacts, ClassFacts, Knowledge, Observation, State};

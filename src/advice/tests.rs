@@ -138,6 +138,20 @@ fn case(number: i64, class: &str, cause: &str, hiss: bool) -> Case {
     }
 }
 
+/// Replayed one after another, each closed before the next began.
+fn in_turn(cases: &[Case]) -> Vec<Past> {
+    let past = |case: &Case| Past {
+        case: case.clone(),
+        began: 2 * case.number,
+        closed: 2 * case.number + 1,
+    };
+    cases.iter().map(past).collect()
+}
+
+fn replayed(pasts: &[Past]) -> Replay {
+    backtest(&small(), pasts, None, &|_| None, &mut |_| {}).unwrap()
+}
+
 fn request(class: &str) -> Request {
     Request {
         class: class.to_owned(),
@@ -635,13 +649,12 @@ fn extremes_give_numbers() {
 
 #[test]
 fn a_replay_scores_what_was_known_before_each_case() {
-    let knowledge = small();
     let mut cases: Vec<Case> = (0..120)
         .map(|number| case(number, "box", "pump-tired", false))
         .collect();
     cases.push(case(500, "box", NOT_FOUND, false));
     cases.push(case(501, "nobody", "pump-tired", false));
-    let replay = backtest(&knowledge, &cases, None, &|_| None, &mut |_| {}).unwrap();
+    let replay = replayed(&in_turn(&cases));
     assert_eq!((replay.all.cases, replay.all.timed), (121, 120));
     assert_eq!(replay.left_out.len(), 1);
     assert_eq!(replay.all, replay.classes["box"]);
@@ -653,14 +666,56 @@ fn a_replay_scores_what_was_known_before_each_case() {
     assert!((score.people.minutes - 27.0).abs() < 1e-9 && score.people.checks == 1.0);
 
     // Case 0 was advised on from nothing: one replayed alone scores by common practice.
-    let first = backtest(&knowledge, &cases[..1], None, &|_| None, &mut |_| {})
-        .unwrap()
-        .all;
+    let first = replayed(&in_turn(&cases[..1])).all;
     assert!((first.log_loss - first.practice_log_loss).abs() < 1e-12);
-    let empty = backtest(&knowledge, &[], None, &|_| None, &mut |_| {}).unwrap();
+    let empty = replayed(&[]);
     assert_eq!(
         (empty.all.cases, empty.all.top_1, empty.all.log_loss),
         (0, None, 0.0)
+    );
+}
+
+/// What is found out only later is not known before: cases that are all open at once are each
+/// advised on by common practice alone, whatever day they began on, and one that is closed when
+/// another begins teaches it.
+#[test]
+fn a_case_teaches_only_from_its_closing_on() {
+    let cases: Vec<Case> = (0..60)
+        .map(|number| case(number, "box", "pump-tired", false))
+        .collect();
+    let mut pasts = in_turn(&cases);
+    let last = pasts.iter().map(|past| past.began).max().unwrap();
+    for past in &mut pasts {
+        past.closed = last;
+    }
+    let blind = replayed(&pasts).all;
+    assert_eq!(blind.cases, 60);
+    assert!(
+        (blind.log_loss - blind.practice_log_loss).abs() < 1e-12,
+        "{blind:?}"
+    );
+    assert!(
+        (blind.brier - blind.practice_brier).abs() < 1e-12,
+        "{blind:?}"
+    );
+    // One more, which begins once they are closed, is told of them all.
+    let later = Past {
+        case: case(60, "box", "pump-tired", false),
+        began: last + 1,
+        closed: last + 2,
+    };
+    pasts.push(later.clone());
+    let told = replayed(&pasts).all.log_loss * 61.0 - blind.log_loss * 60.0;
+    let alone = replayed(&[later]).all.log_loss;
+    assert!(told < 0.6 * alone, "{told} against {alone}");
+    // The one that is closed at the very moment another begins is not known yet.
+    for past in &mut pasts {
+        past.closed = last + 1;
+    }
+    let same = replayed(&pasts).all;
+    assert!(
+        (same.log_loss - same.practice_log_loss).abs() < 1e-12,
+        "{same:?}"
     );
 }
 

@@ -53,7 +53,8 @@ fn as_json(replay: &Replay) -> Value {
         .map(|(number, reason)| json!({"number": number, "reason": reason}))
         .collect();
     json!({
-        "method": "closed incidents in time order, each advised on from those before it; a check \
+        "method": "closed incidents in time order, each advised on from those closed before it \
+                   began, as they stand on record now, with the quick search for an order; a check \
                    nobody made is taken to find the true cause with its listed chance; the fixed \
                    common-practice order is timed by the same rule; people's minutes are those \
                    noted, with the same minutes for changes of state; what was announced counts \
@@ -69,11 +70,14 @@ fn as_json(replay: &Replay) -> Value {
 
 fn score_json(score: &Score) -> Value {
     let ends = |interval: Option<Interval>| interval.map(|i| [i.low, i.high]);
+    // A mean over nothing is no number.
+    let of_cases = |mean: f64| (score.cases > 0).then_some(mean);
+    let of_timed = |mean: f64| (score.timed > 0).then_some(mean);
     let times = |times: &Times, [minutes, checks]: [Option<Interval>; 2]| {
         json!({
-            "minutes": times.minutes,
+            "minutes": of_timed(times.minutes),
             "minutes_interval": ends(minutes),
-            "checks": times.checks,
+            "checks": of_timed(times.checks),
             "checks_interval": ends(checks),
         })
     };
@@ -103,20 +107,20 @@ fn score_json(score: &Score) -> Value {
         "announced": times(&score.announced, intervals.announced),
         "minutes_over_common_practice_interval": ends(intervals.over_practice),
         "minutes_over_people_interval": ends(intervals.over_people),
-        "log_loss": score.log_loss,
+        "log_loss": of_cases(score.log_loss),
         "log_loss_interval": ends(intervals.log_loss[0]),
-        "common_practice_log_loss": score.practice_log_loss,
+        "common_practice_log_loss": of_cases(score.practice_log_loss),
         "common_practice_log_loss_interval": ends(intervals.log_loss[1]),
         "log_loss_over_common_practice_interval": ends(intervals.over_practice_losses[0]),
-        "brier": score.brier,
+        "brier": of_cases(score.brier),
         "brier_interval": ends(intervals.brier[0]),
-        "common_practice_brier": score.practice_brier,
+        "common_practice_brier": of_cases(score.practice_brier),
         "common_practice_brier_interval": ends(intervals.brier[1]),
         "brier_over_common_practice_interval": ends(intervals.over_practice_losses[1]),
         "top_1": score.top_1.as_ref().map(share),
         "top_3": score.top_3.as_ref().map(share),
-        "calibration_error": score.calibration_error,
-        "common_practice_calibration_error": score.practice_calibration_error,
+        "calibration_error": of_cases(score.calibration_error),
+        "common_practice_calibration_error": of_cases(score.practice_calibration_error),
         "reliability": score.reliability.iter().map(bin).collect::<Vec<_>>(),
     })
 }

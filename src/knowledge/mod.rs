@@ -16,7 +16,7 @@ use std::{
 };
 
 use crate::{
-    advice::{self, Advice, AdviceError, Learned, Replay, Request},
+    advice::{self, Advice, AdviceError, Learned, Past, Replay, Request},
     casebook::{Incident, Status, Tool},
     catalogue::Catalogue,
     follow::Changed,
@@ -237,7 +237,7 @@ impl Knowledge {
     /// Common practice that contradicts itself.
     pub fn replay(
         &self,
-        cases: &[Case],
+        cases: &[Past],
         components: &dyn Fn(&str) -> Option<Vec<String>>,
         progress: &mut dyn FnMut(usize),
     ) -> Result<Replay, AdviceError> {

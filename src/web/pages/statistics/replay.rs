@@ -147,18 +147,22 @@ fn against(minutes: f64, other: f64) -> &'static str {
 }
 
 fn times(all: &Score) -> DataTable {
+    let timed = |figure: String| match all.timed {
+        0 => "none timed".to_owned(),
+        _ => figure,
+    };
     let row = |who: &str, times: &Times, [minutes, checks]: [Option<Interval>; 2]| {
         vec![
             who.to_owned(),
-            with_ends(times.minutes, minutes, 0),
-            with_ends(times.checks, checks, 1),
+            timed(with_ends(times.minutes, minutes, 0)),
+            timed(with_ends(times.checks, checks, 1)),
         ]
     };
     let less = |what: &str, other: &Times, minutes: Option<Interval>| {
         vec![
             what.to_owned(),
-            with_ends(all.advice.minutes - other.minutes, minutes, 0),
-            format!("{:.1}", all.advice.checks - other.checks),
+            timed(with_ends(all.advice.minutes - other.minutes, minutes, 0)),
+            timed(format!("{:.1}", all.advice.checks - other.checks)),
         ]
     };
     let intervals = &all.intervals;
@@ -267,7 +271,7 @@ fn chances(all: &Score) -> DataTable {
         ),
         headings: [
             "Measure",
-            "With the cases before",
+            "With the cases closed before",
             "Common practice alone",
             "Difference",
         ]
