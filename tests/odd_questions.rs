@@ -164,7 +164,7 @@ async fn what_is_not_plain_in_a_question_is_said() {
         "outcomes": [outcome("clear"), outcome("found")]});
     let notes = advice(&app, asked).await["notes"].to_string();
     assert!(
-        notes.contains("has several outcomes: the last one counts"),
+        notes.contains("has several outcomes: the last one that could be judged counts"),
         "{notes}"
     );
     assert!(
@@ -183,7 +183,7 @@ async fn what_is_not_plain_in_a_question_is_said() {
          &outcomes.change-review=clear&outcomes.change-review=found"
     );
     let page = app.get(&address).await.expect(200);
-    page.assert_shows("has several outcomes: the last one counts");
+    page.assert_shows("has several outcomes: the last one that could be judged counts");
     page.assert_shows("Nothing that this tool has brings about");
     page.assert_shows("Not now: something is found.");
 
@@ -193,7 +193,7 @@ async fn what_is_not_plain_in_a_question_is_said() {
     }
     let page = app.get(&address).await.expect(200);
     page.assert_shows("No check is left to go on with");
-    assert!(!page.text.contains("Going on is expected to cost less"));
+    assert!(!page.text.contains("going on is expected to cost less"));
 }
 
 /// Once the supply was given back, what is behind a lock-out has it again; on a tool that is
@@ -430,4 +430,11 @@ async fn a_negative_time_is_refused() {
         .expect(200);
     page.assert_shows("is not a number of minutes; accepted: 0 to 1000000");
     assert_sound(&page);
+    // An outcome holds no time, so that none is passed over in silence.
+    let outcome = json!({"check": "gauge-comparison", "outcome": "found", "minutes": -4});
+    let asked = json!({"tool": TOOL, "outcomes": [outcome, 7]});
+    let refused = app.post("/api/sequence", &asked).await.expect(422);
+    refused.assert_shows("outcomes[0].minutes");
+    refused.assert_shows("is not a field of an outcome");
+    refused.assert_shows("outcomes[1]");
 }

@@ -138,9 +138,9 @@ pub struct Blocked {
 /// When to bring help.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct StopRule {
-    /// After this many steps (0: now).
+    /// After this many steps with the outcomes they assume (0: now).
     pub after: usize,
-    /// Expected minutes of what is left then.
+    /// What [`Advice::expected_minutes`] comes to once those outcomes are stated.
     pub left_minutes: f64,
 }
 
@@ -257,8 +257,10 @@ pub fn advise(
     let mending = mending(knowledge, request, &belief, &problem)?;
     let name = |at: usize| knowledge.checks[checks[at]].id.clone();
     let mut running = belief.chances.states.clone();
+    let mut reached = Vec::new();
     let mut steps = Vec::new();
     for (rank, place) in plan.places.iter().enumerate() {
+        reached.push(running[..present.len()].to_vec());
         let option = &problem.checks[place.check];
         let check = checks[place.check];
         if place.anew || judged(knowledge, request, check) {
@@ -346,10 +348,16 @@ pub fn advise(
             !problem.checks.iter().any(answers)
         })
         .collect();
+    let stop = match request.price_of_help {
+        Some(price) if expected_minutes > price => Some(StopRule {
+            after: 0,
+            left_minutes: expected_minutes,
+        }),
+        Some(price) => stop(&problem, &plan.places, &reached, price, request.effort)?,
+        None => None,
+    };
     Ok(Advice {
-        stop: request
-            .price_of_help
-            .and_then(|price| stop(&steps, expected_minutes, price)),
+        stop,
         without_check: named(knowledge, present, &belief.chances.states, &unanswered),
         gap: plan.gap(),
         expected_minutes,
@@ -496,7 +504,8 @@ fn judged(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
 
 /// Whether a check others wait for has been made and its effect lasts: one made with the
 /// tool vented or stopped is undone when the tool leaves that state, which it has done if it
-/// is in another one or, where the order is known, another check was made in one since.
+/// is in another one, or another check was made in one since; where nobody knows whether it was
+/// since, it may have been.
 fn holds_still(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
     let facts = &knowledge.checks[check];
     let outcomes = &request.evidence.outcomes;
@@ -507,9 +516,12 @@ fn holds_still(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
         let later = knowledge.check_index.get(id);
         later.is_some_and(|&later| knowledge.checks[later].state != facts.state)
     };
-    facts.state == State::Pumped
-        || (facts.state == request.state
-            && !(request.evidence.in_order && outcomes[made + 1..].iter().any(left)))
+    let known = request.evidence.ordered.min(outcomes.len());
+    let since = match made < known {
+        true => &outcomes[made + 1..],
+        false => &outcomes[known..],
+    };
+    facts.state == State::Pumped || (facts.state == request.state && !since.iter().any(left))
 }
 
 fn problem(
@@ -674,31 +686,54 @@ fn named(knowledge: &Knowledge, present: &[usize], chances: &[f64], among: &[usi
     finds
 }
 
-/// The first place from which what is left is expected to take longer than help costs. Of
-/// now the minutes are those of the whole policy, `all_minutes`; of later places those of
-/// the listed steps, whose assumed outcomes they take for granted.
-fn stop(steps: &[Step], all_minutes: f64, price: f64) -> Option<StopRule> {
-    if all_minutes > price {
-        return Some(StopRule {
-            after: 0,
-            left_minutes: all_minutes,
-        });
-    }
-    let mut left = 0.0;
-    let mut stop = None;
-    for (after, step) in steps.iter().enumerate().skip(1).rev() {
-        let going_on = if step.isolating {
-            1.0
-        } else {
-            1.0 - step.chance
-        };
-        left = step.change_minutes + step.minutes + going_on * left;
-        if left > price {
-            stop = Some(StopRule {
+/// The first place, beyond the beginning, from which what is left is expected to take longer
+/// than help costs, the steps before it having gone as assumed. `reached` are the chances of
+/// the listed causes at each place; what is left is ordered anew there, as it is for who states
+/// those outcomes.
+fn stop(
+    problem: &Problem,
+    places: &[Place],
+    reached: &[Vec<f64>],
+    price: f64,
+    effort: Effort,
+) -> Result<Option<StopRule>, AdviceError> {
+    let mut left = problem.clone();
+    for (after, chances) in reached.iter().enumerate().skip(1) {
+        let made = places[after - 1].check;
+        left.checks[made].made = true;
+        left.state = left.checks[made].state;
+        left.chances.clone_from(chances);
+        // What the listed checks would take as they stand is quickly known and seldom less
+        // than the best order takes; most places need no more.
+        let (minutes, finish) = sequence::fixed(&left, &listed_on(&left, &places[after..]))?;
+        if minutes - finish <= price {
+            continue;
+        }
+        let mut left_minutes = f64::INFINITY;
+        for effort in [Effort::Quick, effort] {
+            if left_minutes > price {
+                left_minutes = sequence::minutes_to_cause(&left, effort)?;
+            }
+        }
+        if left_minutes > price {
+            return Ok(Some(StopRule {
                 after,
-                left_minutes: left,
-            });
+                left_minutes,
+            }));
         }
     }
-    stop
+    Ok(None)
+}
+
+/// The checks of places, without isolating ones that no other waits for.
+fn listed_on(problem: &Problem, places: &[Place]) -> Vec<usize> {
+    let checks = || places.iter().filter(|place| !place.anew);
+    let awaited = |check: usize| {
+        let mut others = checks().map(|place| &problem.checks[place.check]);
+        others.any(|other| other.needs_first.contains(&check))
+    };
+    checks()
+        .map(|place| place.check)
+        .filter(|&check| !problem.checks[check].isolating || awaited(check))
+        .collect()
 }

@@ -260,7 +260,7 @@ impl Replayed<'_> {
             antecedents: self.case.antecedents.clone(),
             loss_decades: self.case.loss_decades,
             outcomes: Vec::new(),
-            in_order: true,
+            ordered: usize::MAX,
         };
         let class = &self.case.tool_class;
         let parts = components.as_deref();

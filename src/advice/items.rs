@@ -115,15 +115,22 @@ impl Items {
             .sum()
     }
 
-    /// How many standard deviations less likely the evidence is than a cause leads to expect.
-    pub(crate) fn surprise(&self, chances: &[f64]) -> f64 {
+    /// How many standard deviations less likely the evidence is than a cause leads to expect,
+    /// which makes each item likely by `chances`.
+    pub(crate) fn surprise(&self, learned: &Learned, cause: usize, chances: &[f64]) -> f64 {
         let (mut expected, mut variance) = (0.0, 0.0);
+        let mut told = self.ln_likelihood(chances);
+        if let Some(loss) = self.loss {
+            let model = &learned.losses[cause];
+            (expected, variance) = model.ln_density_expected();
+            told += model.ln_density(loss);
+        }
         for &p in chances {
             let (yes, no) = (p.ln(), (1.0 - p).ln());
             expected += p * yes + (1.0 - p) * no;
             variance += p * (1.0 - p) * (yes - no).powi(2);
         }
-        (expected - self.ln_likelihood(chances)) / variance.sqrt().max(1.0)
+        (expected - told) / variance.sqrt().max(1.0)
     }
 }
 

@@ -8,13 +8,13 @@ use std::{
 
 use super::{
     fault::Fault,
-    fields::{address, place},
+    fields::{Pairs, address, place},
     state::App,
 };
 use crate::{
     advice::{Advice, AdviceError, Evidence, Request, sequence::Effort},
     casebook::{Incident, Outcome, Refusal, Tool},
-    catalogue::{Catalogue, Check, CheckId, ClassId, ComponentId, ToolClass, ToolState},
+    catalogue::{Catalogue, Cause, Check, CheckId, ClassId, ComponentId, ToolClass, ToolState},
     knowledge,
     statistics::{self, Dimension, Filter},
     vacuum::units::TypedPressure,
@@ -83,6 +83,7 @@ impl About<'_> {
             },
             state: ToolState::Pumped,
             twice: BTreeSet::new(),
+            elsewhere: BTreeSet::new(),
         }
     }
 }
@@ -107,11 +108,19 @@ pub(super) fn address_for(incident: &Incident, mut signs: BTreeMap<String, bool>
     for check in &incident.checks {
         pairs.push((format!("outcomes.{}", check.check), check.outcome.id()));
     }
+    let made = incident.checks.iter().map(|check| check.check.as_str());
+    let made = made.collect::<Vec<_>>().join(",");
+    if !made.is_empty() {
+        pairs.push((MADE.to_owned(), &made));
+    }
     address(
         &place("/sequence/tools", incident.tool.as_str()),
         pairs.iter().map(|(name, value)| (name.as_str(), *value)),
     )
 }
+
+/// Under this name a form holds the checks made, in order, their identifiers between commas.
+pub(super) const MADE: &str = "made";
 
 /// A question on its way.
 #[derive(Clone, Debug)]
@@ -121,6 +130,28 @@ pub(super) struct Question {
     pub(super) state: ToolState,
     /// Checks with more than one outcome.
     twice: BTreeSet<String>,
+    /// Checks of something the tool does not have.
+    elsewhere: BTreeSet<String>,
+}
+
+/// Causes named in a note at most.
+const SOUGHT: usize = 6;
+
+/// The causes possible with these components that a check answers to, the surest first.
+fn possible<'c>(
+    catalogue: &'c Catalogue,
+    check: &Check,
+    parts: &BTreeSet<ComponentId>,
+) -> impl Iterator<Item = &'c Cause> {
+    let mut causes: Vec<(&Cause, f64)> = check
+        .reveals
+        .iter()
+        .filter(|(_, chance)| **chance > 0.0)
+        .filter_map(|(id, chance)| Some((catalogue.cause(id.as_str())?, *chance)))
+        .filter(|(cause, _)| parts.contains(&cause.component))
+        .collect();
+    causes.sort_by(|(_, a), (_, b)| b.total_cmp(a));
+    causes.into_iter().map(|(cause, _)| cause)
 }
 
 /// An answer with the newest cases of each cause in the class.
@@ -142,7 +173,6 @@ impl Answer {
         let mut numbers: Vec<i64> = check
             .reveals
             .keys()
-            .filter(|_| !check.isolating)
             .filter_map(|cause| self.cases.get(cause.as_str()))
             .flatten()
             .copied()
@@ -252,7 +282,6 @@ impl Question {
                         if before.any(|(check, before)| check == id && *before != outcome) {
                             self.twice.insert(id.to_owned());
                         }
-                        evidence.outcomes.retain(|(check, _)| check != id);
                         evidence.outcomes.push((id.to_owned(), outcome));
                     }
                     Err(()) => {
@@ -305,7 +334,47 @@ impl Question {
 
     /// Says that the outcomes are stated in the order in which the checks were made.
     pub(super) fn in_order(&mut self) {
-        self.request.evidence.in_order = true;
+        self.request.evidence.ordered = usize::MAX;
+    }
+
+    /// States what a form sends. `made` in it holds the checks whose order is known already;
+    /// other outcomes were stated since, at once.
+    pub(super) fn state_form(&mut self, catalogue: &Catalogue, sent: &Pairs) -> Vec<Refusal> {
+        let made: Vec<&str> = sent.get(MADE).unwrap_or_default().split(',').collect();
+        let place = |name: &str| {
+            let check = name.strip_prefix("outcomes.")?;
+            made.iter().rposition(|other| *other == check)
+        };
+        let mut pairs: Vec<_> = sent
+            .iter()
+            .map(|(name, value)| (name, value.trim()))
+            .filter(|(_, value)| !value.is_empty())
+            .collect();
+        pairs.sort_by_key(|(name, _)| place(name).unwrap_or(usize::MAX));
+        let mut refusals = Vec::new();
+        for (name, value) in pairs {
+            refusals.extend(self.state(catalogue, name, value).err());
+            if place(name).is_some() {
+                self.request.evidence.ordered = self.request.evidence.outcomes.len();
+            }
+        }
+        refusals
+    }
+
+    /// What a form has to send as [`MADE`] so that the order is known later. Of what was stated
+    /// at once, what was made in another state than that of the tool now counts as made last, so
+    /// that nothing passes for secured that may not be.
+    pub(super) fn made(&self, catalogue: &Catalogue) -> String {
+        let outcomes = &self.request.evidence.outcomes;
+        let (known, new) = outcomes.split_at(self.request.evidence.ordered.min(outcomes.len()));
+        let elsewhere = |id: &str| {
+            let check = catalogue.check(id);
+            check.is_some_and(|check| check.state != self.state)
+        };
+        let mut new: Vec<&str> = new.iter().map(|(id, _)| id.as_str()).collect();
+        new.sort_by_key(|id| elsewhere(id));
+        let known = known.iter().map(|(id, _)| id.as_str());
+        known.chain(new).collect::<Vec<_>>().join(",")
     }
 
     fn notes(&self, catalogue: &Catalogue) -> Vec<String> {
@@ -316,7 +385,12 @@ impl Question {
         let mut notes: Vec<String> = self
             .twice
             .iter()
-            .map(|id| format!("{} has several outcomes: the last one counts.", name(id)))
+            .map(|id| {
+                format!(
+                    "{} has several outcomes: the last one that could be judged counts.",
+                    name(id)
+                )
+            })
             .collect();
         let parts = self.request.components.iter().flatten();
         let parts: BTreeSet<ComponentId> = parts.map(ComponentId::new).collect();
@@ -333,27 +407,76 @@ impl Question {
                 ));
             }
         }
+        notes.extend(self.elsewhere.iter().map(|id| {
+            format!(
+                "{} is made on something that this tool does not have, so its outcome is not \
+                 counted: see that it was made on this tool, and what the tool is fitted with.",
+                name(id)
+            )
+        }));
         for check in self.finding(catalogue) {
+            let sought: Vec<String> = possible(catalogue, check, &parts)
+                .take(SOUGHT)
+                .map(|cause| cause.name.clone())
+                .collect();
+            let sought = match sought.is_empty() {
+                true => "Nothing listed for this tool is what it looks for".to_owned(),
+                false => format!("What it looks for: {}", sought.join("; ")),
+            };
             notes.push(format!(
-                "“{}” has found something: mend that, then prove it by pumping down again. The \
-                 causes below are what it can have found; the checks are for the case that the \
-                 pressure does not come back.",
+                "“{}” has found something: mend that, then prove it by pumping down again. \
+                 {sought}. The other causes and the checks below are for the case that it is a \
+                 false alarm, or that the pressure does not come back.",
                 check.name
             ));
         }
         notes
     }
 
-    /// Checks that have found what they look for.
+    /// Takes out what was found or not found with checks of what the tool does not have.
+    fn set_apart(&mut self, catalogue: &Catalogue) {
+        let parts = self.request.components.iter().flatten();
+        let parts: BTreeSet<ComponentId> = parts.map(ComponentId::new).collect();
+        let fitted = |id: &str| {
+            let check = catalogue.check(id);
+            check.is_none_or(|check| {
+                check
+                    .needs_components
+                    .iter()
+                    .all(|part| parts.contains(part))
+            })
+        };
+        let evidence = &mut self.request.evidence;
+        let ordered = evidence.outcomes.iter().take(evidence.ordered);
+        evidence.ordered = ordered.filter(|(id, _)| fitted(id)).count();
+        evidence.outcomes.retain(|(id, _)| {
+            let fitted = fitted(id);
+            if !fitted {
+                self.elsewhere.insert(id.clone());
+            }
+            fitted
+        });
+    }
+
+    /// Checks that have found what they look for, by their last outcome that could be judged.
     fn finding<'c>(&'c self, catalogue: &'c Catalogue) -> impl Iterator<Item = &'c Check> {
-        let outcomes = self.request.evidence.outcomes.iter();
-        let found = outcomes.filter(|(_, outcome)| *outcome == statistics::Outcome::Found);
-        let checks = found.filter_map(|(id, _)| catalogue.check(id));
+        let outcomes = &self.request.evidence.outcomes;
+        let judged = |outcome: &statistics::Outcome| *outcome != statistics::Outcome::Inconclusive;
+        let last = outcomes
+            .iter()
+            .enumerate()
+            .filter(move |(at, (id, outcome))| {
+                let mut later = outcomes[at + 1..].iter();
+                *outcome == statistics::Outcome::Found
+                    && !later.any(|(other, outcome)| other == id && judged(outcome))
+            });
+        let checks = last.filter_map(|(_, (id, _))| catalogue.check(id));
         checks.filter(|check| !check.isolating)
     }
 
     /// Asks, off the threads that serve requests.
-    pub(super) async fn ask(self, app: &App) -> Result<Answer, Fault> {
+    pub(super) async fn ask(mut self, app: &App) -> Result<Answer, Fault> {
+        self.set_apart(&app.catalogue);
         let knowledge = Arc::clone(&app.knowledge);
         let mut notes = self.notes(&app.catalogue);
         let found = self.finding(&app.catalogue).next().is_some();
@@ -362,7 +485,7 @@ impl Question {
         let today = app.today();
         let site = app.asker().only_site().map(str::to_owned);
         tokio::task::spawn_blocking(move || {
-            let cases = knowledge
+            let groups = knowledge
                 .by(
                     Dimension::Cause,
                     &Filter {
@@ -372,10 +495,15 @@ impl Question {
                     },
                 )
                 .groups
-                .iter()
-                .map(|group| (group.id.clone(), group.recent.clone()))
-                .collect();
+                .clone();
             let advice = knowledge.advise(&request, today)?;
+            // Only causes that the tool can have, as they are counted.
+            let possible = |id: &str| advice.belief.causes.iter().any(|cause| cause.id == id);
+            let cases = groups
+                .into_iter()
+                .filter(|group| possible(&group.id))
+                .map(|group| (group.id, group.recent))
+                .collect();
             let held = advice.held.iter().filter_map(|id| catalogue.check(id));
             let held: Vec<_> = held.map(|check| format!("“{}”", check.name)).collect();
             if !held.is_empty() {

@@ -437,7 +437,7 @@ impl<'t> Trial<'t> {
                 antecedents: case.antecedents.clone(),
                 loss_decades: case.loss_decades,
                 outcomes: path.to_vec(),
-                in_order: true,
+                ordered: usize::MAX,
             },
             price_of_help: None,
             effort: Effort::Quick,

@@ -35,10 +35,11 @@ pub struct Evidence {
     pub antecedents: Vec<(String, bool)>,
     /// Decades of base pressure lost, -20 to 20.
     pub loss_decades: Option<f64>,
-    /// Checks made, in order if that is known.
+    /// Checks made, in order as far as that is known.
     pub outcomes: Vec<(String, Outcome)>,
-    /// Whether the checks stand in the order in which they were made.
-    pub in_order: bool,
+    /// How many of them, from the first, stand in the order in which they were made; the others
+    /// came later, in an order nobody knows. More than there are: all.
+    pub ordered: usize,
 }
 
 /// Chance of a cause.
@@ -266,9 +267,10 @@ fn contradiction(
         .iter()
         .map(|&cause| items.chances(learned, cause))
         .collect();
-    let surprise = of_items
+    let surprise = present
         .iter()
-        .map(|chances| items.surprise(chances))
+        .zip(&of_items)
+        .map(|(&cause, chances)| items.surprise(learned, cause, chances))
         .fold(f64::INFINITY, f64::min);
     if !surprise.is_finite() || surprise <= SURPRISE {
         return None;

@@ -85,7 +85,22 @@ impl LossModel {
         self.mixed(decades, &self.normal)
     }
 
-    /// The same, had a case with this loss not been counted.
+    /// Mean and variance of [`LossModel::ln_density`] over the losses that the cause leads to.
+    pub(crate) fn ln_density_expected(&self) -> (f64, f64) {
+        // The steps are half the least scatter a model has, that of reading.
+        let steps = (-400..=400).map(|step| 0.05 * f64::from(step));
+        let (mut mass, mut sum, mut squares) = (0.0, 0.0, 0.0);
+        for ln in steps.map(|at| self.ln_density(at)) {
+            let density = ln.exp();
+            mass += density;
+            sum += density * ln;
+            squares += density * ln * ln;
+        }
+        let mean = sum / mass;
+        (mean, (squares / mass - mean * mean).max(0.0))
+    }
+
+    /// As [`LossModel::ln_density`], had a case with this loss not been counted.
     pub(super) fn ln_density_without(&self, decades: f64, weight: f64) -> f64 {
         let left = Losses {
             cases: (self.seen.cases - weight).max(0.0),

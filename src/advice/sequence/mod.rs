@@ -128,6 +128,15 @@ pub fn plan(problem: &Problem, effort: Effort) -> Result<Plan, AdviceError> {
     Ok(laid_out(&task, &policy, lower_bound))
 }
 
+/// Expected minutes of [`plan`] until the cause is found, without a bound on any other's.
+///
+/// # Errors
+/// As [`plan`].
+pub fn minutes_to_cause(problem: &Problem, effort: Effort) -> Result<f64, AdviceError> {
+    let (policy, _) = policy(&Task::new(problem)?, effort);
+    Ok(policy.minutes - policy.finish)
+}
+
 /// Expected minutes of the best policy found that begins with a check, what comes after it
 /// planned as [`plan`] does; none if it cannot be made now.
 ///

@@ -38,6 +38,13 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         None => None,
     };
     let about = match (&tool, text(&asked, "tool_class")?) {
+        (Some(tool), Some(class)) if class != tool.class.as_str() => {
+            return Err(Fault::Refused(vec![Refusal::new(
+                "tool_class",
+                format!("{class:?} is not the class of {}", tool.id),
+                format!("{}, or no tool_class beside tool", tool.class),
+            )]));
+        }
         (Some(tool), _) => About::Tool(tool),
         (None, Some(id)) => About::Class(app.catalogue.class(id).ok_or_else(|| {
             let known: Vec<_> = app.catalogue.classes().map(|c| c.id.as_str()).collect();
@@ -108,7 +115,7 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
                 "needs_first": check.first().filter(|id| about.fits(&app.catalogue, id)).collect::<Vec<_>>(),
                 "anew": step.anew,
                 "finds": finds,
-                "cases": answer.cases_behind(check),
+                "cases": if step.anew { Vec::new() } else { answer.cases_behind(check) },
                 "case_count": step.class_cases,
                 "fleet_case_count": step.fleet_cases,
                 "moved": step.moved,
@@ -240,12 +247,7 @@ async fn of_incident(
             }
             // What the report holds was made before what is stated beside it.
             (Some(Value::Array(stated)), Value::Array(known)) => {
-                let made =
-                    |done: &Value| stated.iter().any(|other| other["check"] == done["check"]);
-                let mut all: Vec<Value> =
-                    known.iter().filter(|done| !made(done)).cloned().collect();
-                all.append(stated);
-                *stated = all;
+                stated.splice(0..0, known.iter().cloned());
             }
             (Some(Value::Object(stated)), Value::Array(known)) => {
                 for done in known {
@@ -305,9 +307,11 @@ fn stated(asked: &Map<String, Value>, refusals: &mut Vec<Refusal>) -> Vec<(Strin
                 }
             }
             ("outcomes", Value::Array(outcomes)) => {
-                for outcome in outcomes {
-                    let word = |name: &str| outcome.get(name).and_then(Value::as_str).unwrap_or_default();
-                    stated.push((format!("outcomes.{}", word("check")), word("outcome").to_owned()));
+                for (at, outcome) in outcomes.iter().enumerate() {
+                    match outcome_of(at, outcome) {
+                        Ok(outcome) => stated.push(outcome),
+                        Err(broken) => refusals.extend(broken),
+                    }
                 }
             }
             ("signs" | "antecedents" | "outcomes" | "state" | "help_minutes", _) => refusals.push(Refusal::new(
@@ -323,4 +327,36 @@ fn stated(asked: &Map<String, Value>, refusals: &mut Vec<Refusal>) -> Vec<(Strin
         }
     }
     stated
+}
+
+/// One of a list of outcomes, as path and word.
+fn outcome_of(at: usize, outcome: &Value) -> Result<(String, String), Vec<Refusal>> {
+    const FIELDS: [&str; 2] = ["check", "outcome"];
+    let Some(fields) = outcome.as_object() else {
+        return Err(vec![Refusal::new(
+            format!("outcomes[{at}]"),
+            "is not an object",
+            "an object with check and outcome",
+        )]);
+    };
+    let odd: Vec<_> = fields
+        .keys()
+        .filter(|name| !FIELDS.contains(&name.as_str()))
+        .map(|name| {
+            let name = name.chars().take(60).collect::<String>();
+            Refusal::new(
+                format!("outcomes[{at}].{name}"),
+                "is not a field of an outcome",
+                FIELDS.join(", "),
+            )
+        })
+        .collect();
+    let word = |name: &str| fields.get(name).and_then(Value::as_str).unwrap_or_default();
+    match odd.is_empty() {
+        true => Ok((
+            format!("outcomes.{}", word("check")),
+            word("outcome").to_owned(),
+        )),
+        false => Err(odd),
+    }
 }

@@ -15,7 +15,7 @@ use crate::{
     statistics::Outcome,
     vacuum::units::{PressureUnit, TypedPressure, read_pressure},
     web::{
-        asked_sequence::{About, Answer},
+        asked_sequence::{About, Answer, MADE},
         fault::{self, Fault},
         fields::{Asked, Pairs, address, place},
         show,
@@ -23,7 +23,7 @@ use crate::{
         views::{
             Link,
             bar::ShareBar,
-            form::{ErrorSummary, Field, Fields, LineKind, OptionGroup, SelectOption},
+            form::{ErrorSummary, Field, Fields, Hidden, LineKind, OptionGroup, SelectOption},
             page::{Page, Section},
             sequence::{
                 Belief, Carried, EvidenceForm, SequencePage, SequenceStartPage, SequenceStep,
@@ -141,11 +141,9 @@ async fn view(
     let catalogue = &app.catalogue;
     let mut question = about.question();
     let mut messages: Vec<(String, String)> = Vec::new();
-    for (name, value) in asked.iter().filter(|(_, value)| !value.trim().is_empty()) {
-        if let Err(refusal) = question.state(catalogue, name, value.trim()) {
-            let message = format!("{}; accepted: {}", refusal.problem, refusal.accepted);
-            messages.push((refusal.field, message));
-        }
+    for refusal in question.state_form(catalogue, asked) {
+        let message = format!("{}; accepted: {}", refusal.problem, refusal.accepted);
+        messages.push((refusal.field, message));
     }
     if let Some(text) = asked.get("pressures.faulty.value") {
         let unit = asked
@@ -169,11 +167,18 @@ async fn view(
         of_site: stated_price.is_none(),
     });
     let state = question.state;
+    let made = question.made(catalogue);
     let answer = question.ask(app).await?;
     let advice = &answer.advice;
     let mut evidence = evidence(app, about, advice, here, site_price);
     for (name, value) in asked.iter() {
         evidence.fill(name, value);
+    }
+    if !made.is_empty() {
+        evidence.hidden.push(Hidden {
+            name: MADE.to_owned(),
+            value: made,
+        });
     }
     for (field, message) in messages {
         evidence.refuse(&field, &message);
@@ -351,7 +356,10 @@ fn stop(catalogue: &Catalogue, answer: &Answer, price: Option<Price>) -> String 
                  gas analyser, which costs {costs}, or look for what is not listed here."
             );
         }
-        return format!("Going on is expected to cost less than bringing help does: {costs}.");
+        return format!(
+            "As long as the checks come out as assumed here, going on is expected to cost less \
+             than bringing help does: {costs}."
+        );
     };
     let place = stop
         .after
@@ -544,9 +552,6 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
 }
 
 fn cases(step: &Step, advice: &Advice) -> String {
-    if step.isolating {
-        return String::new();
-    }
     format!(
         "{} of {} in this class, {} of {} in the fleet",
         show::count(step.class_cases),

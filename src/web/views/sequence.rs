@@ -158,7 +158,7 @@ impl SequenceStep {
 /// `outcomes.ID` (`found`, `clear`, `inconclusive` or empty), `pressures.healthy.…`, `pressures.faulty.…`.
 #[derive(Clone, Debug, Default)]
 pub struct EvidenceForm {
-    /// Values sent along: `tool` or `tool_class`.
+    /// Values sent along: `made`, the checks in the order in which they were stated.
     pub hidden: Vec<Hidden>,
     /// The questions.
     pub signs: Vec<Field>,
