@@ -90,7 +90,7 @@ const ALIKE_AT_FIRST: f64 = 2.0;
 /// A curve has left the healthy one where it lies above by this factor for good.
 const LEFT: f64 = 1.35;
 /// An explanation this far above the best does not fit.
-const MUCH_WORSE: f64 = 6.0;
+const MUCH_WORSE: f64 = 10.0;
 /// Cuts of the profiles for 95 % of a multiple, a steady and a falling part, below the 3.84 of known noise
 /// since more drift is allowed for than most gauges have; set on 8,000 tuning pairs of records.
 const CUT_MULTIPLE: f64 = 3.6;

@@ -166,10 +166,10 @@ impl Curve for Settling {
 /// Cuts of the profiles for 95 % of exponent and floor, about the 3.84 of known noise; set on 6,000
 /// tuning records of six gauges.
 const CUT_EXPONENT: f64 = 3.5;
-const CUT_FLOOR: f64 = 3.5;
+const CUT_FLOOR: f64 = 2.9;
 /// Slow changes of a gauge's gain over the part that intervals allow for (common practice, no source).
 const SLOW: Slow = Slow {
-    steady: 0.012,
+    steady: 0.015,
     swing: 0.01,
 };
 

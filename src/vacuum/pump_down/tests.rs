@@ -193,6 +193,29 @@ fn less_speed_is_told_from_a_gauge_where_the_log_sees_the_air_leave() {
     assert!(fits(ExplanationKind::GaugeScale) && !fits(ExplanationKind::LowerSpeed));
 }
 
+/// A pump at a third of its speed makes every pressure three times the healthy one, as more gas from the
+/// same walls would. What has more freedom to fit must not rule it out.
+#[test]
+fn a_pump_that_lost_most_of_its_speed_is_not_ruled_out() {
+    let ruled_out = (0..40).filter(|seed| {
+        let [healthy, weak] =
+            [(5.0, 1.0, 500), (1.65, 3.0, 700)].map(|(fine_rate, factor, first)| {
+                pump_down(Tool {
+                    fine_rate,
+                    factor,
+                    seed: first + seed,
+                    ..HEALTHY
+                })
+            });
+        let comparison = compare(&weak, &healthy);
+        !comparison
+            .explanations
+            .iter()
+            .any(|one| one.kind == ExplanationKind::LowerSpeed && one.fits)
+    });
+    assert!(ruled_out.count() <= 2);
+}
+
 /// Every reading is off by one factor, as in a log whose unit is not the one it names, or whose
 /// voltage is read by the wrong scale.
 #[test]

@@ -295,11 +295,12 @@ impl<C: Curve> Fit<C> {
     }
 }
 
-/// Values of parameter `index` at which the profile deviance passes `cut` above `lowest`, below
-/// and above the best value. Each of `fits` is a family; the profile is the lowest over them (the
-/// discrete profiling method: Dauncey et al., J. Instrum. 10 (2015) P04015, from memory).
+/// The lowest and the highest value of parameter `index` at which the profile deviance is within `cut` of
+/// `lowest`. Each of `fits` is a family; the profile is the lowest over them (the discrete profiling
+/// method: Dauncey et al., J. Instrum. 10 (2015) P04015, from memory).
 ///
-/// `deviance_of_held` of a family is found by refitting it with the parameter held.
+/// Each family is walked along from its own best value: between two that fit about as well there may be
+/// values that fit neither, and a walk from one would not come to the other.
 pub(crate) fn profile<C: Curve>(
     problem: &Problem<'_>,
     fits: &[Fit<C>],
@@ -307,11 +308,14 @@ pub(crate) fn profile<C: Curve>(
     lowest: f64,
     cut: f64,
 ) -> (f64, f64) {
-    let best = lowest_of(fits);
-    let (floor, ceiling) = best.shape.bounds()[index];
-    let centre = best.parameters[index];
-    let end = |bound: f64| edge(problem, fits, index, centre, bound, lowest, cut);
-    (end(floor), end(ceiling))
+    let best = lowest_of(fits).parameters[index];
+    fits.iter()
+        .filter(|fit| fit.deviance - lowest <= cut)
+        .fold((best, best), |(low, high), fit| {
+            let (floor, ceiling) = fit.shape.bounds()[index];
+            let end = |bound: f64| edge(problem, fit, index, bound, lowest, cut);
+            (low.min(end(floor)), high.max(end(ceiling)))
+        })
 }
 
 /// The fit of lowest deviance; `fits` holds at least one.
@@ -327,23 +331,18 @@ pub(crate) fn lowest_of<C: Curve>(fits: &[Fit<C>]) -> Fit<C> {
 
 fn edge<C: Curve>(
     problem: &Problem<'_>,
-    fits: &[Fit<C>],
+    fit: &Fit<C>,
     index: usize,
-    centre: f64,
     bound: f64,
     lowest: f64,
     cut: f64,
 ) -> f64 {
-    // A family that lies above the cut with nothing held cannot come below it.
-    let mut warm: Vec<Trail<C>> = fits
-        .iter()
-        .filter(|fit| fit.deviance - lowest <= cut)
-        .map(|fit| Trail {
-            fit: *fit,
-            best: fit.parameters,
-            before: None,
-        })
-        .collect();
+    let centre = fit.parameters[index];
+    let mut warm = Trail {
+        fit: *fit,
+        best: fit.parameters,
+        before: None,
+    };
     let outward = bound - centre;
     if outward == 0.0 {
         return bound;
@@ -351,7 +350,7 @@ fn edge<C: Curve>(
     // Walk out in growing steps until the profile is above the cut, or to the bound.
     let mut step = (0.05 * centre.abs().max(0.02)).min(outward.abs());
     let mut inside = centre;
-    let mut inside_height = -cut;
+    let mut inside_height = fit.deviance - lowest - cut;
     let (mut outside, mut outside_height);
     loop {
         let value = if (inside + step * outward.signum() - bound) * outward.signum() >= 0.0 {
@@ -422,28 +421,22 @@ impl<C: Curve> Trail<C> {
     }
 }
 
-/// Lowest deviance over the families with parameter `index` held at `value`.
-fn held<C: Curve>(problem: &Problem<'_>, warm: &mut [Trail<C>], index: usize, value: f64) -> f64 {
-    let mut lowest = f64::INFINITY;
-    for trail in warm {
-        let mut free = trail.fit.free;
-        free[index] = false;
-        let start = trail.ahead(index, value);
-        let refit = problem.fit(trail.fit.shape, free, start);
-        trail.before = Some(trail.fit.parameters);
-        trail.fit.parameters = refit.parameters;
-        lowest = lowest.min(refit.deviance);
-    }
-    lowest
+/// Lowest deviance of a family with parameter `index` held at `value`.
+fn held<C: Curve>(problem: &Problem<'_>, trail: &mut Trail<C>, index: usize, value: f64) -> f64 {
+    let mut free = trail.fit.free;
+    free[index] = false;
+    let start = trail.ahead(index, value);
+    let refit = problem.fit(trail.fit.shape, free, start);
+    trail.before = Some(trail.fit.parameters);
+    trail.fit.parameters = refit.parameters;
+    refit.deviance
 }
 
-/// The same, found from where each family began.
-fn afresh<C: Curve>(problem: &Problem<'_>, warm: &mut [Trail<C>], index: usize, value: f64) -> f64 {
-    for trail in &mut *warm {
-        trail.fit.parameters = trail.best;
-        trail.before = None;
-    }
-    held(problem, warm, index, value)
+/// The same, found from where the family began.
+fn afresh<C: Curve>(problem: &Problem<'_>, trail: &mut Trail<C>, index: usize, value: f64) -> f64 {
+    trail.fit.parameters = trail.best;
+    trail.before = None;
+    held(problem, trail, index, value)
 }
 
 /// The damped step; parameters that are not free, or pushed against a bound, do not move.

@@ -261,7 +261,7 @@ fn no_false_leak(tally: &Tally) {
 
 #[test]
 fn a_leak_of_known_size_lies_in_its_interval() {
-    let tally = run("leak alone or with gas", 911_203, |random| {
+    let tally = run("leak alone or with gas", 914_203, |random| {
         match random.random_range(0..3) {
             0 => (1.0, Source::trapped(random)),
             1 => (between(random, 0.2, 0.95), Source::trapped(random)),
@@ -273,7 +273,7 @@ fn a_leak_of_known_size_lies_in_its_interval() {
 
 #[test]
 fn a_leak_alone_lies_in_its_interval() {
-    let tally = run("leak alone", 911_223, |random| {
+    let tally = run("leak alone", 914_223, |random| {
         (1.0, Source::trapped(random))
     });
     covers(&tally);
@@ -282,14 +282,14 @@ fn a_leak_alone_lies_in_its_interval() {
 
 #[test]
 fn a_trapped_volume_is_not_called_a_leak() {
-    no_false_leak(&run("trapped volume", 911_243, |random| {
+    no_false_leak(&run("trapped volume", 914_243, |random| {
         (0.0, Source::trapped(random))
     }));
 }
 
 #[test]
 fn wet_walls_are_not_called_a_leak() {
-    no_false_leak(&run("wet walls", 911_263, |random| {
+    no_false_leak(&run("wet walls", 914_263, |random| {
         (0.0, Source::walls(random))
     }));
 }
@@ -297,7 +297,7 @@ fn wet_walls_are_not_called_a_leak() {
 /// Half leak and half gas that takes about as long as the test to slow: nobody can tell.
 #[test]
 fn what_cannot_be_told_is_refused() {
-    let tally = run("half a leak, half slow gas", 911_283, |random| {
+    let tally = run("half a leak, half slow gas", 914_283, |random| {
         let time_constant = between(random, 0.8, 1.6);
         (0.5, Source::Trapped { time_constant })
     });
@@ -314,7 +314,7 @@ fn what_cannot_be_told_is_refused() {
 /// falls and rises, as it also does where the valve closes late on a chamber that is still pumped down.
 #[test]
 fn a_gauge_that_pumps_before_the_rise_is_told() {
-    let (told, concluded, trials) = pumped_first(911_303);
+    let (told, concluded, trials) = pumped_first(914_303);
     println!(
         "falls, then a leak: {trials} trials, told {:.1} %, concluded {:.2} %",
         percent(told, trials),
@@ -365,7 +365,7 @@ fn pumped_first(seed: u64) -> (usize, usize, usize) {
 #[test]
 fn a_clock_that_jumps_and_missing_readings_are_told_apart() {
     for jumps in [true, false] {
-        let (right, wrong) = stepped(911_323, jumps);
+        let (right, wrong) = stepped(914_323, jumps);
         println!(
             "{}: {TRIALS} trials, told {:.1} %, told wrong {:.2} %, left open {:.1} %",
             if jumps {

@@ -215,6 +215,28 @@ fn wet_walls_are_not_called_a_leak() {
     assert!(tally.called_leak * 100 <= tally.trials);
 }
 
+/// Half a leak and half gas that levels off in a fifth of the test: a straight rise beside wet walls fits
+/// about as well, at a leak of a third, and the interval must reach from one to the other.
+#[test]
+fn a_leak_beside_gas_that_levels_off_lies_in_its_interval() {
+    let mut held = 0;
+    for seed in 0..100 {
+        let mut random = ChaCha8Rng::seed_from_u64(8_000 + seed);
+        let times: Vec<f64> = (0..120).map(|row| 600.0 / 119.0 * f64::from(row)).collect();
+        let pascals: Vec<f64> = times
+            .iter()
+            .map(|time| {
+                let pressure = 1e-4 + 5e-5 * time + 0.03 * (1.0 - (-time / 120.0).exp());
+                pressure * (0.05 * normal(&mut random)).exp()
+            })
+            .collect();
+        let leak = weigh(&times, &pascals).unwrap().straight;
+        held += usize::from((leak.low..=leak.high).contains(&0.03));
+    }
+    // 95 %, less two standard errors of 100 trials.
+    assert!(held >= 91, "{held}");
+}
+
 /// A source that slows only in one to two lengths of the record, slower than any shape weighed.
 #[test]
 fn a_slow_trapped_volume_is_not_called_a_leak() {
