@@ -3,12 +3,13 @@
 //!
 //! A sign is named where the telling words of its name, or of its id, stand side by side, in any
 //! of the word list's forms and in any order; denied where any of them is said not to be so. What has a "not" in its
-//! own name is left alone: its words without it say the opposite.
+//! own name is named where what follows it there is said not to be so. Of two whose words are part of the other's the
+//! fuller is meant; and where a text goes on with a condition that only a fuller one has, neither is.
 
 use std::collections::BTreeMap;
 
 use super::{
-    analysis::{Analysed, Analysis, concept_term},
+    analysis::{Analysed, Analysis, STOP_WORDS, concept_term},
     document::Part,
     language::parse,
     plan::Understood,
@@ -39,10 +40,32 @@ pub struct Stated {
     pub antecedents: BTreeMap<AntecedentId, bool>,
 }
 
+/// Before these a text says under which condition something is so: `cryo warms when vented`.
+const CONDITIONS: [&str; 16] = [
+    "when", "whenever", "while", "during", "once", "if", "as", "upon", "on", "at", "with", "after",
+    "only", "each", "every", "by",
+];
+
 /// A word that tells something: what it may mean, and whether it is said not to be so.
 struct Said {
     ideas: Vec<String>,
     ruled_out: bool,
+    /// Whether a condition follows in the same clause.
+    goes_on: bool,
+}
+
+/// A name as a text has to say it.
+struct Name {
+    ideas: Vec<String>,
+    /// Those that its own "not" turns.
+    turned: Vec<String>,
+}
+
+/// How a text names something.
+struct Named {
+    seen: bool,
+    ideas: Vec<String>,
+    goes_on: bool,
 }
 
 impl Understood {
@@ -54,14 +77,37 @@ impl Understood {
             .iter()
             .filter(|w| w.part == Some(Part::Facts));
         let texts = std::iter::once(&query.plain).chain(signs.map(|within| &within.text));
-        let read: Vec<Vec<Said>> = texts.map(|text| said(&self.analysis.read(text))).collect();
-        let answer = |id: &str, name: &str| {
-            let names = [name.to_owned(), id.replace('-', " ")];
-            let names = names
-                .iter()
-                .filter_map(|name| ideas_of(name, &self.analysis));
-            let found = names.flat_map(|ideas| read.iter().map(move |said| named(&ideas, said)));
-            found.flatten().next()
+        let read: Vec<Vec<Said>> = texts
+            .map(|text| said(text, &self.analysis.read(text)))
+            .collect();
+        let signs = catalogue
+            .signs()
+            .map(|sign| (sign.id.as_str(), &*sign.name));
+        let before = catalogue.antecedents().map(|a| (a.id.as_str(), &*a.name));
+        let names: Vec<(&str, Vec<Name>)> = signs
+            .chain(before)
+            .map(|(id, name)| (id, names_of(id, name, &self.analysis)))
+            .collect();
+        let found: Vec<Option<Named>> = names
+            .iter()
+            .map(|(_, names)| {
+                let found = names
+                    .iter()
+                    .flat_map(|name| read.iter().map(move |said| named(name, said)));
+                found.flatten().next()
+            })
+            .collect();
+        let answer = |id: &str| {
+            let at = names.iter().position(|(own, _)| *own == id)?;
+            let own = found[at].as_ref()?;
+            let fuller = |other: &Vec<String>| {
+                other.len() > own.ideas.len() && own.ideas.iter().all(|idea| other.contains(idea))
+            };
+            let meant = found.iter().flatten().any(|other| fuller(&other.ideas));
+            let others = names.iter().filter(|(other, _)| *other != id);
+            let mut all = others.flat_map(|(_, names)| names);
+            let left_open = own.goes_on && all.any(|name| fuller(&name.ideas));
+            (!meant && !left_open).then_some(own.seen)
         };
         let faulty = self.pressures.iter().find_map(|asked| {
             let reading = &asked.reading;
@@ -72,11 +118,11 @@ impl Understood {
             faulty,
             signs: catalogue
                 .signs()
-                .filter_map(|sign| Some((sign.id.clone(), answer(sign.id.as_str(), &sign.name)?)))
+                .filter_map(|sign| Some((sign.id.clone(), answer(sign.id.as_str())?)))
                 .collect(),
             antecedents: catalogue
                 .antecedents()
-                .filter_map(|a| Some((a.id.clone(), answer(a.id.as_str(), &a.name)?)))
+                .filter_map(|a| Some((a.id.clone(), answer(a.id.as_str())?)))
                 .collect(),
         }
     }
@@ -84,7 +130,7 @@ impl Understood {
 
 /// The telling words of a text in order, each with what it may mean; several that mean one thing
 /// together are one.
-fn said(analysed: &Analysed) -> Vec<Said> {
+fn said(text: &str, analysed: &Analysed) -> Vec<Said> {
     let mut said = Vec::new();
     let mut at = 0;
     while let Some(word) = analysed.words.get(at) {
@@ -97,7 +143,8 @@ fn said(analysed: &Analysed) -> Vec<Said> {
             .into_iter()
             .collect();
         let words = analysed.words.get(at..end).unwrap_or_default();
-        for word in words.iter().filter(|word| !word.common) {
+        // What a denial takes from what is searched for tells something here: `no water visible`.
+        for word in words.iter().filter(|word| tells(&word.plain)) {
             ideas.push(word.stem.to_string());
             if NEW.contains(&&*word.plain) {
                 ideas.push(NEW_IDEA.to_owned());
@@ -107,6 +154,7 @@ fn said(analysed: &Analysed) -> Vec<Said> {
             said.push(Said {
                 ideas,
                 ruled_out: word.ruled_out || denied(analysed, at),
+                goes_on: goes_on(text, analysed, end),
             });
         }
         at = end;
@@ -114,49 +162,99 @@ fn said(analysed: &Analysed) -> Vec<Said> {
     said
 }
 
-/// Whether a "not" stands right before a word. The search takes `power not high` for a word of the
-/// report; a sign stated from it would be the opposite of what was said.
-fn denied(analysed: &Analysed, at: usize) -> bool {
-    let before = at.checked_sub(1).and_then(|at| analysed.words.get(at));
-    // "isn't" is read as "isn" and "t".
-    before.is_some_and(|word| {
-        ["not", "no", "never", "t", "isnt", "wasnt", "nor"].contains(&&*word.plain)
-    })
+fn tells(plain: &str) -> bool {
+    !(STOP_WORDS.contains(&plain) || DENYING.contains(&plain) || PASSED.contains(&plain))
 }
 
-/// What a text has to say to name this; none where its own words turn it.
-fn ideas_of(name: &str, analysis: &Analysis) -> Option<Vec<String>> {
+/// Whether the clause goes on at a word with a condition.
+fn goes_on(text: &str, analysed: &Analysed, at: usize) -> bool {
+    let (Some(before), Some(word)) = (analysed.words.get(at - 1), analysed.words.get(at)) else {
+        return false;
+    };
+    let gap = text.get(before.place.end..word.place.start);
+    gap.is_some_and(|gap| gap.trim().is_empty()) && CONDITIONS.contains(&&*word.plain)
+}
+
+/// Whether a "not" stands before a word. The search takes `power not high` for a word of the
+/// report; a sign stated from it would be the opposite of what was said.
+fn denied(analysed: &Analysed, at: usize) -> bool {
+    let mut before = analysed.words[..at].iter().rev();
+    // "isn't" is read as "isn" and "t".
+    before
+        .find(|word| !PASSED.contains(&&*word.plain))
+        .is_some_and(|word| DENYING.contains(&&*word.plain))
+}
+
+/// Between a "not" and what it turns.
+const PASSED: [&str; 9] = [
+    "be", "been", "to", "even", "really", "fully", "quite", "want", "show",
+];
+
+/// What turns the words behind it.
+const DENYING: [&str; 22] = [
+    "not", "no", "never", "t", "isnt", "wasnt", "arent", "nor", "wont", "doesnt", "didnt", "dont",
+    "cant", "cannot", "couldnt", "wouldnt", "refuses", "refused", "fails", "failed", "unable",
+    "hardly",
+];
+
+/// What a text may say to name what has this id and this name.
+fn names_of(id: &str, name: &str, analysis: &Analysis) -> Vec<Name> {
+    let names = [name.to_owned(), id.replace('-', " ")];
+    let names = names.iter();
+    names.filter_map(|name| name_of(name, analysis)).collect()
+}
+
+/// What a text has to say to name this; none where that is too little.
+fn name_of(name: &str, analysis: &Analysis) -> Option<Name> {
     let analysed = analysis.read(name);
-    let turned = analysed
+    let mut ideas: Vec<String> = Vec::new();
+    let mut turned: Vec<String> = Vec::new();
+    let turn = analysed
         .words
         .iter()
-        .any(|word| TURNING.contains(&&*word.plain));
-    let mut ideas: Vec<String> = Vec::new();
+        .position(|word| TURNING.contains(&&*word.plain));
     for (at, word) in analysed.words.iter().enumerate() {
+        if turn == Some(at) {
+            continue;
+        }
         let mention = analysed.mentions.iter().find(|m| m.words.contains(&at));
         let idea = match mention.and_then(|mention| mention.concepts.first()) {
             Some(concept) => concept_term(*concept, false),
-            None if word.common => continue,
+            None if !tells(&word.plain) => continue,
             None if NEW.contains(&&*word.plain) => NEW_IDEA.to_owned(),
             None => word.stem.to_string(),
         };
-        if !ideas.contains(&idea) {
-            ideas.push(idea);
+        if ideas.contains(&idea) {
+            continue;
         }
+        if turn.is_some_and(|turn| turn < at) {
+            turned.push(idea.clone());
+        }
+        ideas.push(idea);
     }
     // One word alone is too little to say that it was meant.
-    let words = analysed.words.iter().filter(|word| !word.common).count();
-    (!turned && words > 1).then_some(ideas)
+    let words = analysed.words.iter().filter(|word| tells(&word.plain));
+    let enough = words.count() > 1 && ideas.len() > usize::from(turn.is_some());
+    (enough && turn.is_some() == !turned.is_empty()).then_some(Name { ideas, turned })
 }
 
 /// Whether a text names this, and as seen: not, where any of its words is said not to be so.
-fn named(ideas: &[String], said: &[Said]) -> Option<bool> {
-    said.windows(ideas.len().max(1)).find_map(|close| {
-        let holding = ideas
-            .iter()
-            .map(|idea| close.iter().find(|word| word.ideas.contains(idea)));
-        let words: Option<Vec<&Said>> = holding.collect();
-        Some(!words?.iter().any(|word| word.ruled_out))
+fn named(name: &Name, said: &[Said]) -> Option<Named> {
+    said.windows(name.ideas.len().max(1)).find_map(|close| {
+        let holding = |idea: &String| close.iter().find(|word| word.ideas.contains(idea));
+        let words: Option<Vec<&Said>> = name.ideas.iter().map(holding).collect();
+        let words = words?;
+        let turned = name.turned.iter().filter_map(holding);
+        let seen = match name.turned.is_empty() {
+            true => !words.iter().any(|word| word.ruled_out),
+            // Without its "not" a text says the opposite, or something else.
+            false => turned.clone().any(|word| word.ruled_out).then_some(true)?,
+        };
+        Some(Named {
+            seen,
+            ideas: name.ideas.clone(),
+            goes_on: close.last().is_some_and(|word| word.goes_on),
+        })
     })
 }
 
@@ -212,6 +310,37 @@ mod tests {
             ("gate valve open, roughing fine", &[]),
             ("foil on the door, new boat in the left post", &[]),
             ("water", &[]),
+            // The fuller of two, and neither where another condition is meant.
+            (
+                "cryo warms when chamber vented",
+                &["cryo-warms-when-vented"],
+            ),
+            (
+                "cryopump warms when the chamber is vented",
+                &["cryo-warms-when-vented"],
+            ),
+            ("cryo warm, water visible", &["cryo-warm", "water-visible"]),
+            ("cryo warms while roughing", &[]),
+            ("cryo warms with every wafer", &[]),
+            (
+                "foreline pressure high with gate open",
+                &["foreline-pressure-high"],
+            ),
+            ("gate closing no change", &["gate-closing-no-change"]),
+            ("rise flattens after an hour", &["rise-flattens"]),
+            // What has a "not" in its own name.
+            ("stage will not turn", &["stage-will-not-turn"]),
+            ("stage won't turn", &["stage-will-not-turn"]),
+            ("the stage doesn't turn any more", &["stage-will-not-turn"]),
+            ("stage refuses to turn", &["stage-will-not-turn"]),
+            ("stage turns, water visible", &["water-visible"]),
+            ("gate valve not open", &["gate-valve-not-open"]),
+            ("gate valve isn't fully open", &["gate-valve-not-open"]),
+            // Said not to be so, whichever way round.
+            ("no water visible", &["no water-visible"]),
+            ("water not visible", &["no water-visible"]),
+            ("hiss not heard", &["no hiss-heard"]),
+            ("post does not turn by hand", &["no post-turns-by-hand"]),
         ] {
             assert_eq!(stated(typed).0, named, "{typed}");
         }

@@ -237,8 +237,8 @@ pub(super) fn address_from_search(
             )
         }));
     }
-    if let Some((value, unit)) = stated.faulty {
-        let unit = unit.unwrap_or(class.healthy_base.unit);
+    if let Some((value, written)) = stated.faulty {
+        let unit = written.unwrap_or(class.healthy_base.unit);
         // Three digits are more than anybody typed; computing them back from a logarithm adds more.
         let rounded = format!("{value:.2e}").parse().unwrap_or(value);
         let faulty = TypedPressure {
@@ -250,6 +250,9 @@ pub(super) fn address_from_search(
         if pascals(faulty) > pascals(class.healthy_base) {
             pairs.push(("pressures.faulty.value".to_owned(), format!("{rounded:e}")));
             pairs.push(("pressures.faulty.unit".to_owned(), unit_id(unit).to_owned()));
+            if written.is_none() {
+                pairs.push((UNIT_TAKEN.to_owned(), unit_id(unit).to_owned()));
+            }
         }
     }
     pairs.push((
@@ -266,6 +269,9 @@ pub(super) fn address_from_search(
 
 /// Under this name the address of a sequence holds the search that led to it.
 const SEARCH: &str = "search";
+
+/// Under this name it holds the unit that the search's pressure was taken to be in, since none was typed.
+const UNIT_TAKEN: &str = "search_unit";
 
 /// So many characters of it: an address has to fit everywhere.
 const LONGEST_SEARCH: usize = 300;
@@ -290,7 +296,12 @@ fn carried(catalogue: &Catalogue, asked: &Pairs) -> Option<Carried> {
     }));
     let unit = asked.get("pressures.faulty.unit").unwrap_or_default();
     let value = asked.get("pressures.faulty.value");
+    let taken = asked.get(UNIT_TAKEN) == Some(unit);
     all.extend(value.map(|value| match unit.parse::<PressureUnit>() {
+        Ok(unit) if taken => format!(
+            "{value} at the fault, taken as {unit} since no unit was typed: change it where the tool \
+             reads another"
+        ),
         Ok(unit) => format!("{value} {unit} at the fault"),
         Err(_) => format!("{value} at the fault"),
     }));
