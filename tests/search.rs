@@ -203,6 +203,8 @@ async fn field_words_are_obeyed_or_told_of() {
         ("pressure: 4e-5", "pressure:4e-5"),
         ("\"4e-5\"", "pressure:4e-5"),
         ("-site:\"BRK\"", "-site:BRK"),
+        ("pressure:1e-5..", "pressure:\"at least 1e-5\""),
+        ("..1e-6", "at most 1e-6"),
     ] {
         let (typed_found, found) = (hits(&app, typed).await, hits(&app, same).await);
         assert!(total(&found) > 0, "{same}");
@@ -220,6 +222,8 @@ async fn field_words_are_obeyed_or_told_of() {
         ("class:cryo", "is taken for"),
         ("number:abc", "is no number of an incident"),
         ("pressure:soft", "could not be read as a pressure"),
+        ("foil cause:", "“cause:” has nothing behind it"),
+        ("pressure:", "write it like pressure:4e-5"),
     ] {
         let found = hits(&app, typed).await;
         let remarks = found["remarks"].to_string();
@@ -251,6 +255,164 @@ async fn field_words_are_obeyed_or_told_of() {
         if let Some((value, _)) = fault_of(&app, number).await {
             assert!(!(1.7e-5..9.5e-5).contains(&value), "{number} at {value}");
         }
+    }
+}
+
+/// With a field word, a filter or a range, the other words still have to be in a case; where no case has any of
+/// them that is told.
+#[tokio::test]
+async fn words_beside_field_words_count_as_beside_filters() {
+    let app = TestApp::demo().await;
+    let typed = hits(&app, "foil class:cryo-evaporator kind:air-leak").await;
+    let path = "/api/search?q=foil&tool_class=cryo-evaporator&kind=air-leak&limit=50";
+    let filtered = app.get(path).await.expect(200).json();
+    assert_eq!(typed["total"], filtered["total"]);
+    for typed in [
+        "foil class:cryo-evaporator kind:air-leak",
+        "foil between 1e-6 and 1e-5 torr",
+    ] {
+        let found = hits(&app, typed).await;
+        assert_eq!(found["relaxed"], false, "{typed}");
+        for number in numbers(&found) {
+            let why = why(&found, number);
+            assert!(why.contains("foil"), "{typed}: {number}: {why}");
+        }
+    }
+    for typed in [
+        "zebra kind:air-leak",
+        "quagga between 1e-6 and 1e-5 torr",
+        "4e-5 torr #12",
+    ] {
+        let found = hits(&app, typed).await;
+        assert_eq!(found["relaxed"], true, "{typed}: {found}");
+        let remarks = found["remarks"].to_string();
+        assert!(
+            remarks.contains("holds anything else of this"),
+            "{typed}: {remarks}"
+        );
+    }
+}
+
+/// A tool is found by its name as people type it.
+#[tokio::test]
+async fn a_tool_is_found_by_its_name_as_it_is_typed() {
+    let app = TestApp::demo().await;
+    let named = numbers(&hits(&app, "tool:KSM-03").await);
+    for typed in ["KSM 3", "ksm-3", "ksm03", "KSM-03"] {
+        let found = hits(&app, typed).await;
+        assert_eq!(numbers(&found), named, "{typed}");
+        let remarks = found["remarks"].to_string();
+        assert!(
+            remarks.contains("is taken for the tool KSM-03"),
+            "{typed}: {remarks}"
+        );
+    }
+    let quoted = hits(&app, "\"KSM 3\" foil").await;
+    assert!(
+        !quoted["remarks"]
+            .to_string()
+            .contains("is taken for the tool")
+    );
+}
+
+/// A pressure of the foreline is compared with those of the foreline, and says so.
+#[tokio::test]
+async fn pressures_of_the_foreline_are_compared_with_their_like() {
+    let mut app = TestApp::demo().await;
+    let own = file(&app, "pimpernel sulks, FORELINE 130 MTORR").await;
+    let other = file(
+        &app,
+        "pimpernel sulks, foreline hose cold, chamber 2e-6 torr",
+    )
+    .await;
+    app.settle().await;
+    for typed in [
+        "pimpernel foreline 130 mtorr",
+        "pimpernel 140 microns in the foreline",
+    ] {
+        let found = hits(&app, typed).await;
+        assert_eq!(numbers(&found)[0], own, "{typed}");
+        assert!(!why(&found, other).contains("pressure"), "{typed}");
+        let why = why(&found, own);
+        assert!(
+            why.contains("foreline pressure 130 MTORR, near"),
+            "{typed}: {why}"
+        );
+    }
+    let chamber = hits(&app, "pimpernel 2e-6 torr").await;
+    assert_eq!(numbers(&chamber)[0], other);
+}
+
+/// What is noted of a case is put together from several things, and a field word means one of them.
+#[tokio::test]
+async fn a_field_word_of_the_notes_means_one_of_the_things_noted() {
+    let mut app = TestApp::empty().await;
+    for (number, field) in ["proof", "notes", "parts"].iter().enumerate() {
+        let mut case = record::closed();
+        case["occurred_at"] = json!(format!("2025-03-0{}T10:20:00Z", number + 1));
+        case["symptom"] = json!(format!("slow since noon number {number}"));
+        case["checks"][0]["note"] = json!("hullabaloo at the hinge");
+        let text = "sprayed with quillgas twice, brindle gasket";
+        case[*field] = match *field {
+            "parts" => json!(["hinge pin", text]),
+            _ => json!(text),
+        };
+        let _ = app.post("/api/incidents", &case).await.expect(201);
+    }
+    app.settle().await;
+    for (typed, found) in [
+        ("proof:quillgas", &[1][..]),
+        ("notes:quillgas", &[2]),
+        ("parts:quillgas", &[3]),
+        ("parts:\"brindle gasket\"", &[3]),
+        ("quillgas -proof:quillgas", &[2, 3]),
+        ("quillgas -notes:quillgas", &[1, 3]),
+        ("checks:hullabaloo", &[1, 2, 3]),
+        ("parts:hinge", &[3]),
+        ("notes:quillgas checks:hinge", &[2]),
+    ] {
+        let answer = hits(&app, typed).await;
+        assert_eq!(answer["remarks"], json!([]), "{typed}");
+        let mut own = numbers(&answer);
+        own.sort_unstable();
+        assert_eq!(own, found, "{typed}");
+    }
+    let found = hits(&app, "proof:hullabaloo").await;
+    assert!(found["relaxed"] == true, "{found}");
+}
+
+/// A word that came with a case filed just now is known from then on, as are slips of it, and none that it
+/// holds is taken for another.
+#[tokio::test]
+async fn words_filed_since_are_words_of_the_fleet() {
+    let mut app = TestApp::demo().await;
+    for typed in ["okapiflange", "zebra whistles"] {
+        let found = hits(&app, typed).await;
+        assert_ne!(found["remarks"], json!([]), "{typed}: {found}");
+    }
+    let first = file(&app, "okapiflange whistles at the zebra").await;
+    app.settle().await;
+    for typed in ["okapiflange", "zebra whistles", "okapiflagne", "zebras"] {
+        let found = hits(&app, typed).await;
+        assert_eq!(numbers(&found)[0], first, "{typed}: {found}");
+        assert_eq!(found["remarks"], json!([]), "{typed}");
+        let why = why(&found, first);
+        assert!(!why.contains("for whistles"), "{typed}: {why}");
+    }
+    assert!(why(&hits(&app, "okapiflagne").await, first).contains("okapiflange (for okapiflagne)"));
+    // A second and a third lot, and a correction, which takes the first text away.
+    let second = file(&app, "giraffequill beside the okapiflange").await;
+    app.settle().await;
+    let third = file(&app, "wombatseal again").await;
+    app.settle().await;
+    for (typed, number) in [
+        ("giraffequill", second),
+        ("wombatsael", third),
+        ("okapiflagne", first),
+    ] {
+        let found = hits(&app, typed).await;
+        assert_eq!(numbers(&found)[0], number, "{typed}: {found}");
+        assert_eq!(found["remarks"], json!([]), "{typed}");
     }
 }
 
@@ -311,7 +473,14 @@ async fn every_hit_says_why_and_nothing_twice() {
 async fn nothing_found_offers_the_nearest_and_sums_up_no_strangers() {
     let app = TestApp::demo().await;
     for (query, told) in [
-        ("1e-12..1e-11 torr", "come nearest"),
+        (
+            "1e-12..1e-11 torr",
+            "No case is near “1e-12..1e-11 torr” at the fault; these come nearest.",
+        ),
+        (
+            "3 psi",
+            "No case is near “3 psi” at the fault; these come nearest.",
+        ),
         ("5 micron", "come nearest"),
         ("1.5 h", "come nearest"),
         ("7000 W", "come nearest"),
@@ -490,6 +659,13 @@ async fn what_a_search_states_comes_along_to_the_check_sequence() {
     page.assert_shows("not: Foreline pressure high");
     let (page, _) = follow("gauge").await;
     page.assert_shows("It states nothing that is asked below");
+    // A unit that nobody typed is told as taken.
+    let (page, _) = follow("stuck+4e-4+after+new+foil").await;
+    page.assert_shows("4e-4 at the fault, taken as Torr since no unit was typed");
+    let (page, link) = follow("cryo+warms+when+chamber+vented").await;
+    assert!(link.contains("signs.cryo-warms-when-vented=seen"), "{link}");
+    assert!(!link.contains("signs.cryo-warm=seen"), "{link}");
+    assert!(!page.shows("taken as"));
     let bare = app.get("/sequence/classes/turbo-sputter").await.expect(200);
     assert!(!bare.shows("do not count twice"));
 }

@@ -40,6 +40,14 @@ const WORDS_KEPT: usize = 50_000;
 /// What stands before the index term of a word that is ruled out.
 const RULED_OUT: char = '!';
 
+/// What stands before the stem of a word that is ruled out together with those beside it: the valve of `gas
+/// valve good` is no other valve.
+const OF_A_KIND: char = '+';
+
+/// What stands before the index term of what is told to be lacking, beside the term as it stands: `no flow`
+/// is not that the flow is fine.
+const LACKING: char = '-';
+
 /// What stands before the index term of a concept.
 const CONCEPT: char = '=';
 
@@ -79,8 +87,15 @@ pub(super) struct Word {
     pub(super) position: usize,
     /// Whether the text says that it is not so.
     pub(super) ruled_out: bool,
+    /// Whether the text says that it is not so, which tells of a fault: `does not turn`, `not cold`.
+    pub(super) lacking: bool,
+    /// Whether what is ruled out is only that which the word before says: `gas valve good` is said of
+    /// no other valve.
+    pub(super) qualified: bool,
     /// Whether it is too common to be searched for.
     pub(super) common: bool,
+    /// Where the words stand that say that it is not so, in bytes.
+    pub(super) denial: Option<(u32, u32)>,
 }
 
 /// A word or group of words of the word list in a text.
@@ -248,18 +263,73 @@ impl Analysed {
     /// common, and concepts; what the index is handed is held to it.
     #[cfg(test)]
     pub(super) fn terms(&self) -> impl Iterator<Item = (String, &Word)> {
-        let plain = self
-            .words
-            .iter()
-            .filter(|word| !word.common)
-            .map(|word| (stem_term(&word.stem, word.ruled_out), word));
-        let concepts = self.mentions.iter().flat_map(|mention| {
+        let mut terms = Vec::new();
+        let words = self.words.iter().enumerate();
+        for (at, word) in words.filter(|(_, word)| !word.common) {
+            let term = match word.ruled_out {
+                true => self.ruled_out_term(at),
+                false => stem_term(&word.stem, false),
+            };
+            terms.push((term, word));
+            if word.lacking {
+                terms.push((lacking_term(&word.stem), word));
+            }
+        }
+        for mention in &self.mentions {
             let first = &self.words[mention.words.start];
-            let held = mention.held(first.ruled_out).iter();
-            held.map(move |concept| (concept_term(*concept, first.ruled_out), first))
-        });
-        plain.chain(concepts)
+            for concept in self.held(mention) {
+                terms.push((concept_term(*concept, first.ruled_out), first));
+            }
+            if self.lacks(mention).is_some() {
+                for concept in mention.held(true) {
+                    terms.push((lacking_term(&concept_term(*concept, false)), first));
+                }
+            }
+        }
+        terms.into_iter()
     }
+}
+
+impl Analysed {
+    /// Whether a word is ruled out only together with those beside it.
+    pub(super) fn of_a_kind(&self, at: usize) -> bool {
+        let of = |at: usize| {
+            self.words
+                .get(at)
+                .filter(|word| word.ruled_out && !word.common)
+        };
+        let next = of(at + 1).is_some_and(|next| next.qualified);
+        of(at).is_some_and(|word| word.qualified || next)
+    }
+
+    /// The index term of a word that is ruled out.
+    pub(super) fn ruled_out_term(&self, at: usize) -> String {
+        let stem = &self.words[at].stem;
+        match self.of_a_kind(at) {
+            true => format!("{RULED_OUT}{OF_A_KIND}{stem}"),
+            false => stem_term(stem, true),
+        }
+    }
+
+    /// What the index holds of a mention: nothing, where only one of its kind is ruled out.
+    pub(super) fn held<'a>(&self, mention: &'a Mention) -> &'a [Concept] {
+        let first = &self.words[mention.words.start];
+        match mention.words.len() == 1 && self.of_a_kind(mention.words.start) {
+            true => &[],
+            false => mention.held(first.ruled_out),
+        }
+    }
+
+    /// The word of a mention that is told to be lacking.
+    pub(super) fn lacks(&self, mention: &Mention) -> Option<&Word> {
+        let mut words = self.words[mention.words.clone()].iter();
+        words.find(|word| word.lacking)
+    }
+}
+
+/// The index term of what is told to be lacking.
+pub(super) fn lacking_term(term: &str) -> String {
+    format!("{LACKING}{term}")
 }
 
 /// The index term of a word.
@@ -279,12 +349,13 @@ pub(super) fn concept_term(concept: Concept, ruled_out: bool) -> String {
 
 /// The index term of what this one says is not so; none if it says nothing of the kind.
 pub(super) fn ruled_out(term: &str) -> Option<&str> {
-    term.strip_prefix(RULED_OUT)
+    let term = term.strip_prefix(RULED_OUT)?;
+    Some(term.strip_prefix(OF_A_KIND).unwrap_or(term))
 }
 
 /// Whether an index term is a word that somebody wrote.
 pub(super) fn is_written(term: &str) -> bool {
-    !term.starts_with([RULED_OUT, CONCEPT])
+    !term.starts_with([RULED_OUT, CONCEPT, LACKING])
 }
 
 /// The words of a text with pressures left out; not yet judged for what is ruled out.
@@ -297,7 +368,10 @@ pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
             stem: known.stem,
             place,
             ruled_out: false,
+            lacking: false,
+            qualified: false,
             common: known.common,
+            denial: None,
         });
     };
     let mut plain = String::new();
@@ -451,11 +525,23 @@ impl Analysed {
         let mut mentions = self.mentions.iter().peekable();
         for (at, word) in self.words.iter().enumerate() {
             if !word.common {
-                told(word.position, word.ruled_out, Term::Stem(&word.stem));
+                let term = match self.of_a_kind(at) {
+                    true => Term::OfAKind(&word.stem),
+                    false => Term::Stem(&word.stem),
+                };
+                told(word.position, word.ruled_out, term);
+                if word.lacking {
+                    told(word.position, false, Term::Lacking(&word.stem));
+                }
             }
             while let Some(mention) = mentions.next_if(|mention| mention.words.start == at) {
-                for concept in mention.held(word.ruled_out) {
+                for concept in self.held(mention) {
                     told(word.position, word.ruled_out, Term::Concept(*concept));
+                }
+                if self.lacks(mention).is_some() {
+                    for concept in mention.held(true) {
+                        told(word.position, false, Term::Lack(*concept));
+                    }
                 }
             }
         }
@@ -465,7 +551,10 @@ impl Analysed {
 /// A term of the index.
 enum Term<'a> {
     Stem(&'a str),
+    OfAKind(&'a str),
+    Lacking(&'a str),
     Concept(Concept),
+    Lack(Concept),
 }
 
 /// As [`stem_term`] and [`concept_term`] write it, and an end of line.
@@ -476,8 +565,17 @@ fn put_term(handed: &mut String, ruled_out: bool, term: Term<'_>) {
     }
     match term {
         Term::Stem(stem) => handed.push_str(stem),
+        Term::OfAKind(stem) => {
+            handed.push(OF_A_KIND);
+            handed.push_str(stem);
+        }
+        Term::Lacking(stem) => {
+            handed.push(LACKING);
+            handed.push_str(stem);
+        }
         // Writing to a string does not fail.
         Term::Concept(concept) => drop(write!(handed, "{CONCEPT}{}", concept.0)),
+        Term::Lack(concept) => drop(write!(handed, "{LACKING}{CONCEPT}{}", concept.0)),
     }
     handed.push('\n');
 }

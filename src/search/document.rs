@@ -12,6 +12,7 @@ use super::{
     circumstances::Circumstances,
     digest::Digest,
     lexer::lex,
+    noted,
     pressure::{Reading, Told, readings_in, scale},
     quantity::{Quantity, quantities_in},
     schema::Fields,
@@ -77,6 +78,18 @@ pub(super) const NOTED: [&str; 5] = [
     "notes of checks",
 ];
 
+/// Which of [`NOTED`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Noted(pub(super) usize);
+
+impl Noted {
+    pub(super) const PROOF: Self = Self(0);
+    pub(super) const NOTES: Self = Self(1);
+    pub(super) const REASON: Self = Self(2);
+    pub(super) const PARTS: Self = Self(3);
+    pub(super) const CHECKS: Self = Self(4);
+}
+
 /// When a pressure was read, as far as that is told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum When {
@@ -86,6 +99,8 @@ pub(super) enum When {
     Before,
     /// After the fix, or not told.
     Other,
+    /// In the foreline or the roughing line.
+    Elsewhere,
 }
 
 /// A pressure of a case.
@@ -355,7 +370,12 @@ impl Entry {
                     symptom = read.words;
                 }
                 Part::Fix => analysis.read_around(text, of_fix).hand(&mut handed),
-                Part::Notes => analysis.read_around(text, of_notes).hand(&mut handed),
+                Part::Notes => {
+                    let mut read = analysis.read_around(text, of_notes);
+                    noted::prove_nothing_absent(&mut read, &self.noted);
+                    noted::place(&mut read.words, &self.noted);
+                    read.hand(&mut handed);
+                }
                 Part::Cause | Part::Facts => analysis.hand_names(text, &mut handed),
             }
             document.add_text(fields.part(part), &handed);
@@ -364,7 +384,7 @@ impl Entry {
             let field = match measured.when {
                 When::Fault => fields.fault,
                 When::Before => fields.before,
-                When::Other => fields.other,
+                When::Other | When::Elsewhere => fields.other,
             };
             document.add_f64(field, measured.power);
         }
@@ -545,7 +565,6 @@ fn written(
     pressures: &mut Vec<Measured>,
 ) {
     let given = pressures.iter().any(|m| m.when == When::Fault);
-    let mut done = 0;
     for reading in readings {
         let (low, high) = reading.pascals(unit);
         let ends = if reading.bounded || low == high {
@@ -553,11 +572,9 @@ fn written(
         } else {
             vec![f64::midpoint(low, high)]
         };
-        let elsewhere = of_another_place(&text[done..reading.place.start]);
-        done = reading.place.end;
         for power in ends {
             let when = match (place, reading.told) {
-                _ if elsewhere => When::Other,
+                (_, Told::Elsewhere) => When::Elsewhere,
                 (Place::Symptom, Told::Now) if given => When::Other,
                 (Place::Symptom, Told::Now) => When::Fault,
                 (Place::Symptom, Told::Before) => When::Before,
@@ -577,21 +594,6 @@ fn written(
 /// Whether a pressure of the one time is known where the other is.
 fn same_time(known: When, new: When) -> bool {
     known == new || (known == When::Fault && new == When::Other)
-}
-
-/// Whether the words before a number say that it was read at another place than the chamber.
-fn of_another_place(before: &str) -> bool {
-    let clause = before.rsplit([',', ';', ':', '.', '(']).next();
-    clause
-        .unwrap_or_default()
-        .split_whitespace()
-        .rev()
-        .take(4)
-        .any(|word| {
-            ["foreline", "forelines", "backing", "roughing", "forevacuum"]
-                .iter()
-                .any(|place| word.eq_ignore_ascii_case(place))
-        })
 }
 
 /// The pressures of each text, and the other quantities written in them, each once.

@@ -4,10 +4,11 @@ use std::{collections::BTreeMap, ops::Range};
 
 use super::{
     Entry,
-    analysis::{Analysed, concept_term, stem_term},
+    analysis::{Analysed, concept_term, lacking_term, stem_term},
     document::Part,
     language::Named,
-    plan::Understood,
+    noted,
+    plan::{Understood, Wanted},
     quantity::{Quantity, Sort},
     rank,
 };
@@ -69,13 +70,21 @@ impl Matches {
     pub fn new(asked: &Understood, entry: &Entry) -> Self {
         let mut why: Vec<String> = rank::near(asked, entry)
             .into_iter()
-            .map(|near| format!("pressure {}, {} {}", near.own, near.how, near.asked))
+            .map(|near| {
+                format!(
+                    "{}pressure {}, {} {}",
+                    near.place, near.own, near.how, near.asked
+                )
+            })
             .collect();
         why.extend(quantities(asked, entry));
         why.extend(names(asked, entry));
         let mut best: Option<(usize, Part, &str, Vec<Range<usize>>)> = None;
         for (part, text) in entry.parts() {
-            let analysed = asked.analysis.read(text);
+            let mut analysed = asked.analysis.read(text);
+            if part == Part::Notes {
+                noted::prove_nothing_absent(&mut analysed, &entry.noted);
+            }
             let found = found(asked, &analysed, text);
             let mut named: Vec<(&str, Vec<&Found>)> = Vec::new();
             for hit in &found {
@@ -121,6 +130,10 @@ impl Matches {
         let told = entry.cause.as_deref().filter(|_| asked.weights.tells > 0.0);
         if told.is_some_and(|cause| asked.told.stands_out(cause)) {
             why.push("cases told in such words often had this cause".to_owned());
+        }
+        if why.is_empty() && asked.silent {
+            let words: Vec<_> = asked.wanted.iter().map(|wanted| &*wanted.shown).collect();
+            why.push(format!("does not speak of {}", words.join(", ")));
         }
         if why.is_empty() {
             why.extend(left_out(asked));
@@ -213,14 +226,23 @@ fn near_readings(asked: &Understood, analysed: &Analysed, entry: &Entry) -> Vec<
 
 fn found(asked: &Understood, analysed: &Analysed, text: &str) -> Vec<Found> {
     let mut found = Vec::new();
-    for word in analysed.words.iter().filter(|word| !word.common) {
-        let term = stem_term(&word.stem, word.ruled_out);
+    let words = analysed.words.iter().enumerate();
+    for (at, word) in words.filter(|(_, word)| !word.common) {
+        let lacks = word.lacking && asked.wanting(&lacking_term(&word.stem)).is_some();
+        let term = match word.ruled_out {
+            true => analysed.ruled_out_term(at),
+            false if lacks => lacking_term(&word.stem),
+            false => stem_term(&word.stem, false),
+        };
         if let Some(wanted) = asked.wanting(&term) {
-            let no = if word.ruled_out { "no " } else { "" };
             let corrected = wanted.corrected && wanted.terms.first().is_none_or(|t| t.0 != term);
+            if !stands_beside(analysed, at, wanted, &term) {
+                continue;
+            }
+            let denied = word.ruled_out || lacks;
             found.push(Found {
                 place: word.place.clone(),
-                written: format!("{no}{}", &text[word.place.clone()]),
+                written: as_told(text, word.place.clone(), word.denial.filter(|_| denied)),
                 meant: corrected.then(|| wanted.shown.clone()),
             });
         }
@@ -231,27 +253,66 @@ fn found(asked: &Understood, analysed: &Analysed, text: &str) -> Vec<Found> {
             continue;
         };
         let place = first.place.start..last.place.end;
-        let Some(wanted) = mention
-            .held(first.ruled_out)
-            .iter()
-            .find_map(|concept| asked.wanting(&concept_term(*concept, first.ruled_out)))
-        else {
-            continue;
+        let held = analysed.held(mention).iter();
+        let mut plain = held.map(|concept| concept_term(*concept, first.ruled_out));
+        let lacking = analysed.lacks(mention);
+        let held = mention.held(true).iter().filter(|_| lacking.is_some());
+        let mut lack = held.map(|concept| lacking_term(&concept_term(*concept, false)));
+        let (wanted, denied) = match lack.find_map(|term| asked.wanting(&term)) {
+            Some(wanted) => (wanted, lacking),
+            None => match plain.find_map(|term| asked.wanting(&term)) {
+                Some(wanted) => (wanted, Some(first).filter(|first| first.ruled_out)),
+                None => continue,
+            },
         };
         let written = text[place.clone()].to_owned();
         if found.iter().any(|hit| hit.place == place) {
             continue;
         }
         found.retain(|hit| hit.place.start < place.start || hit.place.end > place.end);
-        let no = if first.ruled_out { "no " } else { "" };
+        let denial = denied.and_then(|word| word.denial);
         let same = written.eq_ignore_ascii_case(&wanted.shown);
         found.push(Found {
+            written: as_told(text, place.clone(), denial),
             place,
-            written: format!("{no}{written}"),
             meant: (!same).then(|| wanted.shown.clone()),
         });
     }
     found
+}
+
+/// What stands at a place; where it is said not to be so, quoted with the words that say it.
+fn as_told(text: &str, place: Range<usize>, denial: Option<(u32, u32)>) -> String {
+    const LONGEST: usize = 60;
+    let Some((from, to)) = denial else {
+        return text[place].to_owned();
+    };
+    let all = place.start.min(from as usize)..place.end.max(to as usize);
+    match text
+        .get(all)
+        .filter(|all| all.len() <= LONGEST && !all.contains('\n'))
+    {
+        Some(all) => format!("“{all}”"),
+        None => format!("“{}” ruled out", &text[place]),
+    }
+}
+
+/// Whether a word that was wanted beside another stands beside it.
+fn stands_beside(analysed: &Analysed, at: usize, wanted: &Wanted, term: &str) -> bool {
+    let Some(pair) = wanted.pair.as_ref().filter(|pair| {
+        pair.iter().any(|one| one == term) && wanted.terms.iter().all(|(own, _)| own != term)
+    }) else {
+        return true;
+    };
+    let is = |at: Option<usize>, one: &String| {
+        let word = at.and_then(|at| Some((at, analysed.words.get(at)?)));
+        word.is_some_and(|(at, word)| match word.ruled_out {
+            true => analysed.ruled_out_term(at) == *one,
+            false => *word.stem == **one,
+        })
+    };
+    (pair[0] == term && is(Some(at + 1), &pair[1]))
+        || (pair[1] == term && is(at.checked_sub(1), &pair[0]))
 }
 
 /// The piece of `text` that holds most hits, cut at white space.

@@ -22,7 +22,7 @@ use tantivy::{
 
 use super::{
     Entry, SearchError,
-    analysis::{self, Analysis},
+    analysis::{self, Analysis, split},
     digest::Digest,
     kept::{Kept, Wait},
     learning::Learning,
@@ -41,6 +41,9 @@ pub(super) const FILLING_MEMORY: usize = 256 << 20;
 /// Documents handed to the writing thread at once. It is woken for each lot, but may fall ten
 /// thousand lots behind, all of them in memory.
 const HANDED: usize = 4;
+
+/// The words of so much of a search, in bytes, are looked up in the index.
+const LONGEST_ASKED: usize = 8_000;
 
 /// So many segments are left as they are after a file was taken in: looking into each costs a search
 /// little, merging them a seventh of the time of the import.
@@ -224,6 +227,27 @@ impl SearchIndex {
             .current(searcher, Wait::Always, move |searcher| {
                 Vocabulary::new(searcher, &fields, &list)
             })
+    }
+
+    /// The same for a search: with the words of what was filed since, and with whatever of the search a
+    /// case holds.
+    pub(super) fn vocabulary_for(
+        &self,
+        searcher: &Searcher,
+        typed: &str,
+    ) -> Result<Arc<Vocabulary>, SearchError> {
+        let made = self.vocabulary(searcher)?;
+        let end = typed.floor_char_boundary(typed.len().min(LONGEST_ASKED));
+        let asked = split(&typed[..end], &[]);
+        let held = |stem: &str| self.frequency(searcher, stem);
+        match made.grown(searcher, &self.fields, &asked, held)? {
+            None => Ok(made),
+            Some(grown) => {
+                let grown = Arc::new(grown);
+                self.vocabulary.amend(&made, &grown);
+                Ok(grown)
+            }
+        }
     }
 
     /// What the fleet's own cases teach.

@@ -119,6 +119,16 @@ impl<T: Default + Send + Sync + 'static> Kept<T> {
     }
 }
 
+impl<T> Kept<T> {
+    /// Puts a fuller one in the place of what there was, unless that was made anew meanwhile.
+    pub(super) fn amend(&self, was: &Arc<T>, now: &Arc<T>) {
+        let mut made = self.0.made.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(made) = made.as_mut().filter(|made| Arc::ptr_eq(&made.of, was)) {
+            made.of = Arc::clone(now);
+        }
+    }
+}
+
 impl<T> Inner<T> {
     fn kept(&self) -> Option<(Arc<T>, u64)> {
         let made = self.made.lock().unwrap_or_else(PoisonError::into_inner);

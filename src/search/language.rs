@@ -4,10 +4,13 @@
 //! told in a remark. The pressures and ruled-out words of the plain part are read where all
 //! text is read, in `analysis`.
 
+use std::borrow::Cow;
+
 use super::{
-    document::Part,
+    document::{Noted, Part},
     pressure::{Reading, Told, readings},
 };
+
 /// Only so many characters of what was typed are looked at.
 const MOST_CHARACTERS: usize = 2_000;
 
@@ -43,6 +46,8 @@ pub(super) struct Query {
 pub(super) struct Within {
     /// In which part; anywhere if none.
     pub(super) part: Option<Part>,
+    /// Of the notes, in which of the things they are put together from.
+    pub(super) noted: Option<Noted>,
     /// The words.
     pub(super) text: String,
 }
@@ -88,20 +93,45 @@ impl Named {
 
 enum Field {
     Part(Part),
+    Noted(Noted),
     Named(Named),
     Pressure(Told),
 }
 
+impl Field {
+    /// What may stand behind it.
+    fn example(&self) -> &'static str {
+        match self {
+            Self::Part(Part::Symptom) => "stuck",
+            Self::Part(Part::Cause) => "gauge",
+            Self::Part(Part::Fix) => "cleaned",
+            Self::Part(Part::Notes) | Self::Noted(_) => "helium",
+            Self::Part(Part::Facts) => "linear",
+            Self::Named(Named::Tool) => "BRK-04",
+            Self::Named(Named::Site) => "BRK",
+            Self::Named(Named::Class) => "cryo-evaporator",
+            Self::Named(Named::Status) => "open",
+            Self::Named(Named::Kind) => "air-leak",
+            Self::Named(Named::Number) => "123",
+            Self::Pressure(_) => "4e-5",
+        }
+    }
+}
+
 /// The field words people are told of.
-const FIELD_WORDS: &str = "symptom, cause, component, fix, notes, sign, antecedent, tool, site, class, \
-    status, kind, number, pressure and healthy";
+const FIELD_WORDS: &str = "symptom, cause, component, fix, proof, notes, reason, parts, checks, sign, \
+    antecedent, tool, site, class, status, kind, number, pressure and healthy";
 
 fn field(word: &str) -> Option<Field> {
     Some(match word.to_lowercase().as_str() {
         "symptom" => Field::Part(Part::Symptom),
         "cause" | "component" => Field::Part(Part::Cause),
         "fix" => Field::Part(Part::Fix),
-        "notes" | "note" => Field::Part(Part::Notes),
+        "notes" | "note" => Field::Noted(Noted::NOTES),
+        "proof" => Field::Noted(Noted::PROOF),
+        "reason" => Field::Noted(Noted::REASON),
+        "parts" => Field::Noted(Noted::PARTS),
+        "checks" => Field::Noted(Noted::CHECKS),
         "sign" | "signs" | "antecedent" | "antecedents" => Field::Part(Part::Facts),
         "tool" => Field::Named(Named::Tool),
         "site" => Field::Named(Named::Site),
@@ -118,6 +148,7 @@ fn field(word: &str) -> Option<Field> {
 /// Takes a query apart.
 pub(super) fn parse(typed: &str) -> Query {
     let mut query = Query::default();
+    let typed = &*usual_width(typed);
     let end = typed
         .char_indices()
         .nth(MOST_CHARACTERS)
@@ -220,12 +251,9 @@ fn term(text: &str, query: &mut Query) -> Option<usize> {
         return None;
     }
     let used = text.find(char::is_whitespace).unwrap_or(text.len());
-    // After a number the minus belongs to it.
-    let after_number = query
-        .plain
-        .trim_end()
-        .ends_with(|c: char| c.is_ascii_digit());
-    if !after_number && let Some((reading, used)) = first_pressure(text) {
+    if !awaits_power(&query.plain)
+        && let Some((reading, used)) = first_pressure(text)
+    {
         query
             .pressures_left_out
             .push((reading, text[..used].to_owned()));
@@ -236,6 +264,31 @@ fn term(text: &str, query: &mut Query) -> Option<usize> {
     }
     query.left_out.push(within(None, &text[..used])?);
     Some(shift + used)
+}
+
+/// Whether a text ends in a number to which a minus behind it belongs: `4`, `4.0 E`.
+fn awaits_power(text: &str) -> bool {
+    let text = text.trim_end();
+    let number = text.strip_suffix(['e', 'E']).map_or(text, str::trim_end);
+    number.ends_with(|c: char| c.is_ascii_digit())
+}
+
+/// Full-width letters, figures and signs in their usual width; an input method for Chinese or Japanese
+/// writes them.
+fn usual_width(typed: &str) -> Cow<'_, str> {
+    const WIDE: std::ops::RangeInclusive<char> = '！'..='～';
+    if !typed.contains(|c| WIDE.contains(&c)) {
+        return Cow::Borrowed(typed);
+    }
+    let narrow = |c: char| {
+        let code = u8::try_from(u32::from(c) - u32::from('！') + u32::from('!'));
+        code.map_or(c, char::from)
+    };
+    let each = typed.chars();
+    Cow::Owned(
+        each.map(|c| if WIDE.contains(&c) { narrow(c) } else { c })
+            .collect(),
+    )
 }
 
 fn pressures(query: &mut Query, left_out: bool) -> &mut Vec<(Reading, String)> {
@@ -258,19 +311,27 @@ fn field_word(text: &str, minus: bool, query: &mut Query) -> Option<usize> {
     let after = &after[spaces..];
     let (value, used) = value_of(after);
     let value = value.trim();
-    if value.is_empty() {
-        return None;
-    }
     let end = colon + 1 + spaces;
+    if value.is_empty() {
+        query.remarks.push(format!(
+            "“{word}:” has nothing behind it; write it like {word}:{}.",
+            field.example()
+        ));
+        return Some(end + used);
+    }
+    let words = |part, noted| {
+        Some(Within {
+            noted,
+            ..within(Some(part), value)?
+        })
+    };
+    let list = |query: &mut Query, words| match minus {
+        true => query.left_out.push(words),
+        false => query.required.push(words),
+    };
     match field {
-        Field::Part(part) => {
-            let words = within(Some(part), value)?;
-            if minus {
-                query.left_out.push(words);
-            } else {
-                query.required.push(words);
-            }
-        }
+        Field::Part(part) => list(query, words(part, None)?),
+        Field::Noted(noted) => list(query, words(Part::Notes, Some(noted))?),
         Field::Named(named) => query.named.push(NamedValue {
             named,
             value: value.to_owned(),
@@ -337,6 +398,7 @@ fn whole_pressure(text: &str) -> Option<Reading> {
 fn within(part: Option<Part>, text: &str) -> Option<Within> {
     text.contains(char::is_alphanumeric).then(|| Within {
         part,
+        noted: None,
         text: text.to_owned(),
     })
 }

@@ -3,6 +3,8 @@
 //! A value may be written as pages show it, without its dashes, or begun. What names nothing is left
 //! aside and told with what there is, unless the asker may not see the whole fleet.
 
+use std::ops::{Range, RangeInclusive};
+
 use tantivy::{Searcher, Term, schema::Field};
 
 use super::{
@@ -23,17 +25,38 @@ const TOLD: usize = 8;
 pub struct Names {
     /// Identifier and name of each tool class.
     classes: Vec<(String, String)>,
+    /// Identifier of each cause, with its name and what its component and its kind are called.
+    causes: Vec<(String, Vec<String>)>,
 }
 
 impl Names {
     /// Those of a catalogue.
     pub fn of(catalogue: &Catalogue) -> Self {
         let classes = catalogue.classes();
+        let causes = catalogue.causes().map(|cause| {
+            let component = catalogue.component(cause.component.as_str());
+            let component = component.map(|component| head(&component.name).to_owned());
+            // Of a pumping fault or a change of process the kind names no thing.
+            let kind = match cause.kind {
+                Kind::PumpingFault | Kind::ProcessChange => None,
+                kind => Some(kind.name().to_owned()),
+            };
+            let names = std::iter::once(cause.name.clone());
+            let names = names.chain(component).chain(kind);
+            (cause.id.to_string(), names.collect())
+        });
         Self {
+            causes: causes.collect(),
             classes: classes
                 .map(|class| (class.id.to_string(), class.name.clone()))
                 .collect(),
         }
+    }
+
+    /// The causes, each with what it may be called by.
+    pub(super) fn causes(&self) -> impl Iterator<Item = (&str, &[String])> {
+        let causes = self.causes.iter();
+        causes.map(|(cause, names)| (cause.as_str(), names.as_slice()))
     }
 }
 
@@ -78,6 +101,39 @@ impl SearchIndex {
         Ok(())
     }
 
+    /// A search with the tools that it names as people type them, `brk04` or `KSM 3`, named by the field word, and
+    /// what was made of them.
+    pub(super) fn tools_typed(
+        &self,
+        searcher: &Searcher,
+        typed: &str,
+    ) -> Result<(String, Vec<String>), SearchError> {
+        let mut text = String::new();
+        let mut told = Vec::new();
+        let mut done = 0;
+        for (place, letters, figures) in tools_in(typed) {
+            let widths = figures.len()..=LONGEST_NUMBER;
+            let ids = widths.map(|width| format!("{letters}-{figures:0>width$}"));
+            for id in std::iter::once(format!("{letters}{figures}")).chain(ids) {
+                let term = Term::from_field_text(self.fields.tool, &id);
+                if searcher.doc_freq(&term)? > 0 {
+                    let written = &typed[place.clone()];
+                    text.push_str(&typed[done..place.start]);
+                    text.push_str("tool:");
+                    text.push_str(&id);
+                    done = place.end;
+                    told.push(format!(
+                        "“{written}” is taken for the tool {}.",
+                        id.to_uppercase()
+                    ));
+                    break;
+                }
+            }
+        }
+        text.push_str(&typed[done..]);
+        Ok((text, told))
+    }
+
     /// Identifier and name of all that may be meant; only itself if the value is one of them.
     fn known(
         &self,
@@ -120,6 +176,67 @@ impl SearchIndex {
             }
         })
     }
+}
+
+/// Figures of a tool's name at most, those of naught before a shorter number among them.
+const LONGEST_NUMBER: usize = 3;
+
+/// Letters of a tool's name.
+const LETTERS: RangeInclusive<usize> = 2..=5;
+
+/// Names looked for in a search at most.
+const MOST_TYPED: usize = 32;
+
+/// What may be the name of a tool: letters and a number, glued, with a hyphen or apart; its letters small.
+/// What stands in quotation marks or behind a field word or a minus is none.
+fn tools_in(typed: &str) -> Vec<(Range<usize>, String, &str)> {
+    let mut found = Vec::new();
+    let mut quoted = false;
+    let mut before: Option<Range<usize>> = None;
+    let mut at = 0;
+    while let Some(start) = typed[at..].find(|c: char| !c.is_whitespace()) {
+        let start = at + start;
+        let end = typed[start..].find(char::is_whitespace);
+        let end = end.map_or(typed.len(), |end| start + end);
+        at = end;
+        let word = &typed[start..end];
+        let open = quoted;
+        quoted ^= word.matches(['"', '“', '”', '„']).count() % 2 == 1;
+        let bare = word.trim_end_matches([',', ';', '.', '?', '!', ')']);
+        let plain = bare.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-');
+        let last = before.take();
+        if open || !plain || found.len() == MOST_TYPED {
+            continue;
+        }
+        let figures = bare.trim_start_matches(|c: char| c.is_ascii_alphabetic());
+        let letters = &bare[..bare.len() - figures.len()];
+        let number = figures.strip_prefix('-').unwrap_or(figures);
+        let is_number = !number.is_empty()
+            && number.len() <= LONGEST_NUMBER
+            && number.bytes().all(|b| b.is_ascii_digit());
+        if LETTERS.contains(&letters.len()) && is_number {
+            found.push((
+                start..start + bare.len(),
+                letters.to_ascii_lowercase(),
+                number,
+            ));
+        } else if letters.is_empty() && is_number && figures == number {
+            if let Some(letters) = last {
+                let name = typed[letters.clone()].to_ascii_lowercase();
+                found.push((letters.start..start + bare.len(), name, number));
+            }
+        } else if figures.is_empty() && bare == word && LETTERS.contains(&letters.len()) {
+            before = Some(start..end);
+        }
+    }
+    found
+}
+
+/// What a name names, without what it says more of it: the `Foreline valve` of the cryopump.
+fn head(name: &str) -> &str {
+    let ends = [",", ":", " of ", " with ", " between ", " inside "];
+    let end = ends.iter().filter_map(|end| name.find(end)).min();
+    &name[..end.unwrap_or(name.len())]
 }
 
 fn terms(searcher: &Searcher, field: Field) -> Result<Vec<String>, SearchError> {
@@ -219,6 +336,29 @@ fn unknown(typed: &NamedValue, known: &[(String, String)], open: bool) -> String
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn names_of_tools_are_seen_as_people_type_them() {
+        for (typed, names) in [
+            ("brk04", &["brk 04"][..]),
+            ("foil BRK04, stuck", &["brk 04"]),
+            ("KSM 3 slow", &["ksm 3"]),
+            ("ksm-3", &["ksm 3"]),
+            ("QSB 08 and QSB-09.", &["qsb 08", "qsb 09"]),
+            ("tool:brk04 -brk04 \"brk 04\" 4e-5 5e6 -6s", &[]),
+            ("mass 40", &["mass 40"]),
+            ("ü 12 é-3 brk 1234", &[]),
+        ] {
+            let found = tools_in(typed).into_iter();
+            let found: Vec<_> = found
+                .map(|(place, letters, number)| {
+                    assert!(typed.get(place).is_some(), "{typed}");
+                    format!("{letters} {number}")
+                })
+                .collect();
+            assert_eq!(found, names, "{typed}");
+        }
+    }
 
     #[test]
     fn names_are_found_as_pages_show_them() {

@@ -5,15 +5,19 @@
 //! the same. The result says what is searched for, at which worth, and what was made of
 //! what was typed.
 
-use std::{collections::HashMap, sync::Arc};
+use std::{
+    collections::{HashMap, HashSet},
+    sync::Arc,
+};
 
 use super::{
-    analysis::{Analysed, Analysis, Word, concept_term, split, stem_term},
+    analysis::{Analysed, Analysis, Word, concept_term, lacking_term, ruled_out, split, stem_term},
     circumstances::Circumstances,
-    document::Part,
+    document::{Noted, Part},
     language::{Named, NamedValue, Query, Within, parse},
     leaning::Leaning,
     learning::Learning,
+    negation,
     pressure::Reading,
     quantity::{Quantity, quantities},
     side_by_side::MOST_PAIRS,
@@ -30,11 +34,14 @@ const MOST_WORDS: usize = 64;
 /// Only so many words are looked up for other spellings.
 const MOST_SPELT: usize = 12;
 
+/// Only so many things said not to be it are looked for.
+const MOST_DENIED: usize = 8;
+
 /// Only so many pressures are compared.
 const MOST_PRESSURES: usize = 8;
 
-/// Between two pressures these say which was when, and are no words to search for.
-const TIMES: [&str; 16] = [
+/// Beside two pressures these say which was when and how it changed, and are no words to search for.
+const TIMES: [&str; 31] = [
     "yesterday",
     "today",
     "tonight",
@@ -50,7 +57,22 @@ const TIMES: [&str; 16] = [
     "previously",
     "formerly",
     "usually",
+    "usual",
+    "normal",
+    "healthy",
+    "fault",
+    "faulty",
+    "restored",
     "went",
+    "up",
+    "down",
+    "rose",
+    "fell",
+    "dropped",
+    "climbed",
+    "crept",
+    "jumped",
+    "risen",
 ];
 
 /// Worth of a word met through another that means the same.
@@ -61,6 +83,15 @@ const PART_WORTH: f32 = 0.5;
 
 /// Worth of how others misspelt a word.
 const MISSPELT_WORTH: f32 = 0.5;
+
+/// Worth of a word as it stands where its lack is asked for: `not cold` is told in other words too.
+const LACKING_WORTH: f32 = 0.5;
+
+/// What is missed when it is not there: `no flow` tells of a fault and denies none.
+const MISSED: [&str; 12] = [
+    "flow", "power", "signal", "current", "voltage", "light", "reading", "display", "response",
+    "vacuum", "cooling", "pressure",
+];
 
 /// Worth of two words written in one, or one in two.
 const JOINED_WORTH: f32 = 0.8;
@@ -84,9 +115,20 @@ pub(super) struct Strict {
     /// As typed.
     pub(super) shown: String,
     pub(super) part: Option<Part>,
+    /// Of the notes, in which of the things they are put together from.
+    pub(super) noted: Option<Noted>,
     /// Terms with their places; side by side if a phrase.
     pub(super) terms: Vec<(usize, String)>,
     pub(super) wanted: Vec<Wanted>,
+}
+
+/// A thing said not to be it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Denied {
+    /// Terms that a part holds all of where it says that it is.
+    pub(super) terms: Vec<String>,
+    /// Whether any part may say so; else only that of the cause.
+    pub(super) anywhere: bool,
 }
 
 /// A pressure searched for.
@@ -120,6 +162,10 @@ pub struct Understood {
     pub(super) quantities: Vec<Quantity>,
     /// Whether the cases nearest to a pressure are told of, however far off they are.
     pub(super) nearest: bool,
+    /// Whether the cases are those that hold none of the words.
+    pub(super) silent: bool,
+    /// Whether a case fits that is what it was asked to be and holds none of the words.
+    pub(super) words_optional: bool,
     /// Pressures of which none near is wanted.
     pub(super) pressures_left_out: Vec<AskedPressure>,
     /// Names after field words, until it is known what they stand for.
@@ -131,6 +177,10 @@ pub struct Understood {
     pub(super) weights: Weights,
     /// Words typed side by side.
     pub(super) neighbours: Vec<[String; 2]>,
+    /// What is said not to be it.
+    pub(super) denied: Vec<Denied>,
+    /// The causes among that.
+    pub(super) denied_causes: HashSet<String>,
     /// The words typed, or as meant, for a comparison letter by letter.
     pub(super) surface: Surface,
     /// What the fleet's own cases teach, if that counts.
@@ -196,6 +246,8 @@ impl Understood {
             pressures,
             quantities,
             nearest: false,
+            silent: false,
+            words_optional: false,
             circumstances: vocabulary.circumstances(&analysed, analysis.list()),
             pressures_left_out,
             typed_names: named,
@@ -205,6 +257,8 @@ impl Understood {
             leaning: Leaning::default(),
             weights: Weights::QUERY,
             neighbours,
+            denied: denied(&query.plain, &analysed),
+            denied_causes: HashSet::new(),
             surface,
             remarks: planner.remarks,
             places: HashMap::new(),
@@ -253,6 +307,23 @@ impl Understood {
             && self.pressures.is_empty()
             && self.quantities.is_empty()
             && !self.is_strict()
+    }
+
+    /// Whether nothing is said but what is not it.
+    pub(super) fn only_denies(&self) -> bool {
+        let mut terms = self.wanted.iter().flat_map(|wanted| &wanted.terms);
+        !self.denied.is_empty()
+            && terms.all(|(term, _)| ruled_out(term).is_some())
+            && self.pressures.is_empty()
+            && self.quantities.is_empty()
+            && self.phrases.is_empty()
+            && self.required.is_empty()
+    }
+
+    /// Whether a case has to be or to hold something of which more than its words is asked.
+    pub(super) fn keeps_to_something(&self) -> bool {
+        let named = self.named.iter().any(|name| !name.left_out);
+        named || !self.phrases.is_empty() || !self.required.is_empty()
     }
 
     /// Whether it leaves cases out.
@@ -307,6 +378,12 @@ impl Understood {
         self
     }
 
+    /// The same, where a case fits that holds none of the words.
+    pub(super) fn with_words_optional(mut self) -> Self {
+        self.words_optional = true;
+        self
+    }
+
     fn indexed(mut self) -> Self {
         let mut places = HashMap::new();
         let strict = self.phrases.iter().chain(&self.required);
@@ -324,6 +401,53 @@ impl Understood {
         self.places = places;
         self
     }
+}
+
+/// What a text says both to be there and not to be it, as in `door seal new, so not door`: only the denial
+/// is searched for.
+fn contradicted(analysed: &Analysed) -> Vec<Arc<str>> {
+    let words = analysed.words.iter().enumerate();
+    let whole =
+        words.filter(|(at, word)| word.ruled_out && !word.common && !analysed.of_a_kind(*at));
+    whole.map(|(_, word)| Arc::clone(&word.stem)).collect()
+}
+
+/// The things a text says not to be it, each by all of its words.
+pub(super) fn denied(text: &str, analysed: &Analysed) -> Vec<Denied> {
+    let mut denied: Vec<(Denied, bool)> = Vec::new();
+    let mut last: Option<usize> = None;
+    for (at, word) in analysed.words.iter().enumerate() {
+        if !word.ruled_out || word.common {
+            continue;
+        }
+        let mention = analysed.mentions.iter().find(|m| m.words.contains(&at));
+        let term = match mention.and_then(|mention| mention.concepts.first()) {
+            Some(concept) => concept_term(*concept, false),
+            None => stem_term(&word.stem, false),
+        };
+        let goes_on = last.is_some_and(|last| adjoin(text, &analysed.words[last], word));
+        let missed = MISSED.contains(&&*word.plain);
+        match denied.last_mut().filter(|_| goes_on) {
+            Some((one, of_missed)) => {
+                *of_missed |= missed;
+                one.anywhere &= negation::tells_course(&word.plain);
+                if !one.terms.contains(&term) {
+                    one.terms.push(term);
+                }
+            }
+            None => denied.push((
+                Denied {
+                    terms: vec![term],
+                    anywhere: negation::tells_course(&word.plain),
+                },
+                missed,
+            )),
+        }
+        last = Some(at);
+    }
+    denied.retain(|(_, missed)| !missed);
+    denied.truncate(MOST_DENIED);
+    denied.into_iter().map(|(denied, _)| denied).collect()
 }
 
 struct Planner<'a> {
@@ -345,8 +469,13 @@ impl Planner<'_> {
                 wanted.push(new);
             }
         };
+        let contradicted = contradicted(analysed);
+        let doubted = |word: &Word| !word.ruled_out && contradicted.contains(&word.stem);
         for mention in &analysed.mentions {
             let words = &analysed.words[mention.words.clone()];
+            if words.iter().any(doubted) {
+                continue;
+            }
             if let ([first, .., last], Some(concept)) = (words, mention.concepts.first()) {
                 let wider = match first.ruled_out {
                     true => &mention.concepts[1..],
@@ -379,6 +508,26 @@ impl Planner<'_> {
                 .mentions
                 .iter()
                 .any(|mention| mention.words.len() > 1 && mention.words.contains(&at));
+            if doubted(word) || (word.ruled_out && !whole) {
+                // No valve that is fine says anything of the gate valve.
+                continue;
+            }
+            let before = at.checked_sub(1).map(|before| &analysed.words[before]);
+            if let (true, Some(before)) = (word.ruled_out && word.qualified, before) {
+                add(Wanted {
+                    shown: text[before.place.start..word.place.end].to_owned(),
+                    terms: vec![(
+                        stem_term(&format!("{} {}", before.stem, word.stem), true),
+                        1.0,
+                    )],
+                    pair: Some([at - 1, at].map(|at| analysed.ruled_out_term(at))),
+                    ..Wanted::default()
+                });
+                continue;
+            }
+            if analysed.of_a_kind(at) {
+                continue;
+            }
             add(self.word(&text[word.place.clone()], word, whole));
             if let Some(next) = analysed.words.get(at + 1)
                 && let Some(joined) = self.joined(text, word, next)
@@ -467,16 +616,26 @@ impl Planner<'_> {
             terms: vec![(stem_term(&word.stem, word.ruled_out), worth)],
             ..Wanted::default()
         };
+        if word.lacking {
+            let plain = (stem_term(&word.stem, false), worth * LACKING_WORTH);
+            wanted.terms.insert(0, (lacking_term(&word.stem), worth));
+            wanted.terms[1] = plain;
+        }
         let list = self.analysis.list();
-        let concepts = list.concepts(&word.stem);
+        let concepts = match word.qualified {
+            true => &[],
+            false => list.concepts(&word.stem),
+        };
         // Ruled out with all that is wider: where there was no water, there was no drip.
         let meant_by = |concepts: &[Concept], worth: f32| {
             let held = concepts
                 .len()
                 .min(if word.ruled_out { usize::MAX } else { 1 });
-            let terms = concepts[..held].iter();
+            let held = &concepts[..held];
             let term = |concept: &Concept| (concept_term(*concept, word.ruled_out), worth);
-            terms.map(term).collect::<Vec<_>>()
+            let lack = |concept: &Concept| (lacking_term(&concept_term(*concept, false)), worth);
+            let lacking = held.iter().filter(|_| word.lacking).map(lack);
+            held.iter().map(term).chain(lacking).collect::<Vec<_>>()
         };
         if whole {
             wanted.terms.extend(meant_by(concepts, SAME_WORTH));
@@ -563,8 +722,16 @@ impl Planner<'_> {
                 let terms: Vec<_> = analysed
                     .words
                     .iter()
-                    .filter(|word| !word.common)
-                    .map(|word| (word.position, stem_term(&word.stem, word.ruled_out)))
+                    .enumerate()
+                    .filter(|(_, word)| !word.common)
+                    .map(|(at, word)| {
+                        let term = match word.ruled_out {
+                            true => analysed.ruled_out_term(at),
+                            false if word.lacking => lacking_term(&word.stem),
+                            false => stem_term(&word.stem, false),
+                        };
+                        (word.position, term)
+                    })
                     .take(MOST_WORDS)
                     .collect();
                 if terms.is_empty() {
@@ -577,6 +744,7 @@ impl Planner<'_> {
                 Some(Strict {
                     shown: within.text.trim().to_owned(),
                     part: within.part,
+                    noted: within.noted,
                     wanted: self.wanted(&within.text, &analysed),
                     terms,
                 })

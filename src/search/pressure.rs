@@ -29,6 +29,8 @@ pub(super) enum Told {
     Now,
     /// What it read before, or ought to.
     Before,
+    /// What is read at another place than the chamber.
+    Elsewhere,
 }
 
 /// A pressure, or a stretch of pressures, in a text.
@@ -152,7 +154,7 @@ impl Found {
 fn may_begin(piece: &Piece<'_>) -> bool {
     match piece.lex {
         Lex::Number(_) => true,
-        Lex::Sign(sign) => matches!(sign, '<' | '≤' | '>' | '≥' | '-' | '−' | '–'),
+        Lex::Sign(sign) => matches!(sign, '<' | '≤' | '>' | '≥' | '-' | '−' | '–' | '.'),
         Lex::Word(word) => number::may_begin(word),
         Lex::Raised(_) => false,
     }
@@ -164,7 +166,7 @@ fn read(pieces: &[Piece<'_>], at: usize, done: usize) -> Option<(Vec<Found>, usi
     }
     let sign = bound::sign(pieces, at);
     let from = at + sign.map_or(0, |(_, used)| used);
-    let first = number(pieces, from)?;
+    let mut first = number(pieces, from)?;
     if sign.is_none()
         && let Some(pair) = pair(pieces, from, first, done)
     {
@@ -178,7 +180,15 @@ fn read(pieces: &[Piece<'_>], at: usize, done: usize) -> Option<(Vec<Found>, usi
     }
     let (start, next, side) = match sign {
         Some((side, _)) => (at, first.next, Some(side)),
-        None => bound::worded(pieces, from, first.next, done),
+        None => match bound::open_end(pieces, from, first.next) {
+            Some(next) => {
+                let unit = first.unit.is_none().then(|| unit::unit(pieces, next));
+                first.unit = first.unit.or(unit.flatten().map(|(unit, _)| unit));
+                let used = unit.flatten().map_or(0, |(_, used)| used);
+                (from, next + used, Some(Side::Above))
+            }
+            None => bound::worded(pieces, from, first.next, done),
+        },
     };
     let (mut low, mut high) = first.ends();
     match side {

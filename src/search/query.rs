@@ -20,15 +20,17 @@ use tantivy::{
 use super::{
     Entry, SearchError, SearchIndex, analysis,
     beside::Beside,
-    document::{Part, When},
+    denied,
+    document::{Noted, Part, When},
     language::Named,
     leaning::Leaning,
     naming::Names,
-    plan::{AskedPressure, Strict, Understood, Wanted},
+    noted::InNoted,
+    plan::{self, AskedPressure, Strict, Understood, Wanted},
     pressure::{self, Reading, Told},
     quantity::{self, Sort, quantities},
     rank::{self, Scorer},
-    schema::{BEFORE, FAULT},
+    schema::{BEFORE, FAULT, OTHER},
     shortlist::{self, Allowed, Form, Forms, Plan},
     spread,
     surface::Surface,
@@ -174,9 +176,12 @@ impl SearchIndex {
         if request.text.trim().is_empty() {
             return self.newest(&searcher, Vec::new(), request);
         }
-        let vocabulary = self.vocabulary(&searcher)?;
-        let mut asked = Understood::new(&request.text, &self.analysis, &vocabulary);
+        let (typed, tools) = self.tools_typed(&searcher, &request.text)?;
+        let vocabulary = self.vocabulary_for(&searcher, &typed)?;
+        let mut asked = Understood::new(&typed, &self.analysis, &vocabulary);
         let open = matches!(asker.scope, SiteScope::All);
+        asked.denied_causes = denied::causes(&asked.denied, &request.names, &self.analysis);
+        asked.remarks.extend(tools.into_iter().filter(|_| open));
         self.name(&searcher, &request.names, open, &mut asked)?;
         asked.weights = request.weights.unwrap_or(Weights::QUERY);
         if asked.weights.tells > 0.0 {
@@ -233,6 +238,16 @@ impl SearchIndex {
         };
         let filtered = request.filters != wide.filters;
         let mut steps = Vec::new();
+        let near = asked.pressures.iter().any(|p| !p.reading.bounded);
+        let more = !asked.wanted.is_empty() || !asked.quantities.is_empty() || near;
+        if more && (bounded || asked.keeps_to_something()) {
+            steps.push((
+                asked.clone().with_words_optional(),
+                request,
+                "No case that fits the field words, quotation marks and ranges holds anything else of \
+                 this; these fit them.",
+            ));
+        }
         if bounded {
             steps.push((
                 loose,
@@ -320,6 +335,13 @@ impl SearchIndex {
             ),
             (None, None) => return Ok(None),
         };
+        let told = match pressure.map(|pressure| pressure.reading.told) {
+            Some(Told::Now) => "No case is near “{}” at the fault",
+            Some(Told::Before) => "No case was near “{}” before the fault",
+            Some(Told::Elsewhere) => "No case was near “{}” in the foreline",
+            None => "No case has a figure near “{}”",
+        };
+        let told = told.replace("{}", shown.trim());
         if pressure.is_some() {
             understood.quantities.clear();
         }
@@ -347,16 +369,13 @@ impl SearchIndex {
             total: hits.len(),
             hits: page(hits, request.skip.min(end)..end),
             understood: Arc::new(understood),
-            relaxed: vec![format!(
-                "No case lies near “{}”; these come nearest.",
-                shown.trim()
-            )],
+            relaxed: vec![format!("{told}; these come nearest.")],
             ..Answer::default()
         }))
     }
 
-    /// Where only what is not so was typed, and no case says it either: the newest that hold nothing of
-    /// it.
+    /// Where only what is not so was typed, and no case is read as saying it: the newest that hold nothing
+    /// of it.
     fn silent_of(
         &self,
         searcher: &Searcher,
@@ -383,13 +402,32 @@ impl SearchIndex {
             let held = BooleanQuery::union(held.into());
             without.push((Occur::MustNot, Box::new(held)));
         }
+        for pair in asked
+            .wanted
+            .iter()
+            .filter_map(|wanted| wanted.pair.as_ref())
+        {
+            let plain = [0, 1].map(|at| {
+                (
+                    at,
+                    analysis::ruled_out(&pair[at])
+                        .unwrap_or(&pair[at])
+                        .to_owned(),
+                )
+            });
+            let held = Part::ALL.map(|part| self.phrase(part, asked, &plain));
+            without.push((Occur::MustNot, Box::new(BooleanQuery::union(held.into()))));
+        }
         let mut answer = self.newest(searcher, without, request)?;
         if answer.total == 0 {
             return Ok(None);
         }
-        let told = "No case says that it is not so; these, the newest, do not speak of it.";
+        // Texts may say it in words that are not read so.
+        let told = "No case was read as ruling it out; these, the newest, do not speak of it.";
         answer.relaxed.push(told.to_owned());
-        answer.understood = Arc::new(asked.clone());
+        let mut asked = asked.clone();
+        asked.silent = true;
+        answer.understood = Arc::new(asked);
         answer.instead = true;
         Ok(Some(answer))
     }
@@ -465,6 +503,7 @@ impl SearchIndex {
         asked.quantities = seen.into_iter().take(SIMILAR_QUANTITIES).collect();
         let told = self.analysis.read(&entry.symptom);
         asked.surface = Surface::of_query(&told, self.analysis.learnt());
+        asked.denied = plan::denied(&entry.symptom, &told);
         asked.weights = request.weights.unwrap_or(Weights::CASE);
         if asked.weights.tells > 0.0 {
             asked.learn(self.learning(&searcher)?);
@@ -478,7 +517,8 @@ impl SearchIndex {
         )
     }
 
-    fn frequency(&self, searcher: &Searcher, term: &str) -> Result<u64, SearchError> {
+    /// How many cases hold a term, in the field where most do.
+    pub(super) fn frequency(&self, searcher: &Searcher, term: &str) -> Result<u64, SearchError> {
         let mut frequency = 0;
         for field in self.fields.texts() {
             frequency = frequency.max(searcher.doc_freq(&Term::from_field_text(field, term))?);
@@ -595,6 +635,7 @@ impl SearchIndex {
     ) -> Result<Plan, SearchError> {
         let mut plan = Plan {
             words_typed: !(asked.wanted.is_empty() && asked.quantities.is_empty()),
+            words_optional: asked.words_optional,
             narrowing: self.narrowing(filters),
             bounds: more,
             ..Plan::default()
@@ -650,13 +691,31 @@ impl SearchIndex {
         }
         for strict in &asked.required {
             for wanted in &strict.wanted {
-                plan.required
-                    .push(self.forms(searcher, asked, wanted, strict.part)?);
+                plan.required.push(match strict.noted {
+                    Some(noted) => self.noted(searcher, asked, wanted, noted)?,
+                    None => self.forms(searcher, asked, wanted, strict.part)?,
+                });
             }
+        }
+        if plan.needs_words() && !plan.required.is_empty() {
+            // A walk does not tell what a case holds of what is wanted from what it has to hold.
+            let any = unscored(plan.any_wanted());
+            plan.bounds.push((Occur::Must, any));
         }
         for strict in &asked.left_out {
             let any = BooleanQuery::union(self.side_by_side(asked, strict));
             plan.bounds.push((Occur::MustNot, Box::new(any)));
+        }
+        if asked.only_denies() {
+            // What found it is no answer to a question for what ruled it out.
+            for thing in asked.denied.iter().filter(|thing| thing.anywhere) {
+                let says = denied::says(&self.fields, thing);
+                plan.bounds.push((Occur::MustNot, says));
+            }
+            for cause in &asked.denied_causes {
+                let of_cause = term(Term::from_field_text(self.fields.cause, cause));
+                plan.bounds.push((Occur::MustNot, of_cause));
+            }
         }
         for pressure in &asked.pressures_left_out {
             let near = self.beside(&pressure.reading).cases();
@@ -690,6 +749,7 @@ impl SearchIndex {
         let (field, column) = match reading.told {
             Told::Now => (self.fields.fault, FAULT),
             Told::Before => (self.fields.before, BEFORE),
+            Told::Elsewhere => (self.fields.other, OTHER),
         };
         let reach = rank::reach(reading);
         let scale = reading.unit.map_or(0.0, pressure::scale);
@@ -703,6 +763,11 @@ impl SearchIndex {
 
     /// Words that have to stand side by side, in one part or in any.
     fn side_by_side(&self, asked: &Understood, strict: &Strict) -> Vec<Box<dyn Query>> {
+        if let Some(noted) = strict.noted {
+            let held = strict.terms.iter();
+            let held = held.map(|(_, term)| self.in_noted(term, noted)).collect();
+            return vec![Box::new(BooleanQuery::intersection(held))];
+        }
         let parts = strict.part.map_or(Part::ALL.to_vec(), |part| vec![part]);
         parts
             .into_iter()
@@ -790,6 +855,35 @@ impl SearchIndex {
         Ok(forms)
     }
 
+    /// The same in one of the things that the notes are put together from.
+    fn noted(
+        &self,
+        searcher: &Searcher,
+        asked: &Understood,
+        wanted: &Wanted,
+        noted: Noted,
+    ) -> Result<Forms, SearchError> {
+        let mut forms = Forms::default();
+        let cases = Bm25StatisticsProvider::total_num_docs(searcher)?;
+        let field = self.fields.part(Part::Notes);
+        for (form, worth) in &wanted.terms {
+            let holding = searcher.doc_freq(&Term::from_field_text(field, form))?;
+            let rarity = most_by_word(holding, cases) / MOST_REPEATED;
+            let weight = asked.weights.part(Part::Notes) * worth * rarity;
+            forms.each.push(Form {
+                query: weighted(self.in_noted(form, noted), weight),
+                word: None,
+                most: weight,
+            });
+        }
+        Ok(forms)
+    }
+
+    fn in_noted(&self, term: &str, noted: Noted) -> Box<dyn Query> {
+        let word = Term::from_field_text(self.fields.part(Part::Notes), term);
+        Box::new(InNoted { word, noted })
+    }
+
     /// Filters as bounds.
     fn narrowing(&self, filters: &Filters) -> Vec<(Occur, Box<dyn Query>)> {
         let mut clauses: Vec<(Occur, Box<dyn Query>)> = Vec::new();
@@ -831,11 +925,14 @@ fn is_number(word: &str) -> bool {
     word.bytes().all(|byte| byte.is_ascii_digit())
 }
 
+/// What a word repeated without end is worth, as a multiple of its rarity.
+const MOST_REPEATED: f32 = 2.2;
+
 /// What no case gains more than by a word that so many of all cases hold: the limit of BM25 for a word
 /// repeated without end (Robertson and Zaragoza 2009), with the index library's saturation of 1.2.
 fn most_by_word(holding: u64, cases: u64) -> f32 {
     let (holding, cases) = (holding as f32, cases as f32);
-    2.2 * (1.0 + (cases - holding + 0.5) / (holding + 0.5)).ln()
+    MOST_REPEATED * (1.0 + (cases - holding + 0.5) / (holding + 0.5)).ln()
 }
 
 /// The numbers of cases. A segment's column is opened once, since that reads a head for every few hundred

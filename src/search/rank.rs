@@ -34,6 +34,8 @@ pub(super) struct Near {
     pub(super) asked: String,
     /// How the one stands to the other, in a word.
     pub(super) how: &'static str,
+    /// Where it was read, if not in the chamber.
+    pub(super) place: &'static str,
 }
 
 /// The pressures of a case that are near those asked for, or fit them, the nearest for each.
@@ -52,9 +54,14 @@ pub(super) fn near(asked: &Understood, entry: &Entry) -> Vec<Near> {
             near.push(Near {
                 own: nearest.shown.to_string(),
                 asked: pressure.shown.clone(),
-                how: match reading.bounded && off(&nearest) <= ROUNDING {
-                    true => "fits",
-                    false => "near",
+                how: match off(&nearest) {
+                    off if reading.bounded && off <= ROUNDING => "fits",
+                    off if off <= REACH => "near",
+                    _ => "the nearest there is to",
+                },
+                place: match reading.told {
+                    Told::Elsewhere => "foreline ",
+                    Told::Now | Told::Before => "",
                 },
             });
         }
@@ -128,6 +135,7 @@ impl Scorer {
             let (column, others) = match asked.reading.told {
                 Told::Now => (&self.fault, [&self.before, &self.other]),
                 Told::Before => (&self.before, [&self.fault, &self.other]),
+                Told::Elsewhere => (&self.other, [&None, &None]),
             };
             let mut best = nearest(column);
             // Of another time none is worth more than this.
@@ -163,8 +171,11 @@ impl Distance {
         Self {
             sought: sought.clone(),
             own: column(match sought {
-                Sought::Pressure(asked) if asked.told == Told::Before => BEFORE,
-                Sought::Pressure(_) => FAULT,
+                Sought::Pressure(asked) => match asked.told {
+                    Told::Now => FAULT,
+                    Told::Before => BEFORE,
+                    Told::Elsewhere => OTHER,
+                },
                 Sought::Quantity(asked) => asked.sort.column(),
             }),
             unit: column(UNIT),
@@ -185,7 +196,9 @@ impl Distance {
 fn same_time(told: Told, when: When) -> bool {
     matches!(
         (told, when),
-        (Told::Now, When::Fault) | (Told::Before, When::Before)
+        (Told::Now, When::Fault)
+            | (Told::Before, When::Before)
+            | (Told::Elsewhere, When::Elsewhere)
     )
 }
 

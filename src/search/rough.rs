@@ -91,6 +91,10 @@ impl Limits {
             let steps = match pressure.reading.told {
                 Told::Now => &mut limits.fault,
                 Told::Before => &mut limits.before,
+                Told::Elsewhere => {
+                    limits.other += asked.weights.pressure;
+                    continue;
+                }
             };
             for (step, most) in steps.iter_mut().enumerate().skip(1) {
                 let (low, high) = match step as u8 {

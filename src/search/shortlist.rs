@@ -37,6 +37,8 @@ pub(super) struct Plan {
     pub(super) wanted: Vec<Forms>,
     /// Whether anything was wanted, held by a case or not.
     pub(super) words_typed: bool,
+    /// Whether a case fits without any of it, if it is what it was asked to be.
+    pub(super) words_optional: bool,
     /// Pressures that do as well as a word.
     pub(super) near: Vec<Box<dyn Query>>,
     /// What brings a case on a short list beside words: the pressures and other quantities asked for.
@@ -85,9 +87,14 @@ impl Forms {
 impl Plan {
     /// Whether a case has to hold a word or lie near a pressure to fit.
     pub(super) fn needs_words(&self) -> bool {
-        let musts = self.bounds.iter().any(|(occur, _)| *occur == Occur::Must);
-        let asks = self.words_typed || !self.near.is_empty();
-        asks && !musts && self.required.is_empty()
+        (self.words_typed || !self.near.is_empty()) && !self.words_optional
+    }
+
+    /// The cases that hold any of what is wanted or lie near a pressure.
+    pub(super) fn any_wanted(&self) -> Box<dyn Query> {
+        let wanted = self.wanted.iter().flat_map(Forms::queries);
+        let near = self.near.iter().map(|near| near.box_clone());
+        Box::new(BooleanQuery::union(wanted.chain(near).collect()))
     }
 
     /// All of it as one query.

@@ -21,6 +21,7 @@ use tantivy::{
 use super::{
     Hit, SearchError,
     circumstances::{Circumstances, OfSegment, Worths},
+    denied,
     plan::Understood,
     query::Numbers,
     schema::{ALIKE, CAUSE, Fields, SURFACE},
@@ -110,9 +111,14 @@ fn weighed(
         true => side_by_side::shares(searcher, &fields.texts(), &asked.neighbours, &cases)?,
         false => vec![0.0; cases.len()],
     };
+    let denied = match asked.weights.denied > 0.0 {
+        true => denied::shares(searcher, fields, &asked.denied, &cases)?,
+        false => vec![0.0; cases.len()],
+    };
     let mut segments: HashMap<u32, Columns> = HashMap::new();
     let mut weighed = Vec::with_capacity(found.len());
-    for ((words, address), side_by_side) in found.into_iter().zip(side_by_side) {
+    let found = found.into_iter().zip(side_by_side).zip(denied);
+    for (((words, address), side_by_side), denied) in found {
         let columns = match segments.entry(address.segment_ord) {
             Entry::Occupied(open) => open.into_mut(),
             Entry::Vacant(new) => new.insert(Columns::new(
@@ -140,10 +146,14 @@ fn weighed(
         let worth = words * (1.0 + told_alike + asked.weights.side_by_side * side_by_side)
             + columns.circumstances.worth(case)
             + asked.weights.tells * tells;
+        let denied = match asked.denied_causes.contains(&cause) {
+            true => 1.0,
+            false => denied,
+        };
         let leaning = (asked.weights.outcome * asked.leaning.of(&cause)).exp();
         let hit = Hit {
             number,
-            score: worth.max(LEAST) * leaning,
+            score: worth.max(LEAST) * leaning * (1.0 - asked.weights.denied * denied),
             alike: Vec::new(),
         };
         let alike = columns.alike.first(case).unwrap_or_default();

@@ -203,6 +203,12 @@ fn bounds_are_read_as_people_say_them() {
         ),
         ("5 to 20 mtorr", Some(5.0), Some(20.0), Some(Millitorr)),
         ("ranges from 1e-6 to 1e-5", Some(1e-6), Some(1e-5), None),
+        ("1e-5..", Some(1e-5), None, None),
+        ("..1e-5", None, Some(1e-5), None),
+        ("1e-5 torr..", Some(1e-5), None, Some(Torr)),
+        ("1e-5.. torr", Some(1e-5), None, Some(Torr)),
+        ("..2e-6 mbar", None, Some(2e-6), Some(Millibar)),
+        ("..40 mtorr", None, Some(40.0), Some(Millitorr)),
     ];
     for (text, low, high, unit) in rows {
         let reading = one(text);
@@ -242,6 +248,11 @@ fn what_a_reading_will_not_pass_keeps_nothing_out() {
         ("rose above 1e-4", 1e-4),
         ("went up to 4e-5", 4e-5),
         ("unable to pump below 3e-6", 3e-6),
+        // A pause is no open range.
+        ("stuck at 4e-5..", 4e-5),
+        ("4e-5... gate open", 4e-5),
+        ("hm ...4e-5", 4e-5),
+        ("no idea. 4e-5 again", 4e-5),
     ] {
         let reading = one(text);
         assert!(!reading.bounded, "{text:?}");
@@ -446,17 +457,19 @@ fn terms(text: &str) -> Vec<String> {
 fn what_is_ruled_out_is_marked_and_faults_are_not() {
     for (text, ruled_out) in [
         ("no water seen", "!water"),
-        ("gate valve ruled out", "!gate"),
-        ("ruled out the gate valve", "!valv"),
+        ("gate valve ruled out", "!+gate"),
+        ("ruled out the gate valve", "!+valv"),
         ("no sign of water", "!water"),
         ("linear, door fine", "!door"),
         ("it is not the gauge", "!gaug"),
-        ("tip seals therefore not guilty", "!seal"),
+        ("tip seals therefore not guilty", "!+seal"),
         ("both doors are clean", "!door"),
+        ("no big leak", "!leak"),
+        ("no water leak", "!water"),
     ] {
         let terms = terms(text);
         assert!(terms.contains(&ruled_out.to_owned()), "{text:?}: {terms:?}");
-        let plain = ruled_out.trim_start_matches('!').to_owned();
+        let plain = ruled_out.trim_start_matches(['!', '+']).to_owned();
         assert!(!terms.contains(&plain), "{text:?}: {terms:?}");
     }
     for (text, plain) in [
@@ -467,6 +480,9 @@ fn what_is_ruled_out_is_marked_and_faults_are_not() {
         ("no helium, foil under the door", "foil"),
         ("no water but a hair on the seal", "hair"),
         ("no action except that all water was shut", "water"),
+        // What is lacking is told apart from what is fine.
+        ("no flow in the line", "-flow"),
+        ("stage will not turn", "-turn"),
     ] {
         let terms = terms(text);
         assert!(terms.contains(&plain.to_owned()), "{text:?}: {terms:?}");
@@ -558,6 +574,16 @@ fn phrases_minus_and_field_words_are_taken_out_of_the_query() {
     assert_eq!(query.pressures[0].0.unit, Some(PressureUnit::Torr));
     assert!(query.plain.contains("water"));
     assert_eq!(parse("mid -6s 07:40 \"open").phrases, []);
+    for (typed, left) in [("cause:", ""), ("foil pressure: ", "foil"), ("proof:", "")] {
+        let query = parse(typed);
+        let plain = query.plain.replace(';', "");
+        assert_eq!(plain.trim(), left, "{typed}");
+        assert!(query.required.is_empty() && query.pressures.is_empty());
+        assert!(
+            query.remarks[0].contains("has nothing behind it"),
+            "{typed}"
+        );
+    }
 }
 
 #[test]
@@ -753,13 +779,13 @@ fn a_short_list_is_ordered_as_the_whole_is() {
         ("rough 3e-6 Pa slow", Filters::default(), 100),
         ("water at the gate", cryo.clone(), 100),
         ("foil waterdoor", cryo, 100),
-        ("foil -slow symptom:gate", Filters::default(), 10),
+        ("foil -slow symptom:gate", Filters::default(), 5),
         (
             "\"door seal\" gate between 1e-6 and 1e-5 Pa",
             Filters::default(),
             10,
         ),
-        ("tool:t-01 foil -water", Filters::default(), 100),
+        ("tool:t-01 foil -water", Filters::default(), 50),
     ] {
         let mut asked = Understood::new(typed, &index.analysis, &vocabulary);
         index

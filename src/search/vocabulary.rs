@@ -1,14 +1,17 @@
 //! Every word the fleet has written with how many cases hold it, for spelling, joins and splits.
 //!
 //! A copy in memory of the index's own list of terms, so that a misspelt word costs no walk
-//! through the index. Bounded: beyond [`MOST_WORDS`] the rest is not offered as a spelling.
+//! through the index. Bounded: beyond [`MOST_WORDS`] the rest is not offered as a spelling. It is made
+//! of the whole index from time to time; the words of what was filed since are added as they come.
 
 use std::{
     cmp::Reverse,
     collections::{BTreeMap, HashMap, HashSet},
+    ops::Range,
+    sync::{Arc, Mutex, PoisonError},
 };
 
-use tantivy::Searcher;
+use tantivy::{Searcher, SegmentReader, index::SegmentId};
 
 use super::{
     SearchError,
@@ -23,22 +26,61 @@ use super::{
 /// Words kept in memory at most.
 const MOST_WORDS: usize = 200_000;
 
+/// A segment of no more cases is read while a search waits: what was filed just now. Larger ones are
+/// merged of what was read, or of an import.
+const FEW_CASES: u32 = 5_000;
+
 /// How many times rarer than a word its misspellings are, at least.
 const RARER: u32 = 50;
+
+/// Words of a search at most that the index is asked for.
+const MOST_ASKED: usize = 64;
 
 /// Spellings offered for one word at most.
 const OFFERED: usize = 3;
 
 /// The words of the fleet.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Vocabulary {
-    words: HashMap<String, u32>,
-    by_length: Vec<Vec<String>>,
+    /// Those of the whole index as it was.
+    words: Arc<Words>,
+    /// Those met since.
+    newer: Words,
+    /// The segments whose words are among them, or are too many to be read beside a search.
+    read: Arc<Mutex<HashSet<SegmentId>>>,
     /// Words of the list as written, each with its stem.
-    listed: Vec<(String, String)>,
-    stems_listed: HashSet<String>,
+    listed: Arc<Vec<(String, String)>>,
+    stems_listed: Arc<HashSet<String>>,
     /// Classes, pumps and gauges of the fleet, each with the stems of its name.
-    named: Vec<(String, Vec<String>)>,
+    named: Arc<Vec<(String, Vec<String>)>>,
+}
+
+/// Words with how many cases hold each, and by their lengths.
+#[derive(Clone, Debug, Default)]
+struct Words {
+    cases: HashMap<String, u32>,
+    by_length: Vec<Vec<String>>,
+}
+
+impl Words {
+    fn new(cases: HashMap<String, u32>) -> Self {
+        let mut by_length: Vec<Vec<String>> = Vec::new();
+        for word in cases.keys().filter(|word| spellable(word)) {
+            let length = word.chars().count();
+            if by_length.len() <= length {
+                by_length.resize(length + 1, Vec::new());
+            }
+            by_length[length].push(word.clone());
+        }
+        for words in &mut by_length {
+            words.sort_unstable();
+        }
+        Self { cases, by_length }
+    }
+
+    fn of_length(&self, length: usize) -> &[String] {
+        self.by_length.get(length).map_or(&[], Vec::as_slice)
+    }
 }
 
 impl Vocabulary {
@@ -50,24 +92,13 @@ impl Vocabulary {
     ) -> Result<Self, SearchError> {
         let mut words: HashMap<String, u32> = HashMap::new();
         for segment in searcher.segment_readers() {
-            for field in fields.texts() {
-                let index = segment.inverted_index(field)?;
-                let mut stream = index.terms().stream()?;
-                while stream.advance() {
-                    let Ok(term) = std::str::from_utf8(stream.key()) else {
-                        continue;
-                    };
-                    if !is_written(term) {
-                        continue;
-                    }
-                    let cases = stream.value().doc_freq;
-                    if let Some(known) = words.get_mut(term) {
-                        *known += cases;
-                    } else if words.len() < MOST_WORDS {
-                        words.insert(term.to_owned(), cases);
-                    }
+            each_word(segment, fields, |word, cases| {
+                if let Some(known) = words.get_mut(word) {
+                    *known += cases;
+                } else if words.len() < MOST_WORDS {
+                    words.insert(word.to_owned(), cases);
                 }
-            }
+            })?;
         }
         let named = named(searcher, fields)?;
         let listed: Vec<(String, String)> = list
@@ -77,34 +108,81 @@ impl Vocabulary {
         for (_, stem) in &listed {
             words.entry(stem.clone()).or_insert(0);
         }
-        let mut by_length: Vec<Vec<String>> = Vec::new();
-        for word in words.keys().filter(|word| spellable(word)) {
-            let length = word.chars().count();
-            if by_length.len() <= length {
-                by_length.resize(length + 1, Vec::new());
-            }
-            by_length[length].push(word.clone());
-        }
-        for words in &mut by_length {
-            words.sort_unstable();
-        }
+        let segments = searcher.segment_readers().iter();
+        let read = segments.map(SegmentReader::segment_id).collect();
         Ok(Self {
-            words,
-            by_length,
-            stems_listed: listed.iter().map(|(_, stem)| stem.clone()).collect(),
-            listed,
-            named,
+            words: Arc::new(Words::new(words)),
+            newer: Words::default(),
+            read: Arc::new(Mutex::new(read)),
+            stems_listed: Arc::new(listed.iter().map(|(_, stem)| stem.clone()).collect()),
+            listed: Arc::new(listed),
+            named: Arc::new(named),
         })
+    }
+
+    /// The same with the words of what was filed since, and with those of `asked` that a case holds, as
+    /// `held` tells; none if that brings nothing new. Costs a look at the segments where there is none.
+    pub(super) fn grown(
+        &self,
+        searcher: &Searcher,
+        fields: &Fields,
+        asked: &[Word],
+        held: impl Fn(&str) -> Result<u64, SearchError>,
+    ) -> Result<Option<Self>, SearchError> {
+        let mut new: HashMap<String, u32> = HashMap::new();
+        for segment in self.unread(searcher) {
+            if segment.max_doc() > FEW_CASES {
+                continue;
+            }
+            each_word(segment, fields, |word, cases| {
+                if !self.knows(word) {
+                    *new.entry(word.to_owned()).or_default() += cases;
+                }
+            })?;
+        }
+        for word in asked.iter().take(MOST_ASKED) {
+            if !self.knows(&word.stem) && !new.contains_key(&*word.stem) {
+                let cases = held(&word.stem)?;
+                if cases > 0 {
+                    new.insert(
+                        word.stem.to_string(),
+                        u32::try_from(cases).unwrap_or(u32::MAX),
+                    );
+                }
+            }
+        }
+        if new.is_empty() {
+            return Ok(None);
+        }
+        if self.words.cases.len() + self.newer.cases.len() < MOST_WORDS {
+            new.extend(self.newer.cases.clone());
+        }
+        Ok(Some(Self {
+            newer: Words::new(new),
+            ..self.clone()
+        }))
+    }
+
+    /// The segments that came since, told once.
+    fn unread<'a>(&self, searcher: &'a Searcher) -> Vec<&'a SegmentReader> {
+        let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
+        let segments = searcher.segment_readers().iter();
+        segments
+            .filter(|segment| read.insert(segment.segment_id()))
+            .collect()
     }
 
     /// How many times a word is held, over all fields; none if nobody wrote it.
     pub(super) fn cases_of(&self, stem: &str) -> u32 {
-        self.words.get(stem).copied().unwrap_or_default()
+        let own = |words: &Words| words.cases.get(stem).copied();
+        own(&self.words)
+            .or_else(|| own(&self.newer))
+            .unwrap_or_default()
     }
 
     /// Whether it was written, or is on the word list.
     pub(super) fn knows(&self, stem: &str) -> bool {
-        self.words.contains_key(stem)
+        self.words.cases.contains_key(stem) || self.newer.cases.contains_key(stem)
     }
 
     /// Which class, pump and gauges a text names: a class by all words of its name, a gauge by
@@ -120,7 +198,7 @@ impl Vocabulary {
                 })
         };
         let mut found = Circumstances::default();
-        for (word, stems) in &self.named {
+        for (word, stems) in &*self.named {
             if let Some(gauge) = word.strip_prefix(GAUGE) {
                 if stems.last().is_some_and(said) {
                     found.gauges.push(gauge.to_owned());
@@ -149,7 +227,7 @@ impl Vocabulary {
         let mut found: Vec<(usize, bool, Reverse<u32>, &String)> = Vec::new();
         if let Some(most) = forgiven(plain) {
             let typed: Vec<char> = plain.chars().collect();
-            for (written, stem) in &self.listed {
+            for (written, stem) in &*self.listed {
                 if let Some(slips) =
                     slips(&typed, written, most).filter(|_| begins_like(plain, written))
                 {
@@ -163,7 +241,7 @@ impl Vocabulary {
             }
             let ends = Typed::new(plain);
             let first = typed.first().copied().unwrap_or_default();
-            for words in self.by_length.iter().take(typed.len()) {
+            for words in self.of_lengths(0..typed.len()) {
                 for word in beginning_with(words, first) {
                     if let Some(slips) = ends.slips_to(word, most) {
                         found.push((slips.max(1), true, Reverse(self.cases_of(word)), word));
@@ -172,7 +250,8 @@ impl Vocabulary {
             }
         }
         if stem.chars().count() > 3 {
-            let longer = self.by_length.iter().skip(stem.chars().count() + 1).take(6);
+            let length = stem.chars().count();
+            let longer = self.of_lengths(length + 1..length + 7);
             for word in longer.flatten().filter(|word| word.starts_with(stem)) {
                 found.push((2, true, Reverse(self.cases_of(word)), word));
             }
@@ -203,8 +282,7 @@ impl Vocabulary {
         }
         let letters: Vec<char> = stem.chars().collect();
         let rarest = self.cases_of(stem) / RARER;
-        let lengths = letters.len() - 1..=letters.len() + 1;
-        let near = lengths.filter_map(|length| self.by_length.get(length));
+        let near = self.of_lengths(letters.len() - 1..letters.len() + 2);
         near.flat_map(|words| beginning_with(words, letters[0]))
             .filter(|word| {
                 slips(&letters, word, 1) == Some(1)
@@ -232,16 +310,38 @@ impl Vocabulary {
         Some([plain[..at].to_owned(), plain[at..].to_owned()])
     }
 
+    /// The words of some lengths, those of one length in order.
+    fn of_lengths(&self, lengths: Range<usize>) -> impl Iterator<Item = &[String]> {
+        lengths.flat_map(|length| [self.words.of_length(length), self.newer.of_length(length)])
+    }
+
     fn within(&self, stem: &str, most: usize) -> impl Iterator<Item = (&String, usize)> {
         let letters: Vec<char> = stem.chars().collect();
         let from = letters.len().saturating_sub(most);
-        self.by_length
-            .iter()
-            .skip(from)
-            .take(letters.len() + most + 1 - from)
+        self.of_lengths(from..letters.len() + most + 1)
             .flatten()
             .filter_map(move |word| Some((word, slips(&letters, word, most)?)))
     }
+}
+
+/// Tells of every word that somebody wrote in a segment, with how many cases hold it in one field.
+fn each_word(
+    segment: &SegmentReader,
+    fields: &Fields,
+    mut told: impl FnMut(&str, u32),
+) -> Result<(), SearchError> {
+    for field in fields.texts() {
+        let index = segment.inverted_index(field)?;
+        let mut stream = index.terms().stream()?;
+        while stream.advance() {
+            if let Ok(word) = std::str::from_utf8(stream.key())
+                && is_written(word)
+            {
+                told(word, stream.value().doc_freq);
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Whether two words begin alike, or the shorter is long enough for a slip at its beginning to show:

@@ -24,6 +24,8 @@ pub struct Weights {
     /// What a case gains by its cause being the likeliest that the words asked tell of, in the same
     /// shares.
     pub tells: f32,
+    /// How much a case loses that holds what is said not to be it.
+    pub denied: f32,
     /// How much the cases of a cause gain if all of the nearest share it.
     pub shared_cause: f32,
     /// What each further case of a cause already shown is worth.
@@ -63,6 +65,7 @@ impl Weights {
         quantity: 3.0,
         likeness: 2.0,
         side_by_side: 0.15,
+        denied: 0.5,
         tells: 0.0,
         shared_cause: 4.0,
         again: 0.96,
@@ -110,6 +113,7 @@ impl Weights {
             ("quantity", &mut self.quantity),
             ("likeness", &mut self.likeness),
             ("side_by_side", &mut self.side_by_side),
+            ("denied", &mut self.denied),
             ("tells", &mut self.tells),
             ("shared_cause", &mut self.shared_cause),
             ("again", &mut self.again),

@@ -5,8 +5,9 @@ use std::ops::Range;
 use super::{
     Told,
     lists::{
-        AFTER_NOT_IT, CLAUSE, COMPARED, COURSE, FINDS, FREE_OF, IS, NO_THEN, NOT_IT, NOT_SO, REACH,
-        SOUGHT, STATES, THING_FOLLOWS, THINGS, THINGS_IN_ING, THINKS, TO_THE_THING, TURNS,
+        AFTER_NOT_IT, CLAUSE, COMPARED, COURSE, FINDS, FREE_OF, IN_VAIN, IS, LACKED, NO_THEN,
+        NOT_IT, NOT_SO, PLACED, REACH, SOUGHT, STATES, THING_FOLLOWS, THINGS, THINGS_IN_ING,
+        THINKS, TO_THE_THING, TRIALS, TRIED, TURNS,
     },
 };
 
@@ -21,8 +22,12 @@ pub(super) struct Cue {
     pub(super) backward: Option<usize>,
     /// A word that is ruled out as well.
     pub(super) also: Option<usize>,
+    /// A word that is told to be lacking; then nothing is ruled out.
+    pub(super) lacks: Option<usize>,
     /// Whether things joined by "and" are all meant.
     pub(super) lists: bool,
+    /// Whether something is said not to be there, which says nothing of where.
+    pub(super) absent: bool,
     /// How many words they reach.
     pub(super) most: usize,
 }
@@ -35,7 +40,9 @@ impl Cue {
             forward: None,
             backward: None,
             also: None,
+            lacks: None,
             lists: false,
+            absent: false,
             most: REACH,
         }
     }
@@ -80,6 +87,12 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
         "rather" if next(1) == "than" => Cue::forward(at..at + 2),
         "instead" if next(1) == "of" => Cue::forward(at..at + 2),
         "opposed" if next(1) == "to" => Cue::forward(at..at + 2),
+        "other" if next(1) == "than" && !all_well(told, at) => Cue::forward(at..at + 2),
+        "apart" | "aside" if next(1) == "from" && !all_well(told, at) => Cue::forward(at..at + 2),
+        "except" | "excepting" | "besides" if next(1) != "that" && !all_well(told, at) => {
+            let end = at + 1 + usize::from(next(1) == "for");
+            Cue::forward(at..end)
+        }
         "anything" if next(1) == "but" => Cue::forward(at..at + 2),
         "out" if told.before(at, 1).starts_with("rul") => ruled_out(told, at - 1, at),
         "out" if next(1) == "of" && next(2) == "the" && next(3) == "question" => {
@@ -112,9 +125,8 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
         "absent" if told.ends(at) && !negated(told, at) => {
             Cue::backward(told.thing_before(at)?, at..at + 1)
         }
-        "fine" | "ok" | "okay" | "normal" | "good" | "clean" | "clear" | "tight" | "dry" => {
-            well(told, at)
-        }
+        "fine" | "ok" | "okay" | "normal" | "good" | "clean" | "clear" | "tight" | "dry"
+        | "agree" | "agrees" | "agreed" | "negative" | "neg" => well(told, at),
         _ => None,
     }
 }
@@ -131,8 +143,55 @@ fn answered(told: &Told<'_>, at: usize) -> Option<Cue> {
         .then(|| Cue::backward(last, own))?
 }
 
+/// Whether a text has said before that things are well, so that an exception is what is wrong.
+fn all_well(told: &Told<'_>, at: usize) -> bool {
+    let well = [
+        "fine", "ok", "okay", "good", "normal", "clean", "well", "tight",
+    ];
+    (0..at).any(|at| well.contains(&told.plain(at)))
+}
+
+/// `no flow`, `no cooling water`: the word that is lacking.
+fn missed(told: &Told<'_>, at: usize) -> Option<usize> {
+    for place in at + 1..at + 4 {
+        if told.parted(place - 1) {
+            return None;
+        }
+        let (plain, next) = (told.plain(place), told.plain(place + 1));
+        let last = told.ends(place) || PLACED.contains(&next) || !told.names_thing(place + 1);
+        if LACKED.contains(&plain) && (last || next == "water") {
+            return Some(place);
+        }
+    }
+    None
+}
+
+/// `cleaned gauge, no change`, `regeneration no help`: what was done in vain.
+fn in_vain(told: &Told<'_>, at: usize) -> Option<Cue> {
+    let end = at + 1;
+    if !IN_VAIN.contains(&told.plain(end)) || told.parted(at) || !told.ends(end) {
+        return None;
+    }
+    let tried = |thing: &usize| {
+        let clause = told.begins(*thing)..*thing;
+        clause.clone().any(|i| TRIED.contains(&told.plain(i)))
+    };
+    let here = told.thing_before(at).filter(tried);
+    let thing = here.or_else(|| (!told.joined(at)).then(|| told.thing_tried_before(at))?)?;
+    Cue::backward(thing, at..end + 1)
+}
+
 /// `no water`, `no sign of water`, `no fault in the gauge`.
 fn absent(told: &Told<'_>, first: usize, at: usize) -> Option<Cue> {
+    if let Some(cue) = in_vain(told, at) {
+        return Some(cue);
+    }
+    if let Some(lacks) = missed(told, at) {
+        return Some(Cue {
+            lacks: Some(lacks),
+            ..Cue::of(first..at + 1)
+        });
+    }
     if NO_THEN.contains(&told.plain(at + 1)) || told.parted(at) {
         return None;
     }
@@ -160,7 +219,11 @@ fn absent(told: &Told<'_>, first: usize, at: usize) -> Option<Cue> {
     } else {
         at + 1
     };
-    Cue::forward(first..end.min(told.words.len()))
+    let cue = Cue::forward(first..end.min(told.words.len()))?;
+    Some(Cue {
+        absent: true,
+        ..cue
+    })
 }
 
 /// `nothing wrong with the gauge`, `gauge: nothing wrong`.
@@ -174,7 +237,8 @@ fn nothing(told: &Told<'_>, at: usize) -> Option<Cue> {
             _ => Cue::forward(at..at + 4),
         };
     }
-    if ["on", "under"].contains(&next(1)) && ["the", "our"].contains(&next(2)) {
+    let helium = ["helium", "he", "sniffer"].contains(&next(2));
+    if ["on", "under", "with"].contains(&next(1)) && (["the", "our"].contains(&next(2)) || helium) {
         return Cue::forward(at..at + 2);
     }
     if ![
@@ -260,6 +324,11 @@ fn not(told: &Told<'_>, at: usize) -> Option<Cue> {
                 let rules_out = !sought && thing_at(told, end, true);
                 return rules_out.then(|| Cue::forward(own_from..end))?;
             }
+            // What was done in vain was not it.
+            "help" | "helped" | "fix" | "cure" | "matter" => {
+                let thing = told.thing_before(at)?;
+                return Cue::backward(thing, own_from..place + 1);
+            }
             "leak" => {
                 let thing = told.thing_before(at)?;
                 let cue = Cue::backward(thing, own_from..at + 1)?;
@@ -268,7 +337,7 @@ fn not(told: &Told<'_>, at: usize) -> Option<Cue> {
                     ..cue
                 });
             }
-            _ => return None,
+            _ => return lacking(told, place),
         };
     }
     if said == Not::Never && FINDS.contains(&told.plain(place)) {
@@ -297,6 +366,13 @@ fn not(told: &Told<'_>, at: usize) -> Option<Cue> {
     let before = told.thing_before(own_from);
     let last = told.ends(end) || AFTER_NOT_IT.contains(&told.plain(end + 1));
     let so = NOT_SO.contains(&meant);
+    if meant == "it"
+        && before.is_none()
+        && told.ends(end)
+        && let Some(thing) = told.thing_tried_before(own_from)
+    {
+        return Cue::backward(thing, own_from..end + 1);
+    }
     if (so || NOT_IT.contains(&meant))
         && last
         && let Some(thing) = before
@@ -330,7 +406,29 @@ fn not(told: &Told<'_>, at: usize) -> Option<Cue> {
         Not::After => follows || THINGS.contains(&meant),
         Not::Never => follows || THINGS.contains(&meant),
     };
-    (certain && thing_at(told, end, follows)).then(|| Cue::forward(own_from..end))?
+    match certain && thing_at(told, end, follows) {
+        true => Cue::forward(own_from..end),
+        false if follows => None,
+        false => lacking(told, end),
+    }
+}
+
+/// What is not done or not so, where that tells of a fault: `does not turn`, `not fully open`, `not cold`.
+fn lacking(told: &Told<'_>, from: usize) -> Option<Cue> {
+    let adverb = |plain: &str| plain.len() > 4 && plain.ends_with("ly") || plain == "quite";
+    let mut at = from;
+    while adverb(told.plain(at)) && !told.parted(at) {
+        at += 1;
+    }
+    let plain = told.plain(at);
+    let says = !told.words.get(at)?.common
+        && !NO_THEN.contains(&plain)
+        && !TURNS.contains(&plain)
+        && !plain.starts_with(|c: char| c.is_ascii_digit());
+    says.then(|| Cue {
+        lacks: Some(at),
+        ..Cue::of(at..at)
+    })
 }
 
 /// Steps over some words in one clause.
@@ -450,14 +548,45 @@ fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
     }
     let thing = told.thing_before(at)?;
     let before = told.before(at, 1);
-    let short = told.ends(at) && thing + 1 == at && thing - told.begins(thing) < 3;
+    let (begins, another) = series(told, at);
+    let begins = begins.unwrap_or_else(|| told.begins(thing));
+    let short = (told.ends(at) || another) && thing + 1 == at && thing - begins.min(thing) < 3;
     if negated(told, at) || COMPARED.contains(&before) {
         return None;
     }
     let after_verb = IS.contains(&before);
     let fits = match told.plain(at) {
         "fine" | "ok" | "okay" | "normal" | "good" => after_verb || short,
+        "clean" => after_verb || (short && THINGS.contains(&told.plain(thing))),
+        "agree" | "agrees" | "agreed" => told.plain(thing).starts_with("gauge"),
+        "negative" | "neg" => told.ends(at) && TRIALS.contains(&before),
         _ => after_verb,
     };
-    fits.then(|| Cue::backward(thing, at..at + 1))?
+    let cue = fits.then(|| Cue::backward(thing, at..at + 1))??;
+    let most = (begins..at).filter(|at| !told.words[*at].common).count();
+    Some(Cue {
+        most: cue.most.min(most.max(1)),
+        ..cue
+    })
+}
+
+/// Said of one thing after another without a sign between: `gauge ok door ok water ok`. Where the name of
+/// the thing begins, if another was judged right before it, and whether another follows.
+fn series(told: &Told<'_>, at: usize) -> (Option<usize>, bool) {
+    const JUDGED: [&str; 5] = ["fine", "ok", "okay", "good", "normal"];
+    let judged = |at: &usize| JUDGED.contains(&told.plain(*at));
+    let named = |mut between: Range<usize>| {
+        let ends = |at: usize| CLAUSE.contains(&told.plain(at));
+        between.all(|at| told.names_thing(at) && !judged(&at) && !ends(at))
+    };
+    if !judged(&at) {
+        return (None, false);
+    }
+    let before = (2..=3).filter_map(|by| at.checked_sub(by)).find(judged);
+    let before = before.map(|before| before + 1);
+    let after = (at + 2..=at + 3).find(judged);
+    (
+        before.filter(|begins| named(*begins..at)),
+        after.is_some_and(|after| named(at + 1..after)),
+    )
 }

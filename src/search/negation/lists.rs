@@ -366,6 +366,9 @@ pub(super) const THINGS: &[&str] = &[
 
 /// What may be the matter, in general: beside a thing ruled out these are not searched for.
 pub(super) const MATTER: &[&str] = &[
+    "leak",
+    "leaks",
+    "leakage",
     "problem",
     "problems",
     "issue",
@@ -505,6 +508,120 @@ pub(super) const FREE_OF: &[&str] = &[
 pub(super) const COMPARED: &[&str] = &[
     "than", "to", "as", "above", "below", "from", "under", "over", "like", "not", "near", "of",
     "half", "t", "never", "into",
+];
+
+/// What may end with nothing found: "leak check negative".
+pub(super) const TRIALS: &[&str] = &[
+    "check", "test", "spray", "sniff", "search", "hunt", "helium", "he", "leak",
+];
+
+/// What a thing is tried by: "cleaned gauge, no change", "water suspected but not it".
+pub(super) const TRIED: &[&str] = &[
+    "checked",
+    "tested",
+    "tried",
+    "replaced",
+    "changed",
+    "swapped",
+    "cleaned",
+    "suspected",
+    "inspected",
+    "renewed",
+    "reseated",
+    "tightened",
+    "wiped",
+    "baked",
+    "rebuilt",
+    "new",
+];
+
+/// "No ..." behind what was tried says that it was in vain.
+pub(super) const IN_VAIN: &[&str] = &[
+    "change",
+    "help",
+    "improvement",
+    "difference",
+    "effect",
+    "better",
+    "joy",
+    "use",
+    "luck",
+    "success",
+    "good",
+];
+
+/// Before a thing these say nothing of which kind it is: "no big leak".
+pub(super) const TELLS_NO_KIND: &[&str] = &[
+    "obvious",
+    "big",
+    "large",
+    "small",
+    "real",
+    "new",
+    "old",
+    "main",
+    "whole",
+    "own",
+    "other",
+    "significant",
+    "external",
+    "major",
+    "minor",
+    "single",
+    "fresh",
+    "gross",
+    "more",
+    "whatever",
+    "apparent",
+    "clear",
+    "further",
+    "actual",
+    "both",
+    "all",
+];
+
+/// Where something is not: "no dirt on the seal" says nothing of the seal.
+pub(super) const PLACED: &[&str] = &[
+    "on", "in", "at", "from", "under", "behind", "inside", "around", "near", "through", "between",
+];
+
+/// What would show a thing to be the cause: "no leak at the door" rules out the door.
+pub(super) const GONE_THROUGH: &[&str] = &[
+    "leak",
+    "leaks",
+    "leakage",
+    "helium",
+    "he",
+    "response",
+    "signal",
+    "reaction",
+    "bubbles",
+    "indication",
+];
+
+/// What is missed when it is not there: "no flow" tells of a fault and rules nothing out.
+pub(super) const LACKED: &[&str] = &[
+    "flow",
+    "power",
+    "voltage",
+    "supply",
+    "cooling",
+    "change",
+    "changes",
+    "movement",
+    "rotation",
+    "interlock",
+    "communication",
+    "display",
+    "readout",
+    "reading",
+    "suction",
+    "purge",
+    "drive",
+    "ignition",
+    "glow",
+    "display",
+    "compression",
 ];
 
 /// Verbs of finding: "did not see any water".

@@ -9,9 +9,14 @@ mod lists;
 #[cfg(test)]
 mod tests;
 
+use std::ops::Range;
+
 use super::analysis::Word;
 use cue::Cue;
-use lists::{CLAUSE, MATTER, NO_THING, ONE, REACH, SEEN_NOW};
+use lists::{
+    CLAUSE, COURSE, GONE_THROUGH, MATTER, NO_THING, ONE, PLACED, REACH, SEEN_NOW, TELLS_NO_KIND,
+    TRIED,
+};
 
 /// Marks the words that are ruled out, and takes those that rule them out from what is searched for.
 pub(super) fn mark(text: &str, words: &mut [Word]) {
@@ -20,19 +25,53 @@ pub(super) fn mark(text: &str, words: &mut [Word]) {
         let Some(cue) = cue::at(&told, at) else {
             continue;
         };
-        let reached = told.reached(&cue);
+        let own = match cue.own.is_empty() {
+            true => at..at + 1,
+            false => cue.own.clone(),
+        };
+        let denial = spanned(words, own);
+        if let Some(lacks) = cue.lacks {
+            words[lacks].lacking = true;
+            words[lacks].denial = denial;
+            continue;
+        }
+        let (reached, aside) = told.reached(&cue);
         for word in &mut words[cue.own.clone()] {
             word.common = true;
         }
+        for i in aside {
+            words[i].common = true;
+        }
+        let first = reached.iter().copied().min().unwrap_or_default();
+        let span = first..reached.iter().max().map_or(first, |last| last + 1);
         let matter = |word: &Word| MATTER.contains(&&*word.plain);
+        let names = |word: &Word| !matter(word) && !TELLS_NO_KIND.contains(&&*word.plain);
         let thing = reached
             .iter()
-            .any(|i| !words[*i].common && !matter(&words[*i]));
+            .any(|i| !words[*i].common && names(&words[*i]));
         for i in reached {
             words[i].ruled_out = true;
+            words[i].denial = denial;
             words[i].common |= thing && matter(&words[i]);
         }
+        let told = Told { text, words };
+        let qualified: Vec<usize> = span.filter(|i| told.qualified(*i)).collect();
+        for i in qualified {
+            words[i].qualified = true;
+        }
     }
+}
+
+/// Where some words stand in the text.
+fn spanned(words: &[Word], own: Range<usize>) -> Option<(u32, u32)> {
+    let (first, last) = (words.get(own.start)?, words.get(own.end.checked_sub(1)?)?);
+    let end = |at: usize| u32::try_from(at).ok();
+    Some((end(first.place.start)?, end(last.place.end)?))
+}
+
+/// Whether a word tells how a pressure goes.
+pub(super) fn tells_course(plain: &str) -> bool {
+    COURSE.contains(&plain)
 }
 
 /// A text and its words.
@@ -50,6 +89,17 @@ impl Told<'_> {
     /// The word so many places before; empty where there is none.
     fn before(&self, at: usize, back: usize) -> &str {
         at.checked_sub(back).map_or("", |at| self.plain(at))
+    }
+
+    /// Whether a word says no more than which of a kind is meant: the valve of `gas valve good`.
+    fn qualified(&self, at: usize) -> bool {
+        let own = &self.words[at];
+        at.checked_sub(1).is_some_and(|before| {
+            let (gap, word) = (self.gap(before), &self.words[before]);
+            let said = |word: &Word| word.ruled_out && !word.common;
+            let one = word.denial == own.denial && (gap.trim().is_empty() || gap == "-");
+            one && said(own) && said(word) && !TELLS_NO_KIND.contains(&&*word.plain)
+        })
     }
 
     /// What stands between a word and the next.
@@ -84,28 +134,44 @@ impl Told<'_> {
         self.parted(at) || CLAUSE.contains(&self.plain(at + 1))
     }
 
-    /// The words a cue rules out.
-    fn reached(&self, cue: &Cue) -> Vec<usize> {
+    /// The words a cue rules out, and those that only say where something is not: neither there nor
+    /// ruled out.
+    fn reached(&self, cue: &Cue) -> (Vec<usize>, Vec<usize>) {
         let mut reached: Vec<usize> = cue.also.into_iter().collect();
+        let mut aside = Vec::new();
         if let Some(from) = cue
             .forward
             .filter(|from| cue.lists || !self.parted(from - 1))
         {
-            self.forward(from, cue.most, cue.lists, &mut reached);
+            let end = self.forward(from, cue, &mut reached);
+            if let Some(placed) = end {
+                let last = (placed..self.words.len()).find(|at| self.ends(*at));
+                aside.extend(placed..=last.unwrap_or(placed).min(placed + REACH));
+            }
         }
         if let Some(last) = cue.backward {
             self.backward(last, cue.most, &mut reached);
         }
-        reached
+        (reached, aside)
     }
 
-    fn forward(&self, from: usize, most: usize, lists: bool, reached: &mut Vec<usize>) {
-        let mut left = most;
+    /// Gives the word at which a place begins.
+    fn forward(&self, from: usize, cue: &Cue, reached: &mut Vec<usize>) -> Option<usize> {
+        let (mut left, lists) = (cue.most, cue.lists);
         let named = self.gap(from - 1).contains(':');
         for i in from..self.words.len() {
             let plain = self.plain(i);
             let list = lists && plain == "and" && self.names_thing(i + 1);
+            let placed = cue.absent
+                && PLACED.contains(&plain)
+                && reached.iter().any(|i| !self.words[*i].common)
+                && !reached
+                    .iter()
+                    .any(|i| GONE_THROUGH.contains(&self.plain(*i)));
             let ended = CLAUSE.contains(&plain) || SEEN_NOW.contains(&plain);
+            if placed && left > 0 {
+                return Some(i);
+            }
             if left == 0 || (ended && !list) {
                 break;
             }
@@ -123,6 +189,7 @@ impl Told<'_> {
                 left = REACH;
             }
         }
+        None
     }
 
     /// Whether a list goes on behind a comma: a name of one or two words, and another comma or "or" to
@@ -172,6 +239,10 @@ impl Told<'_> {
                 }
                 return;
             }
+            // What was tried is not what was found not to be it: `checked door, not it`.
+            if i != thing && TRIED.contains(&self.plain(i)) {
+                return;
+            }
             reached.push(i);
             left -= usize::from(!self.words[i].common);
             if !self.joined(i) {
@@ -197,6 +268,20 @@ impl Told<'_> {
             at -= 1;
         }
         at
+    }
+
+    /// The thing tried in the clause before the one that begins here: `checked door, not it`, `water
+    /// suspected but not it`.
+    fn thing_tried_before(&self, at: usize) -> Option<usize> {
+        let mut last = at.checked_sub(1)?;
+        while CLAUSE.contains(&self.plain(last)) {
+            last = last.checked_sub(1)?;
+        }
+        let tried = (self.begins(last)..=last).any(|i| TRIED.contains(&self.plain(i)));
+        while TRIED.contains(&self.plain(last)) {
+            last = last.checked_sub(1).filter(|_| self.joined(last))?;
+        }
+        (tried && !self.words[last].common && self.names_thing(last)).then_some(last)
     }
 
     /// The last word before a place that may be a thing, in the same clause.

@@ -1,9 +1,9 @@
-//! What keeps pressures out: `< 1e-6`, `below 1e-6 torr`, `more than 4e-5`, `1e-5 or worse`.
+//! What keeps pressures out: `< 1e-6`, `below 1e-6 torr`, `more than 4e-5`, `1e-5 or worse`, `1e-5..`.
 //!
 //! `Won't go below 4e-5` and `got under 1e-6` tell where a reading stands or stood, and keep nothing
 //! out; the words belong to the number all the same.
 
-use super::{Found, words_before};
+use super::{Found, ends_clause, words_before};
 use crate::search::lexer::{Lex, Piece};
 
 /// Which side of a number is meant.
@@ -60,11 +60,11 @@ const COMPARED: [(&str, Side); 13] = [
 ];
 
 /// A number after these is where a reading went, not an end of a range.
-const MOVES: [&str; 32] = [
+const MOVES: [&str; 36] = [
     "go", "goes", "going", "went", "gone", "get", "gets", "getting", "got", "come", "comes",
     "came", "reach", "reaches", "reached", "drop", "drops", "dropped", "fall", "falls", "fell",
     "rise", "rises", "rose", "climb", "climbs", "climbed", "crept", "jumped", "pump", "pumps",
-    "pumped",
+    "pumped", "pull", "pulls", "pulled", "pulling",
 ];
 
 /// A thing that is not reached stands about where it is said not to go.
@@ -104,15 +104,41 @@ fn is_any(word: &str, list: &[&str]) -> bool {
     list.iter().any(|other| word.eq_ignore_ascii_case(other))
 }
 
-/// `<`, `>=`, `≤` at a piece, and how many pieces it takes.
+/// `<`, `>=`, `≤` at a piece, or the two points of `..1e-5`, and how many pieces it takes.
 pub(super) fn sign(pieces: &[Piece<'_>], at: usize) -> Option<(Side, usize)> {
     let side = match pieces[at].lex {
         Lex::Sign('<' | '≤') => Below,
         Lex::Sign('>' | '≥') => Above,
+        Lex::Sign('.') if two_points(pieces, at) && begins(pieces, at) => {
+            let number = pieces.get(at + 2).filter(|piece| !piece.spaced)?;
+            return matches!(number.lex, Lex::Number(_)).then_some((Below, 2));
+        }
         _ => return None,
     };
     let equals = pieces.get(at + 1).is_some_and(|p| p.lex == Lex::Sign('='));
     Some((side, 1 + usize::from(equals)))
+}
+
+/// The piece after `1e-5..`, a range without an upper end. Three points, or two within a sentence, are
+/// a pause.
+pub(super) fn open_end(pieces: &[Piece<'_>], first: usize, next: usize) -> Option<usize> {
+    let glued = pieces.get(next).is_some_and(|piece| !piece.spaced);
+    let ends = pieces.get(next + 2).is_none_or(|piece| piece.spaced);
+    let open = glued && ends && two_points(pieces, next) && begins(pieces, first);
+    open.then_some(next + 2)
+}
+
+/// Whether two points and no third stand here.
+fn two_points(pieces: &[Piece<'_>], at: usize) -> bool {
+    let point = |at: usize| pieces.get(at).is_some_and(|p| p.lex == Lex::Sign('.'));
+    let before = at.checked_sub(1).is_some_and(point);
+    !before && point(at) && point(at + 1) && !pieces[at + 1].spaced && !point(at + 2)
+}
+
+/// Whether a text, or a clause of it, begins here.
+fn begins(pieces: &[Piece<'_>], at: usize) -> bool {
+    at.checked_sub(1)
+        .is_none_or(|before| ends_clause(&pieces[before]))
 }
 
 /// Where a number from `first` to `next` begins and ends with the words that bound it, and which side
@@ -192,7 +218,14 @@ fn before(pieces: &[Piece<'_>], first: usize, done: usize) -> Option<(usize, Opt
         && words_before(pieces, start, done)
             .take(6)
             .any(|word| is_any(word, &FAILS));
-    let kept = !(fails || is_any(earlier, &MOVES));
+    let moves = is_any(earlier, &MOVES);
+    let kept = !(fails || moves);
+    // `Never below` and `will not pull below` are said of the number, not of anything else.
+    let moved = usize::from(moves);
+    let start = match fails && is_any(back(used + 1 + moved), &FAILS) {
+        true => start - 1 - moved,
+        false => start,
+    };
     Some((start, kept.then_some(side)))
 }
 

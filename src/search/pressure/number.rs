@@ -151,9 +151,13 @@ fn in_figures(pieces: &[Piece<'_>], at: usize) -> Option<Number> {
     let Lex::Number(figures) = pieces.get(at)?.lex else {
         return None;
     };
+    if let Some(number) = points_for_times(pieces, at, figures) {
+        return Some(number);
+    }
     let value = mantissa(figures)?;
     let power = exponent_after(pieces, at + 1)
         .or_else(|| times_ten(pieces, at + 1))
+        .or_else(|| ten_alone(pieces, at + 1, value))
         .or_else(|| in_minus(pieces, at + 1));
     if let Some((power, next)) = power {
         return Some(Number::of_power(value, power, next));
@@ -180,6 +184,16 @@ fn in_figures(pieces: &[Piece<'_>], at: usize) -> Option<Number> {
     })
 }
 
+/// `2.10-6 mbar`, `5,3.10-5 torr`, `2.10^-6`: a point for times, as much of Europe writes it.
+fn points_for_times(pieces: &[Piece<'_>], at: usize, figures: &str) -> Option<Number> {
+    let value = figures
+        .strip_suffix(".10")
+        .or_else(|| figures.strip_suffix(",10"))?;
+    let value = mantissa(value).filter(|value| (1.0..10.0).contains(value))?;
+    let (power, next) = raised(pieces, at + 1).or_else(|| bare_ten(pieces, at + 1))?;
+    (power < 0).then(|| Number::of_power(value, power, next))
+}
+
 /// A decimal point or comma; nothing that could be thousands. Above zero.
 fn mantissa(figures: &str) -> Option<f64> {
     let marks = figures.matches(['.', ',']).count();
@@ -200,10 +214,10 @@ fn exponent_after(pieces: &[Piece<'_>], at: usize) -> Option<(i32, usize)> {
     if minus.is_word("minus") {
         return in_minus(pieces, at + 1);
     }
-    if minus.spaced && !piece.spaced {
-        return None;
-    }
-    signed(pieces, at + 1)
+    let power = signed(pieces, at + 1);
+    // `8E -6` is one number, `4e 5` is not.
+    let parted = minus.spaced && !piece.spaced;
+    power.filter(|(power, _)| !parted || (-11..=-3).contains(power))
 }
 
 /// `x10^-6`, `·10-6`, `times ten to the minus six`.
@@ -230,6 +244,16 @@ fn times_ten(pieces: &[Piece<'_>], at: usize) -> Option<(i32, usize)> {
         next += 1;
     }
     in_minus(pieces, next).or_else(|| signed(pieces, next).filter(|(power, _)| *power < 0))
+}
+
+/// `5.3 10-5 torr`, `5 10^-6`: the sign of times left out.
+fn ten_alone(pieces: &[Piece<'_>], at: usize, value: f64) -> Option<(i32, usize)> {
+    let ten = pieces.get(at)?;
+    let times = (1.0..10.0).contains(&value) && ten.spaced && ten.lex == Lex::Number("10");
+    let power = || raised(pieces, at + 1).or_else(|| bare_ten(pieces, at + 1));
+    // `2 10e-6`
+    let power = || power().or_else(|| exponent_after(pieces, at + 1));
+    times.then(power)?.filter(|(power, _)| *power < 0)
 }
 
 /// `minus 6`, `minus six`.

@@ -1,10 +1,14 @@
-//! Which of a text's pressures is how things stand, and which how they were or ought to be.
+//! Which of a text's pressures is how things stand, which how they were or ought to be, and which is
+//! read at another place than the chamber.
 //!
 //! `Normally` and `instead of` say it of any number; `was`, `yesterday` and `last week` only beside
 //! another number, since `it was stuck at 4e-5` tells of the fault.
 
 use super::{Found, Told, ends_clause, words_before};
-use crate::search::lexer::{Lex, Piece};
+use crate::{
+    search::lexer::{Lex, Piece},
+    vacuum::units::PressureUnit,
+};
 
 /// Beside a number these say how things ought to be, or were.
 const BEFORE: [&str; 24] = [
@@ -105,6 +109,16 @@ const RANGES: [&str; 10] = [
     "anything",
 ];
 
+/// Where the pressure is not the chamber's.
+const PLACES: [&str; 5] = ["foreline", "forelines", "backing", "roughing", "forevacuum"];
+
+/// Of such a place, behind a number: `200 microns in the foreline`, `90 mtorr foreline pressure`.
+const OF_A_PLACE: [&str; 7] = ["pressure", "side", "line", "gauge", "now", "today", "only"];
+
+/// Less than this power of ten of a pascal a pump that backs another does not reach, so that it is read in
+/// the chamber whatever else is named beside it (common practice, no source).
+const LOWEST_ELSEWHERE: f64 = -1.5;
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Cue {
     Before,
@@ -133,6 +147,10 @@ pub(super) fn changes(pieces: &[Piece<'_>], at: usize, done: usize) -> bool {
 pub(super) fn settle(pieces: &[Piece<'_>], found: &mut [Found]) {
     let cues: Vec<Option<Cue>> = (0..found.len()).map(|at| cue(pieces, found, at)).collect();
     for at in 0..found.len() {
+        if elsewhere(pieces, found, at) {
+            found[at].reading.told = Told::Elsewhere;
+            continue;
+        }
         if found[at].settled {
             continue;
         }
@@ -163,6 +181,31 @@ pub(super) fn settle(pieces: &[Piece<'_>], found: &mut [Found]) {
     }
 }
 
+/// Whether the words beside a number say that it was read at another place than the chamber.
+fn elsewhere(pieces: &[Piece<'_>], found: &[Found], at: usize) -> bool {
+    let own = &found[at];
+    let unit = own.reading.unit.unwrap_or(PressureUnit::Torr);
+    let (low, high) = own.reading.pascals(unit);
+    if (if low.is_finite() { low } else { high }) < LOWEST_ELSEWHERE {
+        return false;
+    }
+    let done = at.checked_sub(1).map_or(0, |before| found[before].next);
+    let mut before = words_before(pieces, own.first, done).take(4);
+    if before.any(|word| is_any(word, &PLACES)) {
+        return true;
+    }
+    let word = |at: usize| match pieces.get(at).map(|piece| piece.lex) {
+        Some(Lex::Word(word)) => word,
+        _ => "",
+    };
+    let mut next = own.next;
+    while is_any(word(next), &["in", "at", "on", "the"]) {
+        next += 1;
+    }
+    let behind = word(next + 1);
+    is_any(word(next), &PLACES) && (behind.is_empty() || is_any(behind, &OF_A_PLACE))
+}
+
 fn open(found: &Found) -> bool {
     found.reading.low.is_infinite() || found.reading.high.is_infinite()
 }
@@ -183,7 +226,7 @@ fn cue(pieces: &[Piece<'_>], found: &[Found], at: usize) -> Option<Cue> {
         && after(pieces, done, own.first).is_some();
     let mut said = match taken {
         true => None,
-        false => ahead(pieces, own.first, done),
+        false => ahead(pieces, own, done),
     };
     if done > 0 && said.is_none() && comes_from(pieces, own.first, done) {
         said = Some(Cue::Before);
@@ -222,10 +265,18 @@ fn comes_from(pieces: &[Piece<'_>], first: usize, done: usize) -> bool {
 }
 
 /// What up to four words before a number say, the nearest first.
-fn ahead(pieces: &[Piece<'_>], first: usize, done: usize) -> Option<Cue> {
+fn ahead(pieces: &[Piece<'_>], own: &Found, done: usize) -> Option<Cue> {
+    // `4e-5 not 3e-7` denies a number; `not below 3e-7` does not.
+    let bare = own.reading.number.start == own.reading.place.start;
     let mut past = None;
+    // A label says it of its number: `normal: 5e-7`.
+    let label = own
+        .first
+        .checked_sub(1)
+        .filter(|at| matches!(pieces[*at].lex, Lex::Sign(':' | '=')) && *at >= done);
+    let first = label.unwrap_or(own.first);
     for (away, word) in words_before(pieces, first, done).take(4).enumerate() {
-        if away == 0 && word.eq_ignore_ascii_case("not") {
+        if away == 0 && bare && word.eq_ignore_ascii_case("not") {
             return Some(Cue::Before);
         }
         if is_any(word, &BEFORE) {
@@ -253,7 +304,10 @@ fn after(pieces: &[Piece<'_>], next: usize, until: usize) -> Option<Cue> {
     }
     let ends = |at: usize| {
         at >= until
-            || !matches!(pieces[at].lex, Lex::Word(_) | Lex::Number(_))
+            || !matches!(
+                pieces[at].lex,
+                Lex::Word(_) | Lex::Number(_) | Lex::Sign(':' | '=')
+            )
             || is_any(word(at), &["and", "but", "now", "then", "today"])
     };
     let first = word(at);

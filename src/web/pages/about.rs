@@ -19,7 +19,8 @@ Type what you see, in your own words. Word endings do not matter, words of the t
 that mean the same are found by one another, and a slip of the finger is forgiven in a \
 word the fleet has never written, unless it is an ordinary word of English. Cases that share more and \
 rarer words stand first, and words side by side, as in `base plate`, count more than apart. A cause that \
-a tenth of the nearest cases have is among the first ten, if it fits at all well. An empty search lists every \
+a tenth of the nearest cases have, and three at least, has a place among the first ten, unless its best case \
+scores less than 0.7 of the one that would give place. An empty search lists every \
 incident, newest first.
 
 **Pressures** are read as numbers, not as words: `4e-5`, `5.3E-5 mbar`, `5x10^-6 torr`, \
@@ -27,34 +28,43 @@ incident, newest first.
 `5.3 mPa`, `40 µtorr`, kPa and the like. Cases near it in decades come up, whatever unit they were \
 written in. A number without a unit is read in the unit of each case. Compared is the pressure at the \
 fault: where a report gives it, other numbers of its symptom and those of a foreline do not count as it. \
+What is said of the foreline or the roughing line, as in `foreline 130 mtorr`, is compared with what cases say of these. \
 After *was*, *normally*, *yesterday*, *up from* or *instead of*, or before *before*, a number is compared \
 with the pressure before the fault: `4e-5 torr, was 5e-7`, `was 3e-7 now 4e-5`, `3e-7 -> 4e-5`. Ends keep \
 out what lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 1e-5 torr`, \
-`below 1e-6 torr`, `at least 1e-5`, `1e-5 or worse`; but `won't go below 4e-5` is near 4e-5.
+`below 1e-6 torr`, `at least 1e-5`, `1e-5 or worse`, `1e-5..`; but `won't go below 4e-5` is near 4e-5.
 
 **Other quantities** count where a near one tells of a like case: minutes (`40 min`, `1.5 h`, `1:30 h`), \
 the temperature of a cold head (`18 K`), the power of a drive (`400 W`), and mass numbers \
 (`mass 40`, `m/z 18`, `28/32`), which have to be right. Their figures are not searched for as words besides.
 
 **What you ruled out** may be said: `no water`, `not the hose`, `can't be the door`, `neither air \
-nor water`, `leak-free`, `nothing wrong with the pump`, `door fine`, `gate valve ruled out`. It \
-is matched with cases that ruled it out too, not with those that found it. A wider word ruled out rules out \
+nor water`, `leak-free`, `nothing wrong with the pump`, `door fine`, `gate valve ruled out`, `except the door`, \
+`regen did not help`, `cleaned gauge, no change`. It \
+is matched with cases that ruled it out too, whose words are quoted, not with those that found it: where nothing else is \
+asked, cases whose cause is of that name are left out, else they count for less. A wider word ruled out rules out \
 the narrower as well, not the other way: where nobody saw a drip there may be water. What is *not ruled out*, \
-and a fault as in `valve not closing`, is searched for as it stands.
+and a fault as in `valve not closing` or `no flow`, is searched for as it is told. What a proof says is gone rules \
+nothing out.
 
 To narrow a search:
 
 - `\"tip seal\"`: these words side by side
 - `-gauge`: leave out cases with this word
 - `-cause:gauge`: leave out cases with this word in that part
-- `cause:foil`, `fix:cleaned`, `symptom:stuck`, `notes:helium`, `sign:linear`: the word in that \
+- `cause:foil`, `fix:cleaned`, `symptom:stuck`, `sign:linear`: the word in that \
 part of the case; `component:` is the same as `cause:`, `antecedent:` the same as `sign:`
+- `proof:helium`, `notes:gauge`, `parts:gasket`, `checks:flake`, `reason:production`: the word in the proof, the \
+notes, the parts used, the notes of checks, or the reason why the pressure was not restored
 - `tool:BRK-04`, `site:BRK`, `class:cryo-evaporator`: of this tool, site or tool class; a class also by \
 the name that pages show, and any of them by its beginning
 - `status:open` or `status:closed`
 - `kind:air-leak`, `water-leak`, `outgassing`, `gauge-fault`, `pumping-fault`, `process-change`
 - `pressure:1e-6..1e-5`, `pressure:mid -6s`, `healthy:5e-7 torr`: the pressure at the fault, or before it
 - `#123`: incident 123
+
+A tool is also found by its name as it is typed, `brk04` or `brk 04`. Of the words beside these a case has to hold one \
+or more; where none does, the page says so and shows what fits without.
 
 A minus before any of these leaves out what it says: `-kind:air-leak`, `-status:open`, `-4e-5`. \
 A value of several words stands in quotation marks: `cause:\"door seal\"`. Where nothing \
@@ -66,7 +76,8 @@ Cases of one class of tool and one cause, with the same figures and the same thi
 in nearly the same words, stand in the list once, with the others as *told alike*; open cases only in \
 the same words. The line above the list counts such cases once. Its link leads to the check sequence \
 with what the search states filled in: the pressure at the fault, signs and what happened before, as \
-far as the search names them by the catalogue’s words side by side.
+far as the search names them by the catalogue’s words side by side. A pressure without a unit is \
+taken to be in that of the class, which the page says.
 
 While you type, words, causes and tools that begin so are suggested, and after `cause:`, `tool:`, \
 `class:`, `kind:`, `sign:`, `status:` and `site:` their values; none that no case has. Arrow keys walk them, Enter \

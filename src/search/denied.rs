@@ -1,0 +1,107 @@
+//! Which cases hold what a search says not to be it: their cause, its component or its kind is called so, or,
+//! where it tells how a pressure goes, any part says it.
+//!
+//! Causes are told by the catalogue's names. What any part may say is looked up in the lists of words, and
+//! only for the first hits, so that it costs the same however many cases there are.
+
+use std::collections::HashSet;
+
+use tantivy::{
+    DocAddress, Searcher, Term,
+    query::{BooleanQuery, EnableScoring, Query, TermQuery},
+    schema::{Field, IndexRecordOption},
+};
+
+use super::{
+    SearchError,
+    analysis::{Analysis, concept_term, stem_term},
+    naming::Names,
+    plan::Denied,
+    schema::Fields,
+    shortlist::reaches,
+};
+
+/// For each case, whether it holds any of what is denied: 1, or 0.
+pub(super) fn shares(
+    searcher: &Searcher,
+    fields: &Fields,
+    denied: &[Denied],
+    cases: &[DocAddress],
+) -> Result<Vec<f32>, SearchError> {
+    let mut shares = vec![0.0; cases.len()];
+    let mut order: Vec<usize> = (0..cases.len()).collect();
+    order.sort_by_key(|at| cases[*at]);
+    for thing in denied.iter().filter(|thing| thing.anywhere) {
+        let says = says(fields, thing);
+        let says = says.weight(EnableScoring::disabled_from_searcher(searcher))?;
+        for of_segment in order.chunk_by(|a, b| cases[*a].segment_ord == cases[*b].segment_ord) {
+            let segment = searcher.segment_reader(cases[of_segment[0]].segment_ord);
+            let mut scorer = says.scorer(segment, 1.0)?;
+            for at in of_segment {
+                if reaches(scorer.as_mut(), cases[*at].doc_id) {
+                    shares[*at] = 1.0;
+                }
+            }
+        }
+    }
+    Ok(shares)
+}
+
+/// The causes that are among what is denied, by their own names and those of their component and kind.
+pub(super) fn causes(denied: &[Denied], names: &Names, analysis: &Analysis) -> HashSet<String> {
+    if denied.is_empty() {
+        return HashSet::new();
+    }
+    let named = names.causes().map(|(cause, names)| {
+        let names = names.iter().map(|name| terms_of(name, analysis));
+        (cause, names.collect::<Vec<_>>())
+    });
+    let among = |names: &Vec<HashSet<String>>| {
+        denied.iter().any(|thing| {
+            let all = |name: &HashSet<String>| thing.terms.iter().all(|term| name.contains(term));
+            names.iter().any(all)
+        })
+    };
+    let causes = named.filter(|(_, names)| among(names));
+    causes.map(|(cause, _)| cause.to_owned()).collect()
+}
+
+/// What a name may be called by: its words and what they mean, wider too. What is glued to another by a
+/// hyphen says of which kind it is: nothing water-cooled is water.
+fn terms_of(name: &str, analysis: &Analysis) -> HashSet<String> {
+    let read = analysis.read(name);
+    let words = read.words.iter().filter(|word| {
+        let glued = name
+            .get(word.place.end..)
+            .is_some_and(|rest| rest.starts_with('-'));
+        !word.common && !glued
+    });
+    let words = words.map(|word| stem_term(&word.stem, false));
+    let meant = read.mentions.iter().flat_map(|mention| {
+        let glued = read
+            .words
+            .get(mention.words.end.saturating_sub(1))
+            .is_some_and(|word| {
+                name.get(word.place.end..)
+                    .is_some_and(|rest| rest.starts_with('-'))
+            });
+        mention.concepts.iter().filter(move |_| !glued)
+    });
+    words
+        .chain(meant.map(|concept| concept_term(*concept, false)))
+        .collect()
+}
+
+/// The cases that say that it is what is denied.
+pub(super) fn says(fields: &Fields, denied: &Denied) -> Box<dyn Query> {
+    let within = |field: Field| -> Box<dyn Query> {
+        let term = |term: &String| -> Box<dyn Query> {
+            let term = Term::from_field_text(field, term);
+            Box::new(TermQuery::new(term, IndexRecordOption::Basic))
+        };
+        Box::new(BooleanQuery::intersection(
+            denied.terms.iter().map(term).collect(),
+        ))
+    };
+    Box::new(BooleanQuery::union(fields.texts().map(within).into()))
+}
