@@ -70,7 +70,8 @@ impl Chain {
     /// The flow from `inlet` to what lies behind, in any regime.
     ///
     /// Each part conducts Poiseuille's flow at its mean pressure plus Knudsen's share of the molecular,
-    /// (1 + 2.507·r/λ)/(1 + 3.095·r/λ), with r/λ at its mean pressure; the resistances 1/C add, and
+    /// (1 + 2.507·r/λ)/(1 + 3.095·r/λ), with r/λ at its mean pressure, or just the molecular where all
+    /// parts are in molecular flow; the resistances 1/C add, and
     /// branches side by side conduct together. A part's molecular conductance is its share of the
     /// chain's by [`Chain::conductance`]. Where the gas comes from a wider place, Poiseuille's length is
     /// longer by 3π/16 diameters (Sampson's opening), so short tubes and openings are computed too.
@@ -152,6 +153,7 @@ impl Chain {
             let too_fast = ConductanceError::TooFast {
                 part: place + 1,
                 mach: gases.mach(element.part.diameter, element.flow, element.outlet),
+                branches: row.0.iter().any(|node| matches!(node, Node::Beside(..))),
             };
             at_most = Some(Throughput::from_pascal_cubic_metres_per_second(flow)?);
             let least = slowest(
@@ -165,11 +167,22 @@ impl Chain {
             .filter(|least| flow <= WIDEST_BOUNDS * least);
             flow = least.ok_or(too_fast)?;
         }
+        let parts_of = |elements: &[Element]| {
+            elements
+                .iter()
+                .map(|element| element.part_flow(gas, at))
+                .collect::<Result<Vec<_>, _>>()
+        };
+        let mut parts = parts_of(&elements)?;
+        if common_regime(&parts) == Regime::Molecular {
+            // What Knudsen's share takes off at the edge of the regime is left out throughout, so that the
+            // throughput is that of the conductance.
+            elements.iter_mut().for_each(|element| element.thin = true);
+            flow = (inlet_pascals - outlet) / (row.resistance(&elements, &gases) + pump);
+            row.assign(&mut elements, &gases, inlet_pascals, flow);
+            parts = parts_of(&elements)?;
+        }
         let outlet_pascals = flow * pump + outlet;
-        let parts = elements
-            .iter()
-            .map(|element| element.part_flow(gas, at))
-            .collect::<Result<Vec<_>, _>>()?;
         within_range(&elements, &parts, &gases, inlet_pascals - outlet_pascals)?;
         let regime = common_regime(&parts);
         let conductance = if regime == Regime::Molecular {
@@ -268,6 +281,8 @@ struct Element {
     entrance: bool,
     /// Whether its flow is denser than molecular.
     dense: bool,
+    /// Whether all of the path is molecular.
+    thin: bool,
     /// Degrees that it turns.
     turn: f64,
     /// Pa, as iterated.
@@ -313,6 +328,7 @@ fn elements_of(
                     viscous_length: length + if narrower { BOTH_ENDS * diameter } else { 0.0 },
                     entrance: narrower,
                     dense: false,
+                    thin: false,
                     turn: match part.shape {
                         Shape::Elbow { degrees, .. } => degrees,
                         _ => 0.0,
@@ -366,6 +382,9 @@ fn equivalent_length(part: Part, gas: Gas, at: Temperature) -> Result<f64, Condu
 impl Element {
     /// Resistance at its mean pressure over the molecular one; 1 in molecular flow.
     fn fade(&self, gases: &Gases) -> f64 {
+        if self.thin {
+            return 1.0;
+        }
         let mean = 0.5 * (self.inlet + self.outlet);
         let viscous = if self.viscous_length > 0.0 {
             poiseuille_length(

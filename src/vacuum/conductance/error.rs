@@ -64,13 +64,15 @@ pub enum ConductanceError {
     },
     /// The gas would leave a part nearly at the speed of sound.
     #[error(
-        "the gas would leave part {part} at {mach:.1} times the speed of sound by the formula for viscous flow, which holds up to 0.3, and bounds that hold there lie too far apart, or are not known for branches"
+        "the gas would leave part {part} {} by the formula for viscous flow, which holds up to 0.3 times the speed of sound, and {}", how_fast(*.mach), no_bounds(*.branches)
     )]
     TooFast {
         /// The part, counted from 1 in the order of the chain.
         part: usize,
         /// Speed at its outlet over the speed of sound.
         mach: f64,
+        /// Whether the path has branches, for which there are no bounds.
+        branches: bool,
     },
     /// Speeding up the gas takes too much of the pressure drop.
     #[error(
@@ -148,4 +150,21 @@ pub enum ConductanceError {
     /// A number out of range.
     #[error(transparent)]
     Unit(#[from] UnitError),
+}
+
+/// A speed over that of sound in words; behind a path into nothing the formula gives any.
+fn how_fast(mach: f64) -> String {
+    if mach < 100.0 {
+        format!("at {mach:.1} times the speed of sound")
+    } else {
+        "at far more than the speed of sound".to_owned()
+    }
+}
+
+fn no_bounds(branches: bool) -> &'static str {
+    if branches {
+        "beyond it bounds are known for a path without branches only"
+    } else {
+        "the bounds that hold beyond it lie too far apart here"
+    }
 }

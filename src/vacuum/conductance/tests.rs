@@ -591,6 +591,45 @@ fn whole_path() -> Chain {
     .unwrap()
 }
 
+/// Throughput is conductance times pressure difference, by definition; in molecular flow both are those of the
+/// molecular conductance, up to the edge of the regime, and the parts' pressures join.
+#[test]
+fn throughput_in_molecular_flow_is_conductance_times_the_drop() {
+    for chain in [Chain::new(vec![tube(1.0, 100.0)]).unwrap(), whole_path()] {
+        let molecular = in_litres(chain.conductance(Gas::Air, ROOM).unwrap());
+        let mut seen = 0;
+        for mean in [1e-4, 1e-3, 1e-2, 0.1, 0.3, 0.5] {
+            let flow = air_between(&chain, 1.01 * mean, 0.99 * mean).unwrap();
+            let drop = 0.02 * mean;
+            let through = 1e3 * flow.throughput.pascal_cubic_metres_per_second() / drop;
+            close(through, in_litres(flow.conductance), 1e-9);
+            if flow.regime == Regime::Molecular {
+                seen += 1;
+                close(through, molecular, 1e-9);
+            }
+            let last = flow.parts.last().unwrap().outlet.pascals();
+            close(last, 0.99 * mean, 1e-9);
+        }
+        assert!(seen >= 2, "{seen}");
+        let pump = Speed::from_cubic_metres_per_second(0.05).unwrap();
+        let pumped = chain
+            .flow_between(pascals(1e-4), Behind::Pump(pump), Gas::Air, ROOM)
+            .unwrap();
+        let through = 1e3 * pumped.throughput.pascal_cubic_metres_per_second() / 1e-4;
+        close(through, 1.0 / (1.0 / molecular + 1.0 / 50.0), 1e-9);
+    }
+}
+
+/// Into no pressure at all the formula gives any speed, and the refusal a readable one.
+#[test]
+fn a_refusal_of_fast_gas_is_short() {
+    let refused = between(50.0, 1000.0, 0.0).unwrap_err().to_string();
+    assert!(
+        refused.len() < 250 && refused.contains("far more than the speed of sound"),
+        "{refused}"
+    );
+}
+
 #[test]
 fn a_chain_is_the_molecular_one_at_low_pressure_and_poiseuilles_at_high() {
     let chain = whole_path();

