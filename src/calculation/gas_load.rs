@@ -8,8 +8,8 @@ use super::spoken::{Spoken, in_percent};
 use super::{FieldError, FieldErrors, Interval, Outcome};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::gas_load::{
-    Backing, ExtraLoad, FaultSize, ForelineVerdict, GasLoadError, Uncertainty, extra_load,
-    foreline_share, typical_compression,
+    Backing, ExtraLoad, FaultSize, ForelineShare, ForelineVerdict, GasLoadError, Uncertainty,
+    extra_load, foreline_share, typical_compression,
 };
 use crate::vacuum::leak::equivalent_diameter;
 use crate::vacuum::units::{
@@ -453,34 +453,47 @@ fn read_foreline(
         }),
         compression_that_would_explain: most.compression_needed,
         finding,
-        verdict: foreline_verdict(foreline, gas, backing, finding, most.compression_needed),
+        verdict: foreline_verdict(foreline, gas, backing, finding, (&least, &most)),
     })
 }
+
+/// From this share on a foreline explains the pressure as a whole (common practice, no source: no gauge tells
+/// the rest from none).
+const WHOLE: f64 = 0.9;
 
 fn foreline_verdict(
     foreline: &ForelineRequest,
     gas: Gas,
     backing: Backing,
     finding: Option<ForelineVerdict>,
-    needed: f64,
+    (least, most): (&ForelineShare, &ForelineShare),
 ) -> String {
+    let needed = most.compression_needed;
     let gas = gas.name();
     let pressure = foreline.pressure;
     match (finding, backing) {
         (Some(ForelineVerdict::CannotExplain), _) => format!(
             "The {gas} in the foreline cannot explain the base pressure, unless the pump's compression has fallen to about {needed:.0e}"
         ),
-        (Some(ForelineVerdict::Partly), _) => {
-            format!("The {gas} in the foreline explains a part of the base pressure")
-        }
-        (Some(ForelineVerdict::Explains), _) => {
+        (Some(ForelineVerdict::Explains), _) if least.share >= WHOLE => {
             format!("The {gas} in the foreline explains the base pressure")
+        }
+        (Some(_), _) => {
+            let (low, high) = (in_percent(least.share), in_percent(most.share.min(1.0)));
+            let share = if low == high {
+                low
+            } else {
+                format!("{low} to {high}")
+            };
+            format!(
+                "The {gas} in the foreline explains {share} of the base pressure, and not the rest"
+            )
         }
         (None, Backing::Holds) => format!(
             "Whether the {gas} in the foreline explains the base pressure depends on the pump's compression, which its manual gives"
         ),
         (None, Backing::Depends) => format!(
-            "Whether the {gas} in the foreline explains the base pressure depends on the pump's critical backing pressure, above which its compression collapses: at {pressure} a plain turbo pump is above it, one with a drag stage may not be; its manual gives it"
+            "Whether the {gas} in the foreline explains the base pressure depends on the pump's critical backing pressure, above which its compression collapses: at {pressure} a plain turbo pump is above it, while one with a drag stage may not be (its manual says)"
         ),
         (None, Backing::Collapsed) => {
             let above = match foreline.critical_backing_pressure {
@@ -602,6 +615,25 @@ mod tests {
             run_json(zero).unwrap_err()[0].field,
             "foreline.critical_backing_pressure"
         );
+    }
+
+    /// p = p_fore/K (ISO 21360-4): 1e-2 mbar over 2e4 is 5e-7, half of 1e-6 mbar; over 5e4 a fifth; over 1e4 all.
+    #[test]
+    fn a_part_of_the_base_pressure_is_told_with_its_size() {
+        for (compression, said) in [
+            (2e4, "explains 50 % of the base pressure, and not the rest"),
+            (5e4, "explains 20 % of the base pressure, and not the rest"),
+            (1e4, "explains the base pressure"),
+        ] {
+            let report = run_json(&format!(
+                r#"{{"healthy": {{"value": 1e-8, "unit": "mbar"}}, "faulty": {{"value": 1e-6, "unit": "mbar"}},
+                    "speed_at_chamber": {{"value": 500, "unit": "l/s"}},
+                    "foreline": {{"pressure": {{"value": 1e-2, "unit": "mbar"}}, "compression": {compression:e}}}}}"#
+            ))
+            .unwrap();
+            let verdict = report.foreline.unwrap().verdict;
+            assert!(verdict.ends_with(said), "{verdict}");
+        }
     }
 
     /// 1e-6 over 9e-2 Pa is 0.0011 % (arithmetic), which is not none.

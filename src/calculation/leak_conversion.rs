@@ -154,7 +154,7 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         );
     }
     let mut outcome = Outcome {
-        verdict: verdict(conversion.as_ref(), test.as_ref()),
+        verdict: verdict(conversion.as_ref(), test.as_ref(), at.reference),
         concluded: true,
         assumed,
         ..Outcome::default()
@@ -202,6 +202,11 @@ fn read_temperatures(
         Temperature::ZERO_CELSIUS,
         "A standard cubic centimetre is at 0 °C and one atmosphere",
     );
+    if let Some(typed) = request.reference_temperature {
+        assumed.push(format!(
+            "A standard cubic centimetre is at {typed} and one atmosphere, as given"
+        ));
+    }
     Some(FlowTemperatures {
         gas: gas?,
         reference: reference?,
@@ -389,16 +394,29 @@ fn judge_test(
             let (field, accepted) = match error {
                 LeakError::Share { .. } => ("test_gas_share", "from 1e-6 to 1"),
                 LeakError::NoHeliumSpeed => ("helium_test.helium_speed", "a speed above zero"),
+                LeakError::NoLeak if change.pascals() < 1e-20 => (
+                    "helium_test.smallest_change",
+                    "the smallest change of helium partial pressure that the detector shows, above zero",
+                ),
                 LeakError::NoLeak => (
                     "helium_test.spray_time",
-                    "a change of pressure above zero, and at least a millionth of the time constant",
+                    "at least a millionth of the time constant",
                 ),
                 _ => (
                     "helium_test.volume",
                     "a volume of some chamber and the speed that pumps helium from it",
                 ),
             };
-            errors.refuse(field, error.to_string(), accepted);
+            let problem = match (&error, field) {
+                (LeakError::NoLeak, "helium_test.smallest_change") => {
+                    format!("{} is none", test.smallest_change)
+                }
+                (LeakError::NoLeak, _) => {
+                    format!("{} is too short for any signal", test.spray_time)
+                }
+                _ => error.to_string(),
+            };
+            errors.refuse(field, problem, accepted);
         })
         .ok()?;
     let as_air = convert(smallest, Gas::Helium, Gas::Air, 1.0, at.gas)
@@ -441,15 +459,29 @@ fn in_seconds(constant: Seconds, times: f64) -> Typed<TimeUnit> {
     Typed::new(constant.seconds() * times, TimeUnit::Second)
 }
 
-fn verdict(conversion: Option<&ConversionReport>, test: Option<&HeliumTestReport>) -> String {
+fn verdict(
+    conversion: Option<&ConversionReport>,
+    test: Option<&HeliumTestReport>,
+    reference: Temperature,
+) -> String {
     let mut sentences = Vec::new();
     if let Some(c) = conversion {
         let (one, other) = (c.if_molecular.value, c.if_viscous.value);
-        let unit = c.if_molecular.unit;
+        let unit = match c.if_molecular.unit {
+            unit @ ThroughputUnit::StandardCubicCentimetrePerMinute => {
+                let celsius = (1e3 * reference.celsius()).round() / 1e3;
+                format!("{unit} (at {celsius} °C)")
+            }
+            unit => unit.to_string(),
+        };
         let to = c.to_gas.name();
+        let alike = (one / other - 1.0).abs() < 1e-9;
         sentences.push(match c.regime {
             LeakRegime::Molecular => format!("As {to}: {one:.2e} {unit}, by molecular flow"),
             LeakRegime::Viscous => format!("As {to}: {other:.2e} {unit}, by viscous flow"),
+            LeakRegime::Between if alike => {
+                format!("As {to}: {one:.2e} {unit}, in molecular and in viscous flow alike")
+            }
             LeakRegime::Between => format!(
                 "As {to}: between {:.2e} and {:.2e} {unit}, since a leak of this size may be molecular or viscous",
                 one.min(other),
@@ -581,6 +613,70 @@ mod tests {
             "{:?}",
             report.outcome.assumed
         );
+    }
+
+    /// 1 sccm at 0 °C is 0.018124 mbar·L/s of gas at 20 °C and at 20 °C 0.0168875 (by definition: 101325 Pa times a
+    /// cubic centimetre a minute): the reference has to be said.
+    #[test]
+    fn standard_cubic_centimetres_come_with_their_temperature() {
+        let asked = |reference: &str| {
+            run_json(&format!(
+                r#"{{"rate": {{"value": 1, "unit": "sccm"}}, "from_gas": "air"{reference}}}"#
+            ))
+            .unwrap()
+        };
+        let usual = asked("");
+        assert!(
+            usual.outcome.verdict.contains("sccm (at 0 °C)"),
+            "{}",
+            usual.outcome.verdict
+        );
+        let given = asked(r#", "reference_temperature": {"value": 20, "unit": "celsius"}"#);
+        assert!(
+            given.outcome.verdict.contains("1.00e0 sccm (at 20 °C)"),
+            "{}",
+            given.outcome.verdict
+        );
+        let said = |line: &String| line.contains("is at 20 °C and one atmosphere, as given");
+        assert!(
+            given.outcome.assumed.iter().any(said),
+            "{:?}",
+            given.outcome.assumed
+        );
+    }
+
+    /// The same gas passes a leak as it did before, whatever the regime.
+    #[test]
+    fn a_gas_carried_over_to_itself_has_no_range() {
+        let report = run_json(
+            r#"{"rate": {"value": 1e-6, "unit": "mbar-l/s"}, "from_gas": "air", "to_gas": "air"}"#,
+        )
+        .unwrap();
+        let verdict = &report.outcome.verdict;
+        assert!(
+            verdict.contains("1.00e-6 mbar") && !verdict.contains("between"),
+            "{verdict}"
+        );
+    }
+
+    #[test]
+    fn a_change_of_none_is_refused_at_its_own_field() {
+        let asked = |change: f64, spray: f64| {
+            let mut errors = run_json(&format!(
+                r#"{{"helium_test": {{"volume": {{"value": 100, "unit": "l"}},
+                    "helium_speed": {{"value": 10, "unit": "l/s"}},
+                    "smallest_change": {{"value": {change}, "unit": "mbar"}},
+                    "spray_time": {{"value": {spray}, "unit": "s"}}}}}}"#
+            ))
+            .unwrap_err();
+            errors.swap_remove(0)
+        };
+        let none = asked(0.0, 30.0);
+        assert_eq!(
+            (none.field.as_str(), none.problem.as_str()),
+            ("helium_test.smallest_change", "0 mbar is none")
+        );
+        assert_eq!(asked(1e-11, 0.0).field, "helium_test.spray_time");
     }
 
     /// 100 L over 10 L/s are 10 s, 95 % of a signal comes after −ln 0.05 = 2.9957 of them, and 30 s of spray

@@ -29,7 +29,7 @@ pub(super) const ABOUT: About = About {
     needs: "a leak rate with its unit, or the chamber's volume and helium speed",
     intro: "Carries a leak rate over to other gases and units, and says how fast and how fine a helium \
             test on this chamber is. A leak of middling size may be molecular or viscous; then the \
-            result is a range.",
+            result is a range. A vapour is carried over up to the pressure at which it turns liquid.",
     check: None,
     method: "Molecular: the rates are as the roots of the inverse molar masses. Viscous: as the inverse \
              viscosities. Limits of size, 1e-7 and 1e-4 mbar·L/s: Umrath, Fundamentals of Vacuum \
