@@ -73,7 +73,7 @@ fn telling() -> [(&'static str, Value, &'static str); 5] {
 }
 
 /// An open incident that says nothing of what was seen.
-async fn open_incident(app: &TestApp) -> i64 {
+fn open_record() -> Value {
     let mut incident = record::closed();
     for field in [
         "closed_at",
@@ -96,6 +96,11 @@ async fn open_incident(app: &TestApp) -> i64 {
         "site_name": "Test site", "volume_litres": 400, "speed_litres_per_second": 1500,
         "healthy_base": {"value": 5e-7, "unit": "torr"},
     });
+    incident
+}
+
+async fn open_incident(app: &TestApp) -> i64 {
+    let incident = open_record();
     let filed = app.post("/api/incidents", &incident).await.expect(201);
     filed.json()["number"].as_i64().expect("a number")
 }
@@ -147,6 +152,50 @@ async fn each_verdict_becomes_a_sign_of_the_check_sequence_of_its_incident() {
             .await
             .expect(200);
     }
+}
+
+/// A person saw the gauge stuck, a calculation finds it plausible: one of the two is wrong, and what both say
+/// does not go to the check sequence together.
+#[tokio::test]
+async fn a_calculation_that_the_report_contradicts_sets_no_sign_and_says_so() {
+    let app = TestApp::empty().await;
+    let mut incident = open_record();
+    incident["signs"] = json!({"gauge-stuck-pirani-limit": true});
+    let filed = app.post("/api/incidents", &incident).await.expect(201);
+    let number = filed.json()["number"].clone();
+    let gauge = |pascals: f64, moves: bool| {
+        json!({"kind": "gauge", "by": "K. M.", "request": {"readings": [
+            {"kind": "combination-cold-cathode", "pressure": {"value": pascals, "unit": "pa"}, "moves": moves},
+        ]}})
+    };
+    let address = format!("/api/incidents/{number}/calculations");
+    let attached = app.post(&address, &gauge(9e-5, true)).await.expect(201);
+    assert_eq!(attached.json()["report"]["signs"]["gauge-plausible"], true);
+    let page = app.get(&format!("/incidents/{number}")).await.expect(200);
+    page.assert_shows("signs.gauge-stuck-pirani-limit=seen");
+    assert!(!page.text.contains("gauge-plausible"), "{}", page.text);
+    page.assert_shows("the report says otherwise of");
+    let asked = json!({"incident": number});
+    let asked = app.post("/api/sequence", &asked).await.expect(200).json();
+    let alone = json!({
+        "tool": "TST-01",
+        "antecedents": incident["antecedents"],
+        "pressures": {"healthy": incident["pressures"]["healthy"], "faulty": incident["pressures"]["faulty"]},
+        "signs": {"gauge-stuck-pirani-limit": true},
+    });
+    let alone = app.post("/api/sequence", &alone).await.expect(200).json();
+    assert_eq!(asked["causes"], alone["causes"]);
+    // One that agrees counts, with all it says; and of two of a kind the later one alone.
+    let number = open_incident(&app).await;
+    let address = format!("/api/incidents/{number}/calculations");
+    let _ = app.post(&address, &gauge(5e-2, false)).await.expect(201);
+    let page = app.get(&format!("/incidents/{number}")).await.expect(200);
+    page.assert_shows("signs.gauge-stuck-pirani-limit=seen");
+    page.assert_shows("signs.gauge-plausible=absent");
+    let _ = app.post(&address, &gauge(9e-5, true)).await.expect(201);
+    let page = app.get(&format!("/incidents/{number}")).await.expect(200);
+    page.assert_shows("signs.gauge-stuck-pirani-limit=absent");
+    page.assert_shows("signs.gauge-plausible=seen");
 }
 
 #[tokio::test]

@@ -23,6 +23,7 @@ use crate::{
         sent::{SentLog, SentRequest},
     },
     casebook::{Calculation, KeptLog, LOG_LIMIT},
+    catalogue::SignId,
     store::{Attached, KeptReport, Keyed},
     vacuum::units::Typed,
 };
@@ -319,14 +320,39 @@ pub(super) async fn find(app: &App, number: i64, id: &str) -> Result<Attached, F
     kept.ok_or_else(|| Fault::NotFound(format!("Incident {number} has no calculation {id:?}.")))
 }
 
-/// The signs of this catalogue that the calculations of an incident set; a later one outweighs
-/// an earlier one.
-pub(super) fn signs(app: &App, attached: &[Attached]) -> BTreeMap<String, bool> {
-    attached
-        .iter()
-        .flat_map(|attached| attached.calculation.signs())
+/// The signs of this catalogue that the calculations of an incident set, in the order in which they were made.
+///
+/// A later one outweighs an earlier one, and one that sets signs puts aside all that an earlier one of its kind
+/// set. One that the report contradicts ([`contradicted`]) sets none, so that its other signs do not stand beside
+/// what a person saw instead.
+pub(super) fn signs(
+    app: &App,
+    reported: &BTreeMap<SignId, bool>,
+    attached: &[Attached],
+) -> BTreeMap<String, bool> {
+    let mut kept: Vec<(&str, BTreeMap<String, bool>)> = Vec::new();
+    for calculation in attached.iter().map(|attached| &attached.calculation) {
+        let signs = calculation.signs();
+        if !signs.is_empty() && contradicted(reported, calculation).is_none() {
+            kept.retain(|(kind, _)| *kind != calculation.kind);
+            kept.push((&calculation.kind, signs));
+        }
+    }
+    kept.into_iter()
+        .flat_map(|(_, signs)| signs)
         .filter(|(id, _)| app.catalogue.sign(id).is_some())
         .collect()
+}
+
+/// A sign of which a report says the opposite of what a calculation does.
+pub(super) fn contradicted<'r>(
+    reported: &'r BTreeMap<SignId, bool>,
+    calculation: &Calculation,
+) -> Option<&'r SignId> {
+    let signs = calculation.signs();
+    let opposite =
+        |(id, seen): &(&SignId, &bool)| signs.get(id.as_str()).is_some_and(|said| said != *seen);
+    reported.iter().find(opposite).map(|(id, _)| id)
 }
 
 /// Text that serde wrote, as a value.

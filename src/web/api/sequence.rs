@@ -216,7 +216,7 @@ async fn of_incident(
     let incident = &filed.current().incident;
     let calculations = app.store.calculations(&asker, filed.number).await?;
     let mut known = json!({
-        "signs": attaching::signs(app, &calculations),
+        "signs": attaching::signs(app, &incident.signs, &calculations),
         "antecedents": incident.antecedents,
         "outcomes": incident
             .checks

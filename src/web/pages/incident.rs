@@ -49,9 +49,13 @@ pub(super) async fn show(
     let attached = app.store.calculations(&asker, filed.number).await?;
     view.sequence = Some(Link::new(
         "What to check next",
-        asked_sequence::address_for(&current.incident, attaching::signs(&app, &attached)),
+        asked_sequence::address_for(
+            &current.incident,
+            attaching::signs(&app, &current.incident.signs, &attached),
+        ),
     ));
-    view.calculations = calculations::lines(&attached, filed.number);
+    view.calculations =
+        calculations::lines(&app.catalogue, &current.incident, &attached, filed.number);
     let keeps = |named| {
         let kind = |kept: &crate::store::Attached| Named::of(&kept.calculation.kind);
         attached.iter().any(|kept| kind(kept) == Some(named))

@@ -17,7 +17,8 @@ use crate::{
         named::{Computed, Named},
         sent::{Logs, SentRequest},
     },
-    casebook::{Calculation, KeptLog, Refusal, read_all},
+    casebook::{Calculation, Incident, KeptLog, Refusal, read_all},
+    catalogue::Catalogue,
     store::Attached,
     web::{
         attaching::{self, Again, KEPT, VERSION, Wanted},
@@ -368,8 +369,24 @@ fn no_longer(kept: &Calculation, errors: &[FieldError]) -> CalculationResult {
     }
 }
 
-/// The calculations of an incident as lines, oldest first.
-pub(in crate::web::pages) fn lines(attached: &[Attached], incident: i64) -> Vec<AttachedLine> {
+/// The calculations of an incident as lines, oldest first; those that its report contradicts say so.
+pub(in crate::web::pages) fn lines(
+    catalogue: &Catalogue,
+    report: &Incident,
+    attached: &[Attached],
+    incident: i64,
+) -> Vec<AttachedLine> {
+    let verdict = |calculation: &Calculation| {
+        let contradicted = attaching::contradicted(&report.signs, calculation);
+        let Some(sign) = contradicted.and_then(|id| catalogue.sign(id.as_str())) else {
+            return calculation.verdict().to_owned();
+        };
+        let verdict = calculation.verdict().trim_end_matches('.');
+        let name = &sign.name;
+        format!(
+            "{verdict}. Its signs are not used for what to check next: the report says otherwise of “{name}”. See which is true, and correct the report or calculate again."
+        )
+    };
     attached
         .iter()
         .map(|Attached { id, calculation }| AttachedLine {
@@ -377,7 +394,7 @@ pub(in crate::web::pages) fn lines(attached: &[Attached], incident: i64) -> Vec<
                 .map_or(calculation.kind.as_str(), |named| about(named).name)
                 .to_owned(),
             href: format!("/incidents/{incident}/calculations/{id}"),
-            verdict: calculation.verdict().to_owned(),
+            verdict: verdict(calculation),
             by: format!("{}, {}", calculation.by, show::moment(calculation.made_at)),
         })
         .collect()
