@@ -4,9 +4,10 @@ use serde::{Deserialize, Serialize};
 
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::residual_gas::{
-    Air, Circumstances, Judgement, LightGas, Patterns, Spectrum, decompose, judge, light_gas,
+    Air, Circumstances, Decomposition, Judgement, LightGas, Patterns, Spectrum, decompose, judge,
+    light_gas,
 };
-use crate::vacuum::units::TypedPressure;
+use crate::vacuum::units::{Typed, TypedPressure};
 
 /// Above this total pressure (1e-4 mbar) peaks are no longer in proportion to pressure.
 const HIGHEST_PRESSURE_PASCALS: f64 = 1e-2;
@@ -129,6 +130,23 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
             decompose(spectrum, patterns, request.seed),
         )
     });
+    let own_total = spectrum
+        .as_ref()
+        .zip(fit.as_ref())
+        .and_then(|(spectrum, fit)| own_total(spectrum, fit));
+    if let (Some(own), None) = (own_total, request.total_pressure)
+        && own
+            .pressure()
+            .is_ok_and(|own| own.pascals() > HIGHEST_PRESSURE_PASCALS)
+    {
+        errors.refuse(
+            "spectrum",
+            format!(
+                "its partial pressures add up to {own}, too high for a spectrum: peaks are no longer in proportion to pressure"
+            ),
+            "a spectrum taken at 1e-4 mbar (7.5e-5 Torr) or less, or the total pressure if the analyser's own scale is not calibrated",
+        );
+    }
     errors.finish()?;
     let (Some(spectrum), Some(fit)) = (spectrum, fit) else {
         return Err(Vec::new());
@@ -159,7 +177,7 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     let mut outcome = Outcome {
         verdict: verdict(&judgement, light, &gases, (enough, explained)),
         concluded,
-        assumed: assumed(request, &spectrum, &judgement, &fit.untried),
+        assumed: assumed(request, &spectrum, &judgement, &fit),
         ..Outcome::default()
     };
     if enough {
@@ -191,6 +209,13 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
         patterns: patterns.origin().to_owned(),
         unexplained_percent: 100.0 * fit.unexplained,
     })
+}
+
+/// What the partial pressures of a spectrum add up to: those of the highest peaks of its gases.
+fn own_total(spectrum: &Spectrum, fit: &Decomposition) -> Option<TypedPressure> {
+    let total: f64 = fit.gases.iter().map(|part| part.current.value).sum();
+    let rounded = format!("{total:.1e}").parse().unwrap_or(total);
+    Some(Typed::new(rounded, spectrum.unit()?))
 }
 
 /// Reads the spectrum of a field.
@@ -260,6 +285,10 @@ fn verdict(
             judgement.isopropanol,
             "Masses 45 and 43 point to isopropanol.",
         ),
+        (
+            judgement.light_alcohol,
+            "Mass 31 and its companions point to methanol or ethanol.",
+        ),
         (judgement.acetone, "Masses 43 and 58 point to acetone."),
         (
             judgement.fluorinated_oil,
@@ -307,6 +336,7 @@ fn reasons(judgement: &Judgement, unexplained: f64) -> Vec<String> {
 
 fn set_signs(outcome: &mut Outcome, judgement: &Judgement, argon_is_process_gas: bool) {
     let solvent = match (judgement.isopropanol, judgement.acetone) {
+        _ if judgement.light_alcohol == Some(true) => Some(true),
         (Some(true), _) | (_, Some(true)) => Some(true),
         (Some(false), Some(false)) => Some(false),
         _ => None,
@@ -342,7 +372,12 @@ fn set_signs(outcome: &mut Outcome, judgement: &Judgement, argon_is_process_gas:
 
 /// Suggests the checks that what was found leads a person to.
 fn suggest(outcome: &mut Outcome, judgement: &Judgement, light: Option<LightGas>) {
-    let solvent = judgement.isopropanol == Some(true) || judgement.acetone == Some(true);
+    let solvents = [
+        judgement.isopropanol,
+        judgement.light_alcohol,
+        judgement.acetone,
+    ];
+    let solvent = solvents.contains(&Some(true));
     let fluid = judgement.fluorinated_oil == Some(true) || judgement.silicone_oil == Some(true);
     let light = judgement.helium == Some(true)
         || judgement.hydrogen_highest == Some(true)
@@ -385,14 +420,19 @@ fn assumed(
     request: &Request,
     spectrum: &Spectrum,
     judgement: &Judgement,
-    untried: &[String],
+    fit: &Decomposition,
 ) -> Vec<String> {
+    let (own_total, untried) = (own_total(spectrum, fit), &fit.untried);
     let mut assumed = vec![
         "Peak heights of the cracking patterns are good to 30 % or the spread in their row; ion currents to 5 %; sensitivities to 20 %.".to_owned(),
         "Sensitivities are ionisation-gauge factors, not this analyser's own calibration.".to_owned(),
     ];
-    if request.total_pressure.is_none() {
-        assumed.push("Total pressure not given: taken to be at most 1e-4 mbar; above that the spectrum does not hold.".into());
+    match (request.total_pressure, own_total) {
+        (Some(_), _) => {}
+        (None, Some(own)) => assumed.push(format!(
+            "Total pressure not given: by the spectrum's own scale {own}; above 1e-4 mbar a spectrum does not hold."
+        )),
+        (None, None) => assumed.push("Total pressure not given: taken to be at most 1e-4 mbar; above that the spectrum does not hold.".into()),
     }
     if !request.argon_is_process_gas {
         assumed.push("Argon is not a process gas.".into());
@@ -549,6 +589,52 @@ mod tests {
         assert_eq!(errors[0].field, "total_pressure");
         request.total_pressure = Some(TypedPressure::new(0.99e-4, PressureUnit::Millibar));
         assert!(run(&request, &patterns()).is_ok());
+    }
+
+    /// 1e-3 Torr at 28 alone is 13 times 1e-4 mbar (1 Torr = 1.333224 mbar).
+    #[test]
+    fn partial_pressures_that_add_up_to_too_much_are_refused() {
+        let table = |heading: &str, scale: f64| {
+            let rows = [
+                (18, 1e-4),
+                (17, 2.3e-5),
+                (28, 1e-3),
+                (32, 2.3e-4),
+                (40, 1.2e-5),
+                (14, 7e-5),
+                (44, 5e-7),
+                (16, 2.6e-5),
+                (2, 1e-6),
+            ];
+            let rows = rows.map(|(mass, height)| format!("{mass},{:e}\n", height * scale));
+            format!("{heading}\n{}", rows.concat())
+        };
+        let run_it = |spectrum: &str, total: Option<f64>| {
+            let mut request = asked(spectrum);
+            request.total_pressure =
+                total.map(|mbar| TypedPressure::new(mbar, PressureUnit::Millibar));
+            run(&request, &patterns())
+        };
+        let refused = run_it(&table("mass,pressure (Torr)", 1.0), None).unwrap_err();
+        assert_eq!(refused[0].field, "spectrum");
+        assert!(
+            refused[0].problem.contains("Torr, too high"),
+            "{}",
+            refused[0].problem
+        );
+        // A thousandth of it, and the same figures as currents, hold; and an uncalibrated scale beside a gauge.
+        let low = run_it(&table("mass,pressure (Torr)", 1e-3), None).unwrap();
+        let said = |line: &String| line.contains("own scale 1.") && line.contains("e-6 Torr");
+        assert!(
+            low.outcome.assumed.iter().any(said),
+            "{:?}",
+            low.outcome.assumed
+        );
+        assert!(run_it(&table("mass,ion current (A)", 1.0), None).is_ok());
+        assert!(run_it(&table("mass,pressure (Torr)", 1.0), Some(3e-6)).is_ok());
+        // Units behind each figure.
+        let behind = "18:1e-4mbar 28:1e-3mbar 32:2e-4mbar 14:7e-5mbar";
+        assert_eq!(run_it(behind, None).unwrap_err()[0].field, "spectrum");
     }
 
     #[test]

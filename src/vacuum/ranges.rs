@@ -763,6 +763,7 @@ const NO_FORMULAS: &[(&str, &str)] = &[
         "gives back what was read",
     ),
     ("residual_gas/spectrum.rs floor", "gives back what was read"),
+    ("residual_gas/spectrum.rs unit", "gives back what was read"),
     (
         "residual_gas/spectrum.rs stands_from",
         "a limit of what was read",

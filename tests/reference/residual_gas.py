@@ -61,7 +61,8 @@ def mixtures():
 
 
 def decomposed():
-    """Weights by the errors of the currents (5 % and the noise) and of the patterns, anew from each fit."""
+    """Weights by the errors of the currents (5 % and the noise) and of the patterns, anew from each fit, at first
+    from the most there can be of each gas."""
     gases, made = mixtures()
     out = []
     for name, currents in made:
@@ -75,10 +76,10 @@ def decomposed():
         noise = empty.mean() if empty.mean() > 0.0 else 1e-4 * top
         hidden = min(0.01 * top, measured[measured > 0.0].min()) if (measured == 0.0).any() else 0.0
         least = max(noise, hidden / 3.0**0.5)
-        error = numpy.hypot(0.3 * measured, least)
+        fit = numpy.array([measured[int(max(gas["peaks"], key=gas["peaks"].get)) - 1] for gas in tried])
         for _ in range(400):
-            fit = nnls(table / error[:, None], measured / error)[0]
             error = numpy.sqrt((0.05 * measured) ** 2 + least**2 + ((spread * fit) ** 2).sum(axis=1))
+            fit = nnls(table / error[:, None], measured / error)[0]
         out.append({"name": name, "currents": currents, "gases": {gas["id"]: float(x) for gas, x in zip(tried, fit)}})
     return out
 

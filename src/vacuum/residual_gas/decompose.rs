@@ -8,8 +8,6 @@ use super::nnls::{NnlsError, non_negative_least_squares};
 use super::patterns::{Gas, Patterns};
 use super::spectrum::Spectrum;
 
-/// Relative uncertainty of a peak in the first fit, which knows of no gas yet: that of most patterns.
-const FIRST_SPREAD: f64 = 0.3;
 /// The weights are made anew from the fit until no gas moves by more than this share of the largest, and at
 /// most so often.
 const SETTLED: f64 = 1e-10;
@@ -122,7 +120,16 @@ pub fn decompose(
             tried[j].spread * table[(i, j)]
         }
     });
-    let mut best = first(&table, &measured, least_error)?;
+    // The first errors are those of the most there can be of each gas, all of its highest peak. From less, a
+    // companion that is missing would weigh the more the less of the gas there seems to be.
+    let most = DVector::from_fn(tried.len(), |j, _| {
+        spectrum.at(tried[j].base).unwrap_or(0.0) / top
+    });
+    let mut best = weighted(
+        &table,
+        &measured,
+        &errors(&measured, &spreads, &most, least_error),
+    )?;
     for _ in 0..ROUNDS {
         let next = weighted(
             &table,
@@ -201,16 +208,6 @@ pub fn decompose(
         unexplained: (&measured - &fitted).abs().sum() / measured.sum(),
         untried: untried.iter().map(|gas| gas.name.clone()).collect(),
     })
-}
-
-/// The fit without any knowledge of the gases.
-fn first(
-    table: &DMatrix<f64>,
-    measured: &DVector<f64>,
-    least_error: f64,
-) -> Result<DVector<f64>, NnlsError> {
-    let errors = measured.map(|current| (FIRST_SPREAD * current).hypot(least_error));
-    weighted(table, measured, &errors)
 }
 
 /// The standard error of each mass where the gases are those of `fit`.

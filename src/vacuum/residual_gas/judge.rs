@@ -26,16 +26,19 @@ pub struct Judgement {
     pub water: Option<bool>,
     /// 17 is more than 18 explains: ammonia or another gas is there.
     pub excess_at_17: Option<bool>,
-    /// Hydrocarbon groups fourteen masses apart: 41/43, 55/57 and 69/71 or 39.
+    /// Hydrocarbon groups fourteen masses apart: 41/43, 55/57 as 0.15 of them or with 71 (solvents have less and
+    /// none), and 69/71 or 39.
     pub hydrocarbon: Option<bool>,
-    /// Isopropanol: 45 with 43.
+    /// Isopropanol: 45 with 43, and above the 31 of the lighter alcohols.
     pub isopropanol: Option<bool>,
+    /// Methanol or ethanol: 31 above 45, with 29, and with 32 or with 45 and 46.
+    pub light_alcohol: Option<bool>,
     /// Acetone: 43 with 58.
     pub acetone: Option<bool>,
     /// Fluorinated pump fluid: 69 with two or more of 31, 47, 50, 119, above the hydrocarbon 55 and 57.
     pub fluorinated_oil: Option<bool>,
     /// Silicone pump fluid with phenyl groups: 78 with at least 0.3 of it at 77, and 51 or 39, above
-    /// the hydrocarbon 55 and 57. Benzene has less at 77 (some 0.15, from memory).
+    /// the hydrocarbon 55 and 57. Benzene has less at 77 (0.18 to 0.21, MassBank JP002347 and JP002103).
     pub silicone_oil: Option<bool>,
     /// Argon is the highest peak.
     pub argon_highest: Option<bool>,
@@ -71,9 +74,13 @@ pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
             .map(|(hydroxyl, water)| hydroxyl > limit && hydroxyl > 0.4 * water),
         hydrocarbon: hydrocarbon(spectrum, limit),
         isopropanol: pair(
-            at(45).map(|at_45| at_45 - 0.012 * at(44).unwrap_or(0.0) >= limit),
+            at(45).map(|at_45| {
+                at_45 - DIOXIDE_AT_45 * at(44).unwrap_or(0.0) >= limit
+                    && at_45 > at(31).unwrap_or(0.0)
+            }),
             stands(43),
         ),
+        light_alcohol: light_alcohol(spectrum, limit),
         acetone: pair(
             at(58)
                 .zip(at(43))
@@ -162,6 +169,30 @@ fn rest(earlier: &Spectrum, now: &Spectrum) -> Option<f64> {
     (times.len() >= 2).then(|| 0.5 * (times[(times.len() - 1) / 2] + times[times.len() / 2]))
 }
 
+/// Ion current at 45 for 1 at 44 from carbon dioxide, by its isotopes.
+const DIOXIDE_AT_45: f64 = 0.012;
+
+/// By the 70 eV patterns of the catalogue: methanol has 29 at 45 % and 32 at 74 % of 31, ethanol 29 at 12 to 30 %,
+/// 45 at 50 % and 46 at 20 %.
+fn light_alcohol(spectrum: &Spectrum, limit: f64) -> Option<bool> {
+    let (at_31, at_29) = (spectrum.at(31)?, spectrum.at(29)?);
+    let share = |mass: u16, of: f64| spectrum.at(mass).map(|current| current >= of * at_31);
+    let methanol = share(32, 0.4);
+    let ethanol = share(45, 0.25).zip(share(46, 0.08)).map(|(a, b)| a && b);
+    let told = match (methanol, ethanol) {
+        (Some(true), _) | (_, Some(true)) => true,
+        (None, None) => return None,
+        _ => false,
+    };
+    // Oxygen stands at 32 as well, and isopropanol has a little 31 below its 45; of both alcohols 31 is the
+    // highest, above what a fluid leaves there.
+    let highest = at_31 > highest_of(spectrum, [45, 69]);
+    Some(told && highest && at_31 >= limit && at_29 >= 0.08 * at_31)
+}
+
+/// An oil has 0.7 of its 43 and more at 57, acetone up to 0.06 (MassBank JP007680).
+const LEAST_OF_OIL: f64 = 0.15;
+
 fn hydrocarbon(spectrum: &Spectrum, limit: f64) -> Option<bool> {
     let group = |masses: &[u16]| {
         masses
@@ -172,7 +203,9 @@ fn hydrocarbon(spectrum: &Spectrum, limit: f64) -> Option<bool> {
     };
     let three = group(&[41, 43])?;
     let four = group(&[55, 57])?;
-    Some(three && four && group(&[39, 69, 71]).unwrap_or(true))
+    let chain = spectrum.at(71).is_some_and(|current| current >= limit)
+        || highest_of(spectrum, [55, 57]) >= LEAST_OF_OIL * highest_of(spectrum, [41, 43]);
+    Some(three && four && chain && group(&[39, 69, 71]).unwrap_or(true))
 }
 
 fn fluorinated(spectrum: &Spectrum, limit: f64) -> Option<bool> {

@@ -4,7 +4,7 @@
 //! ([`decompose`]), and judged by rules on the peaks themselves ([`judge`]), because the heights in
 //! pattern tables are good to 30 % at best. Currents are relative: only their ratios are used, so
 //! any unit of ion current serves. Pure: patterns come in as text, randomness as a seed.
-//! Imports nothing of the project.
+//! Imports the units only.
 
 mod air;
 mod decompose;
@@ -12,6 +12,7 @@ mod judge;
 mod nnls;
 mod patterns;
 mod spectrum;
+mod unit;
 
 #[cfg(test)]
 mod tests;

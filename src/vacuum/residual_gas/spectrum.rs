@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::patterns::HIGHEST_MASS;
+use super::unit::pressure_unit;
+use crate::vacuum::units::PressureUnit;
 
 /// Readings farther than this from a whole mass lie on the flank of a peak and are passed over.
 const FLANK: f64 = 0.3;
@@ -28,6 +30,7 @@ pub struct Spectrum {
     currents: BTreeMap<u16, f64>,
     floor: f64,
     shown_from: f64,
+    unit: Option<PressureUnit>,
     notes: Vec<String>,
 }
 
@@ -75,7 +78,15 @@ impl Spectrum {
         } else {
             read_table(lines)?
         };
-        Self::from_rows(rows)
+        Ok(Self {
+            unit: pressure_unit(text),
+            ..Self::from_rows(rows)?
+        })
+    }
+
+    /// The unit of its figures where they are partial pressures, as the heading or the figures say.
+    pub fn unit(&self) -> Option<PressureUnit> {
+        self.unit
     }
 
     /// Ion current at a mass, `None` if the spectrum does not hold that mass.
@@ -196,6 +207,7 @@ impl Spectrum {
             currents,
             floor,
             shown_from,
+            unit: None,
             notes,
         })
     }

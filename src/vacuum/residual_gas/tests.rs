@@ -20,7 +20,7 @@ fn patterns() -> Patterns {
 /// of another source. Nitrogen, oxygen, argon, water, carbon monoxide and dioxide and methane as in the
 /// open table `mass_spectra_database.py` of the repository AwakenChobi/AnaTEMa at commit 0d50430 (seen),
 /// which are those of the NIST Chemistry WebBook as remembered, rounded; 34 and 36 by natural abundance. The
-/// solvents are those of the NIST Chemistry WebBook, from memory.
+/// solvents are JP007677 and JP002344 of [`MASSBANK`].
 fn electron_ionisation(gas: &str) -> &'static [(u16, f64)] {
     match gas {
         "nitrogen" => &[(28, 1.0), (14, 0.138), (29, 0.0074)],
@@ -40,14 +40,268 @@ fn electron_ionisation(gas: &str) -> &'static [(u16, f64)] {
         "methane" => &[(16, 1.0), (15, 0.888), (14, 0.204), (13, 0.107)],
         "isopropanol" => &[
             (45, 1.0),
-            (43, 0.19),
-            (27, 0.16),
-            (29, 0.1),
-            (41, 0.07),
+            (43, 0.18),
+            (27, 0.13),
+            (29, 0.08),
+            (41, 0.08),
             (59, 0.03),
         ],
-        "acetone" => &[(43, 1.0), (58, 0.45), (15, 0.3), (42, 0.08), (27, 0.08)],
+        "acetone" => &[(43, 1.0), (58, 0.5), (42, 0.07)],
         _ => panic!("no pattern of {gas}"),
+    }
+}
+
+/// Spectra of 70 eV of the open collection MassBank by their numbers there, in per cent of the highest peak, what
+/// is 3 % or more (records seen, of the state of May 2025).
+const MASSBANK: [(&str, &str, &[(u16, u8)]); 12] = [
+    (
+        "JP000271",
+        "isopropanol",
+        &[
+            (45, 100),
+            (43, 11),
+            (27, 13),
+            (29, 8),
+            (19, 8),
+            (15, 6),
+            (39, 5),
+            (44, 4),
+            (28, 4),
+            (59, 4),
+        ],
+    ),
+    (
+        "JP002345",
+        "isopropanol",
+        &[(45, 100), (43, 11), (59, 5), (42, 4), (46, 3)],
+    ),
+    (
+        "JP007108",
+        "isopropanol",
+        &[
+            (45, 100),
+            (43, 16),
+            (27, 9),
+            (41, 7),
+            (29, 6),
+            (39, 6),
+            (44, 4),
+            (42, 4),
+            (59, 4),
+            (31, 4),
+            (15, 3),
+            (19, 3),
+            (46, 3),
+        ],
+    ),
+    (
+        "JP007677",
+        "isopropanol",
+        &[
+            (45, 100),
+            (43, 18),
+            (27, 13),
+            (41, 8),
+            (19, 8),
+            (29, 8),
+            (15, 6),
+            (39, 6),
+            (31, 5),
+            (42, 4),
+            (59, 3),
+            (44, 3),
+            (46, 3),
+        ],
+    ),
+    ("JP002344", "acetone", &[(43, 100), (58, 50), (42, 7)]),
+    (
+        "JP006441",
+        "acetone",
+        &[
+            (43, 100),
+            (58, 25),
+            (15, 21),
+            (27, 8),
+            (42, 8),
+            (26, 5),
+            (39, 4),
+            (14, 4),
+            (29, 3),
+        ],
+    ),
+    (
+        "JP007680",
+        "acetone",
+        &[
+            (43, 100),
+            (58, 30),
+            (15, 23),
+            (42, 6),
+            (57, 6),
+            (27, 6),
+            (41, 5),
+            (29, 4),
+            (39, 4),
+            (44, 4),
+            (55, 4),
+            (14, 3),
+            (26, 3),
+            (28, 3),
+        ],
+    ),
+    (
+        "JP006778",
+        "ethanol",
+        &[
+            (31, 100),
+            (45, 50),
+            (46, 18),
+            (27, 18),
+            (29, 12),
+            (43, 9),
+            (28, 6),
+            (30, 5),
+            (15, 5),
+            (26, 5),
+            (19, 4),
+            (42, 3),
+            (14, 3),
+        ],
+    ),
+    (
+        "JP005756",
+        "hydrocarbon-oil",
+        &[
+            (57, 100),
+            (43, 99),
+            (71, 52),
+            (41, 42),
+            (85, 29),
+            (55, 17),
+            (56, 14),
+            (70, 12),
+            (42, 11),
+            (39, 8),
+            (84, 7),
+            (69, 6),
+            (99, 6),
+            (98, 6),
+            (58, 5),
+            (44, 4),
+            (113, 4),
+            (112, 3),
+        ],
+    ),
+    (
+        "JP006889",
+        "hydrocarbon-oil",
+        &[
+            (57, 100),
+            (43, 90),
+            (71, 59),
+            (41, 40),
+            (85, 37),
+            (55, 27),
+            (29, 20),
+            (56, 16),
+            (69, 12),
+            (70, 11),
+            (42, 10),
+            (99, 10),
+            (27, 7),
+            (83, 7),
+            (84, 6),
+            (113, 6),
+            (58, 5),
+            (39, 4),
+            (97, 4),
+            (127, 4),
+            (98, 4),
+        ],
+    ),
+    (
+        "JP002103",
+        "benzene",
+        &[
+            (78, 100),
+            (77, 21),
+            (52, 19),
+            (51, 15),
+            (50, 12),
+            (39, 11),
+            (79, 7),
+            (76, 5),
+            (74, 4),
+            (38, 3),
+        ],
+    ),
+    (
+        "JP002347",
+        "benzene",
+        &[
+            (78, 100),
+            (77, 18),
+            (52, 15),
+            (51, 14),
+            (50, 11),
+            (79, 7),
+            (76, 4),
+            (74, 4),
+        ],
+    ),
+];
+
+/// Each spectrum of [`MASSBANK`] beside ten times as much water: named as what it is and as nothing else, and
+/// the largest beside water, hydrocarbons but roughly in amount. Three records begin at mass 39 to 49; what lies
+/// below was not measured.
+#[test]
+fn solvents_and_oils_of_an_open_collection_are_told_apart() {
+    for (record, what, peaks) in MASSBANK {
+        let lowest = peaks.iter().map(|(mass, _)| *mass).min().unwrap();
+        let measured = |mass: u16| mass <= 18 || lowest < 39 || mass >= lowest;
+        let noise = (1..=150).filter(|mass| measured(*mass));
+        let mut currents: BTreeMap<u16, f64> = noise.map(|mass| (mass, 1e-13)).collect();
+        for &(mass, height) in electron_ionisation("water") {
+            *currents.entry(mass).or_default() += 1e-8 * height;
+        }
+        for &(mass, height) in peaks {
+            *currents.entry(mass).or_default() += 1e-11 * f64::from(height);
+        }
+        let text: String = currents
+            .iter()
+            .map(|(mass, current)| format!("{mass},{current:e}\n"))
+            .collect();
+        let found = judged(&text, Circumstances::default());
+        let told = [
+            ("isopropanol", found.isopropanol),
+            ("acetone", found.acetone),
+            ("ethanol", found.light_alcohol),
+            ("hydrocarbon-oil", found.hydrocarbon),
+            ("silicone", found.silicone_oil),
+            ("fluorinated", found.fluorinated_oil),
+        ];
+        for (name, answer) in told {
+            let told_apart = answer == Some(name == what) || (answer.is_none() && name != what);
+            assert!(told_apart, "{record}: {name}: {answer:?}");
+        }
+        if what == "benzene" {
+            continue;
+        }
+        let fit = decompose(&Spectrum::read(&text).unwrap(), &patterns(), 1).unwrap();
+        let largest = fit
+            .gases
+            .iter()
+            .filter(|part| part.gas != "water")
+            .max_by(|a, b| a.current.value.total_cmp(&b.current.value))
+            .unwrap();
+        assert_eq!(largest.gas, what, "{record}");
+        if what != "hydrocarbon-oil" {
+            let current = largest.current;
+            assert!(
+                current.low <= 1e-9 && 1e-9 <= current.high,
+                "{record}: {current:?}"
+            );
+        }
     }
 }
 
@@ -427,10 +681,10 @@ fn each_contaminant_is_told_by_its_own_peaks() {
         silicone(&format!("{beside} 78:1e-9 77:7e-10 51:4e-10 39:2e-10")),
         Some(true)
     );
-    // Benzene, NIST Chemistry WebBook, 70 eV, from memory: 77 is 14 to 15 % of 78.
+    // Benzene, MassBank JP002103 and JP002347: 77 is 18 to 21 % of 78.
     assert_eq!(
         silicone(&format!(
-            "{beside} 78:1e-9 77:1.45e-10 51:1.9e-10 39:1.4e-10"
+            "{beside} 78:1e-9 77:2.1e-10 51:1.5e-10 39:1.1e-10"
         )),
         Some(false)
     );
@@ -495,6 +749,65 @@ fn intervals_hold_the_truth_they_claim() {
         held.len() == 4 && held.values().all(|&count| 10 * count >= 9 * trials),
         "{held:?}"
     );
+}
+
+/// Twenty mixtures as an analyser shows them that prints 0 below a thousandth and below three thousandths of the
+/// highest peak, drawn by the stated uncertainties: the 95 % interval of each share holds the truth as ever.
+#[test]
+fn intervals_hold_beside_an_analysers_threshold() {
+    let patterns = patterns();
+    let mut random = ChaCha8Rng::seed_from_u64(23);
+    let trials = 20;
+    for threshold in [1e-3, 3e-3] {
+        let mut held: BTreeMap<&str, u64> = BTreeMap::new();
+        for trial in 0..trials {
+            let truth = [
+                ("nitrogen", 1e-9),
+                ("oxygen", 1e-9 * 0.27),
+                ("argon", 1e-9 * 0.0144),
+                ("water", 1e-9 * random.random_range(0.2..1.0)),
+                ("hydrogen", 1e-9 * random.random_range(0.1..0.5)),
+                ("carbon-dioxide", 1e-9 * random.random_range(0.01..0.1)),
+            ];
+            let mut currents: BTreeMap<u16, f64> = (1..=50).map(|mass| (mass, 0.0)).collect();
+            let mut pressures = BTreeMap::new();
+            for (id, current) in truth {
+                let gas = patterns.gases().iter().find(|gas| gas.id == id).unwrap();
+                pressures.insert(id, current / gas.sensitivity);
+                for (&mass, &height) in &gas.peaks {
+                    let off = if mass == gas.base {
+                        1.0
+                    } else {
+                        spread(&mut random, 0.15)
+                    };
+                    *currents.entry(mass).or_default() += current * height * off;
+                }
+            }
+            let total: f64 = pressures.values().sum();
+            let top = currents.values().copied().fold(0.0, f64::max);
+            let text: String = currents
+                .iter()
+                .map(|(mass, current)| {
+                    let read = current * spread(&mut random, 0.03);
+                    format!(
+                        "{mass},{:e}\n",
+                        if read < threshold * top { 0.0 } else { read }
+                    )
+                })
+                .collect();
+            let fit = decompose(&Spectrum::read(&text).unwrap(), &patterns, trial).unwrap();
+            for (id, pressure) in pressures {
+                let part = fit.gases.iter().find(|part| part.gas == id).unwrap();
+                let holds = (part.share.low..=part.share.high).contains(&(pressure / total));
+                *held.entry(id).or_default() += u64::from(holds);
+            }
+        }
+        println!("threshold {threshold}: {held:?} of {trials}");
+        assert!(
+            held.values().all(|&count| 10 * count >= 9 * trials),
+            "{threshold}: {held:?}"
+        );
+    }
 }
 
 fn spread(random: &mut ChaCha8Rng, size: f64) -> f64 {

@@ -33,7 +33,8 @@ pub(super) const ABOUT: About = About {
     method: "Ion gauges and heat-loss gauges read each gas by a factor of its own; capacitance gauges \
              do not. Ion gauge factors: Summers, NASA TN D-5285 (1969), read in a secondary reprint, \
              and from memory; gauges of one kind differ by 10 to 20 %. Where gauges stop, their ranges \
-             and a factor of three for agreement: common practice, no source.",
+             and a factor of three for agreement: common practice, no source. A Pirani near its lower end shows only that the pressure \
+             is not above it.",
 };
 
 /// Rows for gauges at first.

@@ -35,7 +35,8 @@ pub(super) const ABOUT: About = About {
              Fundamentals of Vacuum Technology), widened. Where carbon monoxide or another gas shares 28, \
              air is still told by 14, 32 and 40 among themselves: 32 to 40 of 18.7, 40 to 14 of 0.1 to \
              0.2 (U.S. Standard Atmosphere and the factors above), widened. A hot filament eats oxygen, so a missing 32 \
-             denies nothing. Hydrogen or helium builds up if its peak grew by half or more since an \
+             denies nothing; then 12 has to clear 28 of carbon monoxide. A current of zero is taken as \
+             anything below the lowest shown. Hydrogen or helium builds up if its peak grew by half or more since an \
              earlier spectrum, and by half more than the others (common practice, no source).",
 };
 
