@@ -235,7 +235,7 @@ fn name_of(name: &str, analysis: &Analysis) -> Option<Name> {
     // One word alone is too little to say that it was meant.
     let words = analysed.words.iter().filter(|word| tells(&word.plain));
     let enough = words.count() > 1 && ideas.len() > usize::from(turn.is_some());
-    (enough && turn.is_some() == !turned.is_empty()).then_some(Name { ideas, turned })
+    (enough && turn.is_some() != turned.is_empty()).then_some(Name { ideas, turned })
 }
 
 /// Whether a text names this, and as seen: not, where any of its words is said not to be so.

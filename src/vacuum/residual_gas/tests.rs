@@ -51,9 +51,12 @@ fn electron_ionisation(gas: &str) -> &'static [(u16, f64)] {
     }
 }
 
+/// Gas, record, and its main peaks: mass and share of the highest in per cent.
+type Record = (&'static str, &'static str, &'static [(u16, u8)]);
+
 /// Spectra of 70 eV of the open collection MassBank by their numbers there, in per cent of the highest peak, what
 /// is 3 % or more (records seen, of the state of May 2025).
-const MASSBANK: [(&str, &str, &[(u16, u8)]); 12] = [
+const MASSBANK: [Record; 12] = [
     (
         "JP000271",
         "isopropanol",
