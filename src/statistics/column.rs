@@ -548,12 +548,12 @@ fn whole_thousandths(value: f64) -> u32 {
 }
 
 /// A number as whole thousandths, if they hold it as it is.
-fn thousandths(value: f64) -> Option<u32> {
+pub(super) fn thousandths(value: f64) -> Option<u32> {
     let whole = whole_thousandths(value);
     (of_thousandths(whole).to_bits() == value.to_bits()).then_some(whole)
 }
 
-fn of_thousandths(value: u32) -> f64 {
+pub(super) fn of_thousandths(value: u32) -> f64 {
     f64::from(value) / 1e3
 }
 

@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::cell::Row;
+use super::{cell::Row, column};
 
 /// Records allotted together.
 const TOGETHER: usize = 8192;
@@ -24,6 +24,9 @@ const NOWHERE: u32 = u32::MAX;
 
 /// No case with the same trouble before.
 const NO_GAP: u16 = u16::MAX;
+
+/// A time that whole thousandths do not hold as it is.
+const FINE: u32 = u32::MAX;
 
 /// What is held of a case beside its number and what was looked for.
 #[derive(Clone, Copy, Debug)]
@@ -46,9 +49,9 @@ struct Record {
     number: i64,
     /// Not a number where pressures are not known.
     loss: f64,
-    /// As far as single precision holds them; see `fine`.
-    labour: f32,
-    down: f32,
+    /// Whole thousandths, as people write them; see `fine`.
+    labour: u32,
+    down: u32,
     day: i32,
     pair: u32,
     marks: u32,
@@ -65,7 +68,7 @@ pub(super) struct Rows {
     /// Places by number, so many numbers under one entry.
     index: BTreeMap<i64, Box<[u32; PAGE]>>,
     held: usize,
-    /// Labour and time down that single precision does not hold, by place.
+    /// Labour and time down that whole thousandths do not hold, by place.
     fine: HashMap<u32, (f64, f64)>,
     marks: Marks,
 }
@@ -107,8 +110,11 @@ impl Rows {
     pub(super) fn row(&self, place: u32) -> Row {
         let record = self.record(place);
         let (labour, down) = match self.fine.get(&place) {
-            Some(fine) if record.labour.is_nan() => *fine,
-            _ => (f64::from(record.labour), f64::from(record.down)),
+            Some(fine) if record.labour == FINE => *fine,
+            _ => (
+                column::of_thousandths(record.labour),
+                column::of_thousandths(record.down),
+            ),
         };
         Row {
             labour,
@@ -126,11 +132,14 @@ impl Rows {
     /// Holds another case; `marks` ascend, each once.
     pub(super) fn put_in(&mut self, number: i64, held: &Held, marks: &[Mark]) -> u32 {
         let row = &held.row;
+        let whole = |time: f64| column::thousandths(time).filter(|whole| *whole != FINE);
+        let whole = whole(row.labour).zip(whole(row.down));
+        let (labour, down) = whole.unwrap_or((FINE, FINE));
         let record = Record {
             number,
             loss: held.loss.unwrap_or(f64::NAN),
-            labour: row.labour as f32,
-            down: row.down as f32,
+            labour,
+            down,
             day: held.day,
             pair: held.pair,
             marks: self.marks.put_in(marks),
@@ -144,9 +153,7 @@ impl Rows {
             }
             None => self.push(record),
         };
-        let exact = |value: f64, short: f32| f64::from(short) == value;
-        if !(exact(row.labour, record.labour) && exact(row.down, record.down)) {
-            self.record_mut(place).labour = f32::NAN;
+        if whole.is_none() {
             self.fine.insert(place, (row.labour, row.down));
         }
         let (page, at) = page(number);
@@ -220,9 +227,9 @@ fn page(number: i64) -> (i64, usize) {
     (number.div_euclid(size), number.rem_euclid(size) as usize)
 }
 
-/// What was looked for, as bytes: how many, then for each how far its number is from the one
-/// before, twice that, and one more if it was there; seven bits a byte, the eighth tells that
-/// more follow. Numbers lie close together, so that most take one byte.
+/// What was looked for, packed: how many, seven bits a byte, the eighth tells that more follow; then,
+/// bit by bit, for each how many numbers lie between it and the one before, and whether it was there.
+/// Numbers lie close together, so that most take four or five bits.
 #[derive(Clone, Debug, Default)]
 struct Marks {
     stretches: Vec<Vec<u8>>,
@@ -232,13 +239,7 @@ struct Marks {
 
 impl Marks {
     fn put_in(&mut self, marks: &[Mark]) -> u32 {
-        let mut bytes = Vec::with_capacity(marks.len() + 2);
-        put(&mut bytes, marks.len() as u32);
-        let mut before = 0;
-        for (mark, seen) in marks {
-            put(&mut bytes, (mark - before) << 1 | u32::from(*seen));
-            before = *mark;
-        }
+        let bytes = packed(marks);
         let room = self.stretches.last().map_or(0, |last| {
             STRETCH.min(last.capacity()).saturating_sub(last.len())
         });
@@ -254,48 +255,110 @@ impl Marks {
         at
     }
 
-    fn at(&self, at: u32) -> impl Iterator<Item = Mark> + '_ {
+    fn at(&self, at: u32) -> Packed<'_> {
         let at = at as usize;
-        let stretch = self
-            .stretches
-            .get(at / STRETCH)
-            .map_or(&[][..], Vec::as_slice);
-        let mut bytes = stretch[at % STRETCH..].iter();
-        let count = take(&mut bytes);
-        let mut before = 0;
-        (0..count).map(move |_| {
-            let mark = take(&mut bytes);
-            before += mark >> 1;
-            (before, mark & 1 == 1)
-        })
+        let stretch = self.stretches.get(at / STRETCH);
+        let bytes = stretch.and_then(|stretch| stretch.get(at % STRETCH..));
+        Packed::new(bytes.unwrap_or_default())
     }
 
     fn take_out(&mut self, at: u32) {
-        let mut marks = Vec::new();
-        marks.extend(self.at(at));
-        // Close to what they take, which is all that is asked.
-        self.wasted += marks.len() + 1;
+        let mut marks = self.at(at);
+        marks.by_ref().for_each(drop);
+        self.wasted += marks.bytes_read();
     }
 }
 
-fn put(bytes: &mut Vec<u8>, mut value: u32) {
-    while value > 127 {
-        bytes.push(value as u8 | 128);
-        value >>= 7;
+/// Marks as bytes. A distance is written as that many and two more, in binary without its first bit,
+/// behind a one for each further bit and a nought (exponential Golomb codes, Teuhola 1978, from memory).
+fn packed(marks: &[Mark]) -> Vec<u8> {
+    let mut bytes = Vec::with_capacity(marks.len() + 2);
+    let mut count = marks.len();
+    while count > 127 {
+        bytes.push(count as u8 | 128);
+        count >>= 7;
     }
-    bytes.push(value as u8);
+    bytes.push(count as u8);
+    let (mut waiting, mut bits) = (0_u64, 0);
+    let mut put = |value: u64, count: u32| {
+        waiting |= value << bits;
+        bits += count;
+        while bits >= 8 {
+            bytes.push(waiting as u8);
+            waiting >>= 8;
+            bits -= 8;
+        }
+    };
+    let mut least = 0;
+    for (mark, seen) in marks {
+        let distance = u64::from(*mark) - least + 2;
+        least = u64::from(*mark) + 1;
+        let more = distance.ilog2();
+        put((1 << (more - 1)) - 1, more);
+        put(distance ^ (1 << more), more);
+        put(u64::from(*seen), 1);
+    }
+    put(0, 7);
+    bytes
 }
 
-fn take<'a>(bytes: &mut impl Iterator<Item = &'a u8>) -> u32 {
-    let mut value = 0;
-    for shift in (0..32).step_by(7) {
-        let byte = bytes.next().copied().unwrap_or_default();
-        value |= u32::from(byte & 127) << shift;
-        if byte < 128 {
-            break;
+/// Reads what [`packed`] wrote.
+struct Packed<'a> {
+    bytes: &'a [u8],
+    /// Bits read so far.
+    at: usize,
+    left: usize,
+    /// The least number that the next can be.
+    least: u64,
+}
+
+impl<'a> Packed<'a> {
+    fn new(bytes: &'a [u8]) -> Self {
+        let (mut left, mut read) = (0, 0);
+        for byte in bytes.iter().take(5) {
+            left |= usize::from(byte & 127) << (7 * read);
+            read += 1;
+            if *byte < 128 {
+                break;
+            }
+        }
+        Self {
+            bytes,
+            at: 8 * read,
+            left,
+            least: 0,
         }
     }
-    value
+
+    fn bytes_read(&self) -> usize {
+        self.at.div_ceil(8)
+    }
+
+    /// The next bits, at least 57 of them; noughts beyond the end.
+    fn next_bits(&self) -> u64 {
+        let mut eight = [0; 8];
+        let rest = self.bytes.get(self.at / 8..).unwrap_or_default();
+        let held = rest.len().min(8);
+        eight[..held].copy_from_slice(&rest[..held]);
+        u64::from_le_bytes(eight) >> (self.at % 8)
+    }
+}
+
+impl Iterator for Packed<'_> {
+    type Item = Mark;
+
+    fn next(&mut self) -> Option<Mark> {
+        self.left = self.left.checked_sub(1)?;
+        let more = 1 + (!self.next_bits()).trailing_zeros();
+        self.at += more as usize;
+        let bits = self.next_bits();
+        let distance = (1 << more) + (bits & ((1 << more) - 1)) - 2;
+        let seen = bits >> more & 1 == 1;
+        self.at += more as usize + 1;
+        let mark = self.least + distance;
+        self.least = mark + 1;
+        Some((mark as u32, seen))
+    }
 }
 
 /// Cases in order of day and number, as days and places.
@@ -369,7 +432,11 @@ mod tests {
         }
         let row = Row {
             labour: f64::from(rng.random_range(0..4000)) / if rng.random() { 1.0 } else { 10.0 },
-            down: rng.random_range(0.0..9.0),
+            down: if rng.random() {
+                f64::from(rng.random_range(0..9_000)) / 1e3
+            } else {
+                rng.random_range(0.0..9.0)
+            },
             first_hit: rng.random_bool(0.6).then(|| rng.random()),
             days_since_same: rng.random_bool(0.5).then(|| rng.random_range(0..400)),
         };
