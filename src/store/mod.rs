@@ -42,6 +42,10 @@ static MIGRATIONS: Migrator = sqlx::migrate!("./migrations/sqlite");
 /// a small machine; one connection writes, so writers queue here and not in the file lock.
 const READERS: u32 = 8;
 
+/// KiB of pages that a reading connection keeps. The system keeps the file in memory anyway; so many
+/// connections with what SQLite allows each by default would hold it a second time.
+const READ_CACHE: u32 = 512;
+
 /// How long a connection waits for another process to let go of the file.
 const BUSY: Duration = Duration::from_secs(10);
 
@@ -96,9 +100,13 @@ impl Store {
             .connect_with(writing)
             .await?;
         MIGRATIONS.run(&write).await?;
+        let reading = options
+            .create_if_missing(false)
+            .read_only(true)
+            .pragma("cache_size", format!("-{READ_CACHE}"));
         let read = SqlitePoolOptions::new()
             .max_connections(READERS)
-            .connect_with(options.create_if_missing(false).read_only(true))
+            .connect_with(reading)
             .await?;
         let (written, _) = watch::channel(0);
         Ok(Self {
