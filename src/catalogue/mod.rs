@@ -105,11 +105,15 @@ impl Catalogue {
         seen: impl IntoIterator<Item = &'s str>,
     ) -> Option<&Sign> {
         let has = |group: &[SignId], id: &str| group.iter().any(|other| other.as_str() == id);
-        let excludes = |other: &str| {
-            let mut groups = self.exclusive_signs();
-            other != sign && groups.any(|group| has(group, sign) && has(group, other))
-        };
-        let other = seen.into_iter().find(|other| excludes(other));
+        // Most signs are in none.
+        let groups: Vec<_> = self
+            .exclusive_signs()
+            .filter(|group| has(group, sign))
+            .collect();
+        let excludes = |other: &str| other != sign && groups.iter().any(|group| has(group, other));
+        let other = seen
+            .into_iter()
+            .find(|other| !groups.is_empty() && excludes(other));
         other.and_then(|other| self.sign(other))
     }
 
