@@ -163,6 +163,7 @@ pub(super) fn page(template: &impl Template) -> Result<Html<String>, Fault> {
 /// Turns faults into pages or problem documents.
 pub(super) async fn dress(request: Request, next: Next) -> Response {
     let api = request.uri().path().starts_with("/api/");
+    let waited_for = request.uri().path() == "/health/ready";
     let id = request
         .headers()
         .get(REQUEST_ID)
@@ -173,8 +174,15 @@ pub(super) async fn dress(request: Request, next: Next) -> Response {
     let Some(fault) = response.extensions_mut().remove::<Fault>() else {
         return response;
     };
-    if let Fault::Internal(error) = &fault {
-        tracing::error!(request.id = %id, error = format!("{error:#}"), "a request failed");
+    match &fault {
+        Fault::Internal(error) => {
+            tracing::error!(request.id = %id, error = format!("{error:#}"), "a request failed");
+        }
+        // Who waits for the program asks for it over and over.
+        Fault::NotReady(why) if !waited_for => {
+            tracing::warn!(request.id = %id, why, "a request could not be answered yet");
+        }
+        _ => {}
     }
     let status = response.status();
     let (kind, body) = fault.told(api, &id);

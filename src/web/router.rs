@@ -1,15 +1,18 @@
 //! Every address, and what a request passes through on its way.
 
+use std::time::Duration;
+
 use axum::{
     Router,
     extract::DefaultBodyLimit,
-    http::{HeaderName, Request},
+    http::{HeaderName, Request, StatusCode},
     middleware,
     response::IntoResponse,
     routing::get,
 };
 use tower_http::{
     catch_panic::CatchPanicLayer,
+    classify::ServerErrorsFailureClass,
     compression::CompressionLayer,
     csrf::CsrfLayer,
     request_id::{MakeRequestUuid, PropagateRequestIdLayer, SetRequestIdLayer},
@@ -49,22 +52,35 @@ pub fn router(app: App) -> Router {
         .layer(middleware::from_fn(guard::headers))
         .layer(CompressionLayer::new())
         .layer(
-            TraceLayer::new_for_http().make_span_with(|request: &Request<axum::body::Body>| {
-                tracing::info_span!(
-                    "request",
-                    method = %request.method(),
-                    path = request.uri().path(),
-                    id = request
-                        .headers()
-                        .get(REQUEST_ID)
-                        .and_then(|id| id.to_str().ok())
-                        .unwrap_or_default(),
-                )
-            }),
+            TraceLayer::new_for_http()
+                .make_span_with(|request: &Request<axum::body::Body>| {
+                    tracing::info_span!(
+                        "request",
+                        method = %request.method(),
+                        path = request.uri().path(),
+                        id = request
+                            .headers()
+                            .get(REQUEST_ID)
+                            .and_then(|id| id.to_str().ok())
+                            .unwrap_or_default(),
+                    )
+                })
+                .on_failure(failed),
         )
         .layer(PropagateRequestIdLayer::new(id.clone()))
         .layer(SetRequestIdLayer::new(id, MakeRequestUuid))
         .with_state(app)
+}
+
+/// An answer that is not ready yet is no failure; [`dress`] tells of it where nobody waits for it.
+fn failed(failure: ServerErrorsFailureClass, took: Duration, _: &tracing::Span) {
+    let latency = format!("{} ms", took.as_millis());
+    match failure {
+        ServerErrorsFailureClass::StatusCode(StatusCode::SERVICE_UNAVAILABLE) => {
+            tracing::debug!(latency, "not ready yet");
+        }
+        failure => tracing::error!(classification = %failure, latency, "response failed"),
+    }
 }
 
 fn panicked(panic: Box<dyn std::any::Any + Send>) -> axum::response::Response {
