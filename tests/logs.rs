@@ -452,6 +452,55 @@ async fn a_million_rows_are_taken_and_the_one_bad_line_is_told() {
     page.assert_shows("held here for 2 hours");
 }
 
+/// Which of several columns is the pressure may be said behind the log, by its heading or its number.
+#[tokio::test]
+async fn the_column_of_the_pressures_may_be_chosen() {
+    let app = TestApp::empty().await;
+    let mut log = "time (s),foreline (mbar),chamber (mbar),rate (mbar/s)\n".to_owned();
+    for row in 0..60 {
+        let chamber = 1e-5 * (1.0 + f64::from(row));
+        let _ = writeln!(
+            log,
+            "{},{},{chamber:e},1e-6",
+            10 * row,
+            5.0 + 0.01 * f64::from(row)
+        );
+    }
+    for (column, pascals) in [("", 1e-3), ("3", 1e-3), ("Foreline (mbar)", 500.0)] {
+        let sent = json!({"log": log, "pressure_column": column});
+        let report = app
+            .post("/api/calculations/rise", &sent)
+            .await
+            .expect(200)
+            .json();
+        let first = report["points"][0]["pascals"].as_f64().expect("a pressure");
+        assert!((first / pascals - 1.0).abs() < 1e-6, "{column:?}: {report}");
+    }
+    let sent = json!({"log": log, "pressure_column": "rate (mbar/s)"});
+    let refused = app.post("/api/calculations/rise", &sent).await.expect(422);
+    refused.assert_shows("pressure_column");
+    let fields = [("pressure_column", "2"), ("healthy_pressure_column", "3")];
+    for name in NAMES {
+        let fields = if name == "rise" {
+            &fields[..1]
+        } else {
+            &fields[..]
+        };
+        let files = [
+            ("log_file", log.as_str()),
+            ("healthy_log_file", log.as_str()),
+        ];
+        let files = if name == "rise" {
+            &files[..1]
+        } else {
+            &files[..]
+        };
+        let page = app.upload(name, fields, files).await.expect(200);
+        page.assert_shows("pressure from &#34;foreline (mbar)&#34;");
+        page.assert_shows("value=\"2\"");
+    }
+}
+
 #[tokio::test]
 async fn a_file_that_is_too_large_is_refused_and_the_rest_of_the_form_comes_back() {
     let app = TestApp::empty().await;

@@ -48,10 +48,12 @@ impl HealthyPumpDown {
             arrived: log,
             text: request.log.as_deref(),
             columns: request.readings.as_ref(),
+            column: "pressure_column",
         };
         let options = LogOptions {
             pressure_unit: request.pressure_unit,
             time_unit: request.time_unit,
+            pressure_column: request.pressure_column.as_deref(),
         };
         let log = source.read(&options, &mut FieldErrors::new())?;
         let record = tidy(log);

@@ -28,6 +28,8 @@ pub(super) struct Source<'a> {
     pub(super) text: Option<&'a str>,
     /// The columns.
     pub(super) columns: Option<&'a Columns>,
+    /// Name of the field with the column of the pressures.
+    pub(super) column: &'a str,
 }
 
 /// The most readings of columns that are refused one by one.
@@ -37,7 +39,7 @@ impl Source<'_> {
     /// The readings, if there are any; none with the errors noted if they cannot be read.
     pub(super) fn read(
         self,
-        options: &LogOptions,
+        options: &LogOptions<'_>,
         errors: &mut FieldErrors,
     ) -> Option<PressureLog> {
         let read = match (self.arrived, self.text, self.columns) {
@@ -60,7 +62,7 @@ impl Source<'_> {
             }
         };
         let mut log = read
-            .map_err(|error| errors.note(log_error(&error, self.log)))
+            .map_err(|error| errors.note(log_error(&error, self.log, self.column)))
             .ok()?;
         if let (Some(chosen), Some(unit)) = (options.pressure_unit, log.unit)
             && chosen != unit
@@ -75,9 +77,10 @@ impl Source<'_> {
 }
 
 /// The error of a log as that of the field it came in.
-fn log_error(error: &LogError, log: &str) -> FieldError {
+fn log_error(error: &LogError, log: &str, column: &str) -> FieldError {
     let field = match error {
         LogError::UnitMissing { .. } => "pressure_unit",
+        LogError::NoSuchColumn { .. } => column,
         _ => log,
     };
     let message = error.to_string();

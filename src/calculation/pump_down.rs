@@ -36,6 +36,13 @@ pub struct Request {
     pub healthy_from: Option<HealthyFrom>,
     /// Unit of pressures for which the logs give none.
     pub pressure_unit: Option<PressureUnit>,
+    /// The column of the pressures in the log, by its heading or its number counted from one; the likeliest
+    /// unless given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pressure_column: Option<String>,
+    /// The same of the healthy record's log.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub healthy_pressure_column: Option<String>,
     /// Unit of elapsed times for which the logs give none; seconds unless given.
     pub time_unit: Option<TimeUnit>,
     /// Volume of the chamber, for the speed of the roughing phase.
@@ -204,6 +211,7 @@ pub fn run_with(
     let options = LogOptions {
         pressure_unit: request.pressure_unit,
         time_unit: request.time_unit,
+        pressure_column: request.pressure_column.as_deref(),
     };
     let mut errors = FieldErrors::new();
     if arrived.is_none() && request.log.is_none() && request.readings.is_none() {
@@ -215,6 +223,7 @@ pub fn run_with(
         arrived,
         text: request.log.as_deref(),
         columns: request.readings.as_ref(),
+        column: "pressure_column",
     };
     let log = source.read(&options, &mut errors);
     let healthy = Source {
@@ -223,10 +232,12 @@ pub fn run_with(
         arrived: healthy_arrived,
         text: request.healthy_log.as_deref(),
         columns: request.healthy_readings.as_ref(),
+        column: "healthy_pressure_column",
     };
     let healthy = healthy.read(
         &LogOptions {
             pressure_unit: request.healthy_pressure_unit.or(request.pressure_unit),
+            pressure_column: request.healthy_pressure_column.as_deref(),
             ..options
         },
         &mut errors,

@@ -26,6 +26,10 @@ pub struct Request {
     pub readings: Option<Columns>,
     /// Unit of pressures for which the log gives none.
     pub pressure_unit: Option<PressureUnit>,
+    /// The column of the pressures in the log, by its heading or its number counted from one; the likeliest
+    /// unless given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pressure_column: Option<String>,
     /// Unit of elapsed times for which the log gives none; seconds unless given.
     pub time_unit: Option<TimeUnit>,
     /// Volume that was sealed; without it there are no rates.
@@ -234,6 +238,7 @@ pub fn run_with(request: &Request, arrived: Option<LogReader>) -> Result<Report,
     let options = LogOptions {
         pressure_unit: request.pressure_unit,
         time_unit: request.time_unit,
+        pressure_column: request.pressure_column.as_deref(),
     };
     let mut errors = FieldErrors::new();
     if arrived.is_none() && request.log.is_none() && request.readings.is_none() {
@@ -249,6 +254,7 @@ pub fn run_with(request: &Request, arrived: Option<LogReader>) -> Result<Report,
         arrived,
         text: request.log.as_deref(),
         columns: request.readings.as_ref(),
+        column: "pressure_column",
     };
     let log = source.read(&options, &mut errors);
     let given = Given {

@@ -13,7 +13,7 @@ fuzz_target!(|input: (u8, Vec<u8>)| {
     let (piece, bytes) = input;
     let options = LogOptions {
         pressure_unit: Some(PressureUnit::Millibar),
-        time_unit: None,
+        ..LogOptions::default()
     };
     let whole = read_log(bytes.as_slice(), &options);
     let mut reader = LogReader::new();

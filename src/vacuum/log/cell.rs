@@ -1,7 +1,7 @@
 //! One cell of a log: a number, a time, a unit or words; and how a line is cut into cells.
 
-use super::time;
-use crate::vacuum::units::{PressureUnit, read_pressure};
+use super::{time, unit};
+use crate::vacuum::units::{PressureUnit, ReadingError, read_number};
 
 /// What stands between the cells of a line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -12,6 +12,8 @@ pub(super) enum Separator {
     Comma,
     /// A comma that stands before the fraction of a clock's seconds too: `10:20:00,500,1e-5`.
     CommaAndFraction,
+    /// A comma that stands inside dates too: `Nov 30, 2026 14:05:02,1e-5`.
+    CommaAndDate,
     Spaces,
 }
 
@@ -29,7 +31,7 @@ impl Separator {
             Self::Tab => "tab",
             Self::Semicolon => "semicolon",
             Self::Bar => "bar",
-            Self::Comma | Self::CommaAndFraction => "comma",
+            Self::Comma | Self::CommaAndFraction | Self::CommaAndDate => "comma",
             Self::Spaces => "spaces",
         }
     }
@@ -49,10 +51,19 @@ impl Separator {
                 join(line, cells, |cells| is_fraction_behind(cells).then_some(2));
                 return;
             }
+            Self::CommaAndDate => {
+                Self::Comma.cut(line, cells);
+                join(line, cells, date_with_commas);
+                return;
+            }
             Self::Spaces => {
                 cells.extend(line.split_ascii_whitespace().map(unquoted));
-                // Nothing but letters and signs make a time of several words.
-                if line.bytes().any(|b| b.is_ascii_alphabetic() || b == b':') {
+                // Nothing but letters and signs make a number or time of several words.
+                if line
+                    .bytes()
+                    .any(|b| b.is_ascii_alphabetic() || matches!(b, b':' | b'*' | 0x80..))
+                {
+                    join(line, cells, words_of_number);
                     join(line, cells, words_of_time);
                 }
                 return;
@@ -88,6 +99,34 @@ pub(super) fn is_fraction_behind(cells: &[&str]) -> bool {
             time::moment(clock),
             Some(time::Moment::Instant(..) | time::Moment::Clock(_))
         )
+}
+
+/// How many cells from the first on are one date with its commas: `Nov 30`, `2026 14:05:02`.
+pub(super) fn date_with_commas(cells: &[&str]) -> Option<usize> {
+    let first = cells.first()?;
+    let starts = first
+        .split([' ', '.'])
+        .any(|word| time::is_month(word) || (word.len() > 1 && time::is_weekday(word)));
+    if !starts || time::moment(first).is_some() {
+        return None;
+    }
+    (2..=cells.len().min(3)).find(|count| time::moment(&cells[..*count].join(", ")).is_some())
+}
+
+/// How many cells from the first on are one number or one time with its unit, which blanks part:
+/// `5.06 E-5`, `5.06 x 10^-5`, `0.5 h`, `1 h 5 min`.
+fn words_of_number(cells: &[&str]) -> Option<usize> {
+    const LONGEST: usize = 6;
+    let (first, second) = (cells.first()?, cells.get(1)?);
+    let begins = |cell: &str| cell.starts_with(|c: char| c.is_ascii_digit() || "+-−.".contains(c));
+    if !begins(first) || begins(second) || first.contains(':') {
+        return None;
+    }
+    (2..=LONGEST.min(cells.len())).rev().find(|count| {
+        let text = cells[..*count].join(" ");
+        read_number(&text).is_ok_and(|(_, behind)| behind.is_empty())
+            || time::with_unit(&text).is_some()
+    })
 }
 
 /// How many cells from the first on are the words of one time: a date with its month as a word and what
@@ -145,6 +184,7 @@ pub(super) enum Kind {
     Number(f64),
     Moment(time::Moment),
     Unit(PressureUnit),
+    TimeUnit,
     Words,
 }
 
@@ -156,13 +196,29 @@ pub(super) fn kind(cell: &str, comma: bool) -> Kind {
         Kind::Number(value)
     } else if let Some(moment) = time::moment(cell) {
         Kind::Moment(moment)
-    } else if let Ok(unit) = cell.parse() {
+    } else if let Some(moment) = time::with_unit(cell) {
+        Kind::Moment(moment)
+    } else if let Some(unit) = unit::pressure(cell).and_then(|found| found.unit) {
         Kind::Unit(unit)
-    } else if let Ok(typed) = read_pressure(cell, None) {
-        Kind::Number(typed.value)
+    } else if unit::time(cell).is_some() {
+        Kind::TimeUnit
+    } else if let Ok((value, behind)) = spelled(cell, comma)
+        && (unit::pressure(&behind).is_some()
+            || (behind.is_empty() && (comma || !cell.contains(','))))
+    {
+        Kind::Number(value)
     } else {
         Kind::Words
     }
+}
+
+/// A number as people write it, and what stands behind it; with `comma`, a comma in it is its decimal
+/// mark.
+pub(super) fn spelled(cell: &str, comma: bool) -> Result<(f64, String), ReadingError> {
+    if comma && cell.matches(',').count() == 1 && !cell.contains('.') {
+        return read_number(&cell.replacen(',', ".", 1));
+    }
+    read_number(cell)
 }
 
 /// A plain number, `nan` included.

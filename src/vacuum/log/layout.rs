@@ -1,10 +1,13 @@
 //! Finds how a log is laid out from its first lines: separator, decimal mark, columns, units.
 
+use std::cmp::Reverse;
 use std::mem::discriminant;
 
-use super::cell::{Kind, Separator, is_fraction_behind, kind};
+use super::cell::{Kind, Separator, date_with_commas, is_fraction_behind, kind};
+use super::heading::{Heading, Rank, What};
 use super::time::{self, Moment};
-use crate::vacuum::units::{PressureUnit, TimeUnit};
+use super::unit::{self, Scaled};
+use crate::vacuum::units::TimeUnit;
 
 /// Where the time stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -14,27 +17,61 @@ pub(super) enum TimeColumns {
     DateAndClock(usize, usize),
 }
 
-/// How a log is laid out.
+/// How a log is laid out, with the pressure in one of its columns.
 #[derive(Clone, Debug)]
 pub(super) struct Layout {
     pub(super) separator: Separator,
     pub(super) decimal_comma: bool,
     pub(super) time: TimeColumns,
-    /// Seconds in one unit of an elapsed time, if the header says.
+    /// The heading of the time, or its place.
+    pub(super) time_name: String,
+    /// Seconds in one unit of an elapsed time, if the log says.
     pub(super) time_scale: Option<f64>,
+    /// A column with the unit of each time.
+    pub(super) time_unit_column: Option<usize>,
+    /// What is not understood of the time's unit.
+    pub(super) time_doubt: Option<Doubt>,
     /// Whether times read as days that a spreadsheet counts, from 1899-12-30.
     pub(super) spreadsheet_days: bool,
     /// Whether clocks of two parts are minutes and seconds.
     pub(super) minutes_first: bool,
     pub(super) pressure: usize,
-    pub(super) pressure_name: Option<String>,
+    /// The heading of the pressure, or its place.
+    pub(super) pressure_name: String,
+    /// What is not understood of the pressure, or why it is none.
+    pub(super) pressure_doubt: Option<Doubt>,
     /// Other columns that could have been the pressure.
     pub(super) passed_over: Vec<String>,
-    pub(super) unit: Option<PressureUnit>,
+    pub(super) unit: Scaled,
+    /// The unit that lines before the heading name, where that is another.
+    pub(super) other_unit: Option<Scaled>,
     /// A column with the unit of each reading.
     pub(super) unit_column: Option<usize>,
     /// Sample lines before the first reading (header and preamble).
     pub(super) preamble: usize,
+    /// The line of the heading, if there is one.
+    pub(super) heading: Option<String>,
+}
+
+/// What of a column is not understood.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Doubt {
+    pub(super) why: Why,
+    /// The heading, or what stands in its place.
+    pub(super) column: String,
+    /// Place of its line in the sample.
+    pub(super) place: usize,
+}
+
+/// Why a column is in doubt.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Why {
+    /// This stands where units do, and is none known here.
+    Unit(String),
+    /// The column holds something else.
+    Other(&'static str),
+    /// It is a setpoint, a limit or a scatter by its name.
+    NotMeasured,
 }
 
 /// Why no layout was found.
@@ -48,44 +85,14 @@ pub(super) enum NoLayout {
     ClockOfTwo(usize),
 }
 
-/// Finds the layout of `sample`, the first lines of a log.
-pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
-    let mut best: Option<(usize, usize, Separator, bool)> = None;
-    let mut cells = Vec::new();
-    for comma in [false, true] {
-        for separator in Separator::ALL {
-            let quoted = sample.iter().any(|line| line.contains('"'));
-            if comma && separator == Separator::Comma && !quoted {
-                continue;
-            }
-            let (mut whole, mut usable) = (0, 0);
-            for line in sample {
-                separator.cut(line, &mut cells);
-                // Less would be no reading.
-                if cells.len() < 2 {
-                    continue;
-                }
-                let kinds: Vec<Kind> = cells.iter().map(|cell| kind(cell, comma)).collect();
-                if is_reading(&kinds) {
-                    usable += 1;
-                    if !kinds.contains(&Kind::Words) {
-                        whole += 1;
-                    }
-                }
-            }
-            if usable > 0 && best.is_none_or(|(w, u, ..)| (whole, usable) > (w, u)) {
-                best = Some((whole, usable, separator, comma));
-            }
-        }
-    }
-    let Some((_, _, separator, decimal_comma)) = best else {
-        return Err(NoLayout::NoColumns);
-    };
-    let separator = match separator {
-        Separator::Comma if has_comma_fractions(sample) => Separator::CommaAndFraction,
-        other => other,
-    };
-    let rows: Vec<(usize, Vec<&str>, Vec<Kind>)> = sample
+/// The most columns that are read as the pressure, until the sender says which it is.
+const MOST: usize = 6;
+
+/// Finds the layouts of `sample`, the first lines of a log: one for each column that could be the
+/// pressure, the likeliest first.
+pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
+    let (separator, decimal_comma) = parted_by(sample).ok_or(NoLayout::NoColumns)?;
+    let rows: Vec<Row<'_>> = sample
         .iter()
         .enumerate()
         .map(|(index, line)| {
@@ -104,107 +111,397 @@ pub(super) fn find(sample: &[&str]) -> Result<Layout, NoLayout> {
     };
     let width = first_cells.len();
     let preamble = begin(&rows[..*first_reading], first);
-    let header: Option<Vec<String>> = header_of(sample, preamble, separator, width);
+    let header = header_of(sample, preamble, separator, width);
+    let names = header.as_ref().map(|header| header.names.len());
     if separator == Separator::Comma
         && width >= 4
         && width % 2 == 0
-        && header.as_ref().is_none_or(|names| names.len() * 2 == width)
+        && names.is_none_or(|names| names * 2 == width)
         && readings
             .iter()
             .all(|(_, cells, _)| cells.iter().step_by(2).all(|cell| is_whole(cell)))
     {
         return Err(NoLayout::CommaTwice);
     }
-    let name = |column: usize| header.as_ref().and_then(|names| names.get(column));
-    let words = |column: usize| name(column).map_or_else(Vec::new, |name| words_of(name));
-    let time = time_columns(first, &readings, &words);
-    let minutes_first = minutes_first(time, first_cells, &words)
+    let place = header
+        .as_ref()
+        .map_or(*first_reading, |header| header.place);
+    let headings: Vec<Heading> = (0..width)
+        .map(|column| {
+            let name = header.as_ref().and_then(|header| header.names.get(column));
+            Heading::read(name.map_or("", String::as_str))
+        })
+        .collect();
+    let name = |column: usize| match headings[column].text.as_str() {
+        "" => format!("column {}", column + 1),
+        text => text.to_owned(),
+    };
+    // Units over columns that are not parted as they are, and units in the lines before.
+    let line_above = (preamble > 0 && header.is_none())
+        .then(|| Heading::of_whole_line(sample[preamble - 1]))
+        .filter(|_| is_heading(sample[preamble - 1]));
+    let above_heading = match &header {
+        Some(header) => header.place,
+        None => preamble - usize::from(line_above.is_some()),
+    };
+    let (said_seconds, said_unit, said_unknown) = said_before(&sample[..above_heading]);
+    let time = time_columns(first, &readings, &headings);
+    let time_column = match time {
+        TimeColumns::One(column) => column,
+        TimeColumns::DateAndClock(_, clock) => clock,
+    };
+    let minutes_first = minutes_first(time, first_cells, &headings[time_column].text)
         .map_err(|()| NoLayout::ClockOfTwo(*first_reading))?;
     let is_time = |column: usize| match time {
         TimeColumns::One(one) => column == one,
         TimeColumns::DateAndClock(date, clock) => column == date || column == clock,
     };
-    let candidates: Vec<usize> = (0..width)
+    let behind = |column: usize, is: fn(&Kind) -> bool| {
+        let all = |(.., kinds): &&Row<'_>| kinds.get(column + 1).is_some_and(is);
+        (column + 1 < width && readings.iter().all(|row| all(row))).then_some(column + 1)
+    };
+    // Where it begins with units, a word among them is one that is not known.
+    let units_behind = |column: usize, is: fn(&Kind) -> bool| {
+        let begins = first.get(column + 1).is_some_and(is);
+        let no_other = |kind: &Kind| {
+            matches!(
+                kind,
+                Kind::Unit(_) | Kind::TimeUnit | Kind::Words | Kind::Empty
+            )
+        };
+        behind(column, no_other).filter(|_| begins)
+    };
+    // A word behind every number, under no name of its own, stands where units do.
+    let word_behind = |column: usize| {
+        let next = behind(column, |kind| *kind == Kind::Words).filter(|_| header.is_none())?;
+        let word = first_cells[next];
+        let same = |(_, cells, _): &&Row<'_>| cells[next] == word;
+        (readings.iter().all(|row| same(row)) && is_like_a_unit(word)).then(|| word.to_owned())
+    };
+    let doubt = |column: usize, why: Why| Doubt {
+        why,
+        column: name(column),
+        place,
+    };
+    let is_number = |column: usize| {
+        readings
+            .iter()
+            .any(|(.., kinds)| matches!(kinds.get(column), Some(Kind::Number(_))))
+    };
+    let mut columns: Vec<usize> = (0..width)
         .filter(|&column| {
             !is_time(column)
-                && readings
-                    .iter()
-                    .any(|(.., kinds)| matches!(kinds.get(column), Some(Kind::Number(_))))
-                && !words(column)
-                    .iter()
-                    .any(|word| INDEX_WORDS.contains(&word.as_str()))
+                && is_number(column)
+                && !matches!(headings[column].what, What::Index | What::Time)
         })
         .collect();
-    let unit_in_name = |column: usize| words(column).iter().find_map(|word| unit_of(word));
-    let named: Vec<usize> = candidates
+    if columns.is_empty() {
+        columns.extend((0..width).filter(|&column| !is_time(column) && is_number(column)));
+    }
+    // The likeliest first: a pressure by name, then a number of which nothing is said.
+    columns.sort_by_key(|&column| {
+        let Heading {
+            what,
+            rank,
+            unit,
+            unknown,
+            ..
+        } = &headings[column];
+        match what {
+            What::Pressure if *rank == Rank::NotMeasured => (2, 0, 0, column),
+            What::Pressure => {
+                let unread = usize::from(unknown.is_some());
+                (
+                    0,
+                    unread,
+                    2 * *rank as usize + usize::from(unit.unit.is_none()),
+                    column,
+                )
+            }
+            What::Other(_) => (3, 0, 0, column),
+            _ => (1, 0, 0, column),
+        }
+    });
+    let of_pressure = columns
         .iter()
-        .copied()
-        .filter(|&column| {
-            unit_in_name(column).is_some()
-                || words(column).iter().any(|word| {
-                    word == "p" || PRESSURE_STEMS.iter().any(|stem| word.starts_with(stem))
-                })
-        })
-        .collect();
-    let pressure = *named
-        .first()
-        .or(candidates.first())
-        .ok_or(NoLayout::NoColumns)?;
-    let others = if named.is_empty() {
-        &candidates
+        .filter(|&&column| headings[column].what == What::Pressure)
+        .count();
+    let likely = *columns.first().ok_or(NoLayout::NoColumns)?;
+    // Where pressures are named, what is not is none.
+    let keep = if of_pressure > 0 {
+        of_pressure
     } else {
-        &named
+        columns.len()
     };
-    let unit_column = (pressure + 1 < width
-        && readings
-            .iter()
-            .all(|(.., kinds)| matches!(kinds.get(pressure + 1), Some(Kind::Unit(_)))))
-    .then_some(pressure + 1);
-    let time_column = match time {
-        TimeColumns::One(column) => column,
-        TimeColumns::DateAndClock(_, clock) => clock,
-    };
+    columns.retain(|&column| {
+        column == likely
+            || match headings[column].what {
+                What::Pressure => true,
+                What::Other(_) => false,
+                _ => of_pressure == 0,
+            }
+    });
+    columns.truncate(keep.min(MOST));
     let spreadsheet_days = matches!(time, TimeColumns::One(column)
-        if are_spreadsheet_days(column, &readings, &words(column)));
-    Ok(Layout {
-        spreadsheet_days,
-        separator,
-        decimal_comma,
-        time,
-        time_scale: words(time_column)
-            .iter()
-            .rev()
-            .find_map(|word| time_scale(word)),
-        minutes_first,
-        pressure,
-        pressure_name: name(pressure).cloned(),
-        passed_over: others
-            .iter()
-            .filter(|&&column| column != pressure)
-            .map(|&column| {
-                name(column)
-                    .cloned()
-                    .unwrap_or_else(|| format!("column {}", column + 1))
-            })
-            .collect(),
-        unit: unit_in_name(pressure).or_else(|| {
-            // `# unit: mbar` in the preamble, if just one unit stands there.
-            let mut units: Vec<PressureUnit> = sample[..preamble]
-                .iter()
-                .flat_map(|line| words_of(line))
-                .filter_map(|word| unit_of(&word))
-                .collect();
-            units.dedup();
-            (units.len() == 1).then(|| units[0])
+        if are_spreadsheet_days(column, &readings, &headings[column]));
+    let time_heading = &headings[time_column];
+    let above = line_above.as_ref();
+    let time_doubt = match (&time_heading.unknown, word_behind(time_column)) {
+        (Some(what), _) => Some(doubt(time_column, Why::Unit(what.clone()))),
+        (None, Some(word)) => Some(Doubt {
+            place: *first_reading,
+            ..doubt(time_column, Why::Unit(word))
         }),
-        unit_column,
-        preamble,
+        (None, None) => above
+            .and_then(|(seconds, _, unknown)| unknown.clone().filter(|_| seconds.is_none()))
+            .map(|what| Doubt {
+                why: Why::Unit(what),
+                column: sample[preamble - 1].trim().to_owned(),
+                place: preamble - 1,
+            }),
+    };
+    let layout = |column: usize| {
+        let heading = &headings[column];
+        let behind_it = word_behind(column).map(Why::Unit);
+        let why = match heading.what {
+            What::Other(what) => Some(Why::Other(what)),
+            What::Pressure if heading.rank == Rank::NotMeasured => Some(Why::NotMeasured),
+            _ => heading.unknown.clone().map(Why::Unit),
+        };
+        let said = [
+            Some(heading.unit),
+            above.map(|(_, unit, _)| *unit),
+            Some(said_unit),
+        ];
+        let unit = said
+            .into_iter()
+            .flatten()
+            .find(|unit| unit.unit.is_some())
+            .unwrap_or(Scaled::UNSAID);
+        let unit = Scaled {
+            scale: if heading.unit.unit.is_none() && heading.unit.scale != 1.0 {
+                heading.unit.scale * unit.scale
+            } else {
+                unit.scale
+            },
+            ..unit
+        };
+        let pressure_doubt = why
+            .map(|why| doubt(column, why))
+            .or_else(|| {
+                behind_it.map(|why| Doubt {
+                    place: *first_reading,
+                    ..doubt(column, why)
+                })
+            })
+            .or_else(|| {
+                let (place, what) = said_unknown.clone()?;
+                unit.unit.is_none().then(|| Doubt {
+                    why: Why::Unit(what),
+                    column: sample[place].trim().to_owned(),
+                    place,
+                })
+            })
+            .or_else(|| {
+                let unknown = above.and_then(|(_, unit, unknown)| {
+                    unknown.clone().filter(|_| unit.unit.is_none())
+                })?;
+                Some(Doubt {
+                    why: Why::Unit(unknown),
+                    column: sample[preamble - 1].trim().to_owned(),
+                    place: preamble - 1,
+                })
+            });
+        Layout {
+            spreadsheet_days,
+            separator,
+            decimal_comma,
+            time,
+            time_name: match time {
+                TimeColumns::One(column) => format!("{:?}", name(column)),
+                TimeColumns::DateAndClock(date, clock) => {
+                    format!("{:?} and {:?}", name(date), name(clock))
+                }
+            },
+            time_scale: time_heading
+                .seconds
+                .or_else(|| above.and_then(|(seconds, ..)| *seconds))
+                .or(said_seconds),
+            time_unit_column: units_behind(time_column, |kind| *kind == Kind::TimeUnit),
+            time_doubt: time_doubt.clone(),
+            minutes_first,
+            pressure: column,
+            pressure_name: name(column),
+            pressure_doubt,
+            passed_over: columns
+                .iter()
+                .filter(|&&other| other != column)
+                .map(|&other| name(other))
+                .collect(),
+            other_unit: Some(said_unit)
+                .filter(|said| said.unit.is_some() && said.unit != unit.unit),
+            unit,
+            unit_column: units_behind(column, |kind| matches!(kind, Kind::Unit(_))),
+            preamble,
+            heading: header
+                .as_ref()
+                .map(|header| sample[header.place].to_owned()),
+        }
+    };
+    Ok(columns.iter().map(|&column| layout(column)).collect())
+}
+
+/// Place in the sample, cells and kinds of a line.
+type Row<'a> = (usize, Vec<&'a str>, Vec<Kind>);
+
+/// The separator and whether numbers have decimal commas.
+fn parted_by(sample: &[&str]) -> Option<(Separator, bool)> {
+    let mut best: Option<(usize, usize, Separator, bool)> = None;
+    let mut cells = Vec::new();
+    let has_dates = sample.iter().any(|line| {
+        Separator::Comma.cut(line, &mut cells);
+        (0..cells.len()).any(|at| date_with_commas(&cells[at..]).is_some())
+    });
+    let quoted = sample.iter().any(|line| line.contains('"'));
+    for comma in [false, true] {
+        for separator in Separator::ALL {
+            if comma && separator == Separator::Comma && !quoted {
+                continue;
+            }
+            let separator = match separator {
+                Separator::Comma if has_dates => Separator::CommaAndDate,
+                other => other,
+            };
+            let (mut whole, mut usable) = (0, 0);
+            for line in sample {
+                // Where a mark parts cells, blanks do not part a cell once more.
+                if separator == Separator::Spaces && is_marked(line) {
+                    continue;
+                }
+                separator.cut(line, &mut cells);
+                // Less would be no reading.
+                if cells.len() < 2 {
+                    continue;
+                }
+                let kinds: Vec<Kind> = cells.iter().map(|cell| kind(cell, comma)).collect();
+                if is_reading(&kinds) {
+                    usable += 1;
+                    if !kinds.contains(&Kind::Words) {
+                        whole += 1;
+                    }
+                }
+            }
+            if usable > 0 && best.is_none_or(|(w, u, ..)| (whole, usable) > (w, u)) {
+                best = Some((whole, usable, separator, comma));
+            }
+        }
+    }
+    let (_, _, separator, decimal_comma) = best?;
+    let separator = match separator {
+        Separator::Comma if has_comma_fractions(sample) => Separator::CommaAndFraction,
+        other => other,
+    };
+    Some((separator, decimal_comma))
+}
+
+/// Whether a tab, semicolon or bar parts cells of this line of which one holds blanks.
+fn is_marked(line: &str) -> bool {
+    ['\t', ';', '|'].into_iter().any(|mark| {
+        let cells: Vec<&str> = line.split(mark).map(str::trim).collect();
+        let filled = cells.iter().filter(|cell| !cell.is_empty()).count();
+        let blank = |cell: &&str| cell.contains(' ');
+        filled > 1 && (mark != '\t' || cells.iter().any(blank))
     })
 }
 
-const INDEX_WORDS: [&str; 7] = ["no", "nr", "index", "row", "line", "sample", "count"];
-const PRESSURE_STEMS: [&str; 4] = ["press", "druck", "vacuum", "gauge"];
-const TIME_STEMS: [&str; 5] = ["time", "elapsed", "date", "zeit", "clock"];
+/// Cells that cannot be read in a line that a mark parts: the first such cell that holds a figure.
+pub(super) fn unreadable(line: &str) -> Option<&str> {
+    let mut cells = Vec::new();
+    for separator in Separator::ALL {
+        separator.cut(line, &mut cells);
+        let kinds: Vec<Kind> = cells.iter().map(|cell| kind(cell, false)).collect();
+        let read = |kind: &Kind| matches!(kind, Kind::Number(_) | Kind::Moment(_));
+        let cell = cells
+            .iter()
+            .zip(&kinds)
+            .find(|(cell, kind)| {
+                **kind == Kind::Words
+                    && cell.starts_with(|c: char| c.is_ascii_digit() || "-−+.<>~".contains(c))
+            })
+            .map(|(cell, _)| *cell);
+        if cells.len() > 1 && kinds.iter().any(read) && cell.is_some() {
+            return cell;
+        }
+    }
+    None
+}
+
+/// Whether a word behind a number looks like a unit: short, of letters, and no state.
+fn is_like_a_unit(word: &str) -> bool {
+    const STATES: [&str; 28] = [
+        "ok", "on", "off", "open", "opened", "closed", "shut", "true", "false", "valid", "good",
+        "auto", "run", "hi", "lo", "high", "low", "normal", "up", "down", "yes", "no", "ja",
+        "nein", "an", "aus", "idle", "x",
+    ];
+    word.chars().count() <= 8
+        && word.starts_with(|c: char| c.is_alphabetic() || matches!(c, '°' | '%'))
+        && !word.contains(|c: char| c.is_ascii_digit())
+        && !STATES.contains(&word.to_lowercase().as_str())
+}
+
+/// Units of time and pressure that the lines before the readings name, and the place and name of one that
+/// is not known. A unit behind a number is that of a value, unless the line says that it is about units.
+fn said_before(lines: &[&str]) -> (Option<f64>, Scaled, Option<(usize, String)>) {
+    let (mut seconds, mut units, mut unknown) = (Vec::new(), Vec::new(), None);
+    for (place, line) in lines.iter().enumerate() {
+        let lower = line.to_lowercase();
+        let about = ["unit", "einheit", "unité", "unidad"]
+            .into_iter()
+            .any(|word| lower.contains(word));
+        if about {
+            let list = line.split_once([':', '=']).map_or("", |(_, list)| list);
+            let of_time = ["time", "zeit"].iter().any(|word| lower.contains(word));
+            for name in list.split([',', ';', '\t', '|']).map(str::trim) {
+                let name = name.trim_matches(['"', '(', ')', '[', ']']);
+                let found = unit::pressure(name).or_else(|| unit::scaled_pressure(name));
+                match (unit::time(name), found) {
+                    (Some(scale), _) => seconds.push(scale),
+                    (None, Some(unit)) if unit.unit.is_some() => units.push(unit),
+                    _ if name.is_empty() || of_time => {}
+                    _ => unknown = unknown.or_else(|| Some((place, name.to_owned()))),
+                }
+            }
+            continue;
+        }
+        let words: Vec<&str> = line
+            .split(|c: char| {
+                c.is_whitespace() || matches!(c, ',' | ';' | '(' | ')' | '[' | ']' | ':')
+            })
+            .filter(|word| !word.is_empty())
+            .collect();
+        for (at, word) in words.iter().enumerate() {
+            // As it is written, since words of other meanings differ by case alone.
+            let written = unit::pressure(word).filter(|found| {
+                found
+                    .unit
+                    .is_some_and(|unit| unit.to_string() == *word || unit.id() == *word)
+                    && (*word != "pa" && *word != "atm")
+            });
+            let value = at > 0 && words[at - 1].ends_with(|c: char| c.is_ascii_digit());
+            if let Some(unit) = written.filter(|_| !value) {
+                units.push(unit);
+            }
+        }
+    }
+    let first = units.first().copied();
+    let same = units.iter().all(|unit| Some(*unit) == first);
+    let one_time = seconds.iter().all(|scale| *scale == seconds[0]);
+    (
+        seconds.first().copied().filter(|_| one_time),
+        first.filter(|_| same).unwrap_or(Scaled::UNSAID),
+        unknown,
+    )
+}
 
 fn is_reading(kinds: &[Kind]) -> bool {
     let numbers = kinds
@@ -220,7 +517,7 @@ fn is_reading(kinds: &[Kind]) -> bool {
 
 /// Where the readings begin among the rows before the first whole one: rows that stand right before
 /// it with a time like its own are readings that failed, and no header.
-fn begin(before: &[(usize, Vec<&str>, Vec<Kind>)], first: &[Kind]) -> usize {
+fn begin(before: &[Row<'_>], first: &[Kind]) -> usize {
     let time = first
         .iter()
         .position(|kind| matches!(kind, Kind::Moment(_)))
@@ -238,11 +535,7 @@ fn begin(before: &[(usize, Vec<&str>, Vec<Kind>)], first: &[Kind]) -> usize {
 
 /// Whether clocks of two parts are minutes and seconds: beside a date they are hours and minutes,
 /// else the header has to say, since a rise would come out sixty times too fast or slow.
-fn minutes_first(
-    time: TimeColumns,
-    first: &[&str],
-    words: &dyn Fn(usize) -> Vec<String>,
-) -> Result<bool, ()> {
+fn minutes_first(time: TimeColumns, first: &[&str], heading: &str) -> Result<bool, ()> {
     let TimeColumns::One(column) = time else {
         return Ok(false);
     };
@@ -250,15 +543,21 @@ fn minutes_first(
     if !time::has_two_parts(cell) {
         return Ok(false);
     }
-    let words = words(column);
+    let words = words_of(heading);
     let says = |wanted: &[&str]| words.iter().any(|word| wanted.contains(&word.as_str()));
-    if says(&["hh", "h"]) {
+    if says(&["hh", "h", "hr", "hour", "hours"]) {
         Ok(false)
-    } else if says(&["mm", "m"]) && says(&["ss", "s"]) || cell.contains(['.', ',']) {
+    } else if says(&["mm", "m", "min"]) && says(&["ss", "s", "sec"]) || cell.contains(['.', ',']) {
         Ok(true)
     } else {
         Err(())
     }
+}
+
+/// The names of columns and the place of their line in the sample.
+struct Header {
+    names: Vec<String>,
+    place: usize,
 }
 
 fn header_of(
@@ -266,26 +565,99 @@ fn header_of(
     preamble: usize,
     separator: Separator,
     width: usize,
-) -> Option<Vec<String>> {
-    let line = sample[..preamble]
-        .iter()
-        .rev()
-        .find(|line| !line.trim().is_empty())?;
-    let line = line.trim_start_matches(['#', '%', ';', ' ']);
-    let mut cells = Vec::new();
-    separator.cut(line, &mut cells);
-    let two = cells.len() >= 2 || width < 2;
-    two.then(|| cells.into_iter().map(str::to_owned).collect::<Vec<_>>())
-        .filter(|names| separator != Separator::Spaces || names.len() == width)
+) -> Option<Header> {
+    // Readings that failed may stand between the heading and the first whole one.
+    let filled = |below: usize| {
+        sample[..below]
+            .iter()
+            .rposition(|line| line.contains(char::is_alphanumeric) && !may_be_reading(line))
+    };
+    let place = filled(preamble)?;
+    let names = heading_cells(sample[place], separator, width)?;
+    let two = names.len() >= 2 || width < 2;
+    if !two {
+        return None;
+    }
+    // A line of units below one of names.
+    let units =
+        names.iter().all(|name| Heading::is_unit(name)) && names.iter().any(|name| name.len() > 1);
+    let above = filled(place).filter(|_| units).and_then(|above| {
+        let names = heading_cells(sample[above], separator, width)?;
+        names
+            .iter()
+            .any(|name| !name.is_empty())
+            .then_some((above, names))
+    });
+    Some(match above {
+        Some((above, over)) if over.len() == names.len() => Header {
+            names: over
+                .iter()
+                .zip(&names)
+                .map(|(name, unit)| {
+                    let unit = unit.trim_matches(['(', ')', '[', ']']);
+                    match (name.as_str(), unit) {
+                        (name, "" | "-") => name.to_owned(),
+                        ("", unit) => unit.to_owned(),
+                        (name, unit) => format!("{name} ({unit})"),
+                    }
+                })
+                .collect(),
+            place: above,
+        },
+        _ => Header { names, place },
+    })
 }
 
-fn time_columns(
-    first: &[Kind],
-    readings: &[&(usize, Vec<&str>, Vec<Kind>)],
-    words: &dyn Fn(usize) -> Vec<String>,
-) -> TimeColumns {
+/// The cells of a heading; with blanks between columns, brackets belong to the name before them.
+pub(super) fn heading_cells(line: &str, separator: Separator, width: usize) -> Option<Vec<String>> {
+    let line = line.trim_start_matches(['#', '%', ';', ' ']);
+    let mut cells = Vec::new();
+    match separator {
+        // The fractions and dates that are put together are those of readings.
+        Separator::CommaAndFraction | Separator::CommaAndDate => {
+            Separator::Comma.cut(line, &mut cells);
+        }
+        other => other.cut(line, &mut cells),
+    }
+    if separator != Separator::Spaces || cells.len() == width {
+        return Some(cells.into_iter().map(str::to_owned).collect());
+    }
+    let mut names: Vec<String> = Vec::new();
+    let mut open = false;
+    for cell in cells {
+        match names.last_mut() {
+            Some(name) if open || cell.starts_with(['(', '[']) => {
+                name.push(' ');
+                name.push_str(cell);
+            }
+            _ => names.push(cell.to_owned()),
+        }
+        open = cell.contains(['(', '[']) && !cell.ends_with([')', ']'])
+            || open && !cell.ends_with([')', ']']);
+    }
+    if names.len() == width {
+        return Some(names);
+    }
+    // Names of several words, parted by two blanks and more.
+    let apart: Vec<String> = line
+        .split("  ")
+        .flat_map(|part| part.split('\t'))
+        .map(str::trim)
+        .filter(|name| !name.is_empty())
+        .map(str::to_owned)
+        .collect();
+    (apart.len() == width).then_some(apart)
+}
+
+fn time_columns(first: &[Kind], readings: &[&Row<'_>], headings: &[Heading]) -> TimeColumns {
     let find = |wanted: fn(&Kind) -> bool| first.iter().position(wanted);
-    if let Some(column) = find(|kind| matches!(kind, Kind::Moment(Moment::Instant(..)))) {
+    let is_whole = |kind: &Kind| {
+        matches!(
+            kind,
+            Kind::Moment(Moment::Instant(..) | Moment::Yearless(_))
+        )
+    };
+    if let Some(column) = find(is_whole) {
         return TimeColumns::One(column);
     }
     let clock = find(|kind| matches!(kind, Kind::Moment(Moment::Clock(_))));
@@ -294,6 +666,15 @@ fn time_columns(
         (Some(date), Some(clock)) => return TimeColumns::DateAndClock(date, clock),
         (None, Some(clock)) => return TimeColumns::One(clock),
         _ => {}
+    }
+    // A time with its unit, though the first may be a zero without.
+    let with_unit = (0..first.len()).find(|&column| {
+        readings
+            .iter()
+            .any(|(.., kinds)| matches!(kinds.get(column), Some(Kind::Moment(Moment::Span(_)))))
+    });
+    if let Some(column) = with_unit {
+        return TimeColumns::One(column);
     }
     // `20250304 102000`: numbers too.
     let all = |column: usize, is: fn(&str) -> bool| {
@@ -311,13 +692,12 @@ fn time_columns(
     let numbers: Vec<usize> = (0..first.len())
         .filter(|&column| matches!(first[column], Kind::Number(_)))
         .collect();
-    let by_name = numbers.iter().copied().find(|&column| {
-        let words = words(column);
-        words
-            .iter()
-            .any(|word| word == "t" || TIME_STEMS.iter().any(|stem| word.starts_with(stem)))
-            || (!words.is_empty() && words.iter().any(|word| time_scale(word).is_some()))
-    });
+    let of_time = |column: &usize| headings[*column].what == What::Time;
+    let by_name = numbers
+        .iter()
+        .copied()
+        .filter(of_time)
+        .max_by_key(|&column| (headings[column].unknown.is_none(), Reverse(column)));
     let rises = |column: usize| {
         let mut before = f64::NEG_INFINITY;
         readings.iter().all(|(.., kinds)| match kinds.get(column) {
@@ -329,11 +709,8 @@ fn time_columns(
             _ => false,
         })
     };
-    let not_index = |column: &usize| {
-        !words(*column)
-            .iter()
-            .any(|word| INDEX_WORDS.contains(&word.as_str()))
-    };
+    let not_index =
+        |column: &usize| !matches!(headings[*column].what, What::Index | What::Pressure);
     let column = by_name
         .or_else(|| {
             numbers
@@ -354,16 +731,10 @@ const SPREADSHEET_DAYS: std::ops::Range<f64> = 32_874.0..73_051.0;
 /// Whether a column of numbers under the name of a time reads as days that a spreadsheet counts: within
 /// this and the last century, with a fraction of four figures and more, an hour apart at most. Seconds
 /// would have to come 24 a second, and hours after the start.
-fn are_spreadsheet_days(
-    column: usize,
-    readings: &[&(usize, Vec<&str>, Vec<Kind>)],
-    words: &[String],
-) -> bool {
-    let of_time = |word: &String| TIME_STEMS.iter().any(|stem| word.starts_with(stem));
-    let named = words.iter().any(of_time)
-        && !words
-            .iter()
-            .any(|word| word == "elapsed" || time_scale(word).is_some());
+fn are_spreadsheet_days(column: usize, readings: &[&Row<'_>], heading: &Heading) -> bool {
+    let named = heading.what == What::Time
+        && heading.seconds.is_none()
+        && !words_of(&heading.text).iter().any(|word| word == "elapsed");
     let mut days = Vec::new();
     for (_, _, kinds) in readings {
         match kinds.get(column) {
@@ -405,16 +776,30 @@ fn has_comma_fractions(sample: &[&str]) -> bool {
 /// Whether a line reads as the heading of columns: names of times, pressures or their units, and no number
 /// or time first.
 pub(super) fn is_heading(line: &str) -> bool {
-    let named = |word: &String| {
-        matches!(word.as_str(), "t" | "p")
-            || TIME_STEMS
-                .iter()
-                .chain(&PRESSURE_STEMS)
-                .any(|stem| word.starts_with(stem))
-            || unit_of(word).is_some()
-            || time_scale(word).is_some()
+    let named = |cell: &str| matches!(Heading::read(cell).what, What::Time | What::Pressure);
+    let assigned = line
+        .split('=')
+        .skip(1)
+        .any(|behind| may_be_reading(behind.trim_start()));
+    !may_be_reading(line)
+        && !assigned
+        && (named(line)
+            || line
+                .split([',', ';', '\t', '|', ' '])
+                .any(|cell| named(cell)))
+}
+
+/// Whether a heading within a log names a time and a pressure in the columns of this layout.
+pub(super) fn is_other_heading(line: &str, layout: &Layout, width: usize) -> bool {
+    let Some(names) = heading_cells(line, layout.separator, width) else {
+        return false;
     };
-    !may_be_reading(line) && words_of(line).iter().any(named)
+    let what = |column: usize| names.get(column).map(|name| Heading::read(name).what);
+    let time = match layout.time {
+        TimeColumns::One(column) => column,
+        TimeColumns::DateAndClock(date, _) => date,
+    };
+    what(time) == Some(What::Time) && what(layout.pressure) == Some(What::Pressure)
 }
 
 /// Whether a line begins as a reading does, with a number or a time.
@@ -428,21 +813,6 @@ fn words_of(name: &str) -> Vec<String> {
         .filter(|word| !word.is_empty())
         .map(str::to_lowercase)
         .collect()
-}
-
-fn unit_of(word: &str) -> Option<PressureUnit> {
-    word.parse().ok()
-}
-
-fn time_scale(word: &str) -> Option<f64> {
-    match word.parse() {
-        Ok(unit) => Some(seconds_in(unit)),
-        Err(_) => match word {
-            "ms" => Some(1e-3),
-            "day" | "days" => Some(86_400.0),
-            _ => None,
-        },
-    }
 }
 
 /// Seconds in one unit of time.

@@ -89,11 +89,12 @@ impl PlainLines {
             Separator::Semicolon => Some(b';'),
             Separator::Bar => Some(b'|'),
             Separator::Comma => Some(b','),
-            Separator::CommaAndFraction => return None,
+            Separator::CommaAndFraction | Separator::CommaAndDate => return None,
             Separator::Spaces => None,
         };
         let point = if layout.decimal_comma { b',' } else { b'.' };
-        if layout.unit_column.is_some() || mark == Some(point) {
+        if layout.unit_column.is_some() || layout.time_unit_column.is_some() || mark == Some(point)
+        {
             return None;
         }
         let pressure = (layout.pressure, Cell::Pressure);
@@ -115,7 +116,7 @@ impl PlainLines {
             point,
             wanted,
             count: columns.len(),
-            unit: layout.unit,
+            unit: layout.unit.unit,
         })
     }
 
@@ -138,6 +139,10 @@ impl PlainLines {
             }
             at = self.past_blanks(bytes, at);
             match cell {
+                // The offset of a clock.
+                Cell::Pressure if self.mark.is_none() && bytes.get(at) == Some(&b'+') => {
+                    return None;
+                }
                 Cell::Pressure => pressure = Some(Figures::find(bytes, &mut at, self.point)?),
                 Cell::Date => dated = Some(self.date_cell(bytes, &mut at)?),
                 Cell::Clock => clock = Some(self.clock(bytes, &mut at)?),
@@ -185,6 +190,10 @@ impl PlainLines {
     fn pass(&self, bytes: &[u8], at: &mut usize) -> Option<()> {
         if self.mark.is_none() {
             *at = self.past_blanks(bytes, *at);
+            // Words may belong to the number before them, and a sign to the clock.
+            if !matches!(*bytes.get(*at)?, b'0'..=b'9' | b'.') {
+                return None;
+            }
         }
         loop {
             let byte = *bytes.get(*at)?;
@@ -217,7 +226,9 @@ impl PlainLines {
         match *bytes.get(behind)? {
             b'\n' => Some(behind + 1),
             b'\r' if *bytes.get(behind + 1)? == b'\n' => Some(behind + 2),
-            byte if self.mark == Some(byte) || (self.mark.is_none() && behind > at) => {
+            byte if self.mark == Some(byte)
+                || (self.mark.is_none() && behind > at && is_of_number(byte)) =>
+            {
                 Some(behind + rest_of_line(&bytes[behind..])?)
             }
             _ => None,
@@ -378,6 +389,10 @@ impl LastDate {
         }
         Some(self.seconds)
     }
+}
+
+fn is_of_number(byte: u8) -> bool {
+    matches!(byte, b'0'..=b'9' | b'-' | b'+' | b'.')
 }
 
 fn is_of_date(byte: u8) -> bool {

@@ -9,11 +9,13 @@ use crate::vacuum::units::{PressureUnit, TimeUnit};
 
 /// What the sender knows that the log does not say.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct LogOptions {
+pub struct LogOptions<'a> {
     /// Unit of pressures for which the log gives none.
     pub pressure_unit: Option<PressureUnit>,
     /// Unit of elapsed times for which the log gives none; seconds if `None`.
     pub time_unit: Option<TimeUnit>,
+    /// The column of the pressures, by its heading or its number counted from one; the likeliest if `None`.
+    pub pressure_column: Option<&'a str>,
 }
 
 /// Readings of a log, in the order of its lines, with all that was odd about it.
@@ -130,6 +132,99 @@ pub enum LogError {
         /// The first line with a reading.
         line: u32,
     },
+    /// A line with two columns and more, in which this cell cannot be read.
+    #[error(
+        "line {line}: cannot read {cell:?}; accepted: times, and numbers such as 5.06e-5, 5,06E-5 or 5.06x10^-5, with a unit or without"
+    )]
+    Unreadable {
+        /// The first such line.
+        line: u32,
+        /// The cell, shortened.
+        cell: String,
+    },
+    /// Text of another kind than lines of readings.
+    #[error(
+        "line {line}: {kind}, and no table of readings; accepted: lines with a time and a pressure, separated by comma, semicolon, tab, bar or spaces"
+    )]
+    OtherText {
+        /// The line, counted from one.
+        line: u32,
+        /// What it looks like.
+        kind: &'static str,
+    },
+    /// A heading with a unit or scale that is not known.
+    #[error(
+        "line {line}: {what:?} of the column {column:?} is no unit of pressure known here; accepted: {}, kPa, bar, mmHg, or a number and one of them, such as 1e-6 mbar; or the column and its unit, both chosen",
+        PressureUnit::ALL.map(|unit| unit.to_string()).join(", ")
+    )]
+    UnknownPressureUnit {
+        /// The line of the heading, or of the first reading.
+        line: u32,
+        /// The heading.
+        column: String,
+        /// What is not known.
+        what: String,
+    },
+    /// The same of times that are numbers.
+    #[error(
+        "line {line}: {what:?} of the column {column:?} is no unit of time known here; accepted: s, ms, min, h or days, in the heading, or the unit chosen"
+    )]
+    UnknownTimeUnit {
+        /// The line of the heading, or of the first reading.
+        line: u32,
+        /// The heading.
+        column: String,
+        /// What is not known.
+        what: String,
+    },
+    /// A setpoint, a limit or a scatter, and no other column.
+    #[error(
+        "line {line}: the column {column:?} is no pressure that was measured, by its heading; accepted: a column of measured pressures, or this one by name"
+    )]
+    NotMeasured {
+        /// The line of the heading.
+        line: u32,
+        /// The heading.
+        column: String,
+    },
+    /// No column but such of other quantities.
+    #[error(
+        "line {line}: no column is a pressure; {column:?} is {what}, by its heading; accepted: a column of pressures"
+    )]
+    NoPressure {
+        /// The line of the heading.
+        line: u32,
+        /// The heading.
+        column: String,
+        /// What it holds, in words.
+        what: &'static str,
+    },
+    /// The column that was asked for is none of the pressures.
+    #[error("no column of pressures is called {wanted:?}; accepted: {}", .columns.join(", "))]
+    NoSuchColumn {
+        /// The heading or number.
+        wanted: String,
+        /// The columns there are.
+        columns: Vec<String>,
+    },
+    /// A heading among the readings that is not the first one.
+    #[error(
+        "line {line}: {text:?} is a heading of its own, and what follows may be in other units; accepted: one heading a log, each of the two in a log of its own"
+    )]
+    OtherHeading {
+        /// The line, counted from one.
+        line: u32,
+        /// The heading, shortened.
+        text: String,
+    },
+    /// Dates without a year, where it makes a difference.
+    #[error(
+        "line {line}: the dates have no year, and here the year ends or February does; accepted: dates with their year (2026-11-30)"
+    )]
+    YearMissing {
+        /// The line, counted from one.
+        line: u32,
+    },
     /// Columns were found but no line gave a reading.
     #[error("no line gave a time and a pressure; the first problem is in line {line}: {problem}")]
     NoReadings {
@@ -191,32 +286,150 @@ const MOST_LINES: u32 = 20_000_000;
 
 /// Takes a log in pieces as they arrive and keeps its readings, not its text.
 ///
-/// What the sender knows of units may come last: it is asked for by [`LogReader::finish`].
+/// What the sender knows of units and columns may come last: it is asked for by [`LogReader::finish`], and
+/// until then the readings of every column are kept that could be the pressure, up to six.
 #[derive(Debug, Default)]
 pub struct LogReader {
     stage: Stage,
-    /// The begun line at the end of the last piece.
-    begun: Vec<u8>,
-    /// Whether the begun line is too long, and the rest of it passed over.
-    too_long: bool,
-    line: u32,
     #[cfg(test)]
     careful: bool,
-    #[cfg(test)]
-    quick_lines: u32,
 }
 
 #[derive(Debug)]
 enum Stage {
-    /// The first lines that are not blank, by which the layout is found; one too long is empty.
-    Sample(Vec<(u32, String)>),
-    Readings(Box<Readings>),
+    Sample(Sample),
+    /// The readings of each column that could be the pressure, the likeliest first.
+    Columns(Vec<Column>),
     Failed(LogError),
 }
 
 impl Default for Stage {
     fn default() -> Self {
-        Self::Sample(Vec::with_capacity(SAMPLE))
+        Self::Sample(Sample::default())
+    }
+}
+
+/// The first lines, by which the layout is found.
+#[derive(Debug, Default)]
+struct Sample {
+    lines: Lines,
+    /// Those that are not blank; one too long is empty.
+    taken: Vec<(u32, String)>,
+}
+
+/// Lines of a text that comes in pieces.
+#[derive(Clone, Debug, Default)]
+struct Lines {
+    /// The begun line at the end of the last piece.
+    begun: Vec<u8>,
+    /// Whether the begun line is too long, and the rest of it passed over.
+    too_long: bool,
+    /// Lines so far.
+    count: u32,
+}
+
+/// A line without its line feed, and whether it was too long to be kept.
+type Line<'a> = (Cow<'a, [u8]>, bool);
+
+impl Lines {
+    /// Whether no line is begun.
+    fn at_start(&self) -> bool {
+        self.begun.is_empty() && !self.too_long
+    }
+
+    /// Takes the rest of a line off the front of `bytes`; `None` if it goes on behind them.
+    fn next<'a>(&mut self, bytes: &mut &'a [u8]) -> Option<Line<'a>> {
+        let Some(at) = bytes.iter().position(|byte| *byte == b'\n') else {
+            self.begin(bytes);
+            *bytes = &[];
+            return None;
+        };
+        let (end, rest) = bytes.split_at(at);
+        *bytes = &rest[1..];
+        if self.begun.is_empty() {
+            return Some(self.ended(Cow::Borrowed(end)));
+        }
+        self.begin(end);
+        let line = std::mem::take(&mut self.begun);
+        Some(self.ended(Cow::Owned(line)))
+    }
+
+    /// The line begun, at the end of the text.
+    fn last(&mut self) -> Option<Line<'static>> {
+        let line = std::mem::take(&mut self.begun);
+        (!line.is_empty() || self.too_long).then(|| self.ended(Cow::Owned(line)))
+    }
+
+    fn ended<'a>(&mut self, line: Cow<'a, [u8]>) -> Line<'a> {
+        self.count += 1;
+        let too_long = std::mem::take(&mut self.too_long) || line.len() > LONGEST_LINE;
+        (line, too_long)
+    }
+
+    fn begin(&mut self, part: &[u8]) {
+        if self.begun.len() + part.len() > LONGEST_LINE {
+            self.too_long = true;
+        } else {
+            self.begun.extend_from_slice(part);
+        }
+    }
+}
+
+/// The readings of one column.
+#[derive(Debug)]
+struct Column {
+    readings: Box<Readings>,
+    lines: Lines,
+    /// Whether there are more lines than can be counted.
+    endless: bool,
+    #[cfg(test)]
+    quick_lines: u32,
+}
+
+impl Column {
+    fn push(&mut self, mut bytes: &[u8]) {
+        while !bytes.is_empty() && !self.endless {
+            if self.lines.at_start() {
+                let (lines, used) = self
+                    .readings
+                    .take_plain(bytes, self.lines.count, MOST_LINES);
+                self.lines.count += lines;
+                #[cfg(test)]
+                {
+                    self.quick_lines += lines;
+                }
+                bytes = &bytes[used..];
+            }
+            if let Some(line) = self.lines.next(&mut bytes) {
+                self.take(line);
+            }
+        }
+    }
+
+    fn take(&mut self, (bytes, too_long): Line<'_>) {
+        let line = self.lines.count;
+        if line > MOST_LINES {
+            self.endless = true;
+        } else if bytes.contains(&0) {
+            self.readings
+                .pass_over(line, "not plain text; line not used");
+        } else if too_long {
+            self.readings.pass_over(line, TOO_LONG);
+        } else {
+            // A unit in another encoding should not cost the readings.
+            let text = String::from_utf8_lossy(bytes.trim_ascii_end());
+            self.readings.take(line, text);
+        }
+    }
+
+    fn finish(mut self, options: &LogOptions<'_>) -> Result<PressureLog, LogError> {
+        if let Some(line) = self.lines.last() {
+            self.take(line);
+        }
+        if self.endless {
+            return Err(LogError::TooLong { most: MOST_LINES });
+        }
+        self.readings.finish(options)
     }
 }
 
@@ -238,42 +451,28 @@ impl LogReader {
     /// How many lines went the quick way.
     #[cfg(test)]
     pub(super) fn quick_lines(&self) -> u32 {
-        self.quick_lines
+        match &self.stage {
+            Stage::Columns(columns) => columns[0].quick_lines,
+            _ => 0,
+        }
     }
 
     /// Takes the next piece; what is wrong with the log is told by [`LogReader::finish`].
     pub fn push(&mut self, mut bytes: &[u8]) {
-        while !bytes.is_empty() && !matches!(self.stage, Stage::Failed(_)) {
-            if self.begun.is_empty()
-                && !self.too_long
-                && let Stage::Readings(readings) = &mut self.stage
+        while let Stage::Sample(sample) = &mut self.stage
+            && !bytes.is_empty()
+        {
+            if let Some(line) = sample.lines.next(&mut bytes)
+                && let Err(error) = sample.take(line)
             {
-                let (lines, used) = readings.take_plain(bytes, self.line, MOST_LINES);
-                self.line += lines;
-                #[cfg(test)]
-                {
-                    self.quick_lines += lines;
-                }
-                bytes = &bytes[used..];
+                self.stage = Stage::Failed(error);
+            } else if sample.taken.len() == SAMPLE {
+                self.lay_out();
             }
-            match bytes.iter().position(|byte| *byte == b'\n') {
-                Some(at) => {
-                    let (end, rest) = bytes.split_at(at);
-                    bytes = &rest[1..];
-                    if self.begun.is_empty() {
-                        self.end_line(end);
-                    } else {
-                        self.begin(end);
-                        let mut line = std::mem::take(&mut self.begun);
-                        self.end_line(&line);
-                        line.clear();
-                        self.begun = line;
-                    }
-                }
-                None => {
-                    self.begin(bytes);
-                    return;
-                }
+        }
+        if let Stage::Columns(columns) = &mut self.stage {
+            for column in columns {
+                column.push(bytes);
             }
         }
     }
@@ -282,133 +481,167 @@ impl LogReader {
     ///
     /// # Errors
     /// See [`LogError`].
-    pub fn finish(mut self, options: &LogOptions) -> Result<PressureLog, LogError> {
-        if !self.begun.is_empty() || self.too_long {
-            let line = std::mem::take(&mut self.begun);
-            self.end_line(&line);
-        }
-        if let Stage::Sample(_) = self.stage {
-            self.lay_out();
-        }
-        match self.stage {
-            Stage::Readings(readings) => readings.finish(options),
-            Stage::Failed(error) => Err(error),
-            Stage::Sample(_) => Err(LogError::Empty),
-        }
-    }
-
-    fn begin(&mut self, part: &[u8]) {
-        if self.begun.len() + part.len() > LONGEST_LINE {
-            self.too_long = true;
-        } else {
-            self.begun.extend_from_slice(part);
-        }
-    }
-
-    /// Takes a line without its line feed.
-    fn end_line(&mut self, bytes: &[u8]) {
-        if self.line >= MOST_LINES {
-            self.stage = Stage::Failed(LogError::TooLong { most: MOST_LINES });
-            return;
-        }
-        self.line += 1;
-        let line = self.line;
-        let too_long = std::mem::take(&mut self.too_long) || bytes.len() > LONGEST_LINE;
-        let bytes = bytes.trim_ascii_end();
-        // A unit in another encoding should not cost the readings.
-        let text = String::from_utf8_lossy(bytes);
-        match &mut self.stage {
-            Stage::Sample(_) if bytes.contains(&0) => {
-                self.stage = Stage::Failed(LogError::NotText { line });
+    pub fn finish(mut self, options: &LogOptions<'_>) -> Result<PressureLog, LogError> {
+        if let Stage::Sample(sample) = &mut self.stage {
+            match sample.lines.last().map(|line| sample.take(line)) {
+                Some(Err(error)) => self.stage = Stage::Failed(error),
+                _ => self.lay_out(),
             }
-            Stage::Sample(sample) => {
-                let text = text.trim_start_matches('\u{feff}');
-                if too_long {
-                    sample.push((line, String::new()));
-                } else if !text.trim().is_empty() {
-                    sample.push((line, text.to_owned()));
-                }
-                if sample.len() == SAMPLE {
-                    self.lay_out();
-                }
-            }
-            Stage::Readings(readings) if bytes.contains(&0) => {
-                readings.pass_over(line, "not plain text; line not used");
-            }
-            Stage::Readings(readings) if too_long => {
-                readings.pass_over(line, TOO_LONG);
-            }
-            Stage::Readings(readings) => readings.take(line, text),
-            Stage::Failed(_) => {}
         }
+        let columns = match self.stage {
+            Stage::Columns(columns) => columns,
+            Stage::Failed(error) => return Err(error),
+            Stage::Sample(_) => return Err(LogError::Empty),
+        };
+        let known: Vec<String> = columns
+            .iter()
+            .map(|column| format!("{:?}", column.readings.column()))
+            .collect();
+        let wanted = options.pressure_column.map(str::trim);
+        let wanted = wanted.filter(|wanted| !wanted.is_empty());
+        columns
+            .into_iter()
+            .find(|column| wanted.is_none_or(|wanted| column.readings.is_of(wanted)))
+            .ok_or_else(|| LogError::NoSuchColumn {
+                wanted: shortened(wanted.unwrap_or_default()),
+                columns: known,
+            })?
+            .finish(options)
     }
 
     /// Finds the layout by the sample, and reads the sample by it.
     fn lay_out(&mut self) {
-        let Stage::Sample(sample) = &mut self.stage else {
+        let Stage::Sample(Sample { lines, taken }) = std::mem::take(&mut self.stage) else {
             return;
         };
-        let sample = std::mem::take(sample);
-        let Some((first_line, first_text)) = sample.first() else {
-            self.stage = Stage::Failed(LogError::Empty);
-            return;
-        };
-        let texts: Vec<&str> = sample.iter().map(|(_, text)| text.as_str()).collect();
+        let texts: Vec<&str> = taken.iter().map(|(_, text)| text.as_str()).collect();
         self.stage = match layout::find(&texts) {
-            Ok(layout) => {
-                let preamble = layout.preamble;
-                let mut readings = Box::new(Readings::new(layout));
-                let behind_heading = texts[..preamble]
-                    .iter()
-                    .rposition(|text| layout::is_heading(text))
-                    .map_or(0, |heading| heading + 1);
-                for (line, text) in &sample[behind_heading..preamble] {
-                    if layout::may_be_reading(text) {
-                        let text = shortened(text);
-                        readings.pass_over(
-                            *line,
-                            format!("no time and pressure found in {text:?}; line not used"),
-                        );
-                    }
-                }
-                #[cfg(test)]
-                if self.careful {
-                    readings.go_carefully();
-                }
-                for (line, text) in sample.iter().skip(preamble) {
-                    if text.is_empty() {
-                        readings.pass_over(*line, TOO_LONG);
-                    } else {
-                        readings.take(*line, Cow::Borrowed(text));
-                    }
-                }
-                Stage::Readings(readings)
-            }
-            Err(NoLayout::NoColumns) if first_text.is_empty() => {
-                Stage::Failed(LogError::LineTooLong { line: *first_line })
-            }
-            Err(NoLayout::NoColumns) => {
-                // A heading is no reading, but what stands below it should have been one.
-                let remark = |text: &str| text.trim_start().starts_with(['#', '%']);
-                let below = sample
-                    .iter()
-                    .find(|(_, text)| !layout::is_heading(text) && !remark(text));
-                Stage::Failed(match below {
-                    Some((line, text)) => LogError::NoColumns {
-                        line: *line,
-                        text: shortened(text),
-                    },
-                    None => LogError::HeadingAlone {
-                        line: sample.last().map_or(*first_line, |(line, _)| *line),
-                    },
-                })
-            }
-            Err(NoLayout::ClockOfTwo(place)) => Stage::Failed(LogError::ClockOfTwo {
-                line: sample[place].0,
-                text: shortened(&sample[place].1),
-            }),
-            Err(NoLayout::CommaTwice) => Stage::Failed(LogError::CommaTwice { line: *first_line }),
+            _ if taken.is_empty() => Stage::Failed(LogError::Empty),
+            Ok(layouts) => Stage::Columns(
+                layouts
+                    .into_iter()
+                    .map(|layout| {
+                        let mut readings = Box::new(begun(layout, &taken));
+                        #[cfg(test)]
+                        if self.careful {
+                            readings.go_carefully();
+                        }
+                        let preamble = readings.preamble();
+                        for (line, text) in taken.iter().skip(preamble) {
+                            if text.is_empty() {
+                                readings.pass_over(*line, TOO_LONG);
+                            } else {
+                                readings.take(*line, Cow::Borrowed(text));
+                            }
+                        }
+                        Column {
+                            readings,
+                            lines: lines.clone(),
+                            endless: false,
+                            #[cfg(test)]
+                            quick_lines: 0,
+                        }
+                    })
+                    .collect(),
+            ),
+            Err(problem) => Stage::Failed(without_layout(&problem, &taken)),
         };
+    }
+}
+
+impl Sample {
+    fn take(&mut self, (bytes, too_long): Line<'_>) -> Result<(), LogError> {
+        let line = self.lines.count;
+        if line > MOST_LINES {
+            return Err(LogError::TooLong { most: MOST_LINES });
+        }
+        if bytes.contains(&0) {
+            return Err(LogError::NotText { line });
+        }
+        let bytes = bytes.trim_ascii_end();
+        if !too_long && bytes.contains(&b'\r') {
+            return Err(LogError::OtherText {
+                line,
+                kind: "carriage returns alone between lines",
+            });
+        }
+        let text = String::from_utf8_lossy(bytes);
+        let text = text.trim_start_matches('\u{feff}');
+        if too_long {
+            self.taken.push((line, String::new()));
+        } else if !text.trim().is_empty() {
+            self.taken.push((line, text.to_owned()));
+        }
+        Ok(())
+    }
+}
+
+/// Readings of which none is taken, with the lines told that should have been some and stand before them.
+fn begun(layout: layout::Layout, taken: &[(u32, String)]) -> Readings {
+    let before = &taken[..layout.preamble];
+    let mut readings = Readings::new(layout);
+    readings.doubt_at(|place| taken.get(place).map_or(1, |(line, _)| *line));
+    let behind_heading = before
+        .iter()
+        .rposition(|(_, text)| layout::is_heading(text))
+        .map_or(0, |heading| heading + 1);
+    for (line, text) in &before[behind_heading..] {
+        if layout::may_be_reading(text) {
+            let text = shortened(text);
+            readings.pass_over(
+                *line,
+                format!("no time and pressure found in {text:?}; line not used"),
+            );
+        }
+    }
+    readings
+}
+
+/// Why no reading is found in the first lines of a log.
+fn without_layout(problem: &NoLayout, taken: &[(u32, String)]) -> LogError {
+    let (first_line, first_text) = &taken[0];
+    if let NoLayout::ClockOfTwo(place) = problem {
+        return LogError::ClockOfTwo {
+            line: taken[*place].0,
+            text: shortened(&taken[*place].1),
+        };
+    }
+    if *problem == NoLayout::CommaTwice {
+        return LogError::CommaTwice { line: *first_line };
+    }
+    if first_text.is_empty() {
+        return LogError::LineTooLong { line: *first_line };
+    }
+    let kind = match first_text.trim_start().as_bytes() {
+        [b'{', ..] | [b'[', b'{' | b'[', ..] => Some("objects of JSON"),
+        [b'<', ..] => Some("a text with marks in angle brackets"),
+        _ => None,
+    };
+    if let Some(kind) = kind {
+        return LogError::OtherText {
+            line: *first_line,
+            kind,
+        };
+    }
+    // A heading is no reading, but what stands below it should have been one.
+    let remark = |text: &str| text.trim_start().starts_with(['#', '%']);
+    let below = taken
+        .iter()
+        .find(|(_, text)| !layout::is_heading(text) && !remark(text));
+    match below {
+        Some((line, text)) => match layout::unreadable(text) {
+            Some(cell) => LogError::Unreadable {
+                line: *line,
+                cell: shortened(cell),
+            },
+            None => LogError::NoColumns {
+                line: *line,
+                text: shortened(text),
+            },
+        },
+        None => LogError::HeadingAlone {
+            line: taken.last().map_or(*first_line, |(line, _)| *line),
+        },
     }
 }
 
@@ -416,7 +649,10 @@ impl LogReader {
 ///
 /// # Errors
 /// See [`LogError`].
-pub fn read_log<R: BufRead>(mut input: R, options: &LogOptions) -> Result<PressureLog, LogError> {
+pub fn read_log<R: BufRead>(
+    mut input: R,
+    options: &LogOptions<'_>,
+) -> Result<PressureLog, LogError> {
     let mut reader = LogReader::new();
     loop {
         let piece = input.fill_buf()?;

@@ -8,11 +8,12 @@ use std::borrow::Cow;
 use super::alike::Alike;
 use super::cell;
 use super::date_order::{self, Because, OpenDate, Order, Undecided};
-use super::layout::{self, Layout, TimeColumns};
+use super::layout::{self, Doubt, Layout, TimeColumns, Why};
 use super::plain::{LastDate, PlainLines, Shape, WrittenTime};
 use super::read::{LineProblem, LogError, LogOptions, PressureLog, Problems, shortened};
 use super::time::{self, Moment};
-use crate::vacuum::units::{PressureUnit, ReadingError, read_pressure};
+use super::unit::{self, Scaled};
+use crate::vacuum::units::{PressureUnit, ReadingError, TimeUnit};
 
 /// Readings that there is room for from the start: what is not used of it takes no memory, and moving
 /// the readings of a long log to more room, again and again, takes as long as reading its numbers.
@@ -44,6 +45,14 @@ pub(super) struct Readings {
     order: Option<(Order, Because)>,
     epoch_seen: bool,
     elapsed_seen: bool,
+    /// Whether times carried a unit of their own.
+    span_seen: bool,
+    /// Whether dates had no year.
+    yearless_seen: bool,
+    /// A heading within the log that says something else than the first.
+    other_heading: Option<(u32, String)>,
+    /// Line of the heading, or where there is none of the first reading, in doubt of each column.
+    doubtful: [u32; 2],
 }
 
 /// Clock times without a date, in the order of the lines.
@@ -140,7 +149,38 @@ impl Readings {
             order: None,
             epoch_seen: false,
             elapsed_seen: false,
+            span_seen: false,
+            yearless_seen: false,
+            other_heading: None,
+            doubtful: [0; 2],
         }
+    }
+
+    /// Takes the lines of what is in doubt of the time and of the pressure.
+    pub(super) fn doubt_at(&mut self, line: impl Fn(usize) -> u32) {
+        let place = |doubt: &Option<Doubt>| doubt.as_ref().map_or(0, |doubt| line(doubt.place));
+        self.doubtful = [
+            place(&self.layout.time_doubt),
+            place(&self.layout.pressure_doubt),
+        ];
+    }
+
+    /// Whether the pressure's column goes by this heading or place among the columns, counted from one.
+    pub(super) fn is_of(&self, column: &str) -> bool {
+        let column = column.trim();
+        let number = self.layout.pressure + 1;
+        self.layout.pressure_name.trim().to_lowercase() == column.to_lowercase()
+            || column.parse() == Ok(number)
+    }
+
+    /// The heading of the pressure's column, or its place.
+    pub(super) fn column(&self) -> &str {
+        &self.layout.pressure_name
+    }
+
+    /// Lines of the sample before the first reading.
+    pub(super) fn preamble(&self) -> usize {
+        self.layout.preamble
     }
 
     /// Leaves every line to the general reader.
@@ -157,11 +197,14 @@ impl Readings {
             return (0, 0);
         };
         // Readings of another unit are noted line by line.
-        if self.units.first() != Some(plain.unit) || self.units.last() != Some(plain.unit) {
+        if self.units.first() != Some(plain.unit)
+            || self.units.last() != Some(plain.unit)
+            || self.other_heading.is_some()
+        {
             return (0, 0);
         }
-        let per_unit = plain.unit.map_or(1.0, PressureUnit::pascals_per_unit);
-        let scale = self.layout.time_scale.unwrap_or(1.0);
+        let per_unit = self.layout.unit.pascals();
+        let scale = self.layout.time_scale;
         let PressureLog {
             seconds,
             pascals,
@@ -202,9 +245,11 @@ impl Readings {
             }
             let (time, elapsed, open) = match time {
                 // A date and a clock without signs between.
-                WrittenTime::Number(time) if time::may_be_in_digits(time) => break,
+                WrittenTime::Number(time) if scale.is_none() && time::may_be_in_digits(time) => {
+                    break;
+                }
                 WrittenTime::Number(time) => {
-                    let epoch = time::is_epoch(time);
+                    let epoch = time::is_epoch(time, scale);
                     epoch_seen |= epoch;
                     elapsed_seen |= !epoch;
                     (time::number_seconds(time, scale), !epoch, None)
@@ -238,29 +283,23 @@ impl Readings {
 
     /// Takes any line.
     pub(super) fn take(&mut self, line: u32, text: Cow<'_, str>) {
-        if text.trim_ascii().is_empty() {
+        if text.trim_ascii().is_empty() || self.other_heading.is_some() {
             return;
         }
         // The vector of the line before is used again: one allocation for the whole log.
         let mut cells: Vec<&str> = std::mem::take(&mut self.cells);
         self.layout.separator.cut(&text, &mut cells);
-        self.take_cells(line, &cells);
+        self.take_cells(line, &text, &cells);
         cells.clear();
         self.cells = cells.into_iter().map(|_| "").collect();
     }
 
-    fn take_cells(&mut self, line: u32, cells: &[&str]) {
+    fn take_cells(&mut self, line: u32, text: &str, cells: &[&str]) {
         let Some((seconds, elapsed, open)) = self.time_of(cells) else {
-            let cell = self.time_cell(cells);
-            let problem = if cells
-                .first()
-                .is_some_and(|cell| cell.starts_with(['#', '%']))
-            {
-                "a remark; line not used".to_owned()
-            } else {
-                format!("cannot read {cell:?} as a time; line not used")
-            };
-            self.log.problems.note(line, problem);
+            let problem = self.not_a_time(line, text, cells);
+            if self.other_heading.is_none() {
+                self.log.problems.note(line, problem);
+            }
             return;
         };
         match self.pressure_of(cells) {
@@ -280,11 +319,32 @@ impl Readings {
         }
     }
 
-    fn time_cell(&self, cells: &[&str]) -> String {
+    /// What is wrong with a line that has no time.
+    fn not_a_time(&mut self, line: u32, text: &str, cells: &[&str]) -> String {
+        let is_remark = cells
+            .first()
+            .is_some_and(|cell| cell.starts_with(['#', '%']));
+        let plain = |text: &str| {
+            text.trim_start_matches(['#', '%', ' '])
+                .trim_end()
+                .to_owned()
+        };
+        let heading = self.layout.heading.as_deref();
+        if heading.is_some_and(|heading| plain(heading) == plain(text)) {
+            return "the heading once more; line not used".to_owned();
+        }
+        let width = self.layout.pressure.max(1) + 1;
+        if layout::is_other_heading(text, &self.layout, width) {
+            self.other_heading = Some((line, shortened(text)));
+        }
+        if is_remark {
+            return "a remark; line not used".to_owned();
+        }
         let column = match self.layout.time {
             TimeColumns::One(column) | TimeColumns::DateAndClock(_, column) => column,
         };
-        shortened(cells.get(column).copied().unwrap_or(""))
+        let cell = shortened(cells.get(column).copied().unwrap_or(""));
+        format!("cannot read {cell:?} as a time; line not used")
     }
 
     /// The time of a line, in seconds unless its unit is not known; whether it is an elapsed one; and
@@ -305,19 +365,27 @@ impl Readings {
             }
             TimeColumns::One(column) => {
                 let cell = cells.get(column)?;
-                if let Some(value) = cell::number(cell, self.layout.decimal_comma) {
+                let scale = match self.layout.time_unit_column {
+                    Some(column) => Some(unit::time(cells.get(column)?)?),
+                    None => self.layout.time_scale,
+                };
+                let value = cell::number(cell, self.layout.decimal_comma).or_else(|| {
+                    let (value, behind) = cell::spelled(cell, self.layout.decimal_comma).ok()?;
+                    behind.is_empty().then_some(value)
+                });
+                if let Some(value) = value {
                     if !value.is_finite() {
                         return None;
                     }
-                    if time::may_be_in_digits(value)
+                    if scale.is_none()
+                        && time::may_be_in_digits(value)
                         && let Some(Moment::Instant(seconds, open)) = time::in_digits(cell)
                     {
                         return Some((seconds, false, open));
                     }
-                    let epoch = time::is_epoch(value);
+                    let epoch = time::is_epoch(value, scale);
                     self.epoch_seen |= epoch;
                     self.elapsed_seen |= !epoch;
-                    let scale = self.layout.time_scale.unwrap_or(1.0);
                     return Some((time::number_seconds(value, scale), !epoch, None));
                 }
                 if self.layout.minutes_first
@@ -325,9 +393,17 @@ impl Readings {
                 {
                     return Some((seconds, false, None));
                 }
-                match time::moment(cell)? {
+                match time::moment(cell).or_else(|| time::with_unit(cell))? {
                     Moment::Instant(seconds, open) => Some((seconds, false, open)),
                     Moment::Day(_) => None,
+                    Moment::Yearless(seconds) => {
+                        self.yearless_seen = true;
+                        Some((seconds, false, None))
+                    }
+                    Moment::Span(seconds) => {
+                        self.span_seen = true;
+                        Some((seconds, false, None))
+                    }
                     Moment::Clock(seconds) => Some((self.clocks.seconds(seconds), false, None)),
                 }
             }
@@ -340,17 +416,23 @@ impl Readings {
             .get(self.layout.pressure)
             .filter(|cell| !cell.is_empty())
             .ok_or("no pressure in this line; line not used")?;
-        let beside = self
-            .layout
-            .unit_column
-            .and_then(|column| cells.get(column))
-            .and_then(|cell| cell.parse().ok());
-        let unit = beside.or(self.layout.unit);
-        let (value, unit) = match cell::number(cell, self.layout.decimal_comma) {
-            Some(value) => (value, unit),
-            None => typed(cell, unit).map_err(|error| format!("{error}; line not used"))?,
+        let given = match self.layout.unit_column.and_then(|column| cells.get(column)) {
+            Some(beside) if !beside.is_empty() => {
+                let beside = unit::pressure(beside).ok_or_else(|| {
+                    format!("{beside:?} is not a pressure unit known here; line not used")
+                })?;
+                Scaled {
+                    scale: beside.scale * self.scale_alone(),
+                    ..beside
+                }
+            }
+            _ => self.layout.unit,
         };
-        let pascals = value * unit.map_or(1.0, PressureUnit::pascals_per_unit);
+        let (value, given) = match cell::number(cell, self.layout.decimal_comma) {
+            Some(value) => (value, given),
+            None => self.typed(cell, given)?,
+        };
+        let pascals = value * given.pascals();
         if !pascals.is_finite() {
             return Err(format!(
                 "the pressure {:?} is not a finite number; line not used",
@@ -364,10 +446,46 @@ impl Readings {
                 shortened(cell)
             ));
         }
-        Ok((pascals, unit))
+        Ok((pascals, given.unit))
     }
 
-    pub(super) fn finish(mut self, options: &LogOptions) -> Result<PressureLog, LogError> {
+    /// The scale of the heading, where it stands without a unit.
+    fn scale_alone(&self) -> f64 {
+        match self.layout.unit.unit {
+            Some(_) => 1.0,
+            None => self.layout.unit.scale,
+        }
+    }
+
+    /// A pressure as people write it, with its own unit or the `given` one.
+    fn typed(&self, cell: &str, given: Scaled) -> Result<(f64, Scaled), String> {
+        let refused = |error: ReadingError| format!("{error}; line not used");
+        let (value, behind) = cell::spelled(cell, self.layout.decimal_comma).map_err(refused)?;
+        if behind.is_empty() {
+            return Ok((value, given));
+        }
+        let own = unit::pressure(&behind).ok_or_else(|| {
+            refused(ReadingError::UnknownUnit {
+                unit: shortened(&behind),
+            })
+        })?;
+        // Of a scale over the column and a unit in the cell nobody can tell whether both are meant.
+        let scaled = self.layout.unit.unit.is_none() && self.layout.unit.scale != 1.0
+            || self.layout.unit.unit == own.unit && self.layout.unit != own;
+        if scaled {
+            return Err(format!(
+                "{:?} has a unit, and the heading of its column another scale; line not used",
+                shortened(cell)
+            ));
+        }
+        Ok((value, own))
+    }
+
+    pub(super) fn finish(mut self, options: &LogOptions<'_>) -> Result<PressureLog, LogError> {
+        if let Some((line, text)) = self.other_heading {
+            return Err(LogError::OtherHeading { line, text });
+        }
+        self.refuse_doubts(options)?;
         self.give_units(options)?;
         match (self.log.seconds.len(), self.log.problems.listed.first()) {
             (0, Some(first)) => {
@@ -391,8 +509,62 @@ impl Readings {
             _ => {}
         }
         self.put_in_dates()?;
+        self.refuse_years()?;
         self.log.assumed = self.assumed(options);
         Ok(self.log)
+    }
+
+    /// Refuses what is not understood of the columns, unless the sender says it.
+    fn refuse_doubts(&self, options: &LogOptions<'_>) -> Result<(), LogError> {
+        let chosen = options.pressure_column.is_some();
+        let unsaid = self.units.0.is_empty() || self.units.0.iter().any(|(_, unit)| unit.is_none());
+        let [time_line, pressure_line] = self.doubtful;
+        if let Some(doubt) = &self.layout.pressure_doubt {
+            let column = shortened(&doubt.column);
+            let line = pressure_line;
+            return match &doubt.why {
+                // A pressure with a unit of its own needs none of the heading.
+                Why::Unit(_) if !unsaid && self.layout.unit.unit.is_none() => Ok(()),
+                Why::Unit(_) if chosen && options.pressure_unit.is_some() => Ok(()),
+                Why::Unit(what) => Err(LogError::UnknownPressureUnit {
+                    line,
+                    column,
+                    what: shortened(what),
+                }),
+                Why::NotMeasured if chosen => Ok(()),
+                Why::NotMeasured => Err(LogError::NotMeasured { line, column }),
+                Why::Other(what) => Err(LogError::NoPressure { line, column, what }),
+            };
+        }
+        match &self.layout.time_doubt {
+            Some(doubt) if self.elapsed_seen && options.time_unit.is_none() => match &doubt.why {
+                Why::Unit(what) => Err(LogError::UnknownTimeUnit {
+                    line: time_line,
+                    column: shortened(&doubt.column),
+                    what: shortened(what),
+                }),
+                Why::Other(_) | Why::NotMeasured => Ok(()),
+            },
+            _ => Ok(()),
+        }
+    }
+
+    /// Refuses dates without a year that pass the end of a year or of February.
+    fn refuse_years(&self) -> Result<(), LogError> {
+        // Days of the leap year that such dates are counted in.
+        const LEAP_DAY: f64 = 59.0 * 86_400.0;
+        const MARCH: f64 = 60.0 * 86_400.0;
+        const HALF_A_YEAR: f64 = 183.0 * 86_400.0;
+        let seconds = &self.log.seconds;
+        let passes = |two: &[f64]| {
+            (two[0] < LEAP_DAY && two[1] >= MARCH) || (two[0] - two[1]).abs() > HALF_A_YEAR
+        };
+        match seconds.windows(2).position(passes) {
+            Some(place) if self.yearless_seen => Err(LogError::YearMissing {
+                line: self.log.lines[place + 1],
+            }),
+            _ => Ok(()),
+        }
     }
 
     /// Decides the order of day, month and year, where it is open, and puts in the days.
@@ -415,7 +587,7 @@ impl Readings {
     }
 
     /// Puts in what the sender knows of the units, and notes which lines have another than the first.
-    fn give_units(&mut self, options: &LogOptions) -> Result<(), LogError> {
+    fn give_units(&mut self, options: &LogOptions<'_>) -> Result<(), LogError> {
         let log = &mut self.log;
         let without = self.units.0.iter().find(|(_, unit)| unit.is_none());
         if let (Some((index, _)), None) = (without, options.pressure_unit) {
@@ -427,11 +599,14 @@ impl Readings {
             if let (None, Some(given)) = (unit, options.pressure_unit) {
                 for pressure in run {
                     // A number so large that it is none in pascals is none of a chamber either.
-                    *pressure = (*pressure * given.pascals_per_unit()).min(f64::MAX);
+                    *pressure =
+                        (*pressure * given.pascals_per_unit()).clamp(f64::MIN_POSITIVE, f64::MAX);
                 }
             }
         }
+        let said = self.layout.time_scale.is_some() || self.layout.time_unit_column.is_some();
         let scale = match (self.layout.time_scale, options.time_unit) {
+            _ if said => None,
             (None, Some(unit)) => Some(layout::seconds_in(unit)),
             (None, None) if self.layout.spreadsheet_days => Some(86_400.0),
             _ => None,
@@ -472,7 +647,7 @@ impl Readings {
     }
 
     /// What was guessed, in words.
-    fn assumed(&self, options: &LogOptions) -> Vec<String> {
+    fn assumed(&self, options: &LogOptions<'_>) -> Vec<String> {
         let layout = &self.layout;
         let mut assumed = vec![format!(
             "columns separated by {}, decimal {}",
@@ -483,33 +658,64 @@ impl Readings {
                 "point"
             }
         )];
-        let name = layout
-            .pressure_name
-            .clone()
-            .unwrap_or_else(|| format!("column {}", layout.pressure + 1));
-        if layout.passed_over.is_empty() {
-            assumed.push(format!("pressure from {name:?}"));
+        let name = &layout.pressure_name;
+        let columns = format!("time from {}, pressure from {name:?}", layout.time_name);
+        assumed.push(if layout.passed_over.is_empty() {
+            columns
         } else {
+            let others: Vec<String> = layout
+                .passed_over
+                .iter()
+                .map(|o| format!("{o:?}"))
+                .collect();
+            format!(
+                "{columns}; not from {}, of which another may be named instead",
+                others.join(", ")
+            )
+        });
+        if let (Some(unit), true) = (layout.unit.unit, layout.unit.scale != 1.0) {
             assumed.push(format!(
-                "pressure from {name:?}; not from {}",
-                layout.passed_over.join(", ")
+                "a one under {name:?} is {} {unit}",
+                plain(layout.unit.scale)
             ));
         }
-        if let (None, None, Some(unit)) = (layout.unit, layout.unit_column, options.pressure_unit) {
-            assumed.push(format!("pressures without a unit are in {unit}, as given"));
+        if let (Some(unit), Some(other)) =
+            (layout.unit.unit, layout.other_unit.and_then(|o| o.unit))
+        {
+            assumed.push(format!(
+                "pressures are in {unit}, as the heading says, and not in {other} as said above it"
+            ));
         }
-        if self.elapsed_seen && layout.time_scale.is_none() && options.time_unit.is_none() {
-            assumed.push(if layout.spreadsheet_days {
-                "times are days as spreadsheets count them, since they read so; give their unit if they are another".to_owned()
-            } else {
-                "elapsed times without a unit are in seconds".to_owned()
+        if let (Some(unit), Some(Some(own))) = (layout.unit.unit, self.units.first())
+            && own != unit
+        {
+            assumed.push(format!(
+                "pressures are in {own}, as stands beside them, and not in {unit} as the heading says"
+            ));
+        }
+        if let (None, None, Some(unit)) =
+            (layout.unit.unit, layout.unit_column, options.pressure_unit)
+        {
+            assumed.push(match &layout.pressure_doubt {
+                Some(Doubt {
+                    why: Why::Unit(what),
+                    column,
+                    ..
+                }) => format!(
+                    "{what:?} of {column:?} is no unit of pressure known here; its numbers are in {unit}, as given"
+                ),
+                _ => format!("pressures without a unit are in {unit}, as given"),
             });
         }
+        assumed.extend(self.assumed_of_time(options.time_unit));
         if layout.minutes_first {
             assumed.push("times of two parts are minutes and seconds".to_owned());
         }
         if self.epoch_seen {
             assumed.push("large time numbers are epoch times".to_owned());
+        }
+        if self.yearless_seen {
+            assumed.push("dates without a year are all of one year".to_owned());
         }
         if let Some((order, because)) = self.order {
             let because = match because {
@@ -525,20 +731,58 @@ impl Readings {
         }
         assumed
     }
+
+    /// What was guessed of the unit of elapsed times, and which of the log's and the sender's was taken.
+    fn assumed_of_time(&self, given: Option<TimeUnit>) -> Option<String> {
+        let layout = &self.layout;
+        let said = layout
+            .time_unit_column
+            .is_none()
+            .then_some(layout.time_scale)
+            .flatten();
+        match (given, said) {
+            (Some(given), _) if !self.elapsed_seen => Some(format!(
+                "times say for themselves what they are, so that {given}, as chosen, was not used"
+            )),
+            (Some(given), Some(said)) if layout::seconds_in(given) != said => Some(format!(
+                "elapsed times are in {}, as the log itself says, and not in {given} as chosen",
+                match TimeUnit::ALL.into_iter().find(|unit| layout::seconds_in(*unit) == said) {
+                    Some(unit) => unit.to_string(),
+                    None => format!("units of {} s", plain(said)),
+                }
+            )),
+            (Some(given), None) if layout.time_unit_column.is_some() => Some(format!(
+                "each time has its unit beside it, so that {given}, as chosen, was not used"
+            )),
+            (Some(given), None) => layout.time_doubt.as_ref().map(|doubt| {
+                let what = match &doubt.why {
+                    Why::Unit(what) => what.as_str(),
+                    Why::Other(_) | Why::NotMeasured => "the unit",
+                };
+                format!(
+                    "{what:?} of {:?} is no unit of time known here; elapsed times are in {given}, as given",
+                    doubt.column
+                )
+            }),
+            (None, None) if self.elapsed_seen && layout.time_unit_column.is_none() => {
+                Some(if layout.spreadsheet_days {
+                    "times are days as spreadsheets count them, since they read so; give their unit if they are another".to_owned()
+                } else if self.span_seen {
+                    "elapsed times without a unit, among others with one, are in seconds".to_owned()
+                } else {
+                    "elapsed times without a unit are in seconds".to_owned()
+                })
+            }
+            _ => None,
+        }
+    }
 }
 
-/// A pressure as people type it, with its unit where one is known.
-fn typed(
-    cell: &str,
-    unit: Option<PressureUnit>,
-) -> Result<(f64, Option<PressureUnit>), ReadingError> {
-    match read_pressure(cell, unit) {
-        Ok(typed) => Ok((typed.value, Some(typed.unit))),
-        // The unit is a stand-in for the one the sender gives.
-        Err(ReadingError::UnitMissing { .. }) => {
-            let typed = read_pressure(cell, Some(PressureUnit::Pascal))?;
-            Ok((typed.value, None))
-        }
-        Err(error) => Err(error),
+/// A number without zeros that say nothing.
+fn plain(value: f64) -> String {
+    if (0.01..1e5).contains(&value) {
+        value.to_string()
+    } else {
+        format!("{value:e}")
     }
 }

@@ -146,6 +146,7 @@ fn reads_every_form_of_time() {
     let options = LogOptions {
         pressure_unit: Some(PressureUnit::Pascal),
         time_unit: Some(TimeUnit::Hour),
+        ..LogOptions::default()
     };
     let log = read_log("0 2e-2\n1 3e-2\n".as_bytes(), &options).unwrap();
     assert_eq!(log.seconds, [0.0, 3600.0]);
@@ -235,6 +236,7 @@ fn units_may_be_given_after_the_log() {
     let options = LogOptions {
         pressure_unit: Some(PressureUnit::Millibar),
         time_unit: Some(TimeUnit::Minute),
+        ..LogOptions::default()
     };
     let mut text = "0;1e-3\n".to_owned();
     for row in 1..200 {
@@ -426,7 +428,7 @@ proptest! {
     ) {
         let mut text = heading.map_or(String::new(), |heading| format!("{heading}\n"));
         text.push_str(&rows.join("\n"));
-        let options = LogOptions { pressure_unit: Some(PressureUnit::Torr), time_unit: None };
+        let options = LogOptions { pressure_unit: Some(PressureUnit::Torr), ..LogOptions::default() };
         let mut reader = LogReader::new();
         for piece in text.as_bytes().chunks(piece) {
             reader.push(piece);
@@ -482,6 +484,10 @@ fn row(style: usize, index: usize, width: usize, pressure: f64) -> String {
         8 => format!("{time:.width$};{pressure:.3e}").replace('.', ","),
         9 => format!("2025-03-{day:02}  {clock} {pressure:.width$}"),
         10 => format!("{:.3},{pressure:.3e}", 1.741e9 + time),
+        12 => format!("{clock} +0100 {index} {pressure:.3e}"),
+        13 => format!("{time:.1} {index} ok {pressure:.width$e} 3"),
+        14 => format!("{time:.1} s {pressure:.3e}"),
+        15 => format!("{time:.1} {pressure:.3} {index} x 7"),
         _ => format!("03/{day:02}/2025 {clock},{pressure:.width$e}"),
     }
 }
@@ -508,6 +514,10 @@ fn odd(kind: usize, row: &str) -> String {
         16 => format!("{row}{}", "9".repeat(70_000)),
         17 => format!("{row}\0"),
         18 => row.replace("00:", "99:"),
+        19 => row.replacen('e', " E", 1),
+        20 => row.replacen(' ', " min ", 1),
+        21 => row.replacen(' ', " 5 E-3 ", 1),
+        22 => row.replacen(' ', " +0200 ", 1),
         _ => row.replacen('2', "-2", 1),
     }
 }
@@ -517,17 +527,19 @@ proptest! {
     /// it is cut.
     #[test]
     fn the_quick_way_gives_what_care_gives(
-        style in 0usize..12,
+        style in 0usize..16,
         width in 0usize..6,
-        header in any::<bool>(),
+        header in 0usize..3,
         levels in proptest::collection::vec(1e-7f64..9.9, 62..150),
-        oddities in proptest::collection::vec((50usize..150, 0usize..20), 0..8),
+        oddities in proptest::collection::vec((50usize..150, 0usize..24), 0..8),
         piece in prop_oneof![1usize..200, Just(1 << 20)],
         end in prop_oneof![Just("\n"), Just("\r\n")],
+        column in prop_oneof![Just(None), Just(Some("2")), Just(Some("3"))],
     ) {
         let mut text = String::new();
-        if header {
+        if header > 0 {
             let words = match style {
+                0 | 8 | 10 if header == 1 => "t_us;p (1e-6 mbar)",
                 0 | 8 | 10 => "t_min;p_pa",
                 1 => "no;time (s);pressure (torr);t",
                 _ => "",
@@ -541,7 +553,11 @@ proptest! {
             text.push_str(&odd_one.map_or_else(|| row.clone(), |(_, kind)| odd(*kind, &row)));
             text.push_str(end);
         }
-        let options = LogOptions { pressure_unit: Some(PressureUnit::Torr), time_unit: None };
+        let options = LogOptions {
+            pressure_unit: Some(PressureUnit::Torr),
+            pressure_column: column,
+            time_unit: None,
+        };
         let read = |mut reader: LogReader| {
             for piece in text.as_bytes().chunks(piece) {
                 reader.push(piece);
@@ -573,7 +589,7 @@ fn every_style_goes_the_quick_way() {
         let text = rows.join("\n") + "\n";
         let options = LogOptions {
             pressure_unit: Some(PressureUnit::Pascal),
-            time_unit: None,
+            ..LogOptions::default()
         };
         let mut reader = LogReader::new();
         reader.push(text.as_bytes());

@@ -7,6 +7,8 @@
 //! as POSIX `strptime` reads them (all from memory).
 
 use super::date_order::OpenDate;
+use super::unit;
+use crate::vacuum::units::read_number;
 
 /// What a cell of time looks like.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -17,6 +19,10 @@ pub(super) enum Moment {
     Day(Date),
     /// Seconds since midnight, from a clock alone.
     Clock(f64),
+    /// Seconds from the beginning of a leap year, of a date without its year.
+    Yearless(f64),
+    /// Seconds that passed, with their unit.
+    Span(f64),
 }
 
 /// A date.
@@ -45,6 +51,17 @@ pub(super) fn moment(text: &str) -> Option<Moment> {
     if text.len() < 4 || text.len() > 40 {
         return None;
     }
+    // A time since the start: `T+00:00:05`.
+    if let Some(clock) = text
+        .strip_prefix(['T', 't'])
+        .and_then(|t| t.strip_prefix('+'))
+    {
+        return clock
+            .contains(':')
+            .then(|| clock_seconds(clock))
+            .flatten()
+            .map(Moment::Clock);
+    }
     if !text.as_bytes()[0].is_ascii_digit() || text.bytes().any(|b| b.is_ascii_alphabetic()) {
         // A month as a word may stand anywhere, even first.
         if let Some(moment) = worded(text) {
@@ -61,7 +78,11 @@ pub(super) fn moment(text: &str) -> Option<Moment> {
                 return Some(Moment::Day(date));
             }
             let (midnight, open) = date.midnight();
-            return Some(Moment::Instant(midnight + clock_with_offset(clock)?, open));
+            let seconds = match clock_between(clock) {
+                Some(seconds) => seconds,
+                None => clock_with_offset(clock)?,
+            };
+            return Some(Moment::Instant(midnight + seconds, open));
         }
         // `10:20:30 PM` has a space and no date.
         return clock_with_offset(text).map(Moment::Clock);
@@ -70,6 +91,71 @@ pub(super) fn moment(text: &str) -> Option<Moment> {
         return clock_with_offset(text).map(Moment::Clock);
     }
     day(text).map(Moment::Day)
+}
+
+/// Reads `23-55-00` and `23.55.00`, a clock behind a date.
+fn clock_between(text: &str) -> Option<f64> {
+    let sign = match text.as_bytes().get(2)? {
+        b'-' => '-',
+        b'.' => '.',
+        _ => return None,
+    };
+    let mut parts = text.splitn(3, sign);
+    let (hours, minutes, seconds) = (parts.next()?, parts.next()?, parts.next()?);
+    if hours.len() != 2 || minutes.len() != 2 || seconds.len() < 2 {
+        return None;
+    }
+    let (hours, minutes) = (whole(hours)?, whole(minutes)?);
+    let seconds = seconds_of(seconds)?;
+    (hours <= 24 && minutes <= 59).then(|| (hours * 3600 + minutes * 60) as f64 + seconds)
+}
+
+/// Reads a time with its unit, or several: `0.5 h`, `12 min`, `1 h 5 min`, `23h55m00s`. The last, with hours
+/// and parts of them, may be a clock's.
+pub(super) fn with_unit(text: &str) -> Option<Moment> {
+    const LONGEST: usize = 40;
+    let text = text.trim();
+    let begins = |c: char| c.is_ascii_digit() || matches!(c, '+' | '-' | '−' | '.');
+    if text.len() > LONGEST || !text.starts_with(begins) {
+        return None;
+    }
+    let joined = !text.contains(char::is_whitespace);
+    let mut rest = text.to_owned();
+    let (mut total, mut parts, mut metres) = (0.0, Vec::new(), false);
+    while !rest.is_empty() {
+        let (value, behind) = read_number(&rest).ok()?;
+        if !value.is_finite() || (value < 0.0 && !parts.is_empty()) {
+            return None;
+        }
+        let end = behind
+            .find(|c: char| !c.is_alphabetic() && c != 'µ' && c != '.')
+            .unwrap_or(behind.len());
+        let (name, behind) = behind.split_at(end);
+        let last = parts.last().copied();
+        let seconds = match (unit::time(name), name) {
+            (Some(seconds), _) => seconds,
+            // Minutes, and not metres, beside hours or seconds.
+            (None, "m") => 60.0,
+            // `23h55`.
+            (None, "") if last == Some(3_600.0) && joined && rest.len() == 2 => 60.0,
+            _ => return None,
+        };
+        if last.is_some_and(|last| last <= seconds) {
+            return None;
+        }
+        metres = name == "m";
+        total += value * seconds;
+        parts.push(seconds);
+        rest = behind.trim().to_owned();
+    }
+    if !total.is_finite() || (metres && parts.len() == 1) {
+        return None;
+    }
+    Some(if parts.len() > 1 && parts[0] == 3_600.0 {
+        Moment::Clock(total)
+    } else {
+        Moment::Span(total)
+    })
 }
 
 /// Reads `20250304102000`, a date and a clock in fourteen digits, which is a number too.
@@ -110,21 +196,23 @@ pub(super) fn day_in_digits(text: &str) -> Option<Date> {
     days(number(0, 4)?, number(4, 6)?, number(6, 8)?).map(Date::Days)
 }
 
-/// Seconds of a number alone: elapsed in units of `scale`
-/// seconds, or an epoch if it is too large to be elapsed.
-pub(super) fn number_seconds(value: f64, scale: f64) -> f64 {
-    match value.abs() {
-        size if size < 5e8 => value * scale,
-        size if size >= 1e17 => value * 1e-9,
-        size if size >= 1e14 => value * 1e-6,
-        size if size >= 1e11 => value * 1e-3,
+/// Seconds of a number alone: elapsed in units of `scale` seconds, if the log says which, or an epoch if
+/// it is too large to be elapsed.
+pub(super) fn number_seconds(value: f64, scale: Option<f64>) -> f64 {
+    match (value.abs(), scale) {
+        // Thousandths of seconds and less reach such numbers in a day.
+        (_, Some(scale)) if scale < 1.0 => value * scale,
+        (size, _) if size < 5e8 => value * scale.unwrap_or(1.0),
+        (size, _) if size >= 1e17 => value * 1e-9,
+        (size, _) if size >= 1e14 => value * 1e-6,
+        (size, _) if size >= 1e11 => value * 1e-3,
         _ => value,
     }
 }
 
 /// Whether a number alone is an epoch (since 1985) rather than an elapsed time.
-pub(super) fn is_epoch(value: f64) -> bool {
-    value >= 5e8
+pub(super) fn is_epoch(value: f64, scale: Option<f64>) -> bool {
+    value * scale.filter(|scale| *scale < 1.0).unwrap_or(1.0) >= 5e8
 }
 
 /// Whether a word is the name of a month, or begins one.
@@ -235,6 +323,11 @@ fn worded(text: &str) -> Option<Moment> {
         }
     }
     let month = month?;
+    if let (1, Some((from, to))) = (found, clock) {
+        let midnight = days(2000, month, whole(numbers[0])?)? - days(2000, 1, 1)?;
+        let clock = clock_with_offset(text[from..to].trim())?;
+        return (numbers[0].len() <= 2).then_some(Moment::Yearless(midnight * 86_400.0 + clock));
+    }
     if found < 2 {
         return None;
     }

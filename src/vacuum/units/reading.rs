@@ -49,6 +49,20 @@ pub fn read_pressure(
     }
 }
 
+/// Reads a number of any sign in the same spellings, and gives it with what stands behind it.
+pub fn read_number(text: &str) -> Result<(f64, String), ReadingError> {
+    let length = text.chars().count();
+    if length > LONGEST {
+        return Err(ReadingError::TooLong { length });
+    }
+    let plain = plain_figures(text);
+    let plain = plain.trim();
+    let number = Number::read(plain).ok_or_else(|| no_number(text, plain))?;
+    let size = number.value(text)?;
+    let value = if number.negative { -size } else { size };
+    Ok((value, number.rest.trim().to_owned()))
+}
+
 /// The text with one spelling for minus, times, spaces and raised figures (`10⁻⁶` to `10^-6`).
 fn plain_figures(text: &str) -> String {
     const RAISED: &str = "⁰¹²³⁴⁵⁶⁷⁸⁹";
@@ -164,9 +178,13 @@ enum Power<'a> {
     Broken,
 }
 
-/// Reads `e-6`, `x10^-6`, `x10-6` or `x10**-6` (its asterisks already turned into `x`).
+/// Reads `e-6`, `D-6`, `x10^-6`, `x10-6` or `x10**-6` (its asterisks already turned into `x`).
 fn power_of_ten(text: &str) -> Power<'_> {
     let text = text.trim_start();
+    // Fortran's double precision; without figures behind it, `d` begins something else.
+    if let Some((power, rest)) = text.strip_prefix(['d', 'D']).and_then(exponent) {
+        return Power::Read(power, rest);
+    }
     let figures = if let Some(rest) = text.strip_prefix(['e', 'E']) {
         Some(rest)
     } else if let Some(rest) = text.strip_prefix(['x', 'X']) {
@@ -208,6 +226,8 @@ fn no_number(text: &str, plain: &str) -> ReadingError {
         .split(|c: char| c.is_whitespace() || c == '/')
         .filter_map(|word| word.split_once('-'))
         .map(|(_, after)| after.trim_end_matches(['s', '\'', '\u{2019}']))
+        // A bound of a number is no word for a decade.
+        .filter(|_| !plain.starts_with(['<', '>', '~', '≤', '≥', '≈']))
         .find_map(|figures| {
             (figures.len() <= 2)
                 .then(|| figures.parse::<u32>().ok())

@@ -15,7 +15,10 @@ use crate::{
     },
     vacuum::{
         gas::Gas,
-        units::{PressureUnit, TimeUnit, read_pressure},
+        units::{
+            LengthUnit, PressureUnit, ReadingError, SpeedUnit, TemperatureUnit, ThroughputUnit,
+            TimeUnit, VolumeUnit, read_number, read_pressure,
+        },
     },
     web::{
         computing::FILE_LIMIT,
@@ -181,17 +184,24 @@ fn unit_taken(field: &Field, value: &Value) -> Option<String> {
     let Control::Quantity { units, .. } = &field.control else {
         return None;
     };
-    let chosen = pressure_unit(units)?;
-    let typed = PressureUnit::ALL
-        .into_iter()
-        .find(|unit| value["unit"] == unit.id())?;
-    (typed != chosen).then(|| {
+    let chosen = chosen(units)?;
+    let typed = units
+        .iter()
+        .find(|unit| value["unit"] == unit.value.as_str())?;
+    (typed.value != chosen.value).then(|| {
         format!(
-            "{}: {} {typed} was taken, as typed, and not {chosen} as chosen beside it",
+            "{}: {} {} was taken, as typed, and not {} as chosen beside it",
             field.label,
             plain(value["value"].as_f64().unwrap_or_default()),
+            typed.label,
+            chosen.label,
         )
     })
+}
+
+/// The unit chosen.
+fn chosen(units: &[SelectOption]) -> Option<&SelectOption> {
+    units.iter().find(|unit| unit.selected).or(units.first())
 }
 
 fn asks(field: &Field) -> bool {
@@ -201,38 +211,45 @@ fn asks(field: &Field) -> bool {
     )
 }
 
-fn accepted(field: &Field) -> &'static str {
+fn accepted(field: &Field) -> String {
     match &field.control {
         Control::Quantity { units, .. } if pressure_unit(units).is_some() => {
-            "a number like 5e-6, 5.0x10^-6 or 2,3e-4, and its unit"
+            "a number like 5e-6, 5.0x10^-6 or 2,3e-4, and its unit".to_owned()
         }
-        Control::Quantity { .. } => "a number and its unit",
+        Control::Quantity { units, .. } => {
+            let labels: Vec<&str> = units.iter().map(|unit| unit.label.as_str()).collect();
+            format!("a number and its unit, one of {}", labels.join(", "))
+        }
         Control::Line {
             kind: LineKind::Number,
             ..
-        } => "a number",
-        Control::Area { .. } => "a file or pasted text",
-        _ => "a choice of the list",
+        } => "a number".to_owned(),
+        Control::Area { .. } => "a file or pasted text".to_owned(),
+        _ => "a choice of the list".to_owned(),
     }
 }
 
 fn value(field: &Field, text: &str) -> Result<Value, String> {
-    let not_a_number = || format!("{text:?} is not a number");
     Ok(match &field.control {
         Control::Quantity { units, .. } => match pressure_unit(units) {
             Some(unit) => json!(read_pressure(text, Some(unit)).map_err(|e| e.to_string())?),
             None => {
-                let unit = units.iter().find(|unit| unit.selected).or(units.first());
-                json!({
-                    "value": number(text).ok_or_else(not_a_number)?,
-                    "unit": unit.map_or("", |unit| unit.value.as_str()),
-                })
+                let (value, typed) = number(text)?;
+                let unit = match typed.as_str() {
+                    "" => chosen(units).map_or("", |unit| unit.value.as_str()),
+                    typed => unit_of(units, typed)
+                        .ok_or_else(|| format!("{typed:?} is not one of its units"))?,
+                };
+                json!({"value": value, "unit": unit})
             }
         },
         Control::Line {
             kind: LineKind::Number,
             ..
-        } => json!(number(text).ok_or_else(not_a_number)?),
+        } => match number(text)? {
+            (value, behind) if behind.is_empty() => json!(value),
+            _ => return Err(not_a_number(text)),
+        },
         Control::Tick { .. } => json!(true),
         Control::Choice { .. } => json!(text == "seen"),
         _ => json!(text),
@@ -241,27 +258,38 @@ fn value(field: &Field, text: &str) -> Result<Value, String> {
 
 /// The unit chosen, if it is one of pressure.
 fn pressure_unit(units: &[SelectOption]) -> Option<PressureUnit> {
-    let unit = units.iter().find(|unit| unit.selected).or(units.first())?;
+    let unit = chosen(units)?;
     PressureUnit::ALL.into_iter().find(|p| p.id() == unit.value)
 }
 
-/// A number as people write it: `-3,5`, `2e-4`, `2x10^-4`.
-fn number(text: &str) -> Option<f64> {
-    let text = text.trim().replace('−', "-");
-    let (sign, size) = match text.strip_prefix('-') {
-        Some(size) => (-1.0, size.trim_start()),
-        None => (1.0, text.as_str()),
-    };
-    if size.starts_with('-')
-        || size
-            .chars()
-            .any(|c| c.is_alphabetic() && !"eExX".contains(c))
-    {
-        return None;
-    }
-    // Reads digits, commas and powers of ten with the same care; the unit is only a stand-in.
-    let read = read_pressure(size, Some(PressureUnit::Pascal)).ok()?;
-    Some(sign * read.value)
+/// The one of these units that was typed, in any spelling known.
+fn unit_of<'a>(units: &'a [SelectOption], typed: &str) -> Option<&'a str> {
+    let known = [
+        typed.parse().map(ThroughputUnit::id).ok(),
+        typed.parse().map(SpeedUnit::id).ok(),
+        typed.parse().map(VolumeUnit::id).ok(),
+        typed.parse().map(LengthUnit::id).ok(),
+        typed.parse().map(TemperatureUnit::id).ok(),
+        typed.parse().map(TimeUnit::id).ok(),
+    ];
+    let offered = |id: &str| units.iter().find(|unit| unit.value == id);
+    known
+        .into_iter()
+        .flatten()
+        .find_map(offered)
+        .map(|unit| unit.value.as_str())
+}
+
+/// A number as people write it, `-3,5`, `2e-4` or `2x10^-4`, and what stands behind it.
+fn number(text: &str) -> Result<(f64, String), String> {
+    read_number(text).map_err(|error| match error {
+        ReadingError::Ambiguous { .. } => error.to_string(),
+        _ => not_a_number(text),
+    })
+}
+
+fn not_a_number(text: &str) -> String {
+    format!("{text:?} is not a number")
 }
 
 /// A number without zeros that say nothing: `5e-7`, `0.25`, `400`.
@@ -370,6 +398,13 @@ pub(super) fn group(title: &str, about: &str, fields: Vec<Field>) -> FieldGroup 
     }
 }
 
+/// The column of the pressures in a log, where several could be meant.
+pub(super) fn log_column(id: &str) -> Field {
+    Field::line(id, "Column of the pressures", LineKind::Text)
+        .hint("Its heading or number, where the log has several. Left empty, the likeliest is taken and named.")
+        .optional()
+}
+
 /// The units of a log, where the log itself does not say.
 pub(super) fn log_units() -> [Field; 2] {
     let unit = |id: &str, label: &str, options: Vec<SelectOption>| {
@@ -426,11 +461,71 @@ mod tests {
             (" 1e3 ", 1e3),
             ("0", 0.0),
         ] {
-            assert_eq!(number(text), Some(value), "{text}");
+            assert_eq!(number(text), Ok((value, String::new())), "{text}");
         }
-        for text in ["", "ten", "5 torr", "1,013", "--3", "1e999"] {
-            assert_eq!(number(text), None, "{text}");
+        for text in ["", "ten", "1,013", "--3", "1e999"] {
+            assert!(number(text).is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn a_unit_may_be_typed_behind_the_number_of_any_quantity() {
+        let rate = Field::quantity(
+            "rate",
+            "Rate",
+            units!(ThroughputUnit, ThroughputUnit::MillibarLitre),
+        );
+        let volume = Field::quantity("volume", "Volume", units!(VolumeUnit, VolumeUnit::Litre));
+        let speed = Field::quantity(
+            "speed",
+            "Speed",
+            units!(SpeedUnit, SpeedUnit::LitrePerSecond),
+        );
+        let heat = Field::quantity("at", "At", units!(TemperatureUnit, TemperatureUnit::Kelvin));
+        let time = Field::quantity("for", "For", units!(TimeUnit, TimeUnit::Second));
+        let length = Field::quantity(
+            "length",
+            "Length",
+            units!(LengthUnit, LengthUnit::Centimetre),
+        );
+        for (field, text, number, unit) in [
+            (&rate, "0.01 sccm", 0.01, "sccm"),
+            (&rate, "1e-6 mbar l/s", 1e-6, "mbar-l/s"),
+            (&rate, "1e-6 atm cc/s", 1e-6, "atm-cm3/s"),
+            (&rate, "2x10⁻⁶", 2e-6, "mbar-l/s"),
+            (&heat, "-20 °C", -20.0, "c"),
+            (&volume, "100 L", 100.0, "l"),
+            (&volume, "0,1 m3", 0.1, "m3"),
+            (&speed, "1800 m³/h", 1800.0, "m3/h"),
+            (&time, "12 h", 12.0, "h"),
+            (&length, "63mm", 63.0, "mm"),
+        ] {
+            assert_eq!(
+                value(field, text),
+                Ok(json!({"value": number, "unit": unit})),
+                "{text}"
+            );
+        }
+        for (field, text, told) in [
+            (
+                &volume,
+                "100 gallons",
+                "\"gallons\" is not one of its units",
+            ),
+            (&volume, "5 mbar", "\"mbar\" is not one of its units"),
+            (&volume, "much", "\"much\" is not a number"),
+        ] {
+            assert_eq!(value(field, text), Err(told.to_owned()), "{text}");
+        }
+        assert_eq!(
+            accepted(&volume),
+            "a number and its unit, one of L, m³, cm³"
+        );
+        let said = unit_taken(&volume, &json!({"value": 0.1, "unit": "m3"}));
+        assert_eq!(
+            said.as_deref(),
+            Some("Volume: 0.1 m³ was taken, as typed, and not L as chosen beside it")
+        );
     }
 
     #[test]

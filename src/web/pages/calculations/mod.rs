@@ -365,7 +365,13 @@ fn is_of_a_text(form: &CalculationForm, error: &FieldError) -> bool {
         .into_iter()
         .any(|field| field.id == error.field && matches!(field.control, Control::Area { .. }));
     // One that was not sent at all is told by the form.
-    (of_text && error.problem.contains("line")) || error.field == "pressure_unit"
+    (of_text && error.problem.contains("line"))
+        || [
+            "pressure_unit",
+            "pressure_column",
+            "healthy_pressure_column",
+        ]
+        .contains(&error.field.as_str())
 }
 
 /// Puts words beside the field of a file, named by itself or by the text it stands for.

@@ -2,7 +2,7 @@
 
 use super::{
     About,
-    form::{group, log_units, units},
+    form::{group, log_column, log_units, units},
     result::{
         cell, common, ends, figure, figures, in_torr, marks, ranged, sentence, throughput, typed,
     },
@@ -66,6 +66,7 @@ pub(super) fn form() -> CalculationForm {
                 vec![
                     Field::file("log_file", "File", files).optional(),
                     Field::area("log", "Or pasted columns", 8),
+                    log_column("pressure_column"),
                 ],
             ),
             group(
@@ -74,6 +75,7 @@ pub(super) fn form() -> CalculationForm {
                 vec![
                     Field::file("healthy_log_file", "File", files).optional(),
                     Field::area("healthy_log", "Or pasted columns", 8).optional(),
+                    log_column("healthy_pressure_column"),
                 ],
             ),
             group(

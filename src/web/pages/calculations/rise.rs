@@ -2,7 +2,7 @@
 
 use super::{
     About,
-    form::{group, log_units, units},
+    form::{group, log_column, log_units, units},
     result::{cell, common, ends, figure, figures, in_torr, marks, ranged, sentence, throughput},
 };
 use crate::{
@@ -64,10 +64,12 @@ pub(super) fn form() -> CalculationForm {
             group(
                 "Log",
                 "Columns of time and pressure, as a logger writes them: times elapsed, as date and clock in any \
-                 usual form, as a clock alone, as an epoch or as days of a spreadsheet.",
+                 usual form, as a clock alone, as an epoch or as days of a spreadsheet. Units and scales are \
+                 read from the heading or beside the numbers; one that is not known is refused by name.",
                 vec![
                     Field::file("log_file", "File", ".csv,.tsv,.txt,.log,.dat").optional(),
                     Field::area("log", "Or pasted columns", 8),
+                    log_column("pressure_column"),
                     pressure_unit,
                     time_unit,
                 ],

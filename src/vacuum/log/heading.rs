@@ -1,0 +1,687 @@
+//! What the heading of a column says: a time or a pressure, its unit and scale, or what it is instead.
+//!
+//! What a heading says and is not known here is kept as such, so that it can be refused by name: a unit
+//! passed over would make a pressure wrong by decades. The words are the trade's (common practice, no
+//! source).
+
+use super::unit::{self, Scaled};
+
+/// A heading as far as it is understood.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Heading {
+    pub(super) text: String,
+    pub(super) what: What,
+    /// Seconds in the unit of a time.
+    pub(super) seconds: Option<f64>,
+    /// Unit and scale of a pressure.
+    pub(super) unit: Scaled,
+    pub(super) rank: Rank,
+    /// What stands in the place of a unit or scale and is none known here.
+    pub(super) unknown: Option<String>,
+}
+
+/// What a column holds by its heading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum What {
+    /// It does not say.
+    Unsaid,
+    Index,
+    Time,
+    Pressure,
+    /// Something else, in words.
+    Other(&'static str),
+}
+
+/// How near a pressure is to that of the chamber, the nearest first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Rank {
+    Chamber,
+    Pressure,
+    /// In the foreline or another place, or an extreme.
+    Elsewhere,
+    /// A setpoint, a limit, a scatter.
+    NotMeasured,
+}
+
+const INDEX: [&str; 10] = [
+    "no", "nr", "index", "row", "line", "sample", "count", "id", "n", "zeile",
+];
+const PRESSURES: [&str; 9] = [
+    "press", "druck", "vacuum", "vakuum", "gauge", "presi", "vide", "vacío", "vacio",
+];
+const TIMES: [&str; 15] = [
+    "time", "elapsed", "date", "zeit", "clock", "uhr", "datum", "tiempo", "fecha", "dauer",
+    "durée", "duree", "duration", "heure", "epoch",
+];
+/// Words that are names of times only as they stand.
+const WHOLE_TIMES: [&str; 7] = ["t", "temps", "tempo", "tijd", "tid", "hora", "ora"];
+const RATES: [&str; 9] = [
+    "rate",
+    "rates",
+    "dp",
+    "dpdt",
+    "slope",
+    "gradient",
+    "derivative",
+    "anstiegsrate",
+    "leckrate",
+];
+const NOT_MEASURED: [&str; 20] = [
+    "set",
+    "setpoint",
+    "setpoints",
+    "sp",
+    "soll",
+    "sollwert",
+    "target",
+    "limit",
+    "limits",
+    "alarm",
+    "threshold",
+    "trip",
+    "consigne",
+    "std",
+    "stdev",
+    "sd",
+    "sigma",
+    "error",
+    "uncertainty",
+    "status",
+];
+const ELSEWHERE: [&str; 23] = [
+    "foreline",
+    "fore",
+    "backing",
+    "rough",
+    "roughing",
+    "vorvakuum",
+    "vorvakuumdruck",
+    "vorpumpe",
+    "vordruck",
+    "loadlock",
+    "ll",
+    "load",
+    "schleuse",
+    "buffer",
+    "transfer",
+    "ambient",
+    "line",
+    "inlet",
+    "exhaust",
+    "min",
+    "max",
+    "minimum",
+    "maximum",
+];
+const CHAMBER: [&str; 12] = [
+    "chamber",
+    "kammer",
+    "kammerdruck",
+    "chambre",
+    "cámara",
+    "camara",
+    "process",
+    "prozess",
+    "main",
+    "rezipient",
+    "hv",
+    "uhv",
+];
+/// Words in brackets that name a place, a device or a way of counting, and no unit.
+const LABELS: [&str; 53] = [
+    "ig",
+    "cc",
+    "pg",
+    "pirani",
+    "ion",
+    "cold",
+    "hot",
+    "cathode",
+    "filament",
+    "ch",
+    "channel",
+    "kanal",
+    "sensor",
+    "gauge",
+    "abs",
+    "absolute",
+    "avg",
+    "average",
+    "mean",
+    "mittel",
+    "actual",
+    "ist",
+    "istwert",
+    "measured",
+    "top",
+    "bottom",
+    "left",
+    "right",
+    "total",
+    "n2",
+    "air",
+    "nitrogen",
+    "corrected",
+    "filtered",
+    "raw",
+    "wide",
+    "range",
+    "full",
+    "baratron",
+    "capacitance",
+    "cdg",
+    "convection",
+    "combi",
+    "tool",
+    "station",
+    "module",
+    "port",
+    "zone",
+    "reading",
+    "value",
+    "equivalent",
+    "equiv",
+    "eq",
+];
+/// Words in the brackets of a time that are no unit.
+const TIME_LABELS: [&str; 30] = [
+    "utc", "gmt", "cet", "cest", "est", "edt", "cst", "pst", "pdt", "mez", "mesz", "local",
+    "lokal", "unix", "posix", "epoch", "elapsed", "relative", "rel", "absolute", "abs", "excel",
+    "serial", "iso", "8601", "24h", "12h", "start", "since", "plc",
+];
+/// Names of quantities that no column of pressures has.
+const OTHERS: [(&str, &str); 13] = [
+    ("temp", "a temperature"),
+    ("power", "a power"),
+    ("leistung", "a power"),
+    ("voltage", "a voltage"),
+    ("spannung", "a voltage"),
+    ("current", "a current"),
+    ("strom", "a current"),
+    ("flow", "a flow"),
+    ("speed", "a speed"),
+    ("drehzahl", "a speed"),
+    ("status", "a state"),
+    ("state", "a state"),
+    ("thickness", "a length"),
+];
+
+/// What a part of a heading is that stands where units do.
+#[derive(Clone, Debug, PartialEq)]
+enum Part {
+    Pressure(Scaled),
+    Time(f64),
+    Other(&'static str),
+    Label,
+    Unknown,
+}
+
+fn part(text: &str, of_time: bool) -> Part {
+    let text = text.trim();
+    if let Some(seconds) = unit::time(text) {
+        return Part::Time(seconds);
+    }
+    if let Some(unit) = unit::pressure(text) {
+        return Part::Pressure(unit);
+    }
+    if is_label(text, of_time) {
+        return Part::Label;
+    }
+    if let Some(what) = unit::other(text) {
+        return Part::Other(what);
+    }
+    unit::scaled_pressure(text).map_or(Part::Unknown, Part::Pressure)
+}
+
+fn is_label(text: &str, of_time: bool) -> bool {
+    let is = |word: &String| {
+        let letters = word.trim_end_matches(|c: char| c.is_ascii_digit());
+        let known = |list: &[&str]| list.contains(&word.as_str()) || list.contains(&letters);
+        known(&LABELS)
+            || known(&CHAMBER)
+            || known(&ELSEWHERE)
+            || known(&NOT_MEASURED)
+            || PRESSURES.iter().any(|stem| word.starts_with(stem))
+            || (!letters.is_empty() && letters.len() < word.len() && letters.len() <= 4)
+            || (of_time && (known(&TIME_LABELS) || is_clock_format(word)))
+    };
+    // A letter or a number counts the others.
+    let counts =
+        |word: &String| word.chars().count() == 1 || word.chars().all(|c| c.is_ascii_digit());
+    let words = words(text);
+    words.iter().any(is) && words.iter().all(|word| is(word) || counts(word))
+}
+
+/// Whether a word is one of `hh:mm:ss`, `yyyy-MM-dd`, and so on.
+fn is_clock_format(word: &str) -> bool {
+    word.len() >= 2 && word.len() <= 14 && word.chars().all(|c| "hmsydft".contains(c))
+        || ["am", "pm", "mon", "mmm", "zzz", "h", "m", "s"].contains(&word)
+}
+
+impl Heading {
+    /// Reads a heading.
+    pub(super) fn read(text: &str) -> Self {
+        let (outside, spots) = spots(text);
+        let loose = words(&outside);
+        let starts = |stems: &[&str]| {
+            loose
+                .iter()
+                .any(|word| stems.iter().any(|stem| word.starts_with(stem)))
+        };
+        let is = |list: &[&str]| loose.iter().any(|word| list.contains(&word.as_str()));
+        let held = loose.iter().any(|word| {
+            ["druck", "zeit"].iter().any(|stem| word.contains(stem)) && word.len() < 24
+        });
+        let of_pressure = starts(&PRESSURES)
+            || loose
+                .iter()
+                .any(|w| w == "p" || (held && w.contains("druck")));
+        let of_time = starts(&TIMES)
+            || is(&WHOLE_TIMES)
+            || loose.iter().any(|word| held && word.contains("zeit"));
+        let parts: Vec<(Part, &str)> = spots
+            .iter()
+            .map(|spot| (part(spot, of_time && !of_pressure), spot.trim()))
+            .collect();
+        let mut heading = Self {
+            text: text.to_owned(),
+            what: What::Unsaid,
+            seconds: None,
+            unit: Scaled::UNSAID,
+            rank: Rank::Pressure,
+            unknown: None,
+        };
+        let pressures: Vec<(Scaled, &str)> = parts
+            .iter()
+            .filter_map(|(part, text)| match part {
+                Part::Pressure(unit) => Some((*unit, *text)),
+                _ => None,
+            })
+            .collect();
+        let seconds = parts.iter().find_map(|(part, _)| match part {
+            Part::Time(seconds) if !of_pressure || of_time => Some(*seconds),
+            _ => None,
+        });
+        let other = parts.iter().find_map(|(part, _)| match part {
+            Part::Other(what) => Some(*what),
+            _ => None,
+        });
+        let unknown = parts
+            .iter()
+            .find(|(part, _)| *part == Part::Unknown)
+            .map(|(_, text)| (*text).to_owned());
+        if pressures.is_empty() && is(&INDEX) {
+            heading.what = What::Index;
+            return heading;
+        }
+        if is(&RATES) {
+            heading.what = What::Other("a rate");
+            return heading;
+        }
+        let first = pressures.first().map(|(unit, _)| *unit);
+        let loose_unit = || loose_pressure(&outside);
+        if let Some(first) =
+            first.or_else(|| (seconds.is_none() && other.is_none()).then(loose_unit)?)
+        {
+            heading.what = What::Pressure;
+            heading.unit = first;
+            // Beside a unit that is known, other words name a place; a scale they may not.
+            let scale = unknown.filter(|what| power_in(what).is_some());
+            heading.unknown = match pressures.iter().find(|(unit, _)| *unit != first) {
+                Some((_, text)) => Some((*text).to_owned()),
+                None => scale,
+            }
+            .or_else(|| power_in(&outside));
+        } else if let Some(seconds) = seconds {
+            heading.what = What::Time;
+            heading.seconds = Some(seconds);
+            heading.unknown = unknown.filter(|what| power_in(what).is_some());
+        } else if let Some(what) = other {
+            heading.what = What::Other(what);
+        } else if of_time && !of_pressure {
+            heading.what = What::Time;
+            heading.seconds = loose_time(&outside);
+            let of_day = loose
+                .windows(2)
+                .any(|two| two[0] == "of" && two[1] == "day");
+            heading.unknown = if of_day {
+                heading.seconds = None;
+                Some("of day".to_owned())
+            } else {
+                unknown
+            };
+        } else if of_pressure {
+            heading.what = What::Pressure;
+            let logarithm = ["log10", "lg", "ln"].iter().find(|word| is(&[word]));
+            heading.unknown = unknown
+                .or_else(|| logarithm.map(|word| (*word).to_owned()))
+                .or_else(|| power_in(&outside));
+        } else if let Some((_, what)) = OTHERS.iter().find(|(stem, _)| starts(&[stem])) {
+            heading.what = What::Other(what);
+        } else if let Some(seconds) = loose_time(&outside) {
+            heading.what = What::Time;
+            heading.seconds = Some(seconds);
+        } else {
+            heading.unknown = unknown.or_else(|| power_in(&outside));
+        }
+        heading.rank = rank(text);
+        heading
+    }
+
+    /// What a heading says that stands over columns it cannot be parted among.
+    pub(super) fn of_whole_line(line: &str) -> (Option<f64>, Scaled, Option<String>) {
+        let (outside, spots) = spots(line);
+        let (mut seconds, mut pressures, mut unknown) = (Vec::new(), Vec::new(), None);
+        for spot in &spots {
+            match part(spot, true) {
+                Part::Time(unit) => seconds.push(unit),
+                Part::Pressure(unit) => pressures.push(unit),
+                Part::Unknown => unknown = unknown.or_else(|| Some(spot.clone())),
+                Part::Other(_) | Part::Label => {}
+            }
+        }
+        for word in outside.split(|c: char| c.is_whitespace() || c == '_') {
+            match part(word, true) {
+                Part::Time(unit) if word.len() > 1 || word == "s" || word == "h" => {
+                    seconds.push(unit);
+                }
+                Part::Pressure(unit) if unit.unit.is_some() => pressures.push(unit),
+                _ => {}
+            }
+        }
+        let one = |found: &[f64]| {
+            let first = *found.first()?;
+            found.iter().all(|unit| *unit == first).then_some(first)
+        };
+        let same = pressures.iter().all(|unit| *unit == pressures[0]);
+        let unit = pressures.first().filter(|_| same);
+        (
+            one(&seconds),
+            unit.copied().unwrap_or(Scaled::UNSAID),
+            unknown,
+        )
+    }
+
+    /// Whether the heading names a unit and nothing else.
+    pub(super) fn is_unit(text: &str) -> bool {
+        let text = text.trim().trim_matches(['(', ')', '[', ']']);
+        text.is_empty()
+            || text == "-"
+            || matches!(
+                part(text, true),
+                Part::Pressure(_) | Part::Time(_) | Part::Other(_)
+            )
+            || words(text).iter().all(|word| is_clock_format(word))
+    }
+}
+
+fn rank(text: &str) -> Rank {
+    let words = words(text);
+    let is = |list: &[&str]| {
+        words.iter().any(|word| {
+            let letters = word.trim_end_matches(|c: char| c.is_ascii_digit());
+            list.contains(&word.as_str()) || list.contains(&letters)
+        })
+    };
+    if is(&NOT_MEASURED) {
+        Rank::NotMeasured
+    } else if is(&ELSEWHERE) {
+        Rank::Elsewhere
+    } else if is(&CHAMBER) {
+        Rank::Chamber
+    } else {
+        Rank::Pressure
+    }
+}
+
+/// The places of a heading where units stand, and the rest of it: what is in brackets; behind `in`; behind
+/// the stroke of a quantity over its unit; behind a comma or colon.
+fn spots(text: &str) -> (String, Vec<String>) {
+    let (mut outside, mut spots) = (String::new(), Vec::new());
+    let (mut depth, mut inside) = (0_usize, String::new());
+    for c in text.chars() {
+        match c {
+            '(' | '[' | '{' | '<' => {
+                if depth > 0 {
+                    inside.push(c);
+                }
+                depth += 1;
+            }
+            ')' | ']' | '}' | '>' if depth > 0 => {
+                depth -= 1;
+                if depth == 0 {
+                    spots.push(std::mem::take(&mut inside));
+                    outside.push(' ');
+                } else {
+                    inside.push(c);
+                }
+            }
+            c if depth > 0 => inside.push(c),
+            c => outside.push(c),
+        }
+    }
+    if !inside.trim().is_empty() {
+        spots.push(inside);
+    }
+    let lower = outside.to_lowercase();
+    // Lower case may have another length in some alphabets.
+    let same = lower.len() == outside.len();
+    for sign in [" in ", " en "] {
+        if same && let Some(at) = lower.find(sign) {
+            let behind = outside.split_off(at);
+            spots.push(behind[sign.len()..].to_owned());
+            return (outside, spots);
+        }
+    }
+    // A rate has its unit over one of time, and a date may stand over a time; a quantity over its unit
+    // says so by the unit alone.
+    if let Some((name, behind)) = outside.rsplit_once('/') {
+        let known = !matches!(part(behind, false), Part::Unknown | Part::Label);
+        let of_unit = name
+            .split([' ', '_'])
+            .next_back()
+            .is_some_and(|word| unit::pressure(word).is_some());
+        if of_unit {
+            let from = name.trim_end().rfind([' ', '_']).map_or(0, |at| at + 1);
+            spots.push(outside[from..].to_owned());
+            outside.truncate(from);
+        } else if known && !behind.trim().is_empty() {
+            spots.push(behind.to_owned());
+            outside = name.to_owned();
+        }
+    } else if let Some((name, behind)) = outside.rsplit_once([',', ':'])
+        && !behind.trim().is_empty()
+        && !matches!(part(behind, false), Part::Unknown | Part::Label)
+    {
+        spots.push(behind.to_owned());
+        outside = name.to_owned();
+    }
+    (outside, spots)
+}
+
+fn words(text: &str) -> Vec<String> {
+    text.split(|c: char| !(c.is_alphanumeric() || c == 'µ'))
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+        .collect()
+}
+
+/// A unit of pressure among the words, or behind the name of a pressure in one word: `p_mbar`,
+/// `pressure Torr`, `PressureTorr`.
+fn loose_pressure(text: &str) -> Option<Scaled> {
+    let pieces =
+        || text.split(|c: char| c.is_whitespace() || matches!(c, '_' | '-' | ':' | ';' | '.'));
+    pieces().find_map(unit::pressure).or_else(|| {
+        pieces().find_map(|word| {
+            let stem = ["pressure", "druck", "vacuum"].into_iter().find(|stem| {
+                word.get(..stem.len())
+                    .is_some_and(|start| start.eq_ignore_ascii_case(stem))
+            })?;
+            unit::pressure(&word[stem.len()..])
+        })
+    })
+}
+
+/// A unit of time among the words, the last before the others, or behind the name of a time in one word.
+fn loose_time(text: &str) -> Option<f64> {
+    let pieces = || {
+        text.split(|c: char| c.is_whitespace() || matches!(c, '_' | '-' | ':' | ';' | ',' | '/'))
+            .filter(|word| !word.is_empty() && !matches!(*word, "d" | "D"))
+    };
+    pieces().rev().find_map(unit::time).or_else(|| {
+        pieces().find_map(|word| {
+            let stem = ["elapsedtime", "elapsed", "time", "zeit"]
+                .into_iter()
+                .find(|stem| {
+                    word.get(..stem.len())
+                        .is_some_and(|start| start.eq_ignore_ascii_case(stem))
+                })?;
+            unit::time(&word[stem.len()..])
+        })
+    })
+}
+
+/// A power of ten outside the brackets of a unit: whether the numbers were multiplied by it already, or
+/// are to be, nobody can tell.
+fn power_in(outside: &str) -> Option<String> {
+    let word = |word: &&str| {
+        let word = word.trim_start_matches(['x', 'X', '×', '*', '·']);
+        let shown = word.starts_with("10^")
+            || word.starts_with("10⁻")
+            || word.starts_with("10-")
+            || (word.len() > 1 && word.starts_with(|c: char| c.is_ascii_digit()))
+                && word.contains(['e', 'E'])
+                && word.parse::<f64>().is_ok();
+        shown || word.chars().any(|c| "⁻¹²³⁴⁵⁶⁷⁸⁹".contains(c))
+    };
+    outside.split_whitespace().find(word).map(str::to_owned)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn pressure(text: &str, pascals: f64) {
+        let heading = Heading::read(text);
+        assert_eq!(heading.what, What::Pressure, "{text}");
+        assert_eq!(heading.unknown, None, "{text}");
+        let found = heading.unit.pascals();
+        assert!((found / pascals - 1.0).abs() < 1e-9, "{text}: {found}");
+    }
+
+    #[track_caller]
+    fn time(text: &str, seconds: Option<f64>) {
+        let heading = Heading::read(text);
+        assert_eq!(heading.what, What::Time, "{text}");
+        assert_eq!(
+            (heading.seconds, heading.unknown),
+            (seconds, None),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn headings_of_pressures_are_read_with_unit_and_scale() {
+        for text in [
+            "Pressure (mbar)",
+            "p_mbar",
+            "Druck / mbar",
+            "p/mbar",
+            "Druck in mbar",
+            "mbar",
+            "MBAR",
+            "Pressure, mbar",
+            "pressure mbar",
+            "PressureMbar",
+            "Pressure (Chamber) [mbar]",
+            "Pressure (mbar) IG1",
+            "Kammerdruck [mbar abs]",
+            "presión (mbar)",
+            "Time under vacuum (mbar)",
+            "[mbar]",
+            "Pressure (Gauge A) (mbar)",
+            "Pressure (lab 2) [mbar]",
+            "IG1 (mbar)",
+        ] {
+            pressure(text, 100.0);
+        }
+        pressure("Pressure (1e-6 mbar)", 1e-4);
+        pressure("Pressure (x10^-6 mbar)", 1e-4);
+        pressure("Pressure [10⁻⁶ mbar]", 1e-4);
+        pressure("Pressure (kPa)", 1e3);
+        pressure("pressure (mTorr)", 101.325 / 760.0);
+        pressure("Chamber pressure", 1.0);
+        pressure("Pressure (IG1)", 1.0);
+    }
+
+    #[test]
+    fn headings_of_times_are_read_in_several_languages() {
+        time("Time (s)", Some(1.0));
+        time("Zeit in Minuten", Some(60.0));
+        time("Zeit (Stunden)", Some(3600.0));
+        time("Tiempo (minutos)", Some(60.0));
+        time("Temps (minutes)", Some(60.0));
+        time("Time (µs)", Some(1e-6));
+        time("t/s", Some(1.0));
+        time("Messzeit [min]", Some(60.0));
+        time("TimeMin", Some(60.0));
+        time("Elapsed_s", Some(1.0));
+        time("Seconds since start", Some(1.0));
+        time("Vacuum time (h)", Some(3600.0));
+        time("Date/Time", None);
+        time("Timestamp", None);
+        time("Timestamp (UTC)", None);
+        time("Time [hh:mm:ss]", None);
+        time("Date (YYYY-MM-DD)", None);
+    }
+
+    #[test]
+    fn what_is_not_known_is_kept_by_name() {
+        for (text, unknown) in [
+            ("Pressure (foo)", "foo"),
+            ("Pressure (mpa)", "mpa"),
+            ("Pressure (barg)", "barg"),
+            ("Zeit (Takte)", "Takte"),
+            ("Time in godziny", "godziny"),
+            ("Time of day", "of day"),
+            ("Pressure x1e-6 (mbar)", "x1e-6"),
+            ("Pressure × 10⁶ / mbar", "10⁶"),
+            ("log10(p/mbar)", "p/mbar"),
+            ("Pressure (mbar) (Torr)", "Torr"),
+        ] {
+            assert_eq!(
+                Heading::read(text).unknown.as_deref(),
+                Some(unknown),
+                "{text}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_is_no_pressure_is_told_from_one() {
+        for (text, what) in [
+            ("Rate (mbar/s)", "a rate"),
+            ("mbar/s", "a rate of pressure"),
+            ("dp/dt (mbar/s)", "a rate"),
+            ("Q (mbar·L/s)", "a leak rate or throughput"),
+            ("Gauge (V)", "a voltage"),
+            ("Temp", "a temperature"),
+            ("Power", "a power"),
+            ("I (pA)", "a current"),
+        ] {
+            assert_eq!(Heading::read(text).what, What::Other(what), "{text}");
+        }
+        assert_eq!(Heading::read("no").what, What::Index);
+        for (text, rank) in [
+            ("Setpoint (mbar)", Rank::NotMeasured),
+            ("Pressure std (mbar)", Rank::NotMeasured),
+            ("Foreline (mbar)", Rank::Elsewhere),
+            ("Pressure (mbar)", Rank::Pressure),
+            ("Pressure (min)", Rank::Elsewhere),
+            ("Chamber (mbar)", Rank::Chamber),
+        ] {
+            assert_eq!(Heading::read(text).rank, rank, "{text}");
+        }
+    }
+}
