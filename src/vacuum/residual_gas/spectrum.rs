@@ -1,10 +1,10 @@
 //! A mass spectrum from a table or a typed peak list. Imports only the highest mass.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::patterns::HIGHEST_MASS;
 use super::unit::pressure_unit;
-use crate::vacuum::units::PressureUnit;
+use crate::vacuum::units::{PressureUnit, read_number};
 
 /// Readings farther than this from a whole mass lie on the flank of a peak and are passed over.
 const FLANK: f64 = 0.3;
@@ -361,7 +361,7 @@ fn read_list(lines: &mut dyn Iterator<Item = (usize, &str)>) -> Result<Vec<Row>,
 /// The numbers of a peak list, mass after current after mass. A comma is a decimal one where no colon
 /// follows it before the next comma or blank, or where words without a comma stand beside it.
 fn words(text: &str) -> Vec<String> {
-    let mut spaced = text.replace([';', '\t'], " ");
+    let mut spaced = tight(&text.replace([';', '\t'], " "));
     for sign in [':', '='] {
         let parts: Vec<&str> = spaced.split(sign).map(str::trim).collect();
         spaced = parts.join(":");
@@ -402,6 +402,27 @@ fn words(text: &str) -> Vec<String> {
     found
 }
 
+/// The text with no blanks before the power of ten of a number: `4 E-9` and `4 x 10^-9` become one word.
+fn tight(text: &str) -> String {
+    let mut tight = String::with_capacity(text.len());
+    let mut sign = false;
+    for word in text.split_whitespace() {
+        let after_number = tight.ends_with(|c: char| c.is_ascii_digit() || c == '.');
+        let power = word.starts_with(['e', 'E', 'd', 'D', 'x', 'X', '×', '*', '·']);
+        let figures = word
+            .chars()
+            .skip(1)
+            .all(|c| c.is_ascii_digit() || "+-−^*⁻⁺⁰¹²³⁴⁵⁶⁷⁸⁹".contains(c));
+        let belongs = after_number && power && figures;
+        if !(tight.is_empty() || belongs || sign) {
+            tight.push(' ');
+        }
+        tight.push_str(word);
+        sign = belongs && word.chars().count() == 1;
+    }
+    tight
+}
+
 /// How a table is laid out.
 struct Layout {
     line: usize,
@@ -417,11 +438,20 @@ fn read_table<'a>(
     let mut header: Option<&str> = None;
     let mut layout = None;
     for (line, text) in lines.clone() {
-        layout = ['\t', ';', ',', ' '].into_iter().find_map(|delimiter| {
+        let below = lines.clone().find(|(below, _)| *below > line);
+        if below.is_some_and(|(_, below)| is_trend(text, below)) {
+            return Err(wrong(
+                line,
+                "the masses stand side by side here, with one scan a line below: a trend"
+                    .to_owned(),
+                "one scan alone, each mass with its ion current on a line of its own, or peaks such as 18:4e-9 28:2.1e-9",
+            ));
+        }
+        layout = delimiters(text).find_map(|delimiter| {
             columns(text, delimiter, header).map(|(mass, current)| Layout {
                 line,
                 delimiter,
-                cells: cells(text, delimiter).count(),
+                cells: cells(text, delimiter).len(),
                 mass,
                 current,
             })
@@ -435,7 +465,7 @@ fn read_table<'a>(
         return Err(no_columns(lines));
     };
     if let Some(header) = header.filter(|header| names_columns(header)) {
-        let named = cells(header, layout.delimiter).count();
+        let named = cells(header, layout.delimiter).len();
         if layout.delimiter == ',' && named != layout.cells {
             return Err(wrong(
                 layout.line,
@@ -451,7 +481,7 @@ fn read_table<'a>(
     let mut rows = Vec::new();
     let mut units = Units::default();
     for (line, text) in lines.skip_while(|(line, _)| *line < layout.line) {
-        let cells: Vec<&str> = cells(text, layout.delimiter).collect();
+        let cells = cells(text, layout.delimiter);
         let both = cells.get(layout.mass).zip(cells.get(layout.current));
         let Some((mass, current)) = both.filter(|_| comma || cells.len() == layout.cells) else {
             return Err(wrong(
@@ -466,7 +496,7 @@ fn read_table<'a>(
                 "the same columns and the same delimiter on every line",
             ));
         };
-        let beside = cells.get(layout.current + 1).copied();
+        let beside = cells.get(layout.current + 1).map(String::as_str);
         let beside = beside.filter(|cell| unit_of(cell).is_some());
         rows.push(row(line, mass, current, beside, comma, &mut units)?);
     }
@@ -499,8 +529,24 @@ fn no_columns<'a>(lines: impl Iterator<Item = (usize, &'a str)> + Clone) -> Spec
                 && !matches!(sign, '.' | '-' | '+')
                 && pieces.all(|piece| number(piece.trim(), true).is_some())
         });
+        let unreadable = delimiters(text).find_map(|delimiter| {
+            let cells = cells(text, delimiter);
+            let figures = |cell: &&String| {
+                cell.starts_with(|c: char| c.is_ascii_digit()) && with_unit(cell, true).is_none()
+            };
+            let mass = cells.iter().any(|cell| number(cell, true).is_some());
+            cells.iter().find(figures).filter(|_| mass).cloned()
+        });
         return match other {
             Some(sign) => wrong(line, format!("`{sign}` does not part columns"), accepted),
+            None if unreadable.is_some() => wrong(
+                line,
+                format!(
+                    "`{}` cannot be read as a number",
+                    unreadable.unwrap_or_default()
+                ),
+                "numbers such as 4e-9, 4,0E-9 or 4x10^-9, with a unit or without",
+            ),
             None => wrong(
                 line,
                 "no mass beside an ion current was found here".to_owned(),
@@ -516,16 +562,49 @@ fn no_columns<'a>(lines: impl Iterator<Item = (usize, &'a str)> + Clone) -> Spec
     )
 }
 
-fn cells(text: &str, delimiter: char) -> impl Iterator<Item = &str> {
-    text.split(move |c: char| {
-        if delimiter == ' ' {
-            c.is_whitespace()
-        } else {
-            c == delimiter
-        }
+/// What may part the columns of a line: blanks not where a mark does and cells hold blanks.
+fn delimiters(text: &str) -> impl Iterator<Item = char> {
+    let blank_in =
+        |mark: char| text.contains(mark) && text.split(mark).any(|cell| cell.trim().contains(' '));
+    let marked = blank_in('\t') || blank_in(';');
+    ['\t', ';', ',', ' ']
+        .into_iter()
+        .filter(move |delimiter| *delimiter != ' ' || !marked)
+}
+
+fn cells(text: &str, delimiter: char) -> Vec<String> {
+    let cell = |cell: &str| cell.trim().trim_matches('"').to_owned();
+    match delimiter {
+        ' ' => tight(text).split(' ').map(cell).collect(),
+        _ => text.split(delimiter).map(cell).collect(),
+    }
+}
+
+/// Whether a line is the heading of a trend: three masses and more side by side, at most two other names,
+/// and below them numbers that are no masses.
+fn is_trend(text: &str, below: &str) -> bool {
+    let mass = |cell: &String| {
+        let cell = cell.to_lowercase();
+        let number = cell
+            .trim_start_matches(|c: char| c.is_alphabetic() || matches!(c, '/' | ' ' | '_'))
+            .trim_end_matches("amu")
+            .trim();
+        let mass = number.parse().ok()?;
+        (1..=HIGHEST_MASS).contains(&mass).then_some(mass)
+    };
+    delimiters(text).any(|delimiter| {
+        let (cells, below) = (cells(text, delimiter), cells(below, delimiter));
+        let masses: BTreeSet<u16> = cells.iter().filter_map(mass).collect();
+        let all = cells.iter().filter_map(mass).count();
+        let currents = below
+            .iter()
+            .filter(|cell| with_unit(cell, delimiter != ',').is_some() && mass(*cell).is_none());
+        masses.len() == all
+            && all >= 3
+            && cells.len() - all <= 2
+            && below.len() == cells.len()
+            && currents.count() >= 3
     })
-    .map(|cell| cell.trim().trim_matches('"'))
-    .filter(move |cell| delimiter != ' ' || !cell.is_empty())
 }
 
 const MASS_NAMES: [&str; 4] = ["mass", "m/z", "amu", "m/e"];
@@ -541,12 +620,14 @@ fn names_columns(header: &str) -> bool {
 fn columns(text: &str, delimiter: char, header: Option<&str>) -> Option<(usize, usize)> {
     let comma = delimiter != ',';
     let numeric: Vec<usize> = cells(text, delimiter)
+        .iter()
         .enumerate()
         .filter(|(_, cell)| with_unit(cell, comma).is_some())
         .map(|(at, _)| at)
         .collect();
     let named = |names: &[&str]| {
         let found = cells(header?, delimiter)
+            .iter()
             .position(|cell| names.iter().any(|name| cell.to_lowercase().contains(name)));
         found.filter(|at| numeric.contains(at))
     };
@@ -558,22 +639,26 @@ fn columns(text: &str, delimiter: char, header: Option<&str>) -> Option<(usize, 
 }
 
 fn number(cell: &str, comma: bool) -> Option<f64> {
-    if comma && cell.contains(',') && !cell.contains('.') {
-        cell.replacen(',', ".", 1).parse().ok()
-    } else {
-        cell.parse().ok()
+    match with_unit(cell, comma)? {
+        (value, None) => Some(value),
+        _ => None,
     }
 }
 
-/// A number and the unit written behind it, if there is one.
+/// A number as people write it, and the unit written behind it, if there is one.
 fn with_unit(cell: &str, comma: bool) -> Option<(f64, Option<&'static str>)> {
-    if let Some(value) = number(cell, comma) {
+    if cell.contains(',') && (!comma || cell.contains('.')) {
+        return None;
+    }
+    let cell = cell.replacen(',', ".", 1);
+    if let Ok(value) = cell.parse() {
         return Some((value, None));
     }
-    UNITS.into_iter().find_map(|unit| {
-        let figures = cell.strip_suffix(unit)?.trim_end();
-        Some((number(figures, comma)?, Some(unit)))
-    })
+    let (value, behind) = read_number(&cell).ok()?;
+    match behind.as_str() {
+        "" => Some((value, None)),
+        unit => Some((value, Some(unit_of(unit)?))),
+    }
 }
 
 fn unit_of(cell: &str) -> Option<&'static str> {

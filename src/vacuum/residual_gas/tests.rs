@@ -845,6 +845,11 @@ fn spectra_are_read_in_the_forms_people_have() {
         "# comment\r\n18\t4e-9\r\n28\t2.1e-9\r\n32\t5e-10\r\n",
         "point,m/z,ion current\n1,18,4e-9\n2,28,2.1e-9\n3,32,5e-10\n",
         "ion current,mass\n4e-9,18\n2.1e-9,28\n5e-10,32\n",
+        "18\t4 E-9\n28\t2.1 E-9\n32\t5.0 E-10\n",
+        "18 4 E-9\n28 2.1 E-9\n32 5.0 E-10\n",
+        "18;4x10^-9\n28;2,1 x 10^-9\n32;5·10⁻¹⁰\n",
+        "18\t4e−9\n28\t2.1D-9\n32\t5e-10\n",
+        "18:4 x 10^-9 28:2.1 x 10^-9 32:5 E-10",
         "17.5 1e-10\n17.9 3e-9\n18.0 4e-9\n18.2 2e-9\n28 2.1e-9\n32 5e-10\n",
         "18 3e-9\n18 5e-9\n28 2.1e-9\n32 5e-10\n",
     ] {
@@ -900,6 +905,18 @@ fn bad_spectra_are_refused_with_their_line() {
         (
             "18,4e-9\n28;2e-9\n",
             "line 2: 1 column where line 1 has 2, parted by commas",
+        ),
+        (
+            "time,2,18,28,32\n0,1e-10,4e-9,2e-9,5e-10\n",
+            "line 1: the masses stand side by side",
+        ),
+        (
+            "Time;m/z 18;m/z 28;m/z 32\n0;4e-9;2e-9;5e-10\n",
+            "line 1: the masses stand side by side",
+        ),
+        (
+            "mass\tcurrent\n18\t4? 9\n28\t2? 9\n",
+            "line 2: `4? 9` cannot be read as a number",
         ),
         (
             "mass|current\n18|4e-9\n28|2e-9\n",
