@@ -1,14 +1,14 @@
 //! The fields of the index.
 
 use tantivy::schema::{
-    FAST, Field, INDEXED, IndexRecordOption, STORED, STRING, Schema, TextFieldIndexing, TextOptions,
+    FAST, Field, INDEXED, IndexRecordOption, STRING, Schema, TextFieldIndexing, TextOptions,
 };
 
 use super::{analysis, document::Part, quantity::Sort};
 
 /// Counted up whenever fields or analysis change; an index of another version is not
 /// opened but built anew beside it.
-pub(super) const VERSION: u32 = 10;
+pub(super) const VERSION: u32 = 11;
 
 /// Handles on the fields.
 #[derive(Clone, Copy, Debug)]
@@ -76,8 +76,8 @@ pub(super) fn schema() -> (Schema, Fields) {
             .set_index_option(IndexRecordOption::WithFreqsAndPositions),
     );
     let fields = Fields {
-        number: builder.add_i64_field("number", INDEXED | STORED | FAST),
-        revision: builder.add_i64_field("revision", STORED | FAST),
+        number: builder.add_i64_field("number", INDEXED | FAST),
+        revision: builder.add_i64_field("revision", FAST),
         status: builder.add_text_field("status", STRING),
         tool: builder.add_text_field("tool", STRING),
         site: builder.add_text_field("site", STRING),
