@@ -47,8 +47,11 @@ const POLL: Duration = Duration::from_millis(250);
 /// How long to wait after a failure before trying again.
 const RETRY: Duration = Duration::from_secs(2);
 
-/// How often the files of a doubted index are read through at most.
-const DOUBTED: Duration = Duration::from_secs(60);
+/// How often the files of a doubted index that was found whole are read through at most.
+const DOUBTED: Duration = Duration::from_secs(10);
+
+/// How often they are read through without any doubt: not every damage makes a search fail.
+const UNASKED: Duration = Duration::from_mins(10);
 
 /// Failures to write in a row after which an index is given up.
 const FAILURES: u32 = 2;
@@ -279,7 +282,9 @@ impl Follower {
     /// Follows until `stop` turns true.
     pub async fn run(mut self, mut stop: watch::Receiver<bool>) {
         let mut written = self.store.written();
-        let mut looked: Option<Instant> = None;
+        let mut found_whole: Option<Instant> = None;
+        // They were read through when the index was opened.
+        let mut looked = Instant::now();
         loop {
             let pause = match self.catch_up().await {
                 Ok(()) => POLL,
@@ -290,16 +295,17 @@ impl Follower {
                 }
             };
             let in_use = self.in_use.clone();
-            let may_look = looked.is_none_or(|at| at.elapsed() > DOUBTED);
+            let may_look = found_whole.is_none_or(|at| at.elapsed() > DOUBTED);
             let doubted = tokio::select! {
                 _ = stop.wait_for(|stop| *stop) => return,
                 _ = tokio::time::sleep(pause) => false,
                 _ = written.changed(), if pause == POLL => false,
                 _ = in_use.doubted(), if may_look => true,
             };
-            if doubted {
-                looked = Some(Instant::now());
-                self.look_through().await;
+            if doubted || looked.elapsed() > UNASKED {
+                let whole = self.look_through(doubted).await;
+                looked = Instant::now();
+                found_whole = whole.then_some(looked);
             }
         }
     }
@@ -325,27 +331,43 @@ impl Follower {
         self.failures += 1;
         if self.failures >= FAILURES {
             self.failures = 0;
-            self.begin_anew().await;
+            self.begin_anew(None).await;
         }
     }
 
-    /// Reads the files of an index that a search failed on.
-    async fn look_through(&mut self) {
+    /// Reads the files of the index, which a search may have failed on, and says whether they are whole.
+    async fn look_through(&mut self, search_failed: bool) -> bool {
         let index = Arc::clone(&self.target);
         match spawn_blocking(move || index.damage()).await {
             Ok(Ok(damaged)) if damaged.is_empty() => {
-                tracing::warn!("a search failed, but every file of the index is whole");
+                if search_failed {
+                    tracing::warn!("a search failed, but every file of the index is whole");
+                }
+                return true;
             }
-            Ok(Ok(_) | Err(_)) | Err(_) => self.begin_anew().await,
+            Ok(Ok(damaged)) => {
+                tracing::warn!(?damaged, "files of the search index are damaged");
+                let searched = Arc::ptr_eq(&self.target, &self.in_use.current());
+                self.begin_anew(searched.then(|| Arc::clone(&self.target)))
+                    .await;
+            }
+            Ok(Err(_)) | Err(_) => self.begin_anew(None).await,
         }
+        false
     }
 
-    /// Begins an index beside the damaged one, which is searched meanwhile.
-    async fn begin_anew(&mut self) {
+    /// Begins an index beside one that cannot be gone on with. That one is searched meanwhile; where files
+    /// of it are damaged, without them.
+    async fn begin_anew(&mut self, damaged: Option<Arc<SearchIndex>>) {
+        let of_damaged = damaged.is_some();
         let begun = match standing(&self.store, &self.catalogue).await {
             Ok(standing) => {
                 let shelf = Arc::clone(&self.shelf);
-                spawn_blocking(move || shelf.anew(standing, Why::Damaged)).await
+                spawn_blocking(move || match damaged {
+                    Some(damaged) => shelf.beside_damaged(&damaged, standing),
+                    None => shelf.anew(standing, Why::Damaged),
+                })
+                .await
             }
             Err(error) => {
                 tracing::error!(%error, "a new search index could not be begun");
@@ -355,14 +377,19 @@ impl Follower {
         match begun {
             Ok(Ok(found)) => {
                 told(&found);
+                let old_serves = found.old.is_some() || !of_damaged;
+                let serves = found.old.unwrap_or_else(|| Arc::clone(&found.target));
                 self.target = found.target;
                 self.reached = found.reached;
                 self.progress.send_modify(|p| {
                     p.index = 0;
                     p.caught_up = false;
                     p.filling = found.why;
-                    p.old_serves = true;
+                    p.old_serves = old_serves;
                 });
+                if of_damaged {
+                    self.in_use.replace(serves);
+                }
             }
             Ok(Err(error)) => tracing::error!(%error, "a new search index could not be begun"),
             Err(error) => tracing::error!(%error, "a new search index could not be begun"),
@@ -398,7 +425,7 @@ impl Follower {
                 "the search index holds another number of incidents than the store"
             );
             self.failures += 1;
-            self.begin_anew().await;
+            self.begin_anew(None).await;
             Box::pin(self.catch_up()).await?;
         }
         Ok(())

@@ -2,20 +2,22 @@
 
 use std::{
     fs,
+    io::Write,
     path::{Path, PathBuf},
     sync::{
         Arc,
         atomic::{AtomicBool, Ordering},
     },
+    time::Duration,
 };
 
 use coldtrap::{
-    casebook::Asker,
+    casebook::{Asker, Tool},
     catalogue::{Catalogue, source},
     follow::Follower,
     intake::{self, Wish},
     knowledge::Knowledge,
-    search::{IndexInUse, Request, SearchError, Shelf, Why},
+    search::{Entry, IndexInUse, Reached, Request, SearchError, Shelf, Standing, Why},
     store::Store,
 };
 use jiff::Timestamp;
@@ -70,6 +72,39 @@ impl Fleet {
         .expect("a follower")
     }
 
+    /// Brings the first incidents into the index that is to be filled, as a process does that is killed
+    /// after its first commit.
+    async fn fill_half(&self, count: i64) {
+        let identity = self.store.identity().await.expect("a store");
+        let last = self.store.last_change().await.expect("a store");
+        let shelf = Shelf::open(&self.data()).expect("the shelf");
+        let standing = Standing::new(identity, last, &self.catalogue);
+        let found = shelf.find(standing).expect("an index to fill");
+        assert_eq!(found.reached.seq, 0);
+        let tools = self.store.tools(&Asker::console()).await.expect("tools");
+        let filed = self.store.filed_after(0, count).await.expect("incidents");
+        let entries = filed.iter().map(|filed| {
+            let now = filed.current();
+            let of_case = |tool: &&Tool| tool.id == now.incident.tool;
+            let tool = tools.iter().find(of_case).expect("its tool");
+            Entry::new(
+                filed.number,
+                now.revision,
+                &now.incident,
+                tool,
+                &self.catalogue,
+            )
+        });
+        let entries: Vec<_> = entries.collect();
+        found.target.add(&entries).expect("added");
+        let reached = Reached {
+            seq: count,
+            whole: false,
+            ..found.reached
+        };
+        found.target.commit(reached).expect("committed");
+    }
+
     fn data(&self) -> PathBuf {
         self.folder.path().join("data")
     }
@@ -107,7 +142,12 @@ fn flip_one(index: &Path, kind: &str) {
     let mut bytes = fs::read(file).expect("the file");
     let middle = bytes.len() / 2;
     bytes[middle] ^= 1;
-    fs::write(file, bytes).expect("written");
+    // In its place, since the file may be open.
+    let mut open = fs::File::options()
+        .write(true)
+        .open(file)
+        .expect("a file to write");
+    open.write_all(&bytes).expect("written");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -200,6 +240,110 @@ async fn what_was_rebuilt_half_is_gone_on_with_and_a_mended_index_is_not_taken_f
     drop(follower);
     let follower = fleet.follower().await;
     assert_eq!(follower.progress().borrow().filling, None);
+    assert_eq!(fleet.indexes().len(), 1);
+}
+
+/// Damage to an index that is being served is noticed as soon as it is doubted, and so is the next, soon
+/// after: until the new index is whole the undamaged part answers.
+#[tokio::test(flavor = "multi_thread")]
+async fn damage_while_serving_is_noticed_each_time() {
+    let fleet = Fleet::new().await;
+    let mut follower = fleet.follower().await;
+    fleet.take("heathfern", 30).await;
+    follower.catch_up().await.expect("followed");
+    fleet.take("saltmarsh", 90).await;
+    follower.catch_up().await.expect("followed");
+    let (index, mut progress) = (follower.index(), follower.progress());
+    let (stop, stopped) = tokio::sync::watch::channel(false);
+    let following = tokio::spawn(follower.run(stopped));
+    for _ in 0..2 {
+        let before = index.current();
+        let newest = fleet.indexes().pop().expect("an index");
+        flip_one(&newest, "idx");
+        index.doubt();
+        let patience = Duration::from_secs(5);
+        assert!(
+            index.replaced(&before, patience).await,
+            "nothing was noticed"
+        );
+        assert!(total(&index, "heathfern").is_ok());
+        let whole = progress.wait_for(|p| p.caught_up && p.filling.is_none());
+        let whole = tokio::time::timeout(patience, whole).await;
+        let _ = *whole.expect("rebuilt").expect("still followed");
+        assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
+        assert_eq!(total(&index, "saltmarsh").expect("an answer"), 90);
+    }
+    stop.send_replace(true);
+    following.await.expect("it ends");
+    assert_eq!(fleet.indexes().len(), 1);
+}
+
+/// A process that ended while it followed leaves an index that holds a part of the store: it answers with
+/// that until it has the rest.
+#[tokio::test]
+async fn an_index_that_was_left_behind_answers_with_what_it_has() {
+    let fleet = Fleet::new().await;
+    let mut follower = fleet.follower().await;
+    fleet.take("heathfern", 30).await;
+    follower.catch_up().await.expect("followed");
+    drop(follower);
+    fleet.take("saltmarsh", 90).await;
+    let mut follower = fleet.follower().await;
+    let progress = *follower.progress().borrow();
+    assert_eq!((progress.index, progress.filling), (30, None));
+    assert!(!progress.caught_up);
+    let index = follower.index();
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
+    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 0);
+    follower.catch_up().await.expect("followed");
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
+    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 90);
+}
+
+/// One that was killed while an index was filled for the first time goes on where the last commit was,
+/// and searches are answered with what is in.
+#[tokio::test]
+async fn an_index_filled_half_is_searched_and_gone_on_with() {
+    let fleet = Fleet::new().await;
+    fleet.take("heathfern", 30).await;
+    fleet.take("saltmarsh", 90).await;
+    fleet.fill_half(40).await;
+    let mut follower = fleet.follower().await;
+    let progress = *follower.progress().borrow();
+    assert_eq!((progress.index, progress.filling), (40, Some(Why::Missing)));
+    assert!(!progress.old_serves && !progress.caught_up);
+    let index = follower.index();
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
+    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 10);
+    let before = fleet.indexes();
+    follower.catch_up().await.expect("followed");
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
+    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 90);
+    assert_eq!(fleet.indexes(), before);
+}
+
+/// The same beside an old index: that one answers, with more than the new one has, until the new one is whole.
+#[tokio::test]
+async fn an_index_filled_half_beside_an_old_one_does_not_answer_before_it_is_whole() {
+    let fleet = Fleet::new().await;
+    let mut follower = fleet.follower().await;
+    fleet.take("heathfern", 30).await;
+    follower.catch_up().await.expect("followed");
+    fleet.take("saltmarsh", 90).await;
+    follower.catch_up().await.expect("followed");
+    drop(follower);
+    // The segment of the second batch, so that the first can still be searched.
+    flip_one(&fleet.indexes()[0], "idx");
+    fleet.fill_half(20).await;
+    let mut follower = fleet.follower().await;
+    let progress = *follower.progress().borrow();
+    assert_eq!((progress.index, progress.filling), (20, Some(Why::Damaged)));
+    assert!(progress.old_serves && !progress.caught_up);
+    let index = follower.index();
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
+    follower.catch_up().await.expect("followed");
+    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
+    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 90);
     assert_eq!(fleet.indexes().len(), 1);
 }
 

@@ -1,10 +1,16 @@
 //! The index that searches go to, which another may take the place of while they run.
 
-use std::sync::{Arc, PoisonError, RwLock};
+use std::{
+    sync::{Arc, PoisonError, RwLock},
+    time::{Duration, Instant},
+};
 
 use tokio::sync::Notify;
 
 use super::SearchIndex;
+
+/// How often it is looked whether another index is in use.
+const LOOKS_AGAIN: Duration = Duration::from_millis(20);
 
 /// The index in use; clones share it.
 #[derive(Clone, Debug)]
@@ -39,6 +45,18 @@ impl IndexInUse {
     /// Says that a search failed in a way that a whole index would not.
     pub fn doubt(&self) {
         self.0.doubt.notify_one();
+    }
+
+    /// Waits until another index than `before` is in use, at most so long, and says whether one is.
+    pub async fn replaced(&self, before: &Arc<SearchIndex>, longest: Duration) -> bool {
+        let begun = Instant::now();
+        while Arc::ptr_eq(before, &self.current()) {
+            if begun.elapsed() > longest {
+                return false;
+            }
+            tokio::time::sleep(LOOKS_AGAIN).await;
+        }
+        true
     }
 
     /// Waits until the index is doubted.

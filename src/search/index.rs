@@ -398,10 +398,18 @@ impl SearchIndex {
     /// # Errors
     /// An index whose list of files cannot be read.
     pub fn damage(&self) -> Result<Vec<String>, SearchError> {
-        Ok(damage(&self.index)?
-            .into_iter()
-            .map(|(_, file)| file)
-            .collect())
+        let look = || match &self.folder {
+            // Opened anew, so that reading every file leaves none of it in the memory of this one.
+            Some(folder) => Ok::<_, SearchError>(damage(&look_at(folder)?)?),
+            None => Ok(damage(&self.index)?),
+        };
+        let mut damaged = look()?;
+        if !damaged.is_empty() {
+            // Segments that were merged meanwhile took their files with them.
+            let again = look()?;
+            damaged.retain(|file| again.contains(file));
+        }
+        Ok(damaged.into_iter().map(|(_, file)| file).collect())
     }
 
     /// What the index holds of every incident, in no order.

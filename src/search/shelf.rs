@@ -277,6 +277,27 @@ impl Shelf {
         })
     }
 
+    /// Begins one beside an index of which files were found damaged. That is to be searched meanwhile as
+    /// far as it is whole, opened anew; with nothing of it to be searched the new one is.
+    ///
+    /// # Errors
+    /// A folder that cannot be used.
+    pub fn beside_damaged(
+        &self,
+        damaged: &SearchIndex,
+        store: Standing,
+    ) -> Result<Found, SearchError> {
+        let found = self.anew(store, Why::Damaged)?;
+        let named = |folder: &Path| Made::from_name(folder.file_name()?.to_str()?);
+        let old = damaged
+            .folder()
+            .and_then(|folder| self.to_serve(folder, named(folder)?, store));
+        Ok(Found {
+            old: old.map(Arc::new),
+            ..found
+        })
+    }
+
     /// Deletes every index but these. One that is still searched goes when it is let go.
     pub fn keep_only(&self, kept: &[&SearchIndex]) {
         let Place::Folder { data, .. } = &self.place else {

@@ -5,6 +5,7 @@ use std::{
     collections::HashMap,
     num::NonZero,
     sync::{Arc, LazyLock},
+    time::Duration,
 };
 
 use tokio::sync::Semaphore;
@@ -33,30 +34,39 @@ static SLOTS: LazyLock<Arc<Semaphore>> = LazyLock::new(|| {
     Arc::new(Semaphore::new(processors))
 });
 
-/// Searches off the threads that serve requests.
+/// How long a search that failed waits for its index to be looked through and another to be put to use.
+const LOOKED_THROUGH: Duration = Duration::from_secs(3);
+
+/// Searches off the threads that serve requests. A search that fails casts doubt on the index; where that
+/// is damaged another takes its place at once, which is searched then.
 pub(super) async fn run<T: Send + 'static>(
     app: &App,
+    search: impl Fn(&SearchIndex) -> Result<T, SearchError> + Clone + Send + 'static,
+) -> Result<T, Fault> {
+    let index = app.index.current();
+    let fault = match on(Arc::clone(&index), search.clone()).await {
+        Err(fault @ Fault::Internal(_)) => fault,
+        answered => return answered,
+    };
+    app.index.doubt();
+    if app.index.replaced(&index, LOOKED_THROUGH).await {
+        return on(app.index.current(), search).await;
+    }
+    Err(rebuilding(app).await.map_or(fault, Fault::NotReady))
+}
+
+async fn on<T: Send + 'static>(
+    index: Arc<SearchIndex>,
     search: impl FnOnce(&SearchIndex) -> Result<T, SearchError> + Send + 'static,
 ) -> Result<T, Fault> {
     let slot = Arc::clone(&SLOTS).acquire_owned().await;
     let slot = slot.map_err(|_| Fault::NotReady("The program is stopping.".to_owned()))?;
-    let index = app.index.current();
     let searching = tokio::task::spawn_blocking(move || {
         // Kept to the end of the search, even if nobody waits for it any more.
         let _slot = slot;
         search(&index)
     });
-    match searching.await {
-        Ok(Ok(found)) => Ok(found),
-        Ok(Err(error)) => Err(failed(app, error.into()).await),
-        Err(error) => Err(failed(app, error.into()).await),
-    }
-}
-
-/// A search that fails casts doubt on the index; while one is being rebuilt that is the answer.
-async fn failed(app: &App, fault: Fault) -> Fault {
-    app.index.doubt();
-    rebuilding(app).await.map_or(fault, Fault::NotReady)
+    Ok(searching.await??)
 }
 
 /// What to tell of an index that is being filled, if it is.
