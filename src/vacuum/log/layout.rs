@@ -158,7 +158,7 @@ pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
     };
     let behind = |column: usize, is: fn(&Kind) -> bool| {
         let all = |(.., kinds): &&Row<'_>| kinds.get(column + 1).is_some_and(is);
-        (column + 1 < width && readings.iter().all(|row| all(row))).then_some(column + 1)
+        (column + 1 < width && readings.iter().all(all)).then_some(column + 1)
     };
     // Where it begins with units, a word among them is one that is not known.
     let units_behind = |column: usize, is: fn(&Kind) -> bool| {
@@ -176,7 +176,7 @@ pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
         let next = behind(column, |kind| *kind == Kind::Words).filter(|_| header.is_none())?;
         let word = first_cells[next];
         let same = |(_, cells, _): &&Row<'_>| cells[next] == word;
-        (readings.iter().all(|row| same(row)) && is_like_a_unit(word)).then(|| word.to_owned())
+        (readings.iter().all(same) && is_like_a_unit(word)).then(|| word.to_owned())
     };
     let doubt = |column: usize, why: Why| Doubt {
         why,
@@ -783,10 +783,7 @@ pub(super) fn is_heading(line: &str) -> bool {
         .any(|behind| may_be_reading(behind.trim_start()));
     !may_be_reading(line)
         && !assigned
-        && (named(line)
-            || line
-                .split([',', ';', '\t', '|', ' '])
-                .any(|cell| named(cell)))
+        && (named(line) || line.split([',', ';', '\t', '|', ' ']).any(named))
 }
 
 /// Whether a heading within a log names a time and a pressure in the columns of this layout.

@@ -598,7 +598,7 @@ fn is_trend(text: &str, below: &str) -> bool {
         let all = cells.iter().filter_map(mass).count();
         let currents = below
             .iter()
-            .filter(|cell| with_unit(cell, delimiter != ',').is_some() && mass(*cell).is_none());
+            .filter(|cell| with_unit(cell, delimiter != ',').is_some() && mass(cell).is_none());
         masses.len() == all
             && all >= 3
             && cells.len() - all <= 2
