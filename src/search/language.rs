@@ -159,7 +159,7 @@ pub(super) fn parse(typed: &str) -> Query {
         ));
     }
     let mut rest = &typed[..end];
-    if let Some(number) = incident(rest) {
+    if let Some(number) = incident(rest).or_else(|| numbered(rest)) {
         query.named.push(NamedValue {
             named: Named::Number,
             value: number.to_owned(),
@@ -209,23 +209,19 @@ fn incident(text: &str) -> Option<&str> {
     (words.next().is_none() && is_number(number)).then_some(number)
 }
 
+/// The number of `#123`, where nothing else is asked: `post #3 hot` names no incident.
+fn numbered(text: &str) -> Option<&str> {
+    let number = text.trim().strip_prefix('#')?;
+    let number = number.trim_end_matches([',', '.', ';']);
+    is_number(number).then_some(number)
+}
+
 fn is_number(text: &str) -> bool {
     !text.is_empty() && text.len() <= 12 && text.bytes().all(|b| b.is_ascii_digit())
 }
 
 /// Takes a phrase, a minus or a field word off the front; how long it was.
 fn term(text: &str, query: &mut Query) -> Option<usize> {
-    if let Some(after) = text.strip_prefix('#') {
-        let used = after.find(char::is_whitespace).unwrap_or(after.len());
-        let number = after[..used].trim_end_matches([',', '.', ';']);
-        is_number(number).then_some(())?;
-        query.named.push(NamedValue {
-            named: Named::Number,
-            value: number.to_owned(),
-            left_out: false,
-        });
-        return Some(1 + used);
-    }
     let (text, minus) = match text.strip_prefix('-') {
         Some(after) => (after, true),
         None => (text, false),

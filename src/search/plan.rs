@@ -196,10 +196,7 @@ impl Understood {
     pub(super) fn new(typed: &str, analysis: &Analysis, vocabulary: &Vocabulary) -> Self {
         let query = parse(typed);
         let mut analysed = analysis.read(&query.plain);
-        let taken: Vec<_> = analysed.readings.iter().map(|r| r.place.clone()).collect();
-        let mut quantities = quantities(&query.plain, &taken);
-        quantities.truncate(MOST_PRESSURES);
-        analysed.leave_aside(quantities.iter().map(|quantity| &quantity.place));
+        let quantities = measured(&query.plain, &mut analysed, vocabulary);
         if analysed.readings.len() > 1 {
             for word in &mut analysed.words {
                 word.common |= TIMES.contains(&&*word.plain);
@@ -278,7 +275,9 @@ impl Understood {
             spelt: HashMap::new(),
             remarks: Vec::new(),
         };
-        planner.wanted(text, &analysis.read(text))
+        let mut analysed = analysis.read(text);
+        measured(text, &mut analysed, vocabulary);
+        planner.wanted(text, &analysed)
     }
 
     /// What a case is compared by: given terms, and its pressure at the fault.
@@ -448,6 +447,17 @@ pub(super) fn denied(text: &str, analysed: &Analysed) -> Vec<Denied> {
     denied.retain(|(_, missed)| !missed);
     denied.truncate(MOST_DENIED);
     denied.into_iter().map(|(denied, _)| denied).collect()
+}
+
+/// The quantities of a text. Their words are left aside, since a column finds what is near; but where no
+/// case holds one of the sort, as where all figures were taken out of the texts, only words find it.
+fn measured(text: &str, analysed: &mut Analysed, vocabulary: &Vocabulary) -> Vec<Quantity> {
+    let taken: Vec<_> = analysed.readings.iter().map(|r| r.place.clone()).collect();
+    let mut found = quantities(text, &taken);
+    found.truncate(MOST_PRESSURES);
+    let found_near = found.iter().filter(|own| vocabulary.measures(own.sort));
+    analysed.leave_aside(found_near.map(|quantity| &quantity.place));
+    found
 }
 
 struct Planner<'a> {

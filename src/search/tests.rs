@@ -11,7 +11,7 @@ use tantivy::{
 };
 
 use super::{
-    Entry, Filters, Names, Reached, Request, SearchIndex, Shelf, Standing, Why,
+    Answer, Entry, Filters, Names, Reached, Request, SearchIndex, Shelf, Standing, Why,
     analysis::{self, Analysed, Analysis},
     circumstances::Circumstances,
     document::{Measured, Shown, When},
@@ -418,6 +418,8 @@ fn before_and_after_are_told_apart_however_it_is_put() {
 /// What a query asks for beside words, as numbers, is not searched for again in its parts.
 #[test]
 fn parts_of_a_quantity_are_no_words() {
+    let index = index_of(&["mass 40 after 1.5 h at 400 watts, 18 K"]);
+    let vocabulary = index.vocabulary(&index.reader.searcher()).expect("words");
     for (text, words) in [
         ("mass 40", &[][..]),
         ("40 amu", &[]),
@@ -434,7 +436,7 @@ fn parts_of_a_quantity_are_no_words() {
         ("5.3 mPa", &[]),
         ("0.00004 foil", &["foil"]),
     ] {
-        let asked = Understood::new(text, &analysis(), &Default::default());
+        let asked = Understood::new(text, &analysis(), &vocabulary);
         let shown: Vec<_> = asked.wanted.iter().map(|wanted| &*wanted.shown).collect();
         assert_eq!(shown, words, "{text:?}");
         let denied = asked
@@ -740,6 +742,55 @@ fn an_index_of_version_5_is_searched_while_a_new_one_is_filled() {
     assert_eq!(answer.total, 2);
     let near = old.search(&asker, &request("heathfern 5e-6 torr"));
     assert_eq!(near.expect("an answer").hits[0].number, 1);
+}
+
+/// An index of cases that are told in these words.
+fn index_of(symptoms: &[&str]) -> SearchIndex {
+    let entries = symptoms.iter().zip(1..);
+    let entries: Vec<_> = entries
+        .map(|(text, number)| Entry::of_text(number, text))
+        .collect();
+    let index = SearchIndex::in_memory(analysis()).expect("an index");
+    index.add(&entries).expect("added");
+    index.commit(Reached::default()).expect("committed");
+    index
+}
+
+fn answer(index: &SearchIndex, typed: &str) -> Answer {
+    let request = Request {
+        text: typed.to_owned(),
+        limit: 50,
+        ..Request::default()
+    };
+    index
+        .search(&Asker::console(), &request)
+        .expect("an answer")
+}
+
+fn found(index: &SearchIndex, typed: &str) -> Vec<i64> {
+    let hits = answer(index, typed).hits;
+    hits.iter().map(|hit| hit.number).collect()
+}
+
+/// Where every figure was taken out of the texts, as from some open ones, no column finds a time.
+#[test]
+fn a_quantity_is_searched_as_words_where_no_case_holds_one() {
+    let words = index_of(&["number hour service", "brake worn"]);
+    assert_eq!(found(&words, "500 hr"), [1]);
+    let figures = index_of(&["number hour service", "brake worn", "rose after 40 min"]);
+    assert_eq!(found(&figures, "45 min"), [3]);
+    assert_eq!(found(&figures, "500 hr"), Vec::<i64>::new());
+}
+
+#[test]
+fn a_number_sign_names_an_incident_only_by_itself() {
+    assert_eq!(parse("#31").named[0].value, "31");
+    assert_eq!(parse(" #31. ").named[0].value, "31");
+    for typed in ["post #3 hot", "fan #6", "#2 post", "change oil #1"] {
+        let query = parse(typed);
+        assert_eq!(query.named, [], "{typed}");
+        assert!(query.plain.contains('#'), "{typed}");
+    }
 }
 
 /// Where the short list holds every match, it orders them as weighing all of them does.

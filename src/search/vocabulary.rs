@@ -18,6 +18,7 @@ use super::{
     analysis::{Analysed, Word, is_written, split},
     circumstances::{CLASS, Circumstances, GAUGE, PUMP},
     everyday::is_everyday,
+    quantity::Sort,
     schema::Fields,
     spelling::{Typed, forgiven, slips},
     words::WordList,
@@ -53,6 +54,8 @@ pub(super) struct Vocabulary {
     stems_listed: Arc<HashSet<String>>,
     /// Classes, pumps and gauges of the fleet, each with the stems of its name.
     named: Arc<Vec<(String, Vec<String>)>>,
+    /// Of which sorts of quantities any case holds one, in the order of [`Sort::ALL`].
+    measured: [bool; Sort::ALL.len()],
 }
 
 /// Words with how many cases hold each, and by their lengths.
@@ -117,6 +120,7 @@ impl Vocabulary {
             stems_listed: Arc::new(listed.iter().map(|(_, stem)| stem.clone()).collect()),
             listed: Arc::new(listed),
             named: Arc::new(named),
+            measured: Sort::ALL.map(|sort| measured(searcher, sort)),
         })
     }
 
@@ -170,6 +174,11 @@ impl Vocabulary {
         segments
             .filter(|segment| read.insert(segment.segment_id()))
             .collect()
+    }
+
+    /// Whether any case holds a quantity of a sort, so that a number of it finds what is near.
+    pub(super) fn measures(&self, sort: Sort) -> bool {
+        self.measured[sort as usize]
     }
 
     /// How many times a word is held, over all fields; none if nobody wrote it.
@@ -398,6 +407,14 @@ fn named(searcher: &Searcher, fields: &Fields) -> Result<Vec<(String, Vec<String
         }
     }
     Ok(named.into_iter().collect())
+}
+
+/// Whether any case holds a quantity of a sort.
+fn measured(searcher: &Searcher, sort: Sort) -> bool {
+    searcher.segment_readers().iter().any(|segment| {
+        let column = segment.fast_fields().f64(sort.column());
+        column.is_ok_and(|column| column.values.num_vals() > 0)
+    })
 }
 
 /// Numbers have to be right; so do words of less than four letters.

@@ -73,7 +73,10 @@ impl Cue {
 /// What the word at a place rules out, if anything.
 pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
     let next = |ahead: usize| told.plain(at + ahead);
+    // `Post no 3` and `turbo no. 2` count.
+    let counted = next(1).starts_with(|c: char| c.is_ascii_digit());
     match told.plain(at) {
+        "no" if counted && ["", "."].contains(&told.gap(at).trim()) => None,
         "no" | "none" | "nope" | "nil" if told.ends(at) => answered(told, at),
         "none" if next(1) == "of" => Cue::forward(at..at + 2),
         "no" | "without" | "neither" | "nor" => absent(told, at, at),

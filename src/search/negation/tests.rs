@@ -209,6 +209,8 @@ const RULED_OUT: &[(&str, &str, &str)] = &[
     ("everything ok except door", "everything", "except door"),
     ("stage works, isn't it", "", "stage works"),
     ("gate valve not closing", "", "gate valve closing"),
+    ("post no 3 hot", "", "post 3 hot"),
+    ("turbo no. 2 noisy", "", "turbo 2 noisy"),
     ("gauge not struck", "", "gauge struck"),
     ("cathode not lit", "", "cathode lit"),
     ("cathode not ignite", "", "cathode ignite"),

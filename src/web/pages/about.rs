@@ -61,7 +61,7 @@ the name that pages show, and any of them by its beginning
 - `status:open` or `status:closed`
 - `kind:air-leak`, `water-leak`, `outgassing`, `gauge-fault`, `pumping-fault`, `process-change`
 - `pressure:1e-6..1e-5`, `pressure:mid -6s`, `healthy:5e-7 torr`: the pressure at the fault, or before it
-- `#123`: incident 123
+- `#123` with nothing else: incident 123 (`post #3` is searched for as it stands)
 
 A tool is also found by its name as it is typed, `brk04` or `brk 04`. Of the words beside these a case has to hold one \
 or more; where none does, the page says so and shows what fits without.
