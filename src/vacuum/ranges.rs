@@ -802,6 +802,10 @@ const NO_FORMULAS: &[(&str, &str)] = &[
     ),
     ("units/quantity.rs celsius", "subtracts a constant"),
     (
+        "units/reading.rs read_number",
+        "gives the number as written; what it stands for has its own limits",
+    ),
+    (
         "units/reading.rs read_pressure",
         "reads text; fuzzed, and in the tests of the units",
     ),
