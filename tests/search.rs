@@ -281,7 +281,7 @@ async fn words_beside_field_words_count_as_beside_filters() {
     for typed in [
         "zebra kind:air-leak",
         "quagga between 1e-6 and 1e-5 torr",
-        "4e-5 torr #12",
+        "4e-5 torr number:12",
     ] {
         let found = hits(&app, typed).await;
         assert_eq!(found["relaxed"], true, "{typed}: {found}");
