@@ -631,6 +631,9 @@ mod tests {
             low.outcome.assumed
         );
         assert!(run_it(&table("mass,ion current (A)", 1.0), None).is_ok());
+        let picoamperes = run_it(&table("mass,ion current (pA)", 1e6), None).unwrap();
+        let own_scale = |line: &String| line.contains("own scale");
+        assert!(!picoamperes.outcome.assumed.iter().any(own_scale));
         assert!(run_it(&table("mass,pressure (Torr)", 1.0), Some(3e-6)).is_ok());
         // Units behind each figure.
         let behind = "18:1e-4mbar 28:1e-3mbar 32:2e-4mbar 14:7e-5mbar";

@@ -19,14 +19,7 @@ pub(super) fn pressure_unit(text: &str) -> Option<PressureUnit> {
     None
 }
 
-/// A word that is a unit of pressure.
+/// A word that is a unit of pressure; the picoampere differs from one by case alone.
 fn named(word: &str) -> Option<PressureUnit> {
-    match word.to_lowercase().as_str() {
-        "mbar" | "millibar" => Some(PressureUnit::Millibar),
-        "torr" => Some(PressureUnit::Torr),
-        "mtorr" => Some(PressureUnit::Millitorr),
-        "hpa" => Some(PressureUnit::Hectopascal),
-        "pa" => Some(PressureUnit::Pascal),
-        _ => None,
-    }
+    (word != "pA").then(|| word.parse().ok()).flatten()
 }
