@@ -43,6 +43,17 @@ impl Fleet {
         }
     }
 
+    /// One whose index holds 30 incidents of one word and 90 of another, each in a segment of its own.
+    async fn in_two_batches() -> (Self, Follower) {
+        let fleet = Self::new().await;
+        let mut follower = fleet.follower().await;
+        for (word, count) in [("heathfern", 30), ("saltmarsh", 90)] {
+            fleet.take(word, count).await;
+            follower.catch_up().await.expect("followed");
+        }
+        (fleet, follower)
+    }
+
     async fn take(&self, word: &str, count: usize) {
         let rows: String = (0..count)
             .map(|n| record::with("symptom", json!(format!("{word} number{n}"))).to_string() + "\n")
@@ -130,6 +141,12 @@ fn total(index: &IndexInUse, word: &str) -> Result<usize, SearchError> {
     Ok(answer.total)
 }
 
+/// How many cases hold the words of the two batches.
+fn totals(index: &IndexInUse) -> (usize, usize) {
+    let held = |word: &str| total(index, word).expect("an answer");
+    (held("heathfern"), held("saltmarsh"))
+}
+
 /// Flips a bit in one file of the kind: the segment with the second batch.
 fn flip_one(index: &Path, kind: &str) {
     let mut files: Vec<_> = fs::read_dir(index)
@@ -152,12 +169,7 @@ fn flip_one(index: &Path, kind: &str) {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_damaged_index_answers_with_what_is_whole_until_the_new_one_takes_its_place() {
-    let fleet = Fleet::new().await;
-    let mut follower = fleet.follower().await;
-    fleet.take("heathfern", 30).await;
-    follower.catch_up().await.expect("followed");
-    fleet.take("saltmarsh", 90).await;
-    follower.catch_up().await.expect("followed");
+    let (fleet, follower) = Fleet::in_two_batches().await;
     drop(follower);
     let before = fleet.indexes();
     assert_eq!(before.len(), 1, "{before:?}");
@@ -168,8 +180,7 @@ async fn a_damaged_index_answers_with_what_is_whole_until_the_new_one_takes_its_
     assert_eq!(progress.filling, Some(Why::Damaged));
     assert!(progress.old_serves && !progress.caught_up);
     let index = follower.index();
-    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
-    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 0);
+    assert_eq!(totals(&index), (30, 0));
     assert_eq!(fleet.indexes().len(), 2);
 
     let stop = Arc::new(AtomicBool::new(false));
@@ -216,12 +227,7 @@ async fn an_index_that_cannot_be_read_leaves_the_searches_to_the_new_one() {
 
 #[tokio::test]
 async fn what_was_rebuilt_half_is_gone_on_with_and_a_mended_index_is_not_taken_for_whole() {
-    let fleet = Fleet::new().await;
-    let mut follower = fleet.follower().await;
-    fleet.take("heathfern", 30).await;
-    follower.catch_up().await.expect("followed");
-    fleet.take("saltmarsh", 90).await;
-    follower.catch_up().await.expect("followed");
+    let (fleet, follower) = Fleet::in_two_batches().await;
     drop(follower);
     flip_one(&fleet.indexes()[0], "fast");
     // Begun, and ended before anything was done.
@@ -247,12 +253,7 @@ async fn what_was_rebuilt_half_is_gone_on_with_and_a_mended_index_is_not_taken_f
 /// after: until the new index is whole the undamaged part answers.
 #[tokio::test(flavor = "multi_thread")]
 async fn damage_while_serving_is_noticed_each_time() {
-    let fleet = Fleet::new().await;
-    let mut follower = fleet.follower().await;
-    fleet.take("heathfern", 30).await;
-    follower.catch_up().await.expect("followed");
-    fleet.take("saltmarsh", 90).await;
-    follower.catch_up().await.expect("followed");
+    let (fleet, follower) = Fleet::in_two_batches().await;
     let (index, mut progress) = (follower.index(), follower.progress());
     let (stop, stopped) = tokio::sync::watch::channel(false);
     let following = tokio::spawn(follower.run(stopped));
@@ -270,8 +271,7 @@ async fn damage_while_serving_is_noticed_each_time() {
         let whole = progress.wait_for(|p| p.caught_up && p.filling.is_none());
         let whole = tokio::time::timeout(patience, whole).await;
         let _ = *whole.expect("rebuilt").expect("still followed");
-        assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
-        assert_eq!(total(&index, "saltmarsh").expect("an answer"), 90);
+        assert_eq!(totals(&index), (30, 90));
     }
     stop.send_replace(true);
     following.await.expect("it ends");
@@ -293,11 +293,9 @@ async fn an_index_that_was_left_behind_answers_with_what_it_has() {
     assert_eq!((progress.index, progress.filling), (30, None));
     assert!(!progress.caught_up);
     let index = follower.index();
-    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
-    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 0);
+    assert_eq!(totals(&index), (30, 0));
     follower.catch_up().await.expect("followed");
-    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
-    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 90);
+    assert_eq!(totals(&index), (30, 90));
 }
 
 /// One that was killed while an index was filled for the first time goes on where the last commit was,
@@ -313,24 +311,17 @@ async fn an_index_filled_half_is_searched_and_gone_on_with() {
     assert_eq!((progress.index, progress.filling), (40, Some(Why::Missing)));
     assert!(!progress.old_serves && !progress.caught_up);
     let index = follower.index();
-    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
-    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 10);
+    assert_eq!(totals(&index), (30, 10));
     let before = fleet.indexes();
     follower.catch_up().await.expect("followed");
-    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
-    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 90);
+    assert_eq!(totals(&index), (30, 90));
     assert_eq!(fleet.indexes(), before);
 }
 
 /// The same beside an old index: that one answers, with more than the new one has, until the new one is whole.
 #[tokio::test]
 async fn an_index_filled_half_beside_an_old_one_does_not_answer_before_it_is_whole() {
-    let fleet = Fleet::new().await;
-    let mut follower = fleet.follower().await;
-    fleet.take("heathfern", 30).await;
-    follower.catch_up().await.expect("followed");
-    fleet.take("saltmarsh", 90).await;
-    follower.catch_up().await.expect("followed");
+    let (fleet, follower) = Fleet::in_two_batches().await;
     drop(follower);
     // The segment of the second batch, so that the first can still be searched.
     flip_one(&fleet.indexes()[0], "idx");
@@ -342,8 +333,7 @@ async fn an_index_filled_half_beside_an_old_one_does_not_answer_before_it_is_who
     let index = follower.index();
     assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
     follower.catch_up().await.expect("followed");
-    assert_eq!(total(&index, "heathfern").expect("an answer"), 30);
-    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 90);
+    assert_eq!(totals(&index), (30, 90));
     assert_eq!(fleet.indexes().len(), 1);
 }
 
@@ -380,8 +370,7 @@ async fn a_store_put_back_to_an_earlier_state_gets_its_index_anew() {
     assert_eq!(follower.progress().borrow().filling, Some(Why::Ahead));
     follower.catch_up().await.expect("followed");
     let index = follower.index();
-    assert_eq!(total(&index, "heathfern").expect("an answer"), 3);
-    assert_eq!(total(&index, "saltmarsh").expect("an answer"), 0);
+    assert_eq!(totals(&index), (3, 0));
 }
 
 #[tokio::test]

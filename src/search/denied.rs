@@ -14,7 +14,7 @@ use tantivy::{
 
 use super::{
     SearchError,
-    analysis::{Analysis, concept_term, stem_term},
+    analysis::{Analysis, Word, concept_term, stem_term},
     naming::Names,
     plan::Denied,
     schema::Fields,
@@ -70,23 +70,20 @@ pub(super) fn causes(denied: &[Denied], names: &Names, analysis: &Analysis) -> H
 /// hyphen says of which kind it is: nothing water-cooled is water.
 fn terms_of(name: &str, analysis: &Analysis) -> HashSet<String> {
     let read = analysis.read(name);
-    let words = read.words.iter().filter(|word| {
-        let glued = name
-            .get(word.place.end..)
-            .is_some_and(|rest| rest.starts_with('-'));
-        !word.common && !glued
-    });
+    let glued = |word: &Word| {
+        let behind = name.get(word.place.end..);
+        behind.is_some_and(|rest| rest.starts_with('-'))
+    };
+    let words = read
+        .words
+        .iter()
+        .filter(|word| !word.common && !glued(word));
     let words = words.map(|word| stem_term(&word.stem, false));
-    let meant = read.mentions.iter().flat_map(|mention| {
-        let glued = read
-            .words
-            .get(mention.words.end.saturating_sub(1))
-            .is_some_and(|word| {
-                name.get(word.place.end..)
-                    .is_some_and(|rest| rest.starts_with('-'))
-            });
-        mention.concepts.iter().filter(move |_| !glued)
+    let meant = read.mentions.iter().filter(|mention| {
+        let last = read.words.get(mention.words.end.saturating_sub(1));
+        !last.is_some_and(glued)
     });
+    let meant = meant.flat_map(|mention| &mention.concepts);
     words
         .chain(meant.map(|concept| concept_term(*concept, false)))
         .collect()

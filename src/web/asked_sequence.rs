@@ -392,8 +392,7 @@ impl Question {
                 )
             })
             .collect();
-        let parts = self.request.components.iter().flatten();
-        let parts: BTreeSet<ComponentId> = parts.map(ComponentId::new).collect();
+        let parts = self.parts();
         let told: BTreeSet<&str> = catalogue
             .signs_of(&parts)
             .map(|sign| sign.id.as_str())
@@ -433,10 +432,15 @@ impl Question {
         notes
     }
 
+    /// What the tool has.
+    fn parts(&self) -> BTreeSet<ComponentId> {
+        let parts = self.request.components.iter().flatten();
+        parts.map(ComponentId::new).collect()
+    }
+
     /// Takes out what was found or not found with checks of what the tool does not have.
     fn set_apart(&mut self, catalogue: &Catalogue) {
-        let parts = self.request.components.iter().flatten();
-        let parts: BTreeSet<ComponentId> = parts.map(ComponentId::new).collect();
+        let parts = self.parts();
         let fitted = |id: &str| {
             let check = catalogue.check(id);
             check.is_none_or(|check| {

@@ -20,6 +20,10 @@ pub(super) struct Heading {
     pub(super) unknown: Option<String>,
 }
 
+/// Seconds in the unit of a time, the unit of a pressure, and what stands in the place of one and is none
+/// known here.
+pub(super) type Said = (Option<f64>, Scaled, Option<String>);
+
 /// What a column holds by its heading.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum What {
@@ -369,7 +373,7 @@ impl Heading {
     }
 
     /// What a heading says that stands over columns it cannot be parted among.
-    pub(super) fn of_whole_line(line: &str) -> (Option<f64>, Scaled, Option<String>) {
+    pub(super) fn of_whole_line(line: &str) -> Said {
         let (outside, spots) = spots(line);
         let (mut seconds, mut pressures, mut unknown) = (Vec::new(), Vec::new(), None);
         for spot in &spots {
@@ -499,7 +503,8 @@ fn spots(text: &str) -> (String, Vec<String>) {
     (outside, spots)
 }
 
-fn words(text: &str) -> Vec<String> {
+/// The words of a heading, in lower case.
+pub(super) fn words(text: &str) -> Vec<String> {
     text.split(|c: char| !(c.is_alphanumeric() || c == 'µ'))
         .filter(|word| !word.is_empty())
         .map(str::to_lowercase)

@@ -4,7 +4,7 @@ use std::cmp::Reverse;
 use std::mem::discriminant;
 
 use super::cell::{Kind, Separator, date_with_commas, is_fraction_behind, kind};
-use super::heading::{Heading, Rank, What};
+use super::heading::{self, Heading, Rank, Said, What};
 use super::time::{self, Moment};
 use super::unit::{self, Scaled};
 use crate::vacuum::units::TimeUnit;
@@ -188,81 +188,36 @@ pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
             .iter()
             .any(|(.., kinds)| matches!(kinds.get(column), Some(Kind::Number(_))))
     };
-    let mut columns: Vec<usize> = (0..width)
-        .filter(|&column| {
-            !is_time(column)
-                && is_number(column)
-                && !matches!(headings[column].what, What::Index | What::Time)
-        })
-        .collect();
+    let columns = pressure_columns(&headings, |column| !is_time(column) && is_number(column));
     if columns.is_empty() {
-        columns.extend((0..width).filter(|&column| !is_time(column) && is_number(column)));
+        return Err(NoLayout::NoColumns);
     }
-    // The likeliest first: a pressure by name, then a number of which nothing is said.
-    columns.sort_by_key(|&column| {
-        let Heading {
-            what,
-            rank,
-            unit,
-            unknown,
-            ..
-        } = &headings[column];
-        match what {
-            What::Pressure if *rank == Rank::NotMeasured => (2, 0, 0, column),
-            What::Pressure => {
-                let unread = usize::from(unknown.is_some());
-                (
-                    0,
-                    unread,
-                    2 * *rank as usize + usize::from(unit.unit.is_none()),
-                    column,
-                )
-            }
-            What::Other(_) => (3, 0, 0, column),
-            _ => (1, 0, 0, column),
-        }
-    });
-    let of_pressure = columns
-        .iter()
-        .filter(|&&column| headings[column].what == What::Pressure)
-        .count();
-    let likely = *columns.first().ok_or(NoLayout::NoColumns)?;
-    // Where pressures are named, what is not is none.
-    let keep = if of_pressure > 0 {
-        of_pressure
-    } else {
-        columns.len()
-    };
-    columns.retain(|&column| {
-        column == likely
-            || match headings[column].what {
-                What::Pressure => true,
-                What::Other(_) => false,
-                _ => of_pressure == 0,
-            }
-    });
-    columns.truncate(keep.min(MOST));
     let spreadsheet_days = matches!(time, TimeColumns::One(column)
         if are_spreadsheet_days(column, &readings, &headings[column]));
     let time_heading = &headings[time_column];
     let above = line_above.as_ref();
-    let time_doubt = match (&time_heading.unknown, word_behind(time_column)) {
-        (Some(what), _) => Some(doubt(time_column, Why::Unit(what.clone()))),
-        (None, Some(word)) => Some(Doubt {
+    let doubt_behind = |column: usize| {
+        Some(Doubt {
             place: *first_reading,
-            ..doubt(time_column, Why::Unit(word))
-        }),
-        (None, None) => above
-            .and_then(|(seconds, _, unknown)| unknown.clone().filter(|_| seconds.is_none()))
-            .map(|what| Doubt {
-                why: Why::Unit(what),
-                column: sample[preamble - 1].trim().to_owned(),
-                place: preamble - 1,
-            }),
+            ..doubt(column, Why::Unit(word_behind(column)?))
+        })
     };
+    let doubt_above = |is_known: fn(&Said) -> bool| {
+        let (.., unknown) = above.filter(|said| !is_known(said))?;
+        Some(Doubt {
+            why: Why::Unit(unknown.clone()?),
+            column: sample[preamble - 1].trim().to_owned(),
+            place: preamble - 1,
+        })
+    };
+    let time_doubt = time_heading
+        .unknown
+        .clone()
+        .map(|what| doubt(time_column, Why::Unit(what)))
+        .or_else(|| doubt_behind(time_column))
+        .or_else(|| doubt_above(|(seconds, ..)| seconds.is_some()));
     let layout = |column: usize| {
         let heading = &headings[column];
-        let behind_it = word_behind(column).map(Why::Unit);
         let why = match heading.what {
             What::Other(what) => Some(Why::Other(what)),
             What::Pressure if heading.rank == Rank::NotMeasured => Some(Why::NotMeasured),
@@ -288,12 +243,7 @@ pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
         };
         let pressure_doubt = why
             .map(|why| doubt(column, why))
-            .or_else(|| {
-                behind_it.map(|why| Doubt {
-                    place: *first_reading,
-                    ..doubt(column, why)
-                })
-            })
+            .or_else(|| doubt_behind(column))
             .or_else(|| {
                 let (place, what) = said_unknown.clone()?;
                 unit.unit.is_none().then(|| Doubt {
@@ -302,16 +252,7 @@ pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
                     place,
                 })
             })
-            .or_else(|| {
-                let unknown = above.and_then(|(_, unit, unknown)| {
-                    unknown.clone().filter(|_| unit.unit.is_none())
-                })?;
-                Some(Doubt {
-                    why: Why::Unit(unknown),
-                    column: sample[preamble - 1].trim().to_owned(),
-                    place: preamble - 1,
-                })
-            });
+            .or_else(|| doubt_above(|(_, unit, _)| unit.unit.is_some()));
         Layout {
             spreadsheet_days,
             separator,
@@ -349,6 +290,51 @@ pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
         }
     };
     Ok(columns.iter().map(|&column| layout(column)).collect())
+}
+
+/// The columns that could be the pressure, the likeliest first: a pressure by name, then a number of which
+/// nothing is said. Where pressures are named, what is not is none.
+fn pressure_columns(headings: &[Heading], may_be: impl Fn(usize) -> bool) -> Vec<usize> {
+    let what = |column: usize| headings[column].what;
+    let numbers = || (0..headings.len()).filter(|&column| may_be(column));
+    let mut columns: Vec<usize> = numbers()
+        .filter(|&column| !matches!(what(column), What::Index | What::Time))
+        .collect();
+    if columns.is_empty() {
+        columns.extend(numbers());
+    }
+    columns.sort_by_key(|&column| {
+        let heading = &headings[column];
+        match heading.what {
+            What::Pressure if heading.rank == Rank::NotMeasured => (2, 0, 0, column),
+            What::Pressure => {
+                let unread = usize::from(heading.unknown.is_some());
+                let unsaid = usize::from(heading.unit.unit.is_none());
+                (0, unread, 2 * heading.rank as usize + unsaid, column)
+            }
+            What::Other(_) => (3, 0, 0, column),
+            _ => (1, 0, 0, column),
+        }
+    });
+    let Some(&likely) = columns.first() else {
+        return columns;
+    };
+    let is_named = |column: usize| what(column) == What::Pressure;
+    let of_pressure = columns.iter().filter(|&&column| is_named(column)).count();
+    let keep = match of_pressure {
+        0 => columns.len(),
+        named => named,
+    };
+    columns.retain(|&column| {
+        column == likely
+            || match what(column) {
+                What::Pressure => true,
+                What::Other(_) => false,
+                _ => of_pressure == 0,
+            }
+    });
+    columns.truncate(keep.min(MOST));
+    columns
 }
 
 /// Place in the sample, cells and kinds of a line.
@@ -543,7 +529,7 @@ fn minutes_first(time: TimeColumns, first: &[&str], heading: &str) -> Result<boo
     if !time::has_two_parts(cell) {
         return Ok(false);
     }
-    let words = words_of(heading);
+    let words = heading::words(heading);
     let says = |wanted: &[&str]| words.iter().any(|word| wanted.contains(&word.as_str()));
     if says(&["hh", "h", "hr", "hour", "hours"]) {
         Ok(false)
@@ -734,7 +720,9 @@ const SPREADSHEET_DAYS: std::ops::Range<f64> = 32_874.0..73_051.0;
 fn are_spreadsheet_days(column: usize, readings: &[&Row<'_>], heading: &Heading) -> bool {
     let named = heading.what == What::Time
         && heading.seconds.is_none()
-        && !words_of(&heading.text).iter().any(|word| word == "elapsed");
+        && !heading::words(&heading.text)
+            .iter()
+            .any(|word| word == "elapsed");
     let mut days = Vec::new();
     for (_, _, kinds) in readings {
         match kinds.get(column) {
@@ -803,13 +791,6 @@ pub(super) fn is_other_heading(line: &str, layout: &Layout, width: usize) -> boo
 pub(super) fn may_be_reading(line: &str) -> bool {
     line.trim_start_matches(['"', ' ', '\t', '+', '-', '.'])
         .starts_with(|c: char| c.is_ascii_digit())
-}
-
-fn words_of(name: &str) -> Vec<String> {
-    name.split(|c: char| !(c.is_alphanumeric() || c == 'µ'))
-        .filter(|word| !word.is_empty())
-        .map(str::to_lowercase)
-        .collect()
 }
 
 /// Seconds in one unit of time.
