@@ -104,7 +104,7 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     let mut errors = FieldErrors::new();
     let Some(judgement) = errors.take(
         "readings",
-        "one or more gauges, each with a reading above zero",
+        "one or more gauges, each with its reading (above zero on a cathode or filament)",
         judge(&situation),
     ) else {
         return Err(errors.into_vec());
@@ -338,6 +338,14 @@ mod tests {
         .unwrap();
         assert!(report.outcome.concluded && report.outcome.signs["gauge-plausible"]);
         assert!(!report.outcome.signs.contains_key("gauge-disagrees"));
+        // A head that may be at its Pirani limit, beside a Pirani at its own: neither seen nor denied.
+        let rest = run_json(
+            r#"{"readings": [
+                {"kind": "pirani", "pressure": {"value": 6e-4, "unit": "mbar"}},
+                {"kind": "combination-cold-cathode", "pressure": {"value": 6e-4, "unit": "mbar"}}]}"#,
+        )
+        .unwrap();
+        assert!(!rest.outcome.concluded && rest.outcome.signs.is_empty());
         // In a gas without a factor the difference as read is no sign; the table says why in the typed unit.
         let methanol = run_json(
             r#"{"gas": "methanol", "readings": [

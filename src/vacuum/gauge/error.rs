@@ -10,9 +10,9 @@ pub enum GaugeError {
     /// No reading at all.
     #[error("there is no reading; give at least one gauge and what it shows")]
     NoReading,
-    /// A reading of zero.
+    /// A reading of zero on a gauge with an ion side.
     #[error(
-        "reading {number} is zero, which no gauge shows in a real chamber; give the lowest figure on its display"
+        "reading {number} is zero, which a lit cathode or filament does not show; give the lowest figure on its display, or say that it is not lit"
     )]
     Zero {
         /// Its place in the list, from 1.

@@ -153,21 +153,21 @@ impl Step {
 /// or two decades below, unless an independent ion gauge agrees with it; a heat-loss gauge that
 /// shows pressure in sure high vacuum; a difference that the known gas explains; agreement within
 /// a factor of three; otherwise the readings cannot tell. A gauge without an ion side near its lower end
-/// ([`GaugeKind::rests_up_to`]) says no more than that the pressure is not above it, so it is not held against one
-/// that reads lower. An error without a reading, or for one of zero.
-/// The limits are common practice, no source.
+/// ([`GaugeKind::rests_up_to`]), and any gauge below its range, says no more than that the pressure is not above
+/// that, and one above its range no more than that it is not below: such a reading contradicts others, and
+/// confirms none. Nor does a combination head at its Pirani limit alone, unless it was seen to move.
+/// An error without a reading, or for one of zero on a gauge with an ion side. The limits are common practice, no
+/// source.
 pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
     let readings = &situation.readings;
     if readings.is_empty() {
         return Err(GaugeError::NoReading);
     }
-    if let Some(place) = readings.iter().position(|r| r.pressure.pascals() <= 0.0) {
+    let no_ion_gauge_shows = |r: &Reading| r.pressure.pascals() <= 0.0 && r.kind.must_be_lit();
+    if let Some(place) = readings.iter().position(no_ion_gauge_shows) {
         return Err(GaugeError::Zero { number: place + 1 });
     }
-    let (compared, resting): (Vec<&Reading>, Vec<&Reading>) = readings
-        .iter()
-        .filter(|r| r.means_something())
-        .partition(|r| !r.rests_above_another(readings));
+    let (compared, set_aside) = held_against_each_other(readings, situation.gas)?;
     let disagreement = spread(compared.iter().map(|r| r.pressure.pascals()));
     let disagreement_corrected = situation.gas.and_then(|gas| {
         let corrected: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, gas)).collect();
@@ -177,12 +177,10 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
     let (verdict, reason, mut next) = not_lit(readings, unit)
         .or_else(|| stuck(readings, unit))
         .or_else(|| zero_off(situation))
-        .unwrap_or_else(|| {
-            if compared.len() < 2 {
-                alone(compared.first().copied(), resting.first().copied(), unit)
-            } else {
-                compare(situation, &compared, disagreement_corrected)
-            }
+        .unwrap_or_else(|| match &compared[..] {
+            [] => bounded(&set_aside, unit),
+            [one] => alone(one, set_aside.first(), unit),
+            _ => compare(situation, &compared, disagreement_corrected),
         });
     // Where no gauge has one, nobody can look at a cathode or filament.
     let has_ion_side = readings.iter().any(|r| r.kind.must_be_lit());
@@ -198,10 +196,112 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
 
 type Outcome = (Verdict, String, Vec<Step>);
 
+/// What a reading says of the pressure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Says {
+    /// It is this.
+    Is,
+    /// It is no more: the gauge may be at its lower end.
+    NotAbove,
+    /// It is no less: the gauge is above its range.
+    NotBelow,
+}
+
+/// A reading that confirms none and contradicts none, with what it says.
+#[derive(Clone, Copy, Debug)]
+struct Bound {
+    /// As it was read.
+    read: Reading,
+    says: Says,
+    /// The pressure that it says.
+    at: Reading,
+}
+
+impl Bound {
+    /// The same, beside the word of another gauge.
+    fn beside(&self, unit: PressureUnit) -> String {
+        let (name, shown) = (self.read.kind.name(), shown(self.read.pressure, unit));
+        let range = self.read.kind.range();
+        match self.says {
+            Says::NotBelow => format!(", and the {name} shows {shown}, above what it can measure"),
+            _ if self.read.pressure.pascals() < *range.start() && !self.read.rests() => {
+                format!(", and the {name} shows {shown}, below what it can measure")
+            }
+            _ => format!(
+                ", and the {name} rests at {shown}, near the lowest it can show, as it does in high vacuum"
+            ),
+        }
+    }
+}
+
+/// The readings that say what the pressure is, with those bounds that contradict one of them or another bound
+/// put at the pressure that they say; and the bounds that contradict none.
+fn held_against_each_other(
+    readings: &[Reading],
+    gas: Option<Gas>,
+) -> Result<(Vec<Reading>, Vec<Bound>), GaugeError> {
+    let (mut compared, mut doubtful, mut bounds) = (Vec::new(), Vec::new(), Vec::new());
+    for read in readings.iter().filter(|r| r.lit != Some(false)) {
+        let (says, pascals) = read.says();
+        let at = Reading {
+            pressure: Pressure::from_pascals(pascals)?,
+            ..*read
+        };
+        match says {
+            Says::Is if read.may_be_at_pirani_limit() => doubtful.push(*read),
+            Says::Is => compared.push(*read),
+            _ => bounds.push(Bound {
+                read: *read,
+                says,
+                at,
+            }),
+        }
+    }
+    // Beside a gauge that says what the pressure is, such a head agrees with it or differs.
+    if compared.is_empty() {
+        bounds.extend(doubtful.iter().map(|read| Bound {
+            read: *read,
+            says: Says::NotAbove,
+            at: *read,
+        }));
+    } else {
+        compared.append(&mut doubtful);
+    }
+    // By how much the first is above the second, as read or in the gas.
+    let above = |high: &Reading, low: &Reading| {
+        let as_read = high.pressure.pascals() / low.pressure.pascals();
+        let in_gas = gas.and_then(|gas| Some(corrected(high, gas)? / corrected(low, gas)?));
+        in_gas.map_or(as_read, |in_gas| in_gas.max(as_read)) > AGREE
+    };
+    let contradicts = |bound: &Bound| {
+        let others = bounds.iter().filter(|other| other.says != bound.says);
+        let mut others = compared.iter().chain(others.map(|other| &other.at));
+        match bound.says {
+            Says::NotAbove => others.any(|other| above(other, &bound.at)),
+            _ => others.any(|other| above(&bound.at, other)),
+        }
+    };
+    let (against, aside): (Vec<Bound>, Vec<Bound>) = bounds.iter().partition(|b| contradicts(b));
+    compared.extend(against.into_iter().map(|bound| bound.at));
+    Ok((compared, aside))
+}
+
 impl Reading {
     /// Whether its reading is inside the range of its kind, and its sensor not known to be off.
     fn means_something(&self) -> bool {
         self.lit != Some(false) && self.kind.range().contains(&self.pressure.pascals())
+    }
+
+    /// What it says of the pressure, and which pressure, Pa.
+    fn says(&self) -> (Says, f64) {
+        let (pascals, range) = (self.pressure.pascals(), self.kind.range());
+        if pascals > *range.end() {
+            (Says::NotBelow, *range.end())
+        } else if self.rests() || pascals < *range.start() {
+            (Says::NotAbove, pascals.max(*range.start()))
+        } else {
+            (Says::Is, pascals)
+        }
     }
 
     /// Whether it may be at its lower end, so that it shows only what the pressure is not above.
@@ -210,12 +310,11 @@ impl Reading {
         limit.is_some_and(|limit| self.pressure.pascals() <= limit)
     }
 
-    /// Whether it rests at its lower end beside a gauge that reads below it.
-    fn rests_above_another(&self, readings: &[Self]) -> bool {
-        self.rests()
-            && readings
-                .iter()
-                .any(|o| o.means_something() && !o.rests() && o.pressure < self.pressure)
+    /// Whether its heat-loss side alone may be what reads.
+    fn may_be_at_pirani_limit(&self) -> bool {
+        self.is_combination()
+            && self.moves != Some(true)
+            && PIRANI_LIMIT.contains(&self.pressure.pascals())
     }
 
     fn principle(&self) -> Principle {
@@ -254,6 +353,8 @@ fn stuck(readings: &[Reading], unit: PressureUnit) -> Option<Outcome> {
             other != place
                 && o.moves != Some(false)
                 && o.means_something()
+                && !o.rests()
+                && !o.may_be_at_pirani_limit()
                 && o.principle() != Principle::Thermal
                 && ratio(o.pressure.pascals(), r.pressure.pascals()) <= AGREE
         });
@@ -316,7 +417,7 @@ fn zero_off(situation: &Situation) -> Option<Outcome> {
 /// Two readings or more.
 fn compare(
     situation: &Situation,
-    compared: &[&Reading],
+    compared: &[Reading],
     disagreement_corrected: Option<f64>,
 ) -> Outcome {
     let factor = spread(compared.iter().map(|r| r.pressure.pascals())).unwrap_or(1.0);
@@ -347,24 +448,27 @@ fn compare(
         ),
         _ if factor <= AGREE => agree(compared, factor),
         _ => match gas_that_reconciles(compared).filter(|_| situation.gas.is_none()) {
-            Some(gas) => (
+            Some((gas, left)) => (
                 Verdict::CannotTell,
                 format!(
-                    "The gauges differ by a factor of {}; a chamber full of {} would make that difference, but so would a faulty gauge",
+                    "The gauges differ by a factor of {}; in a chamber full of {} a factor of {} of it would be left, as little as between sound gauges, but a faulty gauge would make the difference too",
                     times(factor),
-                    gas.name()
+                    gas.name(),
+                    times(left)
                 ),
                 vec![Step::FindGas, Step::TryWhetherItMoves, Step::SecondGauge],
             ),
-            None => (
-                Verdict::CannotTell,
-                format!(
-                    "The gauges differ by a factor of {}{}, so at least one is wrong, and the readings do not say which",
-                    times(factor),
-                    the_higher(compared.iter().map(|r| (r.kind, r.pressure.pascals())))
-                ),
-                WHICH_IS_WRONG.into(),
-            ),
+            None => outvoted(compared, factor).unwrap_or_else(|| {
+                (
+                    Verdict::CannotTell,
+                    format!(
+                        "The gauges differ by a factor of {}{}, so at least one is wrong, and the readings do not say which",
+                        times(factor),
+                        the_higher(compared.iter().map(|r| (r.kind, r.pressure.pascals())))
+                    ),
+                    WHICH_IS_WRONG.into(),
+                )
+            }),
         },
     }
 }
@@ -377,8 +481,41 @@ const WHICH_IS_WRONG: [Step; 4] = [
     Step::SecondGauge,
 ];
 
+/// One gauge that differs from all others, which agree with each other and move as they must.
+fn outvoted(compared: &[Reading], factor: f64) -> Option<Outcome> {
+    let others = |place: usize| {
+        let others = compared.iter().enumerate();
+        others
+            .filter(move |(other, _)| *other != place)
+            .map(|(_, r)| r)
+    };
+    let is_odd = |place: usize| {
+        spread(others(place).map(|r| r.pressure.pascals())).is_some_and(|factor| factor <= AGREE)
+            && others(place).all(|r| r.moves == Some(true) && !r.rests())
+    };
+    let mut odd = (0..compared.len()).filter(|place| is_odd(*place));
+    let (Some(place), None) = (odd.next(), odd.next()) else {
+        return None;
+    };
+    let odd = &compared[place];
+    let next = match odd.principle() {
+        Principle::Thermal => vec![Step::SetZero, Step::LookAtWire, Step::SecondGauge],
+        Principle::Ion => vec![Step::SeeWhetherLit, Step::Clean, Step::SecondGauge],
+        Principle::Force => vec![Step::TryWhetherItMoves, Step::SecondGauge],
+    };
+    Some((
+        Verdict::CannotTell,
+        format!(
+            "The gauges differ by a factor of {}; all but the {} agree with each other and move when the pressure must, so that one is the likeliest to be wrong",
+            times(factor),
+            odd.kind.name()
+        ),
+        next,
+    ))
+}
+
 /// Two readings or more in a gas for which all have a factor.
-fn compare_in(gas: Gas, compared: &[&Reading], factor: f64, corrected: f64) -> Outcome {
+fn compare_in(gas: Gas, compared: &[Reading], factor: f64, corrected: f64) -> Outcome {
     match (factor <= AGREE, corrected <= AGREE) {
         (true, true) => agree(compared, factor),
         (false, true) => (
@@ -410,7 +547,7 @@ fn compare_in(gas: Gas, compared: &[&Reading], factor: f64, corrected: f64) -> O
     }
 }
 
-fn agree(compared: &[&Reading], factor: f64) -> Outcome {
+fn agree(compared: &[Reading], factor: f64) -> Outcome {
     (
         Verdict::Consistent,
         format!(
@@ -434,48 +571,82 @@ fn the_higher(pressures: impl Iterator<Item = (GaugeKind, f64)> + Clone) -> Stri
     }
 }
 
-/// A gas that, if it filled the chamber, would make the gauges agree.
-fn gas_that_reconciles(compared: &[&Reading]) -> Option<Gas> {
+/// A gas that, if it filled the chamber, would make the gauges agree, and the factor between them then.
+fn gas_that_reconciles(compared: &[Reading]) -> Option<(Gas, f64)> {
     [Gas::Argon, Gas::Helium, Gas::Hydrogen, Gas::Krypton]
         .into_iter()
-        .find(|gas| {
-            let values: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, *gas)).collect();
-            values
-                .and_then(|values| spread(values.into_iter()))
-                .is_some_and(|factor| factor <= AGREE)
+        .find_map(|gas| {
+            let values: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, gas)).collect();
+            let left = spread(values?.into_iter()).filter(|factor| *factor <= AGREE)?;
+            Some((gas, left))
         })
 }
 
-/// One reading, or none, that says what the pressure is, and one that rests at its lower end above it.
-fn alone(reading: Option<&Reading>, resting: Option<&Reading>, unit: PressureUnit) -> Outcome {
-    let Some(reading) = reading else {
+/// No reading that says what the pressure is.
+fn bounded(bounds: &[Bound], unit: PressureUnit) -> Outcome {
+    let ends: Vec<&Bound> = bounds
+        .iter()
+        .filter(|bound| bound.says == Says::NotAbove)
+        .collect();
+    let lowest = ends
+        .iter()
+        .min_by(|a, b| a.at.pressure.pascals().total_cmp(&b.at.pressure.pascals()));
+    let Some(lowest) = lowest else {
         return (
             Verdict::CannotTell,
             "No gauge reads inside the range in which it means something".to_owned(),
             vec![Step::SecondGauge, Step::SeeWhetherLit],
         );
     };
-    let name = reading.kind.name();
-    let beside = resting.map_or_else(String::new, |resting| {
+    if let [one] = ends[..]
+        && bounds.len() == 1
+        && one.read.may_be_at_pirani_limit()
+    {
+        return alone(&one.read, None, unit);
+    }
+    let mut next = vec![Step::SeeWhetherLit, Step::SecondGauge];
+    if bounds.iter().any(|bound| bound.read.moves.is_none()) {
+        next.insert(0, Step::TryWhetherItMoves);
+    }
+    let names: Vec<String> = ends
+        .iter()
+        .map(|bound| {
+            let moves = match bound.read.moves {
+                Some(false) => ", which does not move,",
+                _ => "",
+            };
+            let (name, shown) = (bound.read.kind.name(), shown(bound.read.pressure, unit));
+            format!("the {name} at {shown}{moves}")
+        })
+        .collect();
+    (
+        Verdict::CannotTell,
         format!(
-            ", and the {} rests at {}, near the lowest it can show, as it does in high vacuum",
-            resting.kind.name(),
-            shown(resting.pressure, unit)
-        )
-    });
+            "{} may {}be at its lower end, below which it shows nothing, so that the pressure is not above {} and may be far below it",
+            capitalised(&names.join(" and ")),
+            if ends.len() > 1 { "each " } else { "" },
+            shown(lowest.at.pressure, unit)
+        ),
+        next,
+    )
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
+/// One reading that says what the pressure is, beside one that only bounds it.
+fn alone(reading: &Reading, bound: Option<&Bound>, unit: PressureUnit) -> Outcome {
+    let name = reading.kind.name();
+    let beside = bound.map_or_else(String::new, |bound| bound.beside(unit));
     match reading.moves {
         Some(true) => (
             Verdict::Consistent,
             format!(
                 "The {name} moves when the pressure must, so it measures{beside}; how true its scale is, one gauge cannot show"
-            ),
-            vec![Step::SecondGauge],
-        ),
-        Some(false) if reading.rests() => (
-            Verdict::CannotTell,
-            format!(
-                "The {name} does not move, but at {} it may be at its lower end, below which it shows nothing",
-                shown(reading.pressure, unit)
             ),
             vec![Step::SecondGauge],
         ),

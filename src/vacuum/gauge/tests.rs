@@ -202,6 +202,129 @@ fn a_pirani_at_its_lower_end_contradicts_no_ion_gauge_below_it() {
     }
 }
 
+fn mbar(kind: GaugeKind, value: f64) -> Reading {
+    Reading {
+        pressure: Typed::new(value, PressureUnit::Millibar)
+            .pressure()
+            .unwrap(),
+        ..reads(kind, value)
+    }
+}
+
+fn lit(reading: Reading) -> Reading {
+    Reading {
+        lit: Some(true),
+        moves: Some(true),
+        ..reading
+    }
+}
+
+/// Gauges that each may be at their lower end confirm nothing: a combination head whose ion side is out and a
+/// Pirani in high vacuum show the same (common practice, no source).
+#[test]
+fn gauges_that_rest_confirm_nothing() {
+    for two in [
+        [mbar(Pirani, 6e-4), mbar(Combination, 6e-4)],
+        [mbar(Capacitance, 5e-4), mbar(Combination, 6e-4)],
+        [mbar(Pirani, 6e-4), mbar(Convection, 1.2e-3)],
+        [mbar(Combination, 6e-4), mbar(Combination, 7e-4)],
+        // The ion gauge was not seen to move, and the Pirani says only that it is not far off.
+        [mbar(Pirani, 6e-4), mbar(ColdCathode, 8e-4)],
+    ] {
+        let judgement = judged(&two, None, None);
+        assert_eq!(
+            judgement.verdict,
+            Verdict::CannotTell,
+            "{two:?}: {}",
+            judgement.reason
+        );
+        assert_eq!(judgement.disagreement, None, "{two:?}");
+        assert_eq!(judgement.next[0], Step::TryWhetherItMoves);
+    }
+    let both = judged(&[mbar(Pirani, 6e-4), mbar(Combination, 6e-4)], None, None);
+    assert!(
+        both.reason.contains("not above 4.5e-4 Torr"),
+        "{}",
+        both.reason
+    );
+    // One that was seen to move reads with its ion side, and a second ion gauge that agrees bears it out.
+    for two in [
+        [mbar(Pirani, 6e-4), lit(mbar(Combination, 6e-4))],
+        [mbar(HotFilament, 5e-4), mbar(Combination, 6e-4)],
+    ] {
+        let judgement = judged(&two, None, None);
+        assert_eq!(judgement.verdict, Verdict::Consistent, "{two:?}");
+    }
+    // A diaphragm at its own end is no witness for a head that stays.
+    let stays = Reading {
+        moves: Some(false),
+        ..mbar(Combination, 6e-4)
+    };
+    for resting in [1e-4, 5e-4] {
+        let judgement = judged(&[mbar(Capacitance, resting), stays], None, None);
+        assert_eq!(judgement.verdict, Verdict::StuckAtPiraniLimit);
+    }
+}
+
+/// Below its range a gauge says that the pressure is not above the lower end of it (common practice, no source).
+#[test]
+fn a_reading_outside_its_range_still_contradicts() {
+    for (two, factor) in [
+        ([mbar(Pirani, 3e-4), lit(mbar(ColdCathode, 8e-3))], 16.0),
+        ([mbar(Pirani, 4e-4), lit(mbar(Combination, 5e-2))], 100.0),
+        (
+            [mbar(ColdCathode, 1e-11), lit(mbar(HotFilament, 1e-7))],
+            100.0,
+        ),
+        // Above its range, that it is not below the upper end.
+        ([mbar(Pirani, 1000.0), lit(mbar(ColdCathode, 1e-6))], 1e8),
+        ([mbar(Pirani, 1000.0), mbar(Capacitance, 5e-4)], 2e5),
+    ] {
+        let judgement = judged(&two, None, None);
+        assert_eq!(judgement.verdict, Verdict::CannotTell, "{two:?}");
+        assert!(judgement.reason.contains("differ"), "{}", judgement.reason);
+        let found = judgement.disagreement.unwrap();
+        assert!((found / factor - 1.0).abs() < 1e-9, "{two:?}: {found}");
+    }
+    let sound = [
+        mbar(Pirani, 1000.0),
+        mbar(Convection, 1010.0),
+        mbar(Capacitance, 1013.0),
+    ];
+    assert_eq!(judged(&sound, None, None).verdict, Verdict::Consistent);
+    // Gauges without an ion side show zero in high vacuum.
+    let zero = judged(
+        &[mbar(Convection, 0.0), lit(mbar(ColdCathode, 1e-6))],
+        None,
+        None,
+    );
+    assert_eq!(zero.verdict, Verdict::Consistent, "{}", zero.reason);
+}
+
+#[test]
+fn what_a_reason_says_of_a_gas_or_of_one_of_three_gauges_holds() {
+    // Ion gauges show 1.2 times the pressure in argon (Summers), Piranis 1/1.7 (handbooks, from memory).
+    let argon = judged(&[mbar(ColdCathode, 9e-3), mbar(Pirani, 1.6e-3)], None, None);
+    let left = 9e-3 / 1.2 / (1.6e-3 * 1.7);
+    let words = format!("full of argon a factor of {left:.1} of it would be left");
+    assert!(argon.reason.contains(&words), "{}", argon.reason);
+    let three = judged(
+        &[
+            lit(mbar(ColdCathode, 1e-6)),
+            lit(mbar(HotFilament, 1.1e-6)),
+            mbar(Pirani, 2e-2),
+        ],
+        None,
+        None,
+    );
+    assert_eq!(three.verdict, Verdict::CannotTell);
+    assert!(
+        three.reason.contains("all but the Pirani gauge agree") && three.next[0] == Step::SetZero,
+        "{}",
+        three.reason
+    );
+}
+
 /// From the lowest that a Pirani side shows (1e-4 to 2e-3 mbar) down through two decades, a head that stays is
 /// stuck at some known place: common practice, no source.
 #[test]
@@ -377,7 +500,10 @@ fn no_reading_or_zero_is_an_error() {
     };
     assert_eq!(judge(&situation(vec![])), Err(GaugeError::NoReading));
     assert_eq!(
-        judge(&situation(vec![reads(Pirani, 1e-3), reads(Pirani, 0.0)])),
+        judge(&situation(vec![
+            reads(Pirani, 1e-3),
+            reads(ColdCathode, 0.0)
+        ])),
         Err(GaugeError::Zero { number: 2 })
     );
 }
