@@ -36,16 +36,23 @@ impl Separator {
         }
     }
 
+    /// The sign between two cells; none for blanks.
+    pub(super) fn sign(self) -> Option<char> {
+        match self {
+            Self::Tab => Some('\t'),
+            Self::Semicolon => Some(';'),
+            Self::Bar => Some('|'),
+            Self::Comma | Self::CommaAndFraction | Self::CommaAndDate => Some(','),
+            Self::Spaces => None,
+        }
+    }
+
     /// Cuts a line into trimmed cells, without their quotation marks.
     ///
     /// A separator inside quotation marks does not cut.
     pub(super) fn cut<'a>(self, line: &'a str, cells: &mut Vec<&'a str>) {
         cells.clear();
-        let mark = match self {
-            Self::Tab => '\t',
-            Self::Semicolon => ';',
-            Self::Bar => '|',
-            Self::Comma => ',',
+        match self {
             Self::CommaAndFraction => {
                 Self::Comma.cut(line, cells);
                 join(line, cells, |cells| is_fraction_behind(cells).then_some(2));
@@ -56,18 +63,19 @@ impl Separator {
                 join(line, cells, date_with_commas);
                 return;
             }
-            Self::Spaces => {
-                cells.extend(line.split_ascii_whitespace().map(unquoted));
-                // Nothing but letters and signs make a number or time of several words.
-                if line
-                    .bytes()
-                    .any(|b| b.is_ascii_alphabetic() || matches!(b, b':' | b'*' | 0x80..))
-                {
-                    join(line, cells, words_of_number);
-                    join(line, cells, words_of_time);
-                }
-                return;
+            _ => {}
+        }
+        let Some(mark) = self.sign() else {
+            cells.extend(line.split_ascii_whitespace().map(unquoted));
+            // Nothing but letters and signs make a number or time of several words.
+            if line
+                .bytes()
+                .any(|b| b.is_ascii_alphabetic() || matches!(b, b':' | b'*' | 0x80..))
+            {
+                join(line, cells, words_of_number);
+                join(line, cells, words_of_time);
             }
+            return;
         };
         if line.contains('"') {
             let mut quoted = false;
@@ -196,7 +204,10 @@ pub(super) fn kind(cell: &str, comma: bool) -> Kind {
         Kind::Number(value)
     } else if let Some(moment) = time::moment(cell) {
         Kind::Moment(moment)
-    } else if let Some(moment) = time::with_unit(cell) {
+    } else if let Some(moment) = time::in_digits(cell) {
+        // Its seconds have a decimal comma, or it would be a number.
+        Kind::Moment(moment)
+    } else if let Some(moment) = time::with_unit(cell).filter(|_| !has_other_mark(cell, comma)) {
         Kind::Moment(moment)
     } else if let Some(unit) = unit::pressure(cell).and_then(|found| found.unit) {
         Kind::Unit(unit)
@@ -212,9 +223,23 @@ pub(super) fn kind(cell: &str, comma: bool) -> Kind {
     }
 }
 
+/// Whether a number in a cell has a point where the decimal mark is a comma, or a comma where it is a point:
+/// such a mark may stand between thousands.
+pub(super) fn has_other_mark(cell: &str, comma: bool) -> bool {
+    let other = if comma { b'.' } else { b',' };
+    cell.as_bytes()
+        .windows(3)
+        .any(|three| three[1] == other && three[0].is_ascii_digit() && three[2].is_ascii_digit())
+}
+
 /// A number as people write it, and what stands behind it; with `comma`, a comma in it is its decimal
-/// mark.
+/// mark. A number with the other mark is none.
 pub(super) fn spelled(cell: &str, comma: bool) -> Result<(f64, String), ReadingError> {
+    if has_other_mark(cell, comma) {
+        return Err(ReadingError::Ambiguous {
+            text: cell.to_owned(),
+        });
+    }
     if comma && cell.matches(',').count() == 1 && !cell.contains('.') {
         return read_number(&cell.replacen(',', ".", 1));
     }
@@ -227,8 +252,11 @@ pub(super) fn number(cell: &str, comma: bool) -> Option<f64> {
     if !(first.is_ascii_digit() || matches!(first, b'+' | b'-' | b'.' | b',' | b'n' | b'N')) {
         return None;
     }
+    if comma && cell.contains('.') {
+        return None;
+    }
     if comma && cell.contains(',') {
-        if cell.len() > 40 || cell.contains('.') {
+        if cell.len() > 40 {
             return None;
         }
         return cell.replacen(',', ".", 1).parse().ok();

@@ -63,6 +63,11 @@ impl Figures {
         Some((figures, value))
     }
 
+    /// How many figures stand behind the decimal mark.
+    pub(super) fn behind(&self) -> usize {
+        self.part.count
+    }
+
     /// What the number in these places comes to.
     #[inline(always)]
     pub(super) fn value(&self, bytes: &[u8]) -> Option<f64> {

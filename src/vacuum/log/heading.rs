@@ -16,8 +16,20 @@ pub(super) struct Heading {
     /// Unit and scale of a pressure.
     pub(super) unit: Scaled,
     pub(super) rank: Rank,
-    /// What stands in the place of a unit or scale and is none known here.
-    pub(super) unknown: Option<String>,
+    /// What of it is not understood.
+    pub(super) unread: Option<Unread>,
+}
+
+/// What of a heading is not understood.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Unread {
+    /// This stands where units do, and is none known here.
+    Unit(String),
+    /// A scale apart from the unit: whether the numbers were multiplied by it already, or are to be, nobody
+    /// can tell.
+    Scale(String),
+    /// Two units.
+    Second(String, String),
 }
 
 /// Seconds in the unit of a time, the unit of a pressure, and what stands in the place of one and is none
@@ -47,12 +59,15 @@ pub(super) enum Rank {
     NotMeasured,
 }
 
-const INDEX: [&str; 10] = [
-    "no", "nr", "index", "row", "line", "sample", "count", "id", "n", "zeile",
+const INDEX: [&str; 18] = [
+    "no", "nr", "index", "row", "line", "sample", "count", "id", "n", "zeile", "samples", "scan",
+    "record", "point", "cycle", "num", "number", "nummer",
 ];
 const PRESSURES: [&str; 9] = [
     "press", "druck", "vacuum", "vakuum", "gauge", "presi", "vide", "vacío", "vacio",
 ];
+/// Those that name no state of a chamber.
+const FIRM_PRESSURES: [&str; 4] = ["press", "druck", "gauge", "presi"];
 const TIMES: [&str; 15] = [
     "time", "elapsed", "date", "zeit", "clock", "uhr", "datum", "tiempo", "fecha", "dauer",
     "durée", "duree", "duration", "heure", "epoch",
@@ -70,7 +85,14 @@ const RATES: [&str; 9] = [
     "anstiegsrate",
     "leckrate",
 ];
-const NOT_MEASURED: [&str; 20] = [
+const NOT_MEASURED: [&str; 27] = [
+    "delta",
+    "diff",
+    "difference",
+    "differential",
+    "reference",
+    "ref",
+    "partial",
     "set",
     "setpoint",
     "setpoints",
@@ -92,7 +114,9 @@ const NOT_MEASURED: [&str; 20] = [
     "uncertainty",
     "status",
 ];
-const ELSEWHERE: [&str; 23] = [
+const ELSEWHERE: [&str; 25] = [
+    "base",
+    "ultimate",
     "foreline",
     "fore",
     "backing",
@@ -228,6 +252,10 @@ fn part(text: &str, of_time: bool) -> Part {
     if let Some(unit) = unit::pressure(text) {
         return Part::Pressure(unit);
     }
+    // Whether the times were multiplied by it already, or are to be, nobody can tell.
+    if of_time && unit::is_scaled_time(text) && !TIME_LABELS.contains(&&*text.to_lowercase()) {
+        return Part::Unknown;
+    }
     if is_label(text, of_time) {
         return Part::Label;
     }
@@ -238,6 +266,10 @@ fn part(text: &str, of_time: bool) -> Part {
 }
 
 fn is_label(text: &str, of_time: bool) -> bool {
+    // Units are made of these, and names are not.
+    if text.contains(['^', '*', '·', '²', '³', '⁻']) {
+        return false;
+    }
     let is = |word: &String| {
         let letters = word.trim_end_matches(|c: char| c.is_ascii_digit());
         let known = |list: &[&str]| list.contains(&word.as_str()) || list.contains(&letters);
@@ -246,7 +278,10 @@ fn is_label(text: &str, of_time: bool) -> bool {
             || known(&ELSEWHERE)
             || known(&NOT_MEASURED)
             || PRESSURES.iter().any(|stem| word.starts_with(stem))
-            || (!letters.is_empty() && letters.len() < word.len() && letters.len() <= 4)
+            || (!letters.is_empty()
+                && letters.len() < word.len()
+                && letters.len() <= 4
+                && !text.contains('/'))
             || (of_time && (known(&TIME_LABELS) || is_clock_format(word)))
     };
     // A letter or a number counts the others.
@@ -264,7 +299,8 @@ fn is_clock_format(word: &str) -> bool {
 
 impl Heading {
     /// Reads a heading.
-    pub(super) fn read(text: &str) -> Self {
+    pub(super) fn read(written: &str) -> Self {
+        let text = &ascii_brackets(written);
         let (outside, spots) = spots(text);
         let loose = words(&outside);
         let starts = |stems: &[&str]| {
@@ -276,7 +312,14 @@ impl Heading {
         let held = loose.iter().any(|word| {
             ["druck", "zeit"].iter().any(|stem| word.contains(stem)) && word.len() < 24
         });
-        let of_pressure = starts(&PRESSURES)
+        // A time under vacuum is none of a pressure.
+        let timed = starts(&TIMES) || is(&WHOLE_TIMES);
+        let stems = if timed {
+            &FIRM_PRESSURES[..]
+        } else {
+            &PRESSURES[..]
+        };
+        let of_pressure = starts(stems)
             || loose
                 .iter()
                 .any(|w| w == "p" || (held && w.contains("druck")));
@@ -288,13 +331,19 @@ impl Heading {
             .map(|spot| (part(spot, of_time && !of_pressure), spot.trim()))
             .collect();
         let mut heading = Self {
-            text: text.to_owned(),
+            text: written.to_owned(),
             what: What::Unsaid,
             seconds: None,
             unit: Scaled::UNSAID,
             rank: Rank::Pressure,
-            unknown: None,
+            unread: None,
         };
+        // The whole of it may be a unit with its scale: `10^-6 mbar`.
+        if let Some(unit) = unit::scaled_pressure(text).filter(|found| found.unit.is_some()) {
+            heading.what = What::Pressure;
+            heading.unit = unit;
+            return heading;
+        }
         let pressures: Vec<(Scaled, &str)> = parts
             .iter()
             .filter_map(|(part, text)| match part {
@@ -314,7 +363,9 @@ impl Heading {
             .iter()
             .find(|(part, _)| *part == Part::Unknown)
             .map(|(_, text)| (*text).to_owned());
-        if pressures.is_empty() && is(&INDEX) {
+        let counts = is(&INDEX) || text.trim() == "#";
+        let unsaid = pressures.is_empty() && seconds.is_none() && other.is_none();
+        if counts && unsaid && !of_time && !of_pressure {
             heading.what = What::Index;
             return heading;
         }
@@ -322,7 +373,20 @@ impl Heading {
             heading.what = What::Other("a rate");
             return heading;
         }
+        if is_logarithm(text, &loose) && !of_time {
+            heading.what = What::Other("a logarithm");
+            return heading;
+        }
         let first = pressures.first().map(|(unit, _)| *unit);
+        let scale = || {
+            let apart = unknown.as_deref().filter(|what| is_scale(what));
+            let apart = apart.map(str::to_owned).or_else(|| scale_in(&outside));
+            apart.map(Unread::Scale)
+        };
+        let unit_or_scale = || {
+            let not_scale = unknown.clone().filter(|what| !is_scale(what));
+            not_scale.map(Unread::Unit).or_else(scale)
+        };
         let loose_unit = || loose_pressure(&outside);
         if let Some(first) =
             first.or_else(|| (seconds.is_none() && other.is_none()).then(loose_unit)?)
@@ -330,16 +394,23 @@ impl Heading {
             heading.what = What::Pressure;
             heading.unit = first;
             // Beside a unit that is known, other words name a place; a scale they may not.
-            let scale = unknown.filter(|what| power_in(what).is_some());
-            heading.unknown = match pressures.iter().find(|(unit, _)| *unit != first) {
-                Some((_, text)) => Some((*text).to_owned()),
-                None => scale,
-            }
-            .or_else(|| power_in(&outside));
+            let other = pressures.iter().find(|(unit, _)| *unit != first);
+            heading.unread = match (other, pressures.first()) {
+                (Some((other, text)), _) if other.unit.is_none() => {
+                    Some(Unread::Scale((*text).to_owned()))
+                }
+                (Some(_), Some((_, text))) if first.unit.is_none() => {
+                    Some(Unread::Scale((*text).to_owned()))
+                }
+                (Some((_, text)), Some((_, before))) => {
+                    Some(Unread::Second((*before).to_owned(), (*text).to_owned()))
+                }
+                _ => scale(),
+            };
         } else if let Some(seconds) = seconds {
             heading.what = What::Time;
             heading.seconds = Some(seconds);
-            heading.unknown = unknown.filter(|what| power_in(what).is_some());
+            heading.unread = scale();
         } else if let Some(what) = other {
             heading.what = What::Other(what);
         } else if of_time && !of_pressure {
@@ -348,25 +419,23 @@ impl Heading {
             let of_day = loose
                 .windows(2)
                 .any(|two| two[0] == "of" && two[1] == "day");
-            heading.unknown = if of_day {
+            heading.unread = if of_day {
                 heading.seconds = None;
-                Some("of day".to_owned())
+                Some(Unread::Unit("of day".to_owned()))
             } else {
-                unknown
+                unknown.clone().map(Unread::Unit).or_else(scale)
             };
         } else if of_pressure {
             heading.what = What::Pressure;
-            let logarithm = ["log10", "lg", "ln"].iter().find(|word| is(&[word]));
-            heading.unknown = unknown
-                .or_else(|| logarithm.map(|word| (*word).to_owned()))
-                .or_else(|| power_in(&outside));
+            heading.unread = unit_or_scale();
         } else if let Some((_, what)) = OTHERS.iter().find(|(stem, _)| starts(&[stem])) {
             heading.what = What::Other(what);
         } else if let Some(seconds) = loose_time(&outside) {
             heading.what = What::Time;
             heading.seconds = Some(seconds);
+            heading.unread = scale();
         } else {
-            heading.unknown = unknown.or_else(|| power_in(&outside));
+            heading.unread = unit_or_scale();
         }
         heading.rank = rank(text);
         heading
@@ -546,20 +615,121 @@ fn loose_time(text: &str) -> Option<f64> {
     })
 }
 
-/// A power of ten outside the brackets of a unit: whether the numbers were multiplied by it already, or
-/// are to be, nobody can tell.
-fn power_in(outside: &str) -> Option<String> {
-    let word = |word: &&str| {
-        let word = word.trim_start_matches(['x', 'X', '×', '*', '·']);
-        let shown = word.starts_with("10^")
-            || word.starts_with("10⁻")
-            || word.starts_with("10-")
-            || (word.len() > 1 && word.starts_with(|c: char| c.is_ascii_digit()))
-                && word.contains(['e', 'E'])
-                && word.parse::<f64>().is_ok();
-        shown || word.chars().any(|c| "⁻¹²³⁴⁵⁶⁷⁸⁹".contains(c))
+/// A scale outside the brackets of a unit: whether the numbers were multiplied by it already, or are to be,
+/// nobody can tell.
+fn scale_in(outside: &str) -> Option<String> {
+    let mut words = outside.split_whitespace();
+    words.find(|word| is_scale(word)).map(str::to_owned)
+}
+
+/// Whether a text is a scale, or begins with one: `x1e-6`, `10^6`, `e-6`, `x0.1 s`.
+fn is_scale(text: &str) -> bool {
+    let text = text.trim();
+    let figures = text.trim_start_matches(['x', 'X', '×', '*', '·', '/', ' ']);
+    let marked = figures.len() < text.len();
+    let first = figures.split_whitespace().next().unwrap_or("");
+    let power = first.strip_prefix(['e', 'E']).is_some_and(|power| {
+        let figures = power.trim_start_matches(['-', '+', '−']);
+        let signed = figures.len() < power.len();
+        signed && (1..=2).contains(&figures.len()) && figures.bytes().all(|b| b.is_ascii_digit())
+    });
+    let number = first.starts_with(|c: char| c.is_ascii_digit()) && first.parse::<f64>().is_ok();
+    power
+        || (number && (marked || first.contains(['e', 'E']) || unit::is_scaled_time(text)))
+        || ["10^", "10⁻", "10-"]
+            .iter()
+            .any(|ten| first.starts_with(ten))
+        || first.chars().any(|c| "⁻¹²³⁴⁵⁶⁷⁸⁹".contains(c))
+}
+
+/// Whether a heading is one of logarithms: `log p (mbar)`, `-log10 P`, but not `pressure log`.
+fn is_logarithm(text: &str, loose: &[String]) -> bool {
+    const ALWAYS: [&str; 8] = ["log10", "log2", "lg", "ln", "logp", "lgp", "lnp", "log10p"];
+    let always = |word: &String| ALWAYS.contains(&word.as_str()) || word.starts_with("logarithm");
+    let first = loose.first().is_some_and(|word| word == "log");
+    loose.iter().any(always) || (first && (loose.len() > 1 || text.contains(['(', '['])))
+}
+
+/// The text with brackets and marks of East Asian width as those of ASCII.
+fn ascii_brackets(text: &str) -> String {
+    let plain = |c: char| match c {
+        '（' | '【' | '［' => '(',
+        '）' | '】' | '］' => ')',
+        '，' => ',',
+        '：' => ':',
+        '／' => '/',
+        '\u{3000}' => ' ',
+        c => c,
     };
-    outside.split_whitespace().find(word).map(str::to_owned)
+    text.chars().map(plain).collect()
+}
+
+/// The heading of a time, unless each of its words is understood: one that is not may be its unit.
+pub(super) fn strange_words(text: &str) -> Option<String> {
+    const BESIDE: [&str; 48] = [
+        "and",
+        "of",
+        "the",
+        "in",
+        "at",
+        "from",
+        "for",
+        "since",
+        "under",
+        "after",
+        "to",
+        "run",
+        "running",
+        "test",
+        "log",
+        "logger",
+        "data",
+        "pump",
+        "pumping",
+        "pumpdown",
+        "rise",
+        "down",
+        "up",
+        "system",
+        "pc",
+        "server",
+        "controller",
+        "device",
+        "vacuum",
+        "vakuum",
+        "measurement",
+        "recorded",
+        "stamp",
+        "seit",
+        "beginn",
+        "und",
+        "der",
+        "des",
+        "im",
+        "von",
+        "ab",
+        "de",
+        "du",
+        "le",
+        "la",
+        "el",
+        "desde",
+        "depuis",
+    ];
+    // A number under the form of a clock, or of a date, is none of the two.
+    let known = |word: &String| {
+        let is = |list: &[&str]| list.contains(&word.as_str());
+        TIMES.iter().any(|stem| word.starts_with(stem))
+            || ["time", "zeit"].iter().any(|stem| word.contains(stem))
+            || is(&WHOLE_TIMES)
+            || is(&TIME_LABELS)
+            || is(&BESIDE)
+            || is_label(word, false)
+            || (word.len() == 1 && word.is_ascii())
+            || word.bytes().all(|b| b.is_ascii_digit())
+    };
+    let words = words(text);
+    (!words.iter().all(known)).then(|| text.trim().to_owned())
 }
 
 #[cfg(test)]
@@ -570,7 +740,7 @@ mod tests {
     fn pressure(text: &str, pascals: f64) {
         let heading = Heading::read(text);
         assert_eq!(heading.what, What::Pressure, "{text}");
-        assert_eq!(heading.unknown, None, "{text}");
+        assert_eq!(heading.unread, None, "{text}");
         let found = heading.unit.pascals();
         assert!((found / pascals - 1.0).abs() < 1e-9, "{text}: {found}");
     }
@@ -579,11 +749,7 @@ mod tests {
     fn time(text: &str, seconds: Option<f64>) {
         let heading = Heading::read(text);
         assert_eq!(heading.what, What::Time, "{text}");
-        assert_eq!(
-            (heading.seconds, heading.unknown),
-            (seconds, None),
-            "{text}"
-        );
+        assert_eq!((heading.seconds, heading.unread), (seconds, None), "{text}");
     }
 
     #[test]
@@ -605,6 +771,8 @@ mod tests {
             "presión (mbar)",
             "Time under vacuum (mbar)",
             "[mbar]",
+            "压力（mbar）",
+            "Pressure log (mbar)",
             "Pressure (Gauge A) (mbar)",
             "Pressure (lab 2) [mbar]",
             "IG1 (mbar)",
@@ -614,6 +782,8 @@ mod tests {
         pressure("Pressure (1e-6 mbar)", 1e-4);
         pressure("Pressure (x10^-6 mbar)", 1e-4);
         pressure("Pressure [10⁻⁶ mbar]", 1e-4);
+        pressure("10^-6 mbar", 1e-4);
+        pressure("Pressure (N/m2)", 1.0);
         pressure("Pressure (kPa)", 1e3);
         pressure("pressure (mTorr)", 101.325 / 760.0);
         pressure("Chamber pressure", 1.0);
@@ -634,6 +804,7 @@ mod tests {
         time("Elapsed_s", Some(1.0));
         time("Seconds since start", Some(1.0));
         time("Vacuum time (h)", Some(3600.0));
+        time("Time under vacuum", None);
         time("Date/Time", None);
         time("Timestamp", None);
         time("Timestamp (UTC)", None);
@@ -647,19 +818,72 @@ mod tests {
             ("Pressure (foo)", "foo"),
             ("Pressure (mpa)", "mpa"),
             ("Pressure (barg)", "barg"),
+            ("Pressure (mbar He)", "mbar He"),
             ("Zeit (Takte)", "Takte"),
             ("Time in godziny", "godziny"),
             ("Time of day", "of day"),
-            ("Pressure x1e-6 (mbar)", "x1e-6"),
-            ("Pressure × 10⁶ / mbar", "10⁶"),
-            ("log10(p/mbar)", "p/mbar"),
-            ("Pressure (mbar) (Torr)", "Torr"),
+            ("Time (0.1 s)", "0.1 s"),
+            ("Time (x0.1 s)", "x0.1 s"),
+            ("Time (10 ms)", "10 ms"),
+            ("时间（分钟）", "分钟"),
         ] {
             assert_eq!(
-                Heading::read(text).unknown.as_deref(),
-                Some(unknown),
+                Heading::read(text).unread,
+                Some(Unread::Unit(unknown.to_owned())),
                 "{text}"
             );
+        }
+        for (text, scale) in [
+            ("Pressure x1e-6 (mbar)", "x1e-6"),
+            ("Pressure × 10⁶ / mbar", "10⁶"),
+            ("Pressure (Torr)e-6", "e-6"),
+            ("Pressure (Torr) x1000", "x1000"),
+            ("Pressure (x1e-6) (mbar)", "x1e-6"),
+            ("Pressure (mbar) [1e-6]", "1e-6"),
+            ("Time (s) x0.1", "x0.1"),
+            ("Time (s) [x100 ms]", "x100 ms"),
+        ] {
+            assert_eq!(
+                Heading::read(text).unread,
+                Some(Unread::Scale(scale.to_owned())),
+                "{text}"
+            );
+        }
+        assert_eq!(
+            Heading::read("Pressure (mbar) [Torr]").unread,
+            Some(Unread::Second("mbar".to_owned(), "Torr".to_owned()))
+        );
+    }
+
+    #[test]
+    fn a_time_whose_words_are_not_all_known_is_told() {
+        for text in [
+            "Čas v minutách",
+            "Czas w minutach",
+            "时间_分",
+            "Время, мин",
+            "Elapsed time HH.hh",
+            "Schritt",
+        ] {
+            assert!(strange_words(text).is_some(), "{text}");
+        }
+        for text in [
+            "Time",
+            "Elapsed",
+            "Zeit",
+            "Messzeit",
+            "Run time",
+            "Time since start",
+            "X_Value",
+            "Timestamp (UTC)",
+            "t",
+            "Time Ch1",
+            "",
+            "time_rel",
+            "Temps",
+            "Zeit seit Beginn",
+        ] {
+            assert_eq!(strange_words(text), None, "{text}");
         }
     }
 
@@ -674,12 +898,23 @@ mod tests {
             ("Temp", "a temperature"),
             ("Power", "a power"),
             ("I (pA)", "a current"),
+            ("log p (mbar)", "a logarithm"),
+            ("-log10 P (mbar)", "a logarithm"),
+            ("log10(p/mbar)", "a logarithm"),
+            ("lg(p) [mbar]", "a logarithm"),
         ] {
             assert_eq!(Heading::read(text).what, What::Other(what), "{text}");
         }
         assert_eq!(Heading::read("no").what, What::Index);
+        assert_eq!(Heading::read("Scan").what, What::Index);
+        assert_eq!(Heading::read("#").what, What::Index);
+        time("Sample time (s)", Some(1.0));
         for (text, rank) in [
             ("Setpoint (mbar)", Rank::NotMeasured),
+            ("Delta p (mbar)", Rank::NotMeasured),
+            ("Reference (mbar)", Rank::NotMeasured),
+            ("Ar partial pressure (mbar)", Rank::NotMeasured),
+            ("Base pressure (mbar)", Rank::Elsewhere),
             ("Pressure std (mbar)", Rank::NotMeasured),
             ("Foreline (mbar)", Rank::Elsewhere),
             ("Pressure (mbar)", Rank::Pressure),

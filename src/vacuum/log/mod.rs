@@ -22,8 +22,10 @@ mod layout;
 mod plain;
 mod read;
 mod readings;
+mod table;
 mod tidy;
 mod time;
+mod time_column;
 mod unit;
 
 #[cfg(test)]

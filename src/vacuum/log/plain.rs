@@ -23,6 +23,8 @@ pub(super) struct PlainLines {
     wanted: [(usize, Cell); 3],
     /// How many of them there are.
     count: usize,
+    /// How many cells may stand behind the last that is read, if the heading names them.
+    more: Option<usize>,
     /// The unit of every pressure, if the log says.
     pub(super) unit: Option<PressureUnit>,
 }
@@ -116,6 +118,7 @@ impl PlainLines {
             point,
             wanted,
             count: columns.len(),
+            more: layout.named.map(|named| named.saturating_sub(next)),
             unit: layout.unit.unit,
         })
     }
@@ -229,8 +232,26 @@ impl PlainLines {
             byte if self.mark == Some(byte)
                 || (self.mark.is_none() && behind > at && is_of_number(byte)) =>
             {
-                Some(behind + rest_of_line(&bytes[behind..])?)
+                Some(behind + self.rest_of_line(&bytes[behind..])?)
             }
+            _ => None,
+        }
+    }
+
+    /// How long the rest of a line is with its line feed; `None` for more cells than the heading names.
+    fn rest_of_line(&self, bytes: &[u8]) -> Option<usize> {
+        let end = bytes.iter().position(|byte| !is_plain(*byte))?;
+        if let (Some(more), Some(mark)) = (self.more, self.mark) {
+            let empty = |byte: &u8| *byte == mark || *byte == b' ';
+            let filled = bytes[..end].iter().rposition(|byte| !empty(byte));
+            let filled = filled.map_or(0, |last| last + 1);
+            if bytes[..filled].iter().filter(|byte| **byte == mark).count() > more {
+                return None;
+            }
+        }
+        match bytes[end..] {
+            [b'\n', ..] => Some(end + 1),
+            [b'\r', b'\n', ..] => Some(end + 2),
             _ => None,
         }
     }
@@ -315,6 +336,14 @@ enum KnownTime {
 }
 
 impl Shape {
+    /// How many figures stand behind the decimal mark of a time that is a number.
+    pub(super) fn figures_behind_time(&self) -> usize {
+        match self.time {
+            Time::Number(figures) => figures.behind(),
+            Time::Clock(_) | Time::Instant(..) => 0,
+        }
+    }
+
     /// `None` if its numbers are too long.
     pub(super) fn known(&self) -> Option<KnownShape> {
         Some(KnownShape {
@@ -397,16 +426,6 @@ fn is_of_number(byte: u8) -> bool {
 
 fn is_of_date(byte: u8) -> bool {
     matches!(byte, b'0'..=b'9' | b'-' | b'/' | b'.')
-}
-
-/// How long the rest of a line is with its line feed.
-fn rest_of_line(bytes: &[u8]) -> Option<usize> {
-    let end = bytes.iter().position(|byte| !is_plain(*byte))?;
-    match bytes[end..] {
-        [b'\n', ..] => Some(end + 1),
-        [b'\r', b'\n', ..] => Some(end + 2),
-        _ => None,
-    }
 }
 
 /// Whether a cell that is passed over may hold this byte: no quotation mark, no end of the line and no

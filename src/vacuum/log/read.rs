@@ -5,6 +5,7 @@ use std::io::BufRead;
 
 use super::layout::{self, NoLayout};
 use super::readings::Readings;
+use super::table;
 use crate::vacuum::units::{PressureUnit, TimeUnit};
 
 /// What the sender knows that the log does not say.
@@ -123,14 +124,74 @@ pub enum LogError {
         /// That line, shortened.
         text: String,
     },
-    /// No unit anywhere.
+    /// More cells than the heading names.
     #[error(
-        "line {line}: the pressure has no unit, in the header or beside the number; give its unit ({})",
+        "line {line}: {cells} cells under a heading of {names}, so that which is which cannot be told; accepted: a cell for each name, and semicolons or tabs between columns where numbers have decimal commas"
+    )]
+    WiderThanHeading {
+        /// The first such line.
+        line: u32,
+        /// Its cells.
+        cells: usize,
+        /// Names of the heading.
+        names: usize,
+    },
+    /// A time whose smaller parts stand in a column of their own.
+    #[error(
+        "line {line}: the time stands in more than one column of numbers ({first:?} and {second:?}); accepted: the whole time in one column (23:55:00, or seconds), or a date and a clock"
+    )]
+    TimeInParts {
+        /// The line of the heading.
+        line: u32,
+        /// One of the columns.
+        first: String,
+        /// Another.
+        second: String,
+    },
+    /// Marks between thousands in a time.
+    #[error(
+        "line {line}: the time {cell:?} has a mark before three figures, where other times are whole numbers: a mark between thousands or a decimal one, which cannot be told; accepted: times without marks between thousands"
+    )]
+    Thousands {
+        /// The first line with such a time.
+        line: u32,
+        /// The time.
+        cell: String,
+    },
+    /// Many lines without a time that can be read.
+    #[error(
+        "line {line}: {problem}, nor can that of {others} lines more; accepted: times in one form, such as 2026-11-30 23:55:00, and numbers with one decimal mark and no marks between thousands"
+    )]
+    TimesUnread {
+        /// The first such line.
+        line: u32,
+        /// What is wrong with it.
+        problem: String,
+        /// How many others there are.
+        others: usize,
+    },
+    /// The column that would be the time is something else.
+    #[error(
+        "line {line}: no column is a time; {column:?} is {what}, by its heading; accepted: a column of times, such as 2026-11-30 23:55:00, or seconds under a heading such as Time (s)"
+    )]
+    NoTime {
+        /// The line of the heading.
+        line: u32,
+        /// The heading.
+        column: String,
+        /// What it holds, in words.
+        what: &'static str,
+    },
+    /// No unit that is known, anywhere.
+    #[error(
+        "line {line}: no unit of pressure known here stands in {heading} or beside the number; give its unit ({})",
         PressureUnit::ALL.map(|unit| unit.to_string()).join(", ")
     )]
     UnitMissing {
         /// The first line with a reading.
         line: u32,
+        /// The heading of its column, in words.
+        heading: String,
     },
     /// A line with two columns and more, in which this cell cannot be read.
     #[error(
@@ -164,6 +225,32 @@ pub enum LogError {
         column: String,
         /// What is not known.
         what: String,
+    },
+    /// A scale that stands apart from the unit.
+    #[error(
+        "line {line}: whether the numbers of the column {column:?} are to be multiplied by its {what:?}, or were already, cannot be told; accepted: a number and a unit together, such as (1e-6 mbar) for a pressure; or the column and its unit, both chosen"
+    )]
+    ScaleApart {
+        /// The line of the heading.
+        line: u32,
+        /// The heading.
+        column: String,
+        /// The scale.
+        what: String,
+    },
+    /// A heading with two units.
+    #[error(
+        "line {line}: the column {column:?} names two units, {first:?} and {second:?}; accepted: one unit a column; or the column and its unit, both chosen"
+    )]
+    TwoUnits {
+        /// The line of the heading.
+        line: u32,
+        /// The heading.
+        column: String,
+        /// The first.
+        first: String,
+        /// The second.
+        second: String,
     },
     /// The same of times that are numbers.
     #[error(
@@ -205,6 +292,16 @@ pub enum LogError {
         /// The heading or number.
         wanted: String,
         /// The columns there are.
+        columns: Vec<String>,
+    },
+    /// The column that was asked for is one of the pressures, but was not kept.
+    #[error(
+        "the column {wanted:?} is one of more pressures than are kept while a log is read; accepted: {}, or the log without some of them", .columns.join(", ")
+    )]
+    ColumnNotKept {
+        /// The heading or number.
+        wanted: String,
+        /// The columns that were kept.
         columns: Vec<String>,
     },
     /// A heading among the readings that is not the first one.
@@ -499,6 +596,16 @@ impl LogReader {
             .collect();
         let wanted = options.pressure_column.map(str::trim);
         let wanted = wanted.filter(|wanted| !wanted.is_empty());
+        let left_out = |wanted: &str| {
+            let mut columns = columns.iter();
+            columns.any(|column| column.readings.has_left_out(wanted))
+        };
+        if let Some(wanted) = wanted.filter(|wanted| left_out(wanted)) {
+            return Err(LogError::ColumnNotKept {
+                wanted: shortened(wanted),
+                columns: known,
+            });
+        }
         columns
             .into_iter()
             .find(|column| wanted.is_none_or(|wanted| column.readings.is_of(wanted)))
@@ -583,10 +690,10 @@ fn begun(layout: layout::Layout, taken: &[(u32, String)]) -> Readings {
     readings.doubt_at(|place| taken.get(place).map_or(1, |(line, _)| *line));
     let behind_heading = before
         .iter()
-        .rposition(|(_, text)| layout::is_heading(text))
+        .rposition(|(_, text)| table::is_heading(text))
         .map_or(0, |heading| heading + 1);
     for (line, text) in &before[behind_heading..] {
-        if layout::may_be_reading(text) {
+        if table::may_be_reading(text) {
             let text = shortened(text);
             readings.pass_over(
                 *line,
@@ -600,14 +707,41 @@ fn begun(layout: layout::Layout, taken: &[(u32, String)]) -> Readings {
 /// Why no reading is found in the first lines of a log.
 fn without_layout(problem: &NoLayout, taken: &[(u32, String)]) -> LogError {
     let (first_line, first_text) = &taken[0];
-    if let NoLayout::ClockOfTwo(place) = problem {
-        return LogError::ClockOfTwo {
-            line: taken[*place].0,
-            text: shortened(&taken[*place].1),
-        };
-    }
-    if *problem == NoLayout::CommaTwice {
-        return LogError::CommaTwice { line: *first_line };
+    let line = |place: &usize| taken[*place].0;
+    match problem {
+        NoLayout::ClockOfTwo(place) => {
+            return LogError::ClockOfTwo {
+                line: line(place),
+                text: shortened(&taken[*place].1),
+            };
+        }
+        NoLayout::CommaTwice => return LogError::CommaTwice { line: *first_line },
+        NoLayout::Wider {
+            place,
+            cells,
+            names,
+        } => {
+            return LogError::WiderThanHeading {
+                line: line(place),
+                cells: *cells,
+                names: *names,
+            };
+        }
+        NoLayout::TimeInParts { place, columns } => {
+            let [first, second] = columns.each_ref().map(|column| shortened(column));
+            return LogError::TimeInParts {
+                line: line(place),
+                first,
+                second,
+            };
+        }
+        NoLayout::Thousands { place, cell } => {
+            return LogError::Thousands {
+                line: line(place),
+                cell: shortened(cell),
+            };
+        }
+        NoLayout::NoColumns => {}
     }
     if first_text.is_empty() {
         return LogError::LineTooLong { line: *first_line };
@@ -627,9 +761,9 @@ fn without_layout(problem: &NoLayout, taken: &[(u32, String)]) -> LogError {
     let remark = |text: &str| text.trim_start().starts_with(['#', '%']);
     let below = taken
         .iter()
-        .find(|(_, text)| !layout::is_heading(text) && !remark(text));
+        .find(|(_, text)| (!table::is_heading(text) || table::has_number(text)) && !remark(text));
     match below {
-        Some((line, text)) => match layout::unreadable(text) {
+        Some((line, text)) => match table::unreadable(text) {
             Some(cell) => LogError::Unreadable {
                 line: *line,
                 cell: shortened(cell),

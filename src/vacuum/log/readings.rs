@@ -8,10 +8,13 @@ use std::borrow::Cow;
 use super::alike::Alike;
 use super::cell;
 use super::date_order::{self, Because, OpenDate, Order, Undecided};
+use super::heading::Unread;
 use super::layout::{self, Doubt, Layout, TimeColumns, Why};
 use super::plain::{LastDate, PlainLines, Shape, WrittenTime};
 use super::read::{LineProblem, LogError, LogOptions, PressureLog, Problems, shortened};
+use super::table;
 use super::time::{self, Moment};
+use super::time_column;
 use super::unit::{self, Scaled};
 use crate::vacuum::units::{PressureUnit, ReadingError, TimeUnit};
 
@@ -49,6 +52,9 @@ pub(super) struct Readings {
     span_seen: bool,
     /// Whether dates had no year.
     yearless_seen: bool,
+    /// Lines whose time cannot be read, and the first of them.
+    unread_times: usize,
+    first_unread: Option<LineProblem>,
     /// A heading within the log that says something else than the first.
     other_heading: Option<(u32, String)>,
     /// Line of the heading, or where there is none of the first reading, in doubt of each column.
@@ -151,6 +157,8 @@ impl Readings {
             elapsed_seen: false,
             span_seen: false,
             yearless_seen: false,
+            unread_times: 0,
+            first_unread: None,
             other_heading: None,
             doubtful: [0; 2],
         }
@@ -171,6 +179,15 @@ impl Readings {
         let number = self.layout.pressure + 1;
         self.layout.pressure_name.trim().to_lowercase() == column.to_lowercase()
             || column.parse() == Ok(number)
+    }
+
+    /// Whether a column of pressures that is not read goes by this heading or place.
+    pub(super) fn has_left_out(&self, column: &str) -> bool {
+        let column = column.trim();
+        let is = |(place, name): &(usize, String)| {
+            name.trim().to_lowercase() == column.to_lowercase() || column.parse() == Ok(place + 1)
+        };
+        !self.is_of(column) && self.layout.left_out.iter().any(is)
     }
 
     /// The heading of the pressure's column, or its place.
@@ -231,6 +248,10 @@ impl Readings {
                     let Some((shape, time, pressure)) = plain.find(rest, date) else {
                         break;
                     };
+                    // Where times were whole so far, it may be a mark between thousands.
+                    if self.layout.whole_times && shape.figures_behind_time() == 3 {
+                        break;
+                    }
                     // Two alike promise more of their kind.
                     if before == Some(shape) {
                         alike = Alike::to(shape, rest);
@@ -302,6 +323,16 @@ impl Readings {
             }
             return;
         };
+        if let Some(names) = self.layout.named
+            && table::has_figures_behind(cells, names)
+        {
+            let problem = format!(
+                "{} cells under a heading of {names}; line not used",
+                cells.len()
+            );
+            self.log.problems.note(line, problem);
+            return;
+        }
         match self.pressure_of(cells) {
             Ok((pressure, unit)) => {
                 let index = self.log.seconds.len();
@@ -340,11 +371,30 @@ impl Readings {
         if is_remark {
             return "a remark; line not used".to_owned();
         }
-        let column = match self.layout.time {
-            TimeColumns::One(column) | TimeColumns::DateAndClock(_, column) => column,
+        let column = self.layout.time.last();
+        let cell = cells.get(column).copied().unwrap_or("");
+        let comma = self.layout.decimal_comma;
+        let why = if cell::has_other_mark(cell, comma) {
+            let mark = if comma { "commas" } else { "points" };
+            format!(", where numbers have decimal {mark}")
+        } else if self.may_be_thousands(cell) {
+            ", whose mark may stand between thousands".to_owned()
+        } else {
+            String::new()
         };
-        let cell = shortened(cells.get(column).copied().unwrap_or(""));
-        format!("cannot read {cell:?} as a time; line not used")
+        let problem = format!("cannot read {:?} as a time{why}", shortened(cell));
+        self.unread_times += 1;
+        self.first_unread.get_or_insert_with(|| LineProblem {
+            line,
+            problem: problem.clone(),
+        });
+        format!("{problem}; line not used")
+    }
+
+    /// Whether a time has a mark before three figures though the first ones were whole.
+    fn may_be_thousands(&self, cell: &str) -> bool {
+        let mark = if self.layout.decimal_comma { ',' } else { '.' };
+        self.layout.whole_times && time_column::is_grouped(cell, mark)
     }
 
     /// The time of a line, in seconds unless its unit is not known; whether it is an elapsed one; and
@@ -374,7 +424,7 @@ impl Readings {
                     behind.is_empty().then_some(value)
                 });
                 if let Some(value) = value {
-                    if !value.is_finite() {
+                    if !value.is_finite() || self.may_be_thousands(cell) {
                         return None;
                     }
                     if scale.is_none()
@@ -393,7 +443,12 @@ impl Readings {
                 {
                     return Some((seconds, false, None));
                 }
-                match time::moment(cell).or_else(|| time::with_unit(cell))? {
+                let with_unit = || {
+                    let other = cell::has_other_mark(cell, self.layout.decimal_comma);
+                    time::with_unit(cell).filter(|_| !other)
+                };
+                let read = time::moment(cell).or_else(|| time::in_digits(cell));
+                match read.or_else(with_unit)? {
                     Moment::Instant(seconds, open) => Some((seconds, false, open)),
                     Moment::Day(_) => None,
                     Moment::Yearless(seconds) => {
@@ -486,6 +541,7 @@ impl Readings {
             return Err(LogError::OtherHeading { line, text });
         }
         self.refuse_doubts(options)?;
+        self.refuse_unread_times()?;
         self.give_units(options)?;
         match (self.log.seconds.len(), self.log.problems.listed.first()) {
             (0, Some(first)) => {
@@ -524,27 +580,70 @@ impl Readings {
             let line = pressure_line;
             return match &doubt.why {
                 // A pressure with a unit of its own needs none of the heading.
-                Why::Unit(_) if !unsaid && self.layout.unit.unit.is_none() => Ok(()),
-                Why::Unit(_) if chosen && options.pressure_unit.is_some() => Ok(()),
-                Why::Unit(what) => Err(LogError::UnknownPressureUnit {
+                Why::Unread(Unread::Unit(_)) if !unsaid && self.layout.unit.unit.is_none() => {
+                    Ok(())
+                }
+                Why::Unread(_) if chosen && options.pressure_unit.is_some() => Ok(()),
+                Why::Unread(Unread::Unit(what)) => Err(LogError::UnknownPressureUnit {
                     line,
                     column,
                     what: shortened(what),
+                }),
+                Why::Unread(Unread::Scale(what)) => Err(LogError::ScaleApart {
+                    line,
+                    column,
+                    what: shortened(what),
+                }),
+                Why::Unread(Unread::Second(first, second)) => Err(LogError::TwoUnits {
+                    line,
+                    column,
+                    first: shortened(first),
+                    second: shortened(second),
                 }),
                 Why::NotMeasured if chosen => Ok(()),
                 Why::NotMeasured => Err(LogError::NotMeasured { line, column }),
                 Why::Other(what) => Err(LogError::NoPressure { line, column, what }),
             };
         }
-        match &self.layout.time_doubt {
-            Some(doubt) if self.elapsed_seen && options.time_unit.is_none() => match &doubt.why {
-                Why::Unit(what) => Err(LogError::UnknownTimeUnit {
-                    line: time_line,
-                    column: shortened(&doubt.column),
+        let Some(doubt) = self
+            .layout
+            .time_doubt
+            .as_ref()
+            .filter(|_| self.elapsed_seen)
+        else {
+            return Ok(());
+        };
+        let (line, column) = (time_line, shortened(&doubt.column));
+        match &doubt.why {
+            Why::Other(what) => Err(LogError::NoTime { line, column, what }),
+            Why::Unread(Unread::Scale(what)) => Err(LogError::ScaleApart {
+                line,
+                column,
+                what: shortened(what),
+            }),
+            Why::Unread(Unread::Unit(what)) if options.time_unit.is_none() => {
+                Err(LogError::UnknownTimeUnit {
+                    line,
+                    column,
                     what: shortened(what),
-                }),
-                Why::Other(_) | Why::NotMeasured => Ok(()),
-            },
+                })
+            }
+            Why::Unread(_) | Why::NotMeasured => Ok(()),
+        }
+    }
+
+    /// Refuses a log of which many lines have no time that can be read: what is left says less than it seems.
+    fn refuse_unread_times(&mut self) -> Result<(), LogError> {
+        const FEW: usize = 10;
+        let read = self.log.seconds.len();
+        match self.first_unread.take() {
+            Some(first) if self.unread_times > FEW.max(read / 10) && read > 1 => {
+                Err(LogError::TimesUnread {
+                    line: first.line,
+                    problem: first.problem,
+                    others: self.unread_times - 1,
+                })
+            }
             _ => Ok(()),
         }
     }
@@ -593,6 +692,10 @@ impl Readings {
         if let (Some((index, _)), None) = (without, options.pressure_unit) {
             return Err(LogError::UnitMissing {
                 line: log.lines[*index],
+                heading: match &self.layout.heading {
+                    Some(_) => format!("{:?}", shortened(&self.layout.pressure_name)),
+                    None => "a heading".to_owned(),
+                },
             });
         }
         for (run, unit) in self.units.each(&mut log.pascals) {
@@ -698,7 +801,7 @@ impl Readings {
         {
             assumed.push(match &layout.pressure_doubt {
                 Some(Doubt {
-                    why: Why::Unit(what),
+                    why: Why::Unread(Unread::Unit(what)),
                     column,
                     ..
                 }) => format!(
@@ -712,7 +815,9 @@ impl Readings {
             assumed.push("times of two parts are minutes and seconds".to_owned());
         }
         if self.epoch_seen {
-            assumed.push("large time numbers are epoch times".to_owned());
+            assumed.push(
+                "large time numbers are epoch times, or ticks of 100 ns, by their size".to_owned(),
+            );
         }
         if self.yearless_seen {
             assumed.push("dates without a year are all of one year".to_owned());
@@ -755,14 +860,13 @@ impl Readings {
                 "each time has its unit beside it, so that {given}, as chosen, was not used"
             )),
             (Some(given), None) => layout.time_doubt.as_ref().map(|doubt| {
-                let what = match &doubt.why {
-                    Why::Unit(what) => what.as_str(),
-                    Why::Other(_) | Why::NotMeasured => "the unit",
-                };
-                format!(
-                    "{what:?} of {:?} is no unit of time known here; elapsed times are in {given}, as given",
-                    doubt.column
-                )
+                let column = &doubt.column;
+                match &doubt.why {
+                    Why::Unread(Unread::Unit(what)) => format!(
+                        "{what:?} of {column:?} is no unit of time known here; elapsed times are in {given}, as given"
+                    ),
+                    _ => format!("elapsed times of {column:?} are in {given}, as given"),
+                }
             }),
             (None, None) if self.elapsed_seen && layout.time_unit_column.is_none() => {
                 Some(if layout.spreadsheet_days {

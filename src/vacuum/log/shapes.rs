@@ -390,3 +390,312 @@ fn what_the_log_says_against_what_was_chosen_is_told() {
         assert!(assumed.contains(said), "{said:?} not in {assumed:?}");
     }
 }
+
+/// Rows of readings ten seconds apart, each made of its number.
+fn rows(heading: &str, row: impl Fn(usize) -> String) -> String {
+    let rows: Vec<String> = (0..120).map(row).collect();
+    format!("{heading}{}\n", rows.join("\n"))
+}
+
+/// A pressure that rises, in mbar: 1.061e-06, and so on.
+fn risen(row: usize) -> String {
+    format!("{:.3}e-06", 1.061 + 5.081 * row as f64)
+}
+
+/// The same with a decimal comma.
+fn risen_comma(row: usize) -> String {
+    risen(row).replace('.', ",")
+}
+
+#[track_caller]
+fn told(text: &str, options: &LogOptions<'_>, parts: &[&str]) {
+    let told = problem(text, options);
+    for part in parts {
+        assert!(
+            told.contains(part),
+            "{part:?} not in {told:?} of {text:.80?}"
+        );
+    }
+}
+
+#[test]
+fn decimal_commas_between_commas_are_refused() {
+    let wide: &[&str] = &["line 2", "3 cells under a heading of 2", "semicolons"];
+    told(
+        &rows("Zeit (s),Druck (mbar)\n", |row| {
+            format!("{},{}", 5 * row, risen_comma(row))
+        }),
+        &NONE,
+        wide,
+    );
+    told(
+        &rows("Zeit,Druck (mbar)\n", |row| {
+            format!("30.11.2026 23:{:02}:00,{}", row % 60, risen_comma(row))
+        }),
+        &NONE,
+        wide,
+    );
+    // Without a heading.
+    for text in [
+        rows("", |row| format!("{},{}", 5 * row, risen_comma(row))),
+        rows("", |row| {
+            format!("2026-11-30 10:{:02}:00,{}", row % 60, risen_comma(row))
+        }),
+    ] {
+        told(&text, &MILLIBAR, &["line 1", "commas seem to stand both"]);
+    }
+    // A status behind the time tells by its column, and by the points of the others.
+    let log = gives("0,0,1.0e-06\n10,0,2.0e-06\n", &MILLIBAR, TEN);
+    assert!(
+        log.assumed
+            .join("; ")
+            .contains("pressure from \"column 3\"")
+    );
+    // One such line among others is a line that is not used.
+    let mut text = rows("t (s),p (mbar)\n", |row| {
+        format!("{},{}", 5 * row, risen(row))
+    });
+    text.push_str("600,6,142E-06\n");
+    let log = read(&text, &NONE).unwrap();
+    assert_eq!((log.seconds.len(), log.problems.count), (120, 1));
+    assert!(
+        log.problems.listed[0]
+            .problem
+            .contains("3 cells under a heading of 2")
+    );
+    // Names and marks of further columns, and marks behind the last, change nothing.
+    gives(
+        "t (s),p (mbar),T (°C),\n0,1e-6,22,\n10,2e-6,22,,\n",
+        &NONE,
+        TEN,
+    );
+    gives("t (s);p (mbar)\n0;1e-6;ok\n10;2e-6;ok;\n", &NONE, TEN);
+}
+
+#[test]
+fn marks_between_thousands_in_times_are_refused() {
+    let thousands = |value: usize, mark: char| match value {
+        ..1000 => value.to_string(),
+        _ => format!("{}{mark}{:03}", value / 1000, value % 1000),
+    };
+    // The other mark than that of the pressures.
+    told(
+        &rows("Zeit (ms)\tDruck (mbar)\n", |row| {
+            format!("{}\t{}", thousands(5000 * row, '.'), risen_comma(row))
+        }),
+        &NONE,
+        &["line 3", "\"5.000\"", "numbers have decimal commas"],
+    );
+    told(
+        &rows("Time (ms),Pressure (mbar)\n", |row| {
+            format!("\"{}\",{}", thousands(5000 * row, ','), risen(row))
+        }),
+        &NONE,
+        &["line 3", "\"5,000\"", "numbers have decimal points"],
+    );
+    // Pressures without any mark.
+    told(
+        &rows("Zeit (ms)\tDruck (mbar)\n", |row| {
+            format!("{}\t{}e-06", thousands(5000 * row, ','), row + 1)
+        }),
+        &NONE,
+        &["line 3", "\"5,000\"", "between thousands"],
+    );
+    // First behind the lines by which the layout is found, and with the decimal mark.
+    told(
+        &rows("Time (ms)\tPressure (mbar)\n", |row| {
+            format!("{}\t{}", thousands(10 * row, '.'), risen(row))
+        }),
+        &NONE,
+        &["line 102", "\"1.000\"", "nor can that of 19 lines more"],
+    );
+    // Decimals of a logger are as many in each line, or begin with a zero.
+    for (first, second) in [("0.000", "10.000"), ("0.005", "10.005"), ("0", "10.0")] {
+        gives(
+            &format!("t_s\tp_mbar\n{first}\t1e-6\n{second}\t2e-6\n"),
+            &NONE,
+            TEN,
+        );
+    }
+}
+
+#[test]
+fn times_whose_unit_is_not_known_are_refused_by_name() {
+    for (heading, named) in [
+        ("Čas v minutách;Tlak v mbar", "Čas v minutách"),
+        ("Czas w minutach;Ciśnienie mbar", "Czas w minutach"),
+        ("时间_分;压力_Pa", "时间_分"),
+        ("时间（分钟）;压力（Pa）", "分钟"),
+        ("Время, мин;p, mbar", "Время, мин"),
+        ("Elapsed time HH.hh;p (mbar)", "HH.hh"),
+        ("Time (0.1 s);p (mbar)", "0.1 s"),
+        ("Time (x0.1 s);p (mbar)", "x0.1 s"),
+        ("Time (10 ms);p (mbar)", "10 ms"),
+    ] {
+        let text = rows(&format!("{heading}\n"), |row| {
+            format!("{}.5;{}", row, risen(row))
+        });
+        told(
+            &text,
+            &NONE,
+            &["line 1", named, "no unit of time known here", "ms"],
+        );
+        let minutes = LogOptions {
+            time_unit: Some(TimeUnit::Minute),
+            ..NONE
+        };
+        let log = read(&text, &minutes).unwrap();
+        assert_eq!(log.seconds[1] - log.seconds[0], 60.0, "{heading}");
+    }
+}
+
+#[test]
+fn what_is_no_time_is_none() {
+    for (heading, what) in [
+        ("No,Pressure (mbar)", "a count of readings"),
+        ("Sample,Pressure (mbar)", "a count of readings"),
+        ("#,Pressure (mbar)", "a count of readings"),
+        (
+            "Sample interval: 5 s\nScan,Pressure (mbar)",
+            "a count of readings",
+        ),
+        ("Temp (°C),Pressure (mbar)", "a temperature"),
+        ("Cold (mbar),Hot (mbar)", "a pressure"),
+    ] {
+        let text = rows(&format!("{heading}\n"), |row| {
+            format!("{row},{}", risen(row))
+        });
+        told(
+            &text,
+            &NONE,
+            &["no column is a time", what, "a column of times"],
+        );
+    }
+    for heading in ["h;min;s;p (mbar)", "Day;Hour;Minute;p (mbar)"] {
+        let text = rows(&format!("{heading}\n"), |row| {
+            format!("12;{};{};{}", row / 12, 5 * (row % 12), risen(row))
+        });
+        told(&text, &NONE, &["line 1", "more than one column of numbers"]);
+    }
+    // The same time twice in two units is one.
+    gives(
+        "t (min);t (s);p (mbar)\n0.0;0;1e-6\n0.16666666667;10;2e-6\n",
+        &NONE,
+        TEN,
+    );
+}
+
+#[test]
+fn ticks_of_a_hundred_nanoseconds_are_told_by_their_size() {
+    for start in [134_000_000_000_000_000_u64, 639_000_000_000_000_000] {
+        let text = format!(
+            "Timestamp,Pressure (mbar)\n{start},1e-6\n{},2e-6\n",
+            start + 100_000_000
+        );
+        gives(&text, &NONE, TEN);
+    }
+    gives(
+        "Timestamp,Pressure (mbar)\n1796000000000000000,1e-6\n1796000010000000000,2e-6\n",
+        &NONE,
+        TEN,
+    );
+}
+
+#[test]
+fn reasons_of_refusal_are_true() {
+    for (text, parts) in [
+        (
+            "t (s),log p (mbar)\n0,5.97\n1,5.96\n",
+            &["\"log p (mbar)\" is a logarithm"][..],
+        ),
+        (
+            "t (s),Pressure (Torr)e-6\n0,1\n1,2\n",
+            &["line 1", "multiplied by its \"e-6\""],
+        ),
+        (
+            "t (s),Pressure (x1e-6) (mbar)\n0,1\n1,2\n",
+            &["line 1", "multiplied by its \"x1e-6\""],
+        ),
+        (
+            "t (s),Pressure (mbar) [Torr]\n0,1\n1,2\n",
+            &["line 1", "two units, \"mbar\" and \"Torr\""],
+        ),
+        (
+            "t (s),Pressure (mbar He)\n0,1\n1,2\n",
+            &["\"mbar He\"", "no unit of pressure known here"],
+        ),
+        (
+            "t (s);Давление, Торр\n0;1\n1;2\n",
+            &["no unit of pressure known here stands in \"Давление, Торр\""],
+        ),
+        (
+            "Time,p (mbar)\nT#5s,1.06e-6\nT#10s,2e-6\n",
+            &["line 2", "\"T#5s\""],
+        ),
+        (
+            "Time,p (mbar)\nPT0M5S,1.06e-6\nPT0M10S,2e-6\n",
+            &["line 2", "\"PT0M5S\""],
+        ),
+        (
+            "Time,p (mbar)\nDT#2026-11-30-23:55:00,1.06e-6\nDT#2026-11-30-23:55:05,1e-6\n",
+            &["line 2", "\"DT#2026-11-30-23:55:00\""],
+        ),
+    ] {
+        told(text, &NONE, parts);
+    }
+    gives("t (s),10^-6 mbar\n0,1\n10,2\n", &NONE, TEN);
+    gives("t (s),p (N/m2)\n0,1e-4\n10,2e-4\n", &NONE, TEN);
+}
+
+#[test]
+fn pressures_of_another_kind_are_passed_over() {
+    for other in [
+        "Delta p",
+        "Base pressure",
+        "Reference",
+        "Ar partial pressure",
+        "log p",
+    ] {
+        let text = format!("t (s),{other} (mbar),Pressure (mbar)\n0,5,1e-6\n10,6,2e-6\n");
+        gives(&text, &NONE, TEN);
+    }
+    // Of more than are kept, the further ones are named as what they are.
+    let names: Vec<String> = (0..8).map(|place| format!("P{place} (mbar)")).collect();
+    let row = |time: usize| format!("{time},1e-6,2e-6,3e-6,4e-6,5e-6,6e-6,7e-6,8e-6\n");
+    let text = format!("t (s),{}\n{}{}", names.join(","), row(0), row(10));
+    for wanted in ["P7 (mbar)", "9"] {
+        let options = LogOptions {
+            pressure_column: Some(wanted),
+            ..NONE
+        };
+        told(
+            &text,
+            &options,
+            &["more pressures than are kept", "\"P5 (mbar)\""],
+        );
+    }
+}
+
+#[test]
+fn months_of_several_languages_are_read_and_half_a_log_is_none() {
+    for (first, second) in [
+        ("30 nov. 2026 23:59:30", "01 déc. 2026 00:00:30"),
+        ("30 nov 2026 23:59:30", "1 dic 2026 00:00:30"),
+        ("31 août 2026 23:59:30", "1 sept. 2026 00:00:30"),
+    ] {
+        gives(
+            &format!("Date;p (mbar)\n{first};1e-6\n{second};2e-6\n"),
+            &NONE,
+            MINUTE,
+        );
+    }
+    let text = rows("Data;p (mbar)\n", |row| match row {
+        ..60 => format!("30 Nov 2026 23:{row:02}:00;{}", risen(row)),
+        _ => format!("1 gru 2026 00:{:02}:00;{}", row - 60, risen(row)),
+    });
+    told(
+        &text,
+        &NONE,
+        &["line 62", "\"1 gru 2026 00:00:00\"", "59 lines more"],
+    );
+}

@@ -367,6 +367,29 @@ fn sets_times_right_and_marks_it() {
     assert_eq!(twice.seconds.len(), 200);
 }
 
+/// A logger may be set to another rate, or read ever more rarely: nothing is missing then.
+#[test]
+fn another_rate_is_no_gap() {
+    let of = |times: &[f64]| {
+        let rows = times.iter().map(|time| format!("{time},{}\n", 1.0 + time));
+        tidy(read(&format!("t_s,p_pa\n{}", rows.collect::<String>())).unwrap())
+    };
+    let mut rarer: Vec<f64> = (0..600).map(f64::from).collect();
+    rarer.extend((0..100).map(|row| 659.0 + 60.0 * f64::from(row)));
+    assert_eq!(of(&rarer).marks, []);
+    let even_in_logarithm: Vec<f64> = (0..120).map(|row| 1.1_f64.powi(row)).collect();
+    assert_eq!(of(&even_in_logarithm).marks, []);
+    // Where one comes every minute, ten are missing here, and the words say so.
+    rarer[650..].iter_mut().for_each(|time| *time += 600.0);
+    let gap = of(&rarer);
+    only_mark(&gap, MarkKind::DroppedReadings, 652);
+    assert!(
+        gap.marks[0].words.contains("one comes every 60.000 s"),
+        "{:?}",
+        gap.marks
+    );
+}
+
 #[test]
 fn takes_out_readings_stuck_at_a_limit() {
     let top = rise(|_, _, pressure| *pressure = pressure.min(1500.0));
@@ -402,7 +425,8 @@ fn a_long_log_is_read_as_a_short_one_is() {
     }
     let log = read(&text).unwrap();
     let problems: Vec<u32> = log.problems.listed.iter().map(|p| p.line).collect();
-    assert_eq!(problems, [102, 103, 104, 105], "{:?}", log.problems);
+    // One decimal mark a log: another may stand between thousands.
+    assert_eq!(problems, [102, 103, 104, 105, 109], "{:?}", log.problems);
     let at = |line: u32| {
         let index = log.lines.iter().position(|l| *l == line).unwrap();
         (log.seconds[index], log.pascals[index])
@@ -477,7 +501,10 @@ fn row(style: usize, index: usize, width: usize, pressure: f64) -> String {
         1 => format!("{index};{time};{pressure};-0.5"),
         2 => format!("{pressure:e}\t{time:.1}\tok"),
         3 => format!("2025-03-{day:02}T{clock},{pressure:.width$e}"),
-        4 => format!("{day:02}.03.2025 {clock};{pressure:.2e};7").replace('.', ","),
+        4 => {
+            let with_commas = format!("{clock};{pressure:.2e};7").replace('.', ",");
+            format!("{day:02}.03.2025 {with_commas}")
+        }
         5 => format!("{time:12.3}  {pressure:.4e}"),
         6 => format!("{day:02}/03/2025\t{clock}\t{pressure:.4e}"),
         7 => format!("{clock} | {pressure:.1e} | x"),

@@ -128,7 +128,24 @@ fn usual_step(seconds: &[f64]) -> f64 {
     *steps.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
-fn straighten(record: &mut TidyRecord, usual: f64) {
+/// Steps on each side of one that say what is usual there.
+const NEIGHBOURS: usize = 5;
+
+/// The step that is usual around that to the reading `index`: the larger of the medians of those before and
+/// behind it, since a logger may be set to another rate.
+fn usual_around(seconds: &[f64], index: usize) -> f64 {
+    let median = |readings: &[f64]| {
+        let mut steps: Vec<f64> = readings.windows(2).map(|two| two[1] - two[0]).collect();
+        steps.retain(|step| *step > 0.0);
+        steps.sort_unstable_by(f64::total_cmp);
+        steps.get(steps.len() / 2).copied().unwrap_or(0.0)
+    };
+    let before = &seconds[index.saturating_sub(NEIGHBOURS + 1)..index];
+    let behind = &seconds[index..(index + NEIGHBOURS + 1).min(seconds.len())];
+    median(before).max(median(behind))
+}
+
+fn straighten(record: &mut TidyRecord, everywhere: f64) {
     let Some(&origin) = record.seconds.first() else {
         return;
     };
@@ -140,6 +157,14 @@ fn straighten(record: &mut TidyRecord, usual: f64) {
         let raw = record.seconds[index];
         let step = raw - before;
         let (line, at) = (record.lines[index], before + shift);
+        let mut usual = everywhere;
+        if step > GAP * everywhere {
+            let here = usual_around(&record.seconds, index);
+            // Within twice of each other they are the same rate.
+            if here > 2.0 * everywhere {
+                usual = here;
+            }
+        }
         if step < 0.0 {
             shift += usual - step;
             marks.note(MarkKind::ClockJump, line, at, || {

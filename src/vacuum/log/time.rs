@@ -3,7 +3,7 @@
 //! Days are counted in the proleptic Gregorian calendar from 1970-01-01; clock times without an
 //! offset are taken as they stand, since only differences matter here. Forms: those of ISO 8601, extended
 //! and basic; of RFC 5322 and RFC 9557 as far as they say date, clock and offset; numbers parted by
-//! points, slashes or hyphens; months as words, in English and German; two-digit years from 1969 to 2068
+//! points, slashes or hyphens; months as words, in English, German, French, Spanish and Italian; two-digit years from 1969 to 2068
 //! as POSIX `strptime` reads them (all from memory).
 
 use super::date_order::OpenDate;
@@ -196,6 +196,11 @@ pub(super) fn day_in_digits(text: &str) -> Option<Date> {
     days(number(0, 4)?, number(4, 6)?, number(6, 8)?).map(Date::Days)
 }
 
+/// Counts of 100 ns from 1601 and from the year 1, for the years 1981 to 2107 and 1965 to 2124; as nanoseconds
+/// since 1970 they would be of 1973 to 1975 and of 1989 to 1991 (common practice, no source).
+const FILE_TIMES: std::ops::Range<f64> = 1.2e17..1.6e17;
+const TICKS: std::ops::Range<f64> = 6.2e17..6.7e17;
+
 /// Seconds of a number alone: elapsed in units of `scale` seconds, if the log says which, or an epoch if
 /// it is too large to be elapsed.
 pub(super) fn number_seconds(value: f64, scale: Option<f64>) -> f64 {
@@ -203,6 +208,7 @@ pub(super) fn number_seconds(value: f64, scale: Option<f64>) -> f64 {
         // Thousandths of seconds and less reach such numbers in a day.
         (_, Some(scale)) if scale < 1.0 => value * scale,
         (size, _) if size < 5e8 => value * scale.unwrap_or(1.0),
+        (size, _) if FILE_TIMES.contains(&size) || TICKS.contains(&size) => value * 1e-7,
         (size, _) if size >= 1e17 => value * 1e-9,
         (size, _) if size >= 1e14 => value * 1e-6,
         (size, _) if size >= 1e11 => value * 1e-3,
@@ -244,18 +250,27 @@ pub(super) fn is_weekday(word: &str) -> bool {
 
 fn month_of(word: &str) -> Option<i64> {
     const MONTHS: [&[&str]; 12] = [
-        &["january", "januar"],
-        &["february", "februar"],
-        &["march", "märz", "mär", "mrz"],
-        &["april"],
-        &["may", "mai"],
-        &["june", "juni"],
-        &["july", "juli"],
-        &["august"],
-        &["september"],
-        &["october", "oktober"],
-        &["november"],
-        &["december", "dezember"],
+        &["january", "januar", "janvier", "enero", "gennaio"],
+        &[
+            "february", "februar", "février", "fevrier", "fevr", "febrero", "febbraio",
+        ],
+        &["march", "märz", "mär", "mrz", "mars", "marzo"],
+        &["april", "avril", "abril", "aprile"],
+        &["may", "mai", "mayo", "maggio"],
+        &["june", "juni", "juin", "junio", "giugno"],
+        &["july", "juli", "juillet", "julio", "luglio"],
+        &["august", "août", "aout", "agosto"],
+        &["september", "septembre", "septiembre", "settembre"],
+        &["october", "oktober", "octobre", "octubre", "ottobre"],
+        &["november", "novembre", "noviembre"],
+        &[
+            "december",
+            "dezember",
+            "décembre",
+            "decembre",
+            "diciembre",
+            "dicembre",
+        ],
     ];
     let word = word.trim_end_matches(['.', ',']).to_lowercase();
     if word.chars().count() < 3 {

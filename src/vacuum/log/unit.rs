@@ -56,6 +56,7 @@ pub(super) fn pressure(text: &str) -> Option<Scaled> {
         "ntorr" => of(PressureUnit::Torr, 1e-9),
         "umhg" | "micronhg" | "micronshg" => of(PressureUnit::Micron, 1.0),
         "mmhg" => of(PressureUnit::Pascal, MILLIMETRE_OF_MERCURY),
+        "n/m2" | "n/m²" => of(PressureUnit::Pascal, 1.0),
         // Without the `a` it may be a pressure above that of the room.
         "psia" => of(PressureUnit::Pascal, POUND_PER_SQUARE_INCH),
         _ => None,
@@ -170,6 +171,12 @@ pub(super) fn time(text: &str) -> Option<f64> {
         .map(|(seconds, _)| seconds)
 }
 
+/// Whether a text is a number and a unit of time: `0.1 s`, `x10 ms`.
+pub(super) fn is_scaled_time(text: &str) -> bool {
+    let text = text.trim_start_matches(['x', 'X', '×', '*', '·', ' ']);
+    read_number(text).is_ok_and(|(_, behind)| time(behind.trim_start_matches(['x', ' '])).is_some())
+}
+
 /// What a text says that is the unit of something else: of a rate, a throughput, a temperature.
 pub(super) fn other(text: &str) -> Option<&'static str> {
     const OTHERS: [(&str, &[&str]); 9] = [
@@ -220,7 +227,15 @@ pub(super) fn other(text: &str) -> Option<&'static str> {
         return Some("a rate of pressure");
     }
     let first = unit.split(['*', '·', ' ', '-']).next().unwrap_or(unit);
-    (pressure(first).is_some() && pressure(text).is_none() && behind.contains(['s', 'h', 'n']))
+    let of_volume = |word: &str| {
+        let word = word.trim_end_matches("s-1");
+        [
+            "l", "ℓ", "ls", "liter", "litre", "cc", "ccm", "cm3", "cm³", "m3", "m³", "ft3",
+        ]
+        .contains(&word)
+    };
+    let mut volumes = lower.split(|c: char| !(c.is_alphanumeric() || matches!(c, '²' | '³')));
+    (pressure(first).is_some() && pressure(text).is_none() && volumes.any(of_volume))
         .then_some("a leak rate or throughput")
 }
 
