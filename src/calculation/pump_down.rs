@@ -502,6 +502,26 @@ fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(
     if kinds.contains(&AsHealthy) && comparison.leaves.is_none() {
         kinds = vec![AsHealthy];
     }
+    // What is fitted is the end of a curve that was another before.
+    if let (Some(before), [AsHealthy | GaugeScale]) = (&comparison.came_back, kinds.as_slice()) {
+        report
+            .outcome
+            .suggest(&["gate-valve-opening-check", "pressure-rise-test"]);
+        let end = if kinds == [AsHealthy] {
+            "ends as the healthy one"
+        } else {
+            "does not end as a multiple of the healthy one"
+        };
+        return Some((
+            format!(
+                "The curve {end}, but stood up to {:.1} times above it from {:.0} to {:.0} min after pumping began: no verdict; a valve that was not open, gas that was pumped away, or something mended meanwhile",
+                before.factor,
+                before.between.0 / 60.0,
+                before.between.1 / 60.0
+            ),
+            false,
+        ));
+    }
     set_signs(report, &kinds);
     for kind in &kinds {
         report.outcome.suggest(checks(*kind));

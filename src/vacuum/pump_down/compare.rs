@@ -57,11 +57,22 @@ pub struct Leaves {
     pub factor_at_end: f64,
 }
 
+/// Where a curve stood above the healthy one and came back to it or below.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CameBack {
+    /// Seconds since pumping began of the first and the last point above.
+    pub between: (f64, f64),
+    /// The most that the pressure was over the healthy one.
+    pub factor: f64,
+}
+
 /// A comparison with the healthy record.
 #[derive(Clone, Debug)]
 pub struct Comparison {
     /// Where the curve leaves the healthy one; `None` if it does not.
     pub leaves: Option<Leaves>,
+    /// Where it stood above it in the healthy one's outgassing phase and came back.
+    pub came_back: Option<CameBack>,
     /// Speed over volume against the healthy one in the volume phase, with its interval.
     pub volume_speed_ratio: Option<Interval>,
     /// What tells less speed from a gauge.
@@ -89,6 +100,10 @@ const LEAST_MEMORY: f64 = 0.1;
 const ALIKE_AT_FIRST: f64 = 2.0;
 /// A curve has left the healthy one where it lies above by this factor for good.
 const LEFT: f64 = 1.35;
+/// A curve stood above the healthy one where it lay above by this factor over this multiple of the time
+/// (common practice, no source).
+const ABOVE: f64 = 1.5;
+const ABOVE_FOR: f64 = 1.25;
 /// An explanation this far above the best does not fit.
 const MUCH_WORSE: f64 = 10.0;
 /// Cuts of the profiles for 95 % of a multiple, a steady and a falling part, below the 3.84 of known noise
@@ -114,6 +129,7 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
     let same_start = same_start(record, healthy);
     let mut comparison = Comparison {
         leaves: same_start.then(|| leaves(record, healthy)).flatten(),
+        came_back: None,
         // Volumes are the same.
         volume_speed_ratio: volume
             .zip(healthy_volume)
@@ -130,6 +146,7 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
     let (Some(now), Some(then)) = (part(record), part(healthy)) else {
         return comparison;
     };
+    comparison.came_back = came_back(record, healthy, then.between.0 - then.origin);
     let (track, healthy) = (Track::of(&now), Track::of(&then).smoothed(&then.blocks));
     let from = track.from().max(healthy.from());
     let to = track.to().min(healthy.to());
@@ -151,6 +168,34 @@ fn same_start(record: &TidyRecord, healthy: &TidyRecord) -> bool {
         }
         _ => record.seconds.is_empty() || healthy.seconds.is_empty(),
     }
+}
+
+/// The longest time, as a multiple, over which the curve stood above the healthy one after `from`, and came back.
+fn came_back(record: &TidyRecord, healthy: &TidyRecord, from: f64) -> Option<CameBack> {
+    let (now, then) = (Track::whole(record)?, Track::whole(healthy)?);
+    let above: Vec<(f64, f64)> = now
+        .points
+        .iter()
+        .filter(|(time, _)| *time >= from)
+        .filter_map(|&(time, log)| Some((time, log - then.at(time)?)))
+        .collect();
+    let is_above = |(_, above): &(f64, f64)| *above > ABOVE.ln();
+    above
+        .chunk_by(|one, next| is_above(one) == is_above(next))
+        .filter(|run| run.len() >= 3 && is_above(&run[0]))
+        .map(|run| (run[0].0, run[run.len() - 1].0, run))
+        .filter(|(first, last, _)| {
+            *last >= ABOVE_FOR * first && Some(last) != above.last().map(|(time, _)| time)
+        })
+        .max_by(|a, b| (a.1 / a.0).total_cmp(&(b.1 / b.0)))
+        .map(|(first, last, run)| CameBack {
+            between: (first, last),
+            factor: run
+                .iter()
+                .map(|(_, above)| *above)
+                .fold(0.0, f64::max)
+                .exp(),
+        })
 }
 
 fn leaves(record: &TidyRecord, healthy: &TidyRecord) -> Option<Leaves> {

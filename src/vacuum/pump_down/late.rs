@@ -174,13 +174,13 @@ const SLOW: Slow = Slow {
 };
 
 /// Fits the outgassing phase; `None` if the record is not [in order](TidyRecord::is_in_order), fewer than
-/// 20 readings lie there, the time since pumping began does not grow by half, or the record begins in
-/// the outgassing phase, so that this time is not known.
+/// 20 readings lie there, the time since pumping began does not grow by half, or the record begins
+/// below atmosphere, so that this time is not known.
 ///
 /// Sources: those of [`crate::vacuum::pump_down`] for the power law, of [`crate::vacuum::rise`] for the
 /// intervals; pressures below 1 Pa (0.01 mbar), above which the chamber's own air still leaves.
 pub fn late_phase(record: &TidyRecord) -> Option<LatePhase> {
-    if !record.is_in_order() || begins_late(record).is_some_and(|first| first < LATE_BEGINS) {
+    if !record.is_in_order() || begins_late(record).is_some() {
         return None;
     }
     let part = part(record)?;

@@ -19,17 +19,19 @@ mod held_out;
 #[cfg(test)]
 mod tests;
 
-pub use compare::{Comparison, Explanation, ExplanationKind, Leaves, compare};
+pub use compare::{CameBack, Comparison, Explanation, ExplanationKind, Leaves, compare};
 pub use late::{LatePhase, late_phase};
 pub use speed_or_gauge::Evidence;
 pub use volume::{PumpDownError, VOLUME_PHASE_ENDS, VolumePhase, time_to_pump, volume_phase};
 
 use crate::vacuum::log::TidyRecord;
 
-/// Lowest pressure, Pa, at which a record of a pump-down begins that shows when pumping began.
-const FROM_ATMOSPHERE: f64 = 1e4;
+/// Lowest pressure, Pa, at which a record of a pump-down begins that shows when pumping began: atmosphere at
+/// 3,000 m. A record from a tenth of an atmosphere begins two time constants of the chamber late, which moves the
+/// exponent of the fall by more than its interval.
+const FROM_ATMOSPHERE: f64 = 7e4;
 
-/// The first pressure, Pa, of a record that does not show when pumping began, since it begins below 10 kPa;
+/// The first pressure, Pa, of a record that does not show when pumping began, since it begins below 70 kPa;
 /// none of one that does. The limit is common practice, no source.
 pub(crate) fn begins_late(record: &TidyRecord) -> Option<f64> {
     let highest = record.pascals.iter().copied().fold(0.0, f64::max);
@@ -38,7 +40,7 @@ pub(crate) fn begins_late(record: &TidyRecord) -> Option<f64> {
 }
 
 /// Index of the last reading before the pressure falls from atmosphere, the origin of time; the first
-/// reading if the record begins below 10 kPa. For any record; the limits are common practice, no source.
+/// reading if the record begins below 70 kPa. For any record; the limits are common practice, no source.
 pub fn pumping_begins(record: &TidyRecord) -> usize {
     let highest = record.pascals.iter().copied().fold(0.0, f64::max);
     if highest < FROM_ATMOSPHERE {

@@ -277,6 +277,51 @@ fn what_does_not_tell_speed_from_gauge_is_left_open() {
     explained(&lower, &[ExplanationKind::GaugeScale]);
 }
 
+/// A record from 90 mbar begins two time constants of the chamber late: by the clock of its own first reading the
+/// exponent comes out too low.
+#[test]
+fn a_record_that_does_not_begin_at_atmosphere_is_given_no_exponent() {
+    let record = pump_down(HEALTHY);
+    for highest in [1e4, 9e3, 700.0, 60.0, 5.0] {
+        let from = record
+            .pascals
+            .partition_point(|pressure| *pressure > highest);
+        let late = TidyRecord {
+            seconds: record.seconds[from..].to_vec(),
+            pascals: record.pascals[from..].to_vec(),
+            lines: record.lines[from..].to_vec(),
+            marks: Vec::new(),
+        };
+        assert!(late_phase(&late).is_none(), "{highest}");
+        assert!(!compare(&late, &record).same_start);
+    }
+    assert!(late_phase(&record).is_some());
+}
+
+/// A gate valve that opens after two hours, and a leak that is mended after three: the end is as the healthy one's.
+#[test]
+fn what_stood_above_and_came_back_is_seen() {
+    let healthy = pump_down(HEALTHY);
+    let again = || pump_down(Tool { seed: 2, ..HEALTHY });
+    assert_eq!(compare(&again(), &healthy).came_back, None);
+    let mut valve = again();
+    let mut leak = again();
+    for index in 0..valve.seconds.len() {
+        let pumped = valve.seconds[index] - 60.0;
+        if (900.0..7200.0).contains(&pumped) {
+            valve.pascals[index] *= 4.0;
+        }
+        if (0.0..10_800.0).contains(&pumped) {
+            leak.pascals[index] += 1e-3;
+        }
+    }
+    for (record, until, factor) in [(valve, 7200.0, 4.0), (leak, 10_800.0, 15.0)] {
+        let back = compare(&record, &healthy).came_back.unwrap();
+        assert!((back.between.1 / until - 1.0).abs() < 0.1, "{back:?}");
+        assert!((back.factor / factor - 1.0).abs() < 0.25, "{back:?}");
+    }
+}
+
 #[test]
 fn a_slower_roughing_phase_is_seen() {
     let slow = compare(
