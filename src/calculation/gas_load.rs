@@ -79,7 +79,7 @@ pub struct Report {
     /// Decades between the two pressures.
     pub decades_lost: f64,
     /// The share of the healthy pumping speed that would explain the loss with no extra gas.
-    pub speed_share_that_would_explain: f64,
+    pub speed_share_that_would_explain: Option<f64>,
     /// The size of the extra load; absent if no loss is shown.
     pub fault_size: Option<FaultSize>,
     /// What is usually behind a load of this size.
@@ -160,7 +160,7 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         extra_over_healthy: extra.ratio,
         extra_over_healthy_interval_95: [extra.ratio_low, extra.ratio_high],
         decades_lost: (faulty.pascals() / healthy.pascals()).log10(),
-        speed_share_that_would_explain: extra.speed_share_instead,
+        speed_share_that_would_explain: concluded.then_some(extra.speed_share_instead),
         fault_size: size,
         usual_causes: size.map(|size| size.usual_causes().to_owned()),
         equivalent_opening: atmosphere.filter(|_| concluded).and_then(|atmosphere| {

@@ -160,12 +160,11 @@ pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
     result
         .figures
         .push(figure("Base pressure lost", decades(report.decades_lost)));
-    let mut speed = figure(
-        "Speed that would explain it instead",
-        percent(report.speed_share_that_would_explain),
-    );
-    speed.note = format!("of {} at the chamber", typed(report.speed_at_chamber));
-    result.figures.push(speed);
+    if let Some(share) = report.speed_share_that_would_explain {
+        let mut speed = figure("Speed that would explain it instead", percent(share));
+        speed.note = format!("of {} at the chamber", typed(report.speed_at_chamber));
+        result.figures.push(speed);
+    }
     if let Some(opening) = report.equivalent_opening {
         let mut line = figure("Equivalent opening to air", typed(opening));
         line.note =
