@@ -73,7 +73,9 @@ fn rises() -> Vec<Story> {
         });
         if verdict == AsHealthy {
             let end = |rate| in_unit(rate, "mbar-l/s");
-            request["healthy"] = json!({"low": end(1.5e-4), "high": end(1.8e-4)});
+            request["healthy"] = json!({
+                "low": end(1.5e-4), "high": end(1.8e-4), "pumped_for": in_unit(24.0, "h"),
+            });
         }
         Story {
             kind: "rise",

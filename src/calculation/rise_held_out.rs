@@ -121,6 +121,8 @@ struct Tally {
     as_healthy: usize,
     refused: usize,
     covered: usize,
+    /// Trials with a leak rate: a record that is itself in doubt has none.
+    rated: usize,
     trials: usize,
 }
 
@@ -133,10 +135,10 @@ impl Tally {
             Conclusion::AsHealthy => self.as_healthy += 1,
             Conclusion::CannotTell => self.refused += 1,
         }
-        let covers = report
-            .leak_rate
-            .is_some_and(|rate| rate.low <= steady && leak <= rate.high);
-        self.covered += usize::from(covers);
+        if let Some(rate) = report.leak_rate {
+            self.rated += 1;
+            self.covered += usize::from(rate.low <= steady && leak <= rate.high);
+        }
     }
 
     fn add(&mut self, other: &Self) {
@@ -145,6 +147,7 @@ impl Tally {
         self.as_healthy += other.as_healthy;
         self.refused += other.refused;
         self.covered += other.covered;
+        self.rated += other.rated;
         self.trials += other.trials;
     }
 }
@@ -171,13 +174,14 @@ fn tally(
     tally.add(&other);
     let percent = |count: usize| 100.0 * count as f64 / tally.trials as f64;
     println!(
-        "{name:52} {:5} trials: called leak {:5.2} %, outgassing {:5.1} %, as healthy {:5.1} %, refused {:5.1} %, leak rate in its interval {:5.1} %",
+        "{name:52} {:5} trials: called leak {:5.2} %, outgassing {:5.1} %, as healthy {:5.1} %, refused {:5.1} %, leak rate in its interval {:5.1} % of {}",
         tally.trials,
         percent(tally.leak),
         percent(tally.outgassing),
         percent(tally.as_healthy),
         percent(tally.refused),
-        percent(tally.covered),
+        100.0 * tally.covered as f64 / tally.rated as f64,
+        tally.rated,
     );
     tally
 }
@@ -214,7 +218,7 @@ fn walls_pumped_for_long_are_not_called_a_leak() {
     });
     for tally in [without, with] {
         no_false_leak(&tally);
-        assert!(tally.covered * 100 >= 95 * tally.trials, "{tally:?}");
+        assert!(tally.covered * 100 >= 95 * tally.rated, "{tally:?}");
     }
     no_false_leak(&tally(
         "walls, neither time nor volume",
@@ -273,12 +277,14 @@ fn the_healthy_rise_tells_a_leak_from_walls() {
         let again = hours * between(random, 0.8, 1.25);
         let leak = times * tool.walls(hours);
         let mut request = tool.test(leak, again, length, gauge, random);
+        request.pumped_for = Some(Typed::new(again, TimeUnit::Hour));
         if let Some(load) = report(&before).gas_load {
             let end = |rate: f64| Typed::new(rate, ThroughputUnit::PascalCubicMetre);
             request.healthy = Some(HealthyRise {
                 low: end(load.low),
                 high: end(load.high),
                 seconds: Some(length),
+                pumped_for: Some(Typed::new(hours, TimeUnit::Hour)),
                 incident: None,
                 calculation: None,
             });
@@ -302,4 +308,4 @@ fn the_healthy_rise_tells_a_leak_from_walls() {
     assert!(leaks.leak * 10 >= 6 * leaks.trials, "{leaks:?}");
 }
 
-const SEED: u64 = 730_000;
+const SEED: u64 = 740_000;

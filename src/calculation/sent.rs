@@ -353,7 +353,8 @@ impl SentJson {
     /// The whole request.
     pub fn finish(mut self) -> SentRequest {
         if let Place::Log(text) = &mut self.place {
-            self.taken_out.push((self.rest.len(), text.taken));
+            let taken = text.taken - text.escape.len();
+            self.taken_out.push((self.rest.len(), taken));
             self.rest.append(&mut text.escape);
         }
         if let Place::Column(..) = &self.place {
@@ -835,6 +836,8 @@ mod tests {
             r#"{"log": "0,1\u00", "volume": 1}"#,
             "{\"log\": \"0,1\n1,2\"}",
             r#"{"log": "0,1\n1,"#,
+            r#"{"log": "0,1\"#,
+            r#"{"log": "0,1\u00"#,
             r#"{"log": "0,1\n1,2" "volume": 1}"#,
             r#"{"log" "0,1\n1,2", "volume": 1}"#,
             r#"{"log""0,1\n1,2"}"#,

@@ -10,22 +10,24 @@ use crate::vacuum::units::{Seconds, Volume};
 /// time of pumping (Chiggiato, arXiv:1404.0960, from memory: 3e-9 mbar·L/s per cm²; Elsey, Vacuum 25
 /// (1975) 347, from memory, has 1e-9 to 4e-8 for stainless steel).
 const WET_METAL: f64 = 3e-6;
-/// How much more the surfaces of a fitted chamber may give: rough shields, spread of data.
-const MORE: f64 = 30.0;
+/// How much more the surfaces of a fitted chamber may give: rough shields, spread of data. Set with
+/// [`SOONEST`] on 17,000 tuning tests like those of `rise_held_out`: of walls alone 0.1 to 0.2 % are called a leak, and
+/// 0.6 % of those pumped for one to two hours where no time was given.
+const MORE: f64 = 20.0;
 /// Gas given off by fresh fluoroelastomer after one hour, in Pa·m³/s per m²; it falls as the root of the
 /// time (O'Hanlon, User's Guide to Vacuum Technology, appendix C, from memory: 1.52e-3; Dayton 1959, from
 /// memory).
 const ELASTOMER: f64 = 1.5e-3;
 /// Area of seals over that of the walls (common practice, no source).
 const SEALS: f64 = 0.01;
-/// The least hours of pumping taken where none were given: tables of outgassing begin here. Walls give
-/// the more the shorter they were pumped.
-const SOONEST: f64 = 1.0;
+/// The least hours of pumping taken where none were given (common practice, no source). Walls give the more the
+/// shorter they were pumped.
+pub(super) const SOONEST: f64 = 2.0;
 /// The smallest chamber, m³, taken where no volume was given: it has the most area for its volume
 /// (common practice, no source).
 const SMALLEST: f64 = 1e-3;
 /// The most hours that anybody pumps to tell a leak from walls: a week.
-const LONGEST: f64 = 168.0;
+pub(super) const LONGEST: f64 = 168.0;
 
 /// What walls may give within one test.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -91,7 +93,7 @@ impl Walls {
     pub(super) fn doubt(&self, rise: f64) -> String {
         let pumped = match (self.hours_given, self.hours > SOONEST) {
             (true, _) => format!("after {:.1} h of pumping", self.hours),
-            (false, false) => "if the chamber was pumped for an hour".to_owned(),
+            (false, false) => "if the chamber was pumped for two hours".to_owned(),
             (false, true) => format!("if the chamber was pumped for {:.1} h", self.hours),
         };
         let place = match self.volume {
@@ -140,14 +142,14 @@ mod tests {
     }
 
     /// 1 m³ has 6 m² of cube; after 10 h unbaked metal gives 3e-10 mbar·L/s per cm² (Chiggiato,
-    /// arXiv:1404.0960, from memory), thirty times that at most, and 600 cm² of seals 1.5e-5 /√10 W/m²
+    /// arXiv:1404.0960, from memory), twenty times that at most, and 600 cm² of seals 1.5e-5 /√10 W/m²
     /// (as [`ELASTOMER`]): 1 mbar·L/s is 0.1 W.
     #[test]
-    fn the_most_is_thirty_times_that_of_unbaked_metal_and_that_of_seals() {
+    fn the_most_is_twenty_times_that_of_unbaked_metal_and_that_of_seals() {
         let walls = Walls::steady(Some(litres(1000.0)), Some(hours(10.0)), 600.0).unwrap();
-        let most = 30.0 * 3e-10 * 60_000.0 + 10.0 * 1.5e-3 * 0.06 / 10f64.sqrt();
+        let most = 20.0 * 3e-10 * 60_000.0 + 10.0 * 1.5e-3 * 0.06 / 10f64.sqrt();
         assert!((10.0 * walls.most() / most - 1.0).abs() < 1e-9, "{walls:?}");
-        assert_eq!(walls.most_in_words(), "8.2e-4 mbar·L/s");
+        assert_eq!(walls.most_in_words(), "6.4e-4 mbar·L/s");
         assert!((walls.hours_below(walls.most()) / 10.0 - 1.0).abs() < 1e-9);
     }
 
@@ -155,12 +157,12 @@ mod tests {
     fn a_time_that_was_not_given_is_taken_as_the_worst() {
         let at = |pumped, length| Walls::steady(Some(litres(100.0)), pumped, length);
         let unknown = at(None, 600.0).unwrap();
-        for pumped in [1.0, 2.0, 10.0, 168.0] {
+        for pumped in [2.0, 5.0, 10.0, 168.0] {
             assert!(at(Some(hours(pumped)), 600.0).unwrap().most() <= unknown.most());
         }
         // Within the test the rise would slow.
         assert_eq!(at(Some(hours(0.1)), 600.0), None);
-        assert!(at(None, 7200.0).unwrap().most() < unknown.most());
+        assert!(at(None, 10_800.0).unwrap().most() < unknown.most());
         // As does a volume.
         let unknown = Walls::steady(None, None, 600.0).unwrap();
         for volume in [1.0, 10.0, 1000.0] {
@@ -176,7 +178,7 @@ mod tests {
         let rise = 0.1 * walls.most();
         assert!(walls.reach(rise));
         let needed = walls.hours_below(rise);
-        let asked = format!("more than {needed:.0} h of pumping");
+        let asked = format!("more than {} h of pumping", two_figures(needed));
         assert!(walls.doubt(rise).contains(&asked), "{}", walls.doubt(rise));
         let pumped = |hours_of: f64| {
             let walls = Walls::steady(volume, Some(hours(hours_of)), 600.0).unwrap();

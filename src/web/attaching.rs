@@ -121,6 +121,7 @@ pub(super) async fn healthy_rise(app: &App, tool: &str) -> Result<Option<Healthy
             low: end(load.low),
             high: end(load.high),
             seconds: Some(report.used_seconds[1] - report.used_seconds[0]),
+            pumped_for: report.pumped_for,
             incident: Some(kept.incident),
             calculation: Some(kept.id),
         })

@@ -57,16 +57,18 @@ pub enum Doubt {
     },
     /// The pressure fell while the chamber should have been sealed.
     #[error(
-        "the pressure falls within the test: a pump still draws on the chamber, or a cold cathode gauge pumps it; close all valves, or use a gauge that does not pump"
+        "the pressure falls within the test: a valve was opened, a pump still draws on the chamber, or a cold cathode gauge pumps it; close all valves for the whole test, or use a gauge that does not pump"
     )]
     Falls,
     /// The rise quickens.
     #[error(
-        "the rise quickens, which neither a leak nor gas from inside does: the valve was not shut at first, or something changed within the test"
+        "the rise quickens, which neither a leak nor gas from inside does: the valve was not shut at first, was opened between several tests in one log, or something else changed within the test"
     )]
     Quickens,
     /// The rise began after half of the record.
-    #[error("the rise begins only at {seconds:.0} s, after more than half of the record")]
+    #[error(
+        "the rise begins only at {seconds:.0} s, after more than half of the record: the valve closed late, or the gauge was at its lower end until then"
+    )]
     ValveLate {
         /// Seconds from the first reading.
         seconds: f64,
@@ -481,7 +483,7 @@ fn cut_start(
             line: record.lines[closed],
             seconds,
             words: format!(
-                "the pressure stands still until {seconds:.0} s: the valve closed late; earlier readings are not used"
+                "the pressure stands still until {seconds:.0} s: the valve closed late, or the gauge was at its lower end until then; earlier readings are not used"
             ),
         });
         if share > 0.5 {

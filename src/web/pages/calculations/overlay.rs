@@ -223,7 +223,10 @@ pub(super) fn interval_words<const N: usize>(compared: [(&str, Two); N]) -> Stri
                 "is lower beyond both intervals",
                 "are lower beyond both intervals",
             ],
-            [Some(_), Some(_)] => ["cannot be told apart"; 2],
+            [Some(_), Some(_)] => [
+                "does not differ beyond both intervals",
+                "do not differ beyond both intervals",
+            ],
             _ => [
                 "is not compared, since it is not known of both",
                 "are not compared, since they are not known of both",
@@ -313,6 +316,7 @@ fn comparison(tests: &[Test]) -> String {
         interval_words([
             ("the leak rate", two(|rise| &rise.leak_rate)),
             ("gas from inside", two(|rise| &rise.outgassing_rate)),
+            ("both together", two(|rise| &rise.gas_load)),
         ])
     )
 }

@@ -134,9 +134,17 @@ fn healthy() -> FieldGroup {
         )
         .optional(),
     );
+    ends.push(
+        Field::quantity(
+            "healthy.pumped_for",
+            "Pumped before that test for",
+            units!(TimeUnit, TimeUnit::Hour),
+        )
+        .optional(),
+    );
     group(
         "Healthy tool",
-        "From a rise test of the same tool when it was well: its 95 % interval of both together.",
+        "From a rise test of the same tool when it was well: its 95 % interval of both together. Walls give the more the shorter they were pumped, so what was not pumped for as long may be faster without a leak.",
         ends,
     )
 }
@@ -153,6 +161,10 @@ pub(super) fn prefill(form: &mut CalculationForm, healthy: &HealthyRise) {
     }
     if let Some(seconds) = healthy.seconds {
         form.fill("healthy.seconds", &show::trimmed(seconds, 1));
+    }
+    if let Some(time) = healthy.pumped_for {
+        form.fill("healthy.pumped_for.value", &time.value.to_string());
+        form.fill("healthy.pumped_for.unit", time.unit.id());
     }
 }
 
