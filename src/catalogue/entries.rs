@@ -193,6 +193,9 @@ pub struct Check {
     pub basis: String,
     /// Chance of the outcome "found" for each cause it answers to.
     pub reveals: BTreeMap<CauseId, f64>,
+    /// For each class the components that it clears if it finds nothing: it shows most of what the causes of
+    /// each weigh there by common practice.
+    pub clears: BTreeMap<ClassId, Vec<ComponentId>>,
     /// Markdown.
     pub procedure: String,
 }

@@ -799,6 +799,7 @@ impl<'a> Reader<'a> {
                 .collect(),
             needs_components,
             basis: raw.basis,
+            clears: clears(catalogue, &reveals),
             reveals,
             procedure: procedure.to_owned(),
         }
@@ -888,3 +889,33 @@ fn is_identifier(text: &str) -> bool {
 
 /// The legal outcome of a search that ended without a cause.
 pub const NOT_FOUND: &str = "not-found";
+
+/// A component is cleared by a check that would have shown more than this share of its causes.
+const CLEARED: f64 = 0.55;
+
+/// For each class the components that a check with these chances clears if it finds nothing.
+fn clears(
+    catalogue: &Catalogue,
+    reveals: &BTreeMap<CauseId, f64>,
+) -> BTreeMap<ClassId, Vec<ComponentId>> {
+    let cleared = |class: &ToolClass| {
+        let clear = |component: &&ComponentId| {
+            let own = || {
+                catalogue
+                    .causes
+                    .values()
+                    .filter(|c| c.component == **component)
+            };
+            let all: f64 = own().map(|cause| cause.weight_in(&class.id)).sum();
+            let shown = own().filter_map(|cause| {
+                Some(cause.weight_in(&class.id) * reveals.get(cause.id.as_str())?)
+            });
+            shown.sum::<f64>() > CLEARED * all
+        };
+        class.components.iter().filter(clear).cloned().collect()
+    };
+    let classes = catalogue.classes.values();
+    classes
+        .map(|class| (class.id.clone(), cleared(class)))
+        .collect()
+}

@@ -48,6 +48,10 @@ const OF_A_KIND: char = '+';
 /// is not that the flow is fine.
 const LACKING: char = '-';
 
+/// What stands before the stem of a word that tells only what is denied, or that a proof denies: the `fine` of
+/// `door fine`. Nothing finds it but a phrase in quotation marks.
+const ASIDE: char = '~';
+
 /// What stands before the index term of a concept.
 const CONCEPT: char = '=';
 
@@ -96,6 +100,13 @@ pub(super) struct Word {
     pub(super) common: bool,
     /// Where the words stand that say that it is not so, in bytes.
     pub(super) denial: Option<(u32, u32)>,
+}
+
+impl Word {
+    /// Whether it tells cases apart, and is not searched for only since it denies or is denied by a proof.
+    fn set_aside(&self) -> bool {
+        self.common && !is_common(&self.plain)
+    }
 }
 
 /// A word or group of words of the word list in a text.
@@ -264,6 +275,9 @@ impl Analysed {
     #[cfg(test)]
     pub(super) fn terms(&self) -> impl Iterator<Item = (String, &Word)> {
         let mut terms = Vec::new();
+        for word in self.words.iter().filter(|word| word.set_aside()) {
+            terms.push((format!("{ASIDE}{}", word.stem), word));
+        }
         let words = self.words.iter().enumerate();
         for (at, word) in words.filter(|(_, word)| !word.common) {
             let term = match word.ruled_out {
@@ -355,7 +369,23 @@ pub(super) fn ruled_out(term: &str) -> Option<&str> {
 
 /// Whether an index term is a word that somebody wrote.
 pub(super) fn is_written(term: &str) -> bool {
-    !term.starts_with([RULED_OUT, CONCEPT, LACKING])
+    !term.starts_with([RULED_OUT, CONCEPT, LACKING, ASIDE])
+}
+
+/// The word that an index term tells to be denied, or to deny; none if it tells nothing of the kind.
+pub(super) fn denied_word(term: &str) -> Option<&str> {
+    let word = ruled_out(term).or_else(|| term.strip_prefix(ASIDE))?;
+    is_written(word).then_some(word)
+}
+
+/// Every index term under which a text may hold a word, that by which it is searched for first.
+pub(super) fn any_term(stem: &str) -> [String; 4] {
+    [
+        stem.to_owned(),
+        format!("{RULED_OUT}{stem}"),
+        format!("{RULED_OUT}{OF_A_KIND}{stem}"),
+        format!("{ASIDE}{stem}"),
+    ]
 }
 
 /// The words of a text with pressures left out; not yet judged for what is ruled out.
@@ -533,6 +563,8 @@ impl Analysed {
                 if word.lacking {
                     told(word.position, false, Term::Lacking(&word.stem));
                 }
+            } else if word.set_aside() {
+                told(word.position, false, Term::Aside(&word.stem));
             }
             while let Some(mention) = mentions.next_if(|mention| mention.words.start == at) {
                 for concept in self.held(mention) {
@@ -553,6 +585,7 @@ enum Term<'a> {
     Stem(&'a str),
     OfAKind(&'a str),
     Lacking(&'a str),
+    Aside(&'a str),
     Concept(Concept),
     Lack(Concept),
 }
@@ -567,6 +600,10 @@ fn put_term(handed: &mut String, ruled_out: bool, term: Term<'_>) {
         Term::Stem(stem) => handed.push_str(stem),
         Term::OfAKind(stem) => {
             handed.push(OF_A_KIND);
+            handed.push_str(stem);
+        }
+        Term::Aside(stem) => {
+            handed.push(ASIDE);
             handed.push_str(stem);
         }
         Term::Lacking(stem) => {

@@ -13,7 +13,10 @@ use tantivy::{
     schema::Field,
 };
 
-use super::{rank, schema::UNIT};
+use super::{
+    rank,
+    schema::{ELSEWHERE, UNIT},
+};
 
 /// One quantity asked for.
 #[derive(Clone, Debug)]
@@ -31,7 +34,8 @@ pub(super) struct Beside {
 impl Beside {
     /// The cases that are near.
     pub(super) fn cases(&self) -> Box<dyn Query> {
-        if self.in_own_unit {
+        // An older index that is searched while a new one is filled has no such column.
+        if self.in_own_unit || self.column == ELSEWHERE {
             return Box::new(self.clone());
         }
         let end = |power: f64| {

@@ -4,7 +4,11 @@
 //! Causes are told by the catalogue's names. What any part may say is looked up in the lists of words, and
 //! only for the first hits, so that it costs the same however many cases there are.
 
-use std::collections::HashSet;
+use std::{
+    cell::RefCell,
+    collections::{HashMap, HashSet},
+    rc::Rc,
+};
 
 use tantivy::{
     DocAddress, Searcher, Term,
@@ -56,9 +60,10 @@ pub(super) fn causes(denied: &[Denied], names: &Names, analysis: &Analysis) -> H
         let names = names.iter().map(|name| terms_of(name, analysis));
         (cause, names.collect::<Vec<_>>())
     });
-    let among = |names: &Vec<HashSet<String>>| {
+    let among = |names: &Vec<Rc<HashSet<String>>>| {
         denied.iter().any(|thing| {
-            let all = |name: &HashSet<String>| thing.terms.iter().all(|term| name.contains(term));
+            let all =
+                |name: &Rc<HashSet<String>>| thing.terms.iter().all(|term| name.contains(term));
             names.iter().any(all)
         })
     };
@@ -68,7 +73,39 @@ pub(super) fn causes(denied: &[Denied], names: &Names, analysis: &Analysis) -> H
 
 /// What a name may be called by: its words and what they mean, wider too. What is glued to another by a
 /// hyphen says of which kind it is: nothing water-cooled is water.
-fn terms_of(name: &str, analysis: &Analysis) -> HashSet<String> {
+fn terms_of(name: &str, analysis: &Analysis) -> Rc<HashSet<String>> {
+    let list = analysis.list().fingerprint();
+    KNOWN.with_borrow_mut(|known| {
+        if known.list != list || known.names.len() >= NAMES_KEPT {
+            *known = Known {
+                list,
+                names: HashMap::new(),
+            };
+        }
+        if let Some(terms) = known.names.get(name) {
+            return Rc::clone(terms);
+        }
+        let terms = Rc::new(read_terms(name, analysis));
+        known.names.insert(name.to_owned(), Rc::clone(&terms));
+        terms
+    })
+}
+
+/// Names each thread keeps at most.
+const NAMES_KEPT: usize = 10_000;
+
+/// Names read before, with the word list they were read with.
+#[derive(Default)]
+struct Known {
+    list: u64,
+    names: HashMap<String, Rc<HashSet<String>>>,
+}
+
+thread_local! {
+    static KNOWN: RefCell<Known> = RefCell::default();
+}
+
+fn read_terms(name: &str, analysis: &Analysis) -> HashSet<String> {
     let read = analysis.read(name);
     let glued = |word: &Word| {
         let behind = name.get(word.place.end..);

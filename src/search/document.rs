@@ -12,6 +12,7 @@ use super::{
     circumstances::Circumstances,
     digest::Digest,
     lexer::lex,
+    naming::head,
     noted,
     pressure::{Reading, Told, readings_in, scale},
     quantity::{Quantity, quantities_in},
@@ -19,8 +20,8 @@ use super::{
     surface,
 };
 use crate::{
-    casebook::{Finding, Incident, Tool},
-    catalogue::{Catalogue, Kind},
+    casebook::{Finding, Incident, Outcome, Tool},
+    catalogue::{Catalogue, Component, Kind},
     vacuum::units::{PressureUnit, TypedPressure},
 };
 
@@ -99,7 +100,7 @@ pub(super) enum When {
     Before,
     /// After the fix, or not told.
     Other,
-    /// In the foreline or the roughing line.
+    /// In the foreline or the roughing line, at the fault.
     Elsewhere,
 }
 
@@ -163,8 +164,10 @@ pub struct Entry {
     pub notes: String,
     /// Where in the notes each of [`NOTED`] ends.
     pub(super) noted: [usize; NOTED.len()],
-    /// Signs seen, antecedents that happened, checks that found something, tool and class.
+    /// Tool and class, signs seen, antecedents that happened, then what checks that found nothing cleared.
     pub facts: String,
+    /// Where in the facts what was cleared begins.
+    pub cleared: usize,
     /// What is known of tool and case beside words.
     pub circumstances: Circumstances,
     /// The unit its pressures are in where none is written.
@@ -187,7 +190,7 @@ impl Entry {
     /// A case of which nothing is known but what was told of it.
     pub fn of_text(number: i64, text: &str) -> Self {
         let unit = PressureUnit::Torr;
-        let (readings, quantities) = read([text, "", ""]);
+        let (readings, quantities) = read([text, "", ""], 0);
         let mut pressures = Vec::new();
         written(text, &readings[0], unit, Place::Symptom, &mut pressures);
         Self {
@@ -206,6 +209,7 @@ impl Entry {
             notes: String::new(),
             noted: [0; NOTED.len()],
             facts: String::new(),
+            cleared: 0,
             circumstances: Circumstances::default(),
             unit,
             pressures,
@@ -267,14 +271,21 @@ impl Entry {
             .class(tool.class.as_str())
             .map_or(tool.class.as_str(), |class| class.name.as_str());
         let facts = [tool.id.as_str(), class].into_iter().chain(signs);
-        let facts = joined(facts.chain(antecedents), BETWEEN_NAMES);
+        let mut facts = joined(facts.chain(antecedents), BETWEEN_NAMES);
+        let cleared = facts.len();
+        for component in cleared_of(&incident, tool, catalogue) {
+            facts.push_str(BETWEEN_NAMES);
+            facts.push_str(head(&component.name));
+            facts.push_str(CLEARED);
+        }
         let typed = incident.pressures;
         let unit = [typed.faulty, typed.healthy, Some(tool.healthy_base)]
             .into_iter()
             .flatten()
             .next()
             .map_or(PressureUnit::Torr, |typed| typed.unit);
-        let (readings, quantities) = read([&incident.symptom, &incident.fix, &notes]);
+        let proof = noted[Noted::PROOF.0];
+        let (readings, quantities) = read([&incident.symptom, &incident.fix, &notes], proof);
         let mut pressures = Vec::new();
         for (typed, when) in [
             (typed.faulty, When::Fault),
@@ -292,7 +303,10 @@ impl Entry {
             &mut pressures,
         );
         written(&incident.fix, fix, unit, Place::Later, &mut pressures);
-        written(&notes, other, unit, Place::Later, &mut pressures);
+        let proving = other.partition_point(|reading| reading.place.start < proof);
+        let (proving, found) = other.split_at(proving);
+        written(&notes, proving, unit, Place::Later, &mut pressures);
+        written(&notes, found, unit, Place::Found, &mut pressures);
         Self {
             number,
             revision,
@@ -312,6 +326,7 @@ impl Entry {
             notes,
             noted,
             facts,
+            cleared,
             circumstances: Circumstances::new(incident, tool, catalogue),
             unit,
             pressures,
@@ -336,6 +351,9 @@ impl Entry {
 
     /// The name people read of what stands at a place of a part.
     pub(super) fn name_at(&self, part: Part, place: usize) -> &'static str {
+        if part == Part::Facts && place > self.cleared {
+            return "clear checks";
+        }
         let ends = self.noted.iter().zip(NOTED);
         let noted = ends
             .filter(|_| part == Part::Notes)
@@ -384,7 +402,8 @@ impl Entry {
             let field = match measured.when {
                 When::Fault => fields.fault,
                 When::Before => fields.before,
-                When::Other | When::Elsewhere => fields.other,
+                When::Other => fields.other,
+                When::Elsewhere => fields.elsewhere,
             };
             document.add_f64(field, shortened(measured.power));
         }
@@ -540,6 +559,38 @@ fn notes_of(incident: &Incident) -> (String, [usize; NOTED.len()]) {
     (notes, noted)
 }
 
+/// What is said of a component that checks cleared, behind its name.
+const CLEARED: &str = " ruled out";
+
+/// The components that the checks of a case cleared, each once; what is its cause is none of them.
+fn cleared_of<'a>(
+    incident: &Incident,
+    tool: &Tool,
+    catalogue: &'a Catalogue,
+) -> Vec<&'a Component> {
+    let cause = match &incident.cause {
+        Some(Finding::Cause(id)) => catalogue.cause(id.as_str()),
+        _ => None,
+    };
+    let clear = incident
+        .checks
+        .iter()
+        .filter(|made| made.outcome == Outcome::Clear);
+    let checks = clear.filter_map(|made| catalogue.check(made.check.as_str()));
+    let mut cleared: Vec<&Component> = Vec::new();
+    for id in checks
+        .filter_map(|check| check.clears.get(&tool.class))
+        .flatten()
+    {
+        let guilty = cause.is_some_and(|cause| cause.component == *id);
+        let known = cleared.iter().any(|known| known.id == *id);
+        if !guilty && !known && tool.components.contains(id) {
+            cleared.extend(catalogue.component(id.as_str()));
+        }
+    }
+    cleared
+}
+
 /// Texts one behind the other.
 fn joined<'a>(texts: impl Iterator<Item = &'a str>, between: &str) -> String {
     let mut joined = String::new();
@@ -565,7 +616,9 @@ fn measured(typed: TypedPressure, when: When) -> Option<Measured> {
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Place {
     Symptom,
-    /// Fix, proof and notes.
+    /// Notes, those of checks among them.
+    Found,
+    /// Fix and proof.
     Later,
 }
 
@@ -588,11 +641,11 @@ fn written(
         };
         for power in ends {
             let when = match (place, reading.told) {
-                (_, Told::Elsewhere) => When::Elsewhere,
+                (Place::Symptom | Place::Found, Told::Elsewhere) => When::Elsewhere,
                 (Place::Symptom, Told::Now) if given => When::Other,
                 (Place::Symptom, Told::Now) => When::Fault,
                 (Place::Symptom, Told::Before) => When::Before,
-                (Place::Later, _) => When::Other,
+                (Place::Found | Place::Later, _) => When::Other,
             };
             let known = pressures
                 .iter()
@@ -610,14 +663,18 @@ fn same_time(known: When, new: When) -> bool {
     known == new || (known == When::Fault && new == When::Other)
 }
 
-/// The pressures of each text, and the other quantities written in them, each once.
-fn read(texts: [&str; 3]) -> ([Vec<Reading>; 3], Vec<Quantity>) {
+/// The pressures of symptom, fix and notes, and the other quantities of symptom and notes, each once: those of
+/// the fix and of the proof, where that ends in the notes, are how things were after it.
+fn read(texts: [&str; 3], proof: usize) -> ([Vec<Reading>; 3], Vec<Quantity>) {
     let mut all: Vec<Quantity> = Vec::new();
+    let mut later = [0, usize::MAX, proof].into_iter();
     let readings = texts.map(|text| {
         let pieces = lex(text);
         let readings = readings_in(&pieces);
         let pressures: Vec<_> = readings.iter().map(|r| r.place.clone()).collect();
-        for found in quantities_in(text, &pieces, &pressures) {
+        let begins = later.next().unwrap_or_default();
+        let found = quantities_in(text, &pieces, &pressures).into_iter();
+        for found in found.filter(|found| found.place.start >= begins && !found.aside()) {
             let known = all
                 .iter()
                 .any(|known| known.sort == found.sort && known.value == found.value);
@@ -651,6 +708,13 @@ pub(super) fn names(catalogue: &Catalogue) -> u64 {
     for (id, name) in components.chain(signs).chain(antecedents).chain(classes) {
         digest.text(id);
         digest.text(name);
+    }
+    for check in catalogue.checks() {
+        digest.text(check.id.as_str());
+        for (class, cleared) in &check.clears {
+            digest.text(class.as_str());
+            cleared.iter().for_each(|id| digest.text(id.as_str()));
+        }
     }
     digest.sum()
 }

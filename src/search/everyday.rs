@@ -47,12 +47,12 @@ list listen little live load local lock long longer look looked loose lose loss 
 lower luck lunch machine made mail main make making man manage manual many map mark market master match
 matter may maybe mean means meant measure meet member men mend mention message met metal middle might mile
 mind mine minor minus minute minutes miss missed mistake model moment monday money month months more
-morning most mother mouth move moved much music must name near nearly neat neck need needed neither never
+morning most mother mouth move moved much music must name near nearly neat neck need needed negative neither never
 new news next nice night nine nobody noise none noon nor normal north nose note nothing notice now number
 object obvious odd off offer office often oil okay old once one only onto open opened opposite order other
 others ought out outside over own page paid pain paint pair paper park part parts party pass passed past
 path pay people perhaps person phone photo pick picture piece place placed plain plan plant play please
-point poor port possible post pound power press pretty price print problem proper proud prove public pull
+point poor port positive possible post pound power press pretty price print problem proper proud prove public pull
 purpose push put quality quarter question quick quickly quiet quite race rain raise ran range rare rate
 rather reach read reading ready real really reason recent record red reduce refuse regular remain remember
 remove repeat reply report rest result return rich ride right rise risen rising river road rock role roll

@@ -136,6 +136,10 @@ impl Matches {
             why.push(format!("does not speak of {}", words.join(", ")));
         }
         if why.is_empty() {
+            let phrases = asked.phrases.iter();
+            why.extend(phrases.map(|phrase| format!("holds “{}”", phrase.shown)));
+        }
+        if why.is_empty() {
             why.extend(left_out(asked));
         }
         let (part, excerpt) = match best {
@@ -173,9 +177,12 @@ fn left_out(asked: &Understood) -> Option<String> {
     let words = asked.left_out.iter().map(|strict| strict.shown.as_str());
     let names = asked.named.iter().filter(|name| name.left_out);
     let pressures = asked.pressures_left_out.iter().map(|p| p.shown.trim());
+    let denied = asked.quantities_denied.iter();
+    let denied = denied.map(|quantity| quantity.shown.trim_start_matches("no "));
     let all: Vec<_> = words
         .chain(names.map(|name| name.shown.as_str()))
         .chain(pressures)
+        .chain(denied)
         .collect();
     (!all.is_empty()).then(|| format!("without {}", all.join(", ")))
 }

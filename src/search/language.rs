@@ -247,6 +247,14 @@ fn term(text: &str, query: &mut Query) -> Option<usize> {
         return None;
     }
     let used = text.find(char::is_whitespace).unwrap_or(text.len());
+    if let Some(number) = numbered(&text[..used]) {
+        query.named.push(NamedValue {
+            named: Named::Number,
+            value: number.to_owned(),
+            left_out: true,
+        });
+        return Some(shift + used);
+    }
     if !awaits_power(&query.plain)
         && let Some((reading, used)) = first_pressure(text)
     {

@@ -25,6 +25,7 @@ mod naming;
 mod negation;
 mod noted;
 mod pairs;
+mod phrase;
 mod plan;
 mod pressure;
 mod quantity;

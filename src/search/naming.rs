@@ -112,23 +112,42 @@ impl SearchIndex {
         let mut told = Vec::new();
         let mut done = 0;
         for (place, letters, figures) in tools_in(typed) {
+            let written = &typed[place.clone()];
             let widths = figures.len()..=LONGEST_NUMBER;
             let ids = widths.map(|width| format!("{letters}-{figures:0>width$}"));
+            let mut known = None;
             for id in std::iter::once(format!("{letters}{figures}")).chain(ids) {
                 let term = Term::from_field_text(self.fields.tool, &id);
                 if searcher.doc_freq(&term)? > 0 {
-                    let written = &typed[place.clone()];
-                    text.push_str(&typed[done..place.start]);
-                    text.push_str("tool:");
-                    text.push_str(&id);
-                    done = place.end;
-                    told.push(format!(
-                        "“{written}” is taken for the tool {}.",
-                        id.to_uppercase()
-                    ));
+                    known = Some(id);
                     break;
                 }
             }
+            let Some(id) = known else {
+                let site = Term::from_field_text(self.fields.site, &letters);
+                if searcher.doc_freq(&site)? > 0 {
+                    let site = letters.to_uppercase();
+                    told.push(format!(
+                        "No tool is called “{written}”; {site} was taken for the site."
+                    ));
+                    // Its figures would be found in any text.
+                    text.push_str(&typed[done..place.start]);
+                    text.push_str("site:");
+                    text.push_str(&letters);
+                    done = place.end;
+                }
+                continue;
+            };
+            let (before, denied) = undenied(&typed[done..place.start]);
+            text.push_str(before);
+            text.push_str(if denied { "-tool:" } else { "tool:" });
+            text.push_str(&id);
+            done = place.end;
+            let id = id.to_uppercase();
+            told.push(match denied {
+                true => format!("“{written}” is taken for the tool {id}, which is left out."),
+                false => format!("“{written}” is taken for the tool {id}."),
+            });
         }
         text.push_str(&typed[done..]);
         Ok((text, told))
@@ -175,6 +194,20 @@ impl SearchIndex {
                 all.map(|id| (id.clone(), id.to_uppercase())).collect()
             }
         })
+    }
+}
+
+/// A text before a name without the word at its end by which that is left out, and whether there was one:
+/// `not BRK-04`, `all except BRK-04`.
+fn undenied(before: &str) -> (&str, bool) {
+    let trimmed = before.trim_end();
+    let space = trimmed.char_indices().rfind(|(_, c)| c.is_whitespace());
+    let from = space.map_or(0, |(at, c)| at + c.len_utf8());
+    let last = trimmed[from..].to_lowercase();
+    let denied = ["not", "except", "without", "excluding", "besides", "no"];
+    match trimmed.len() < before.len() && denied.contains(&&*last) {
+        true => (&before[..from], true),
+        false => (before, false),
     }
 }
 
@@ -233,7 +266,7 @@ fn tools_in(typed: &str) -> Vec<(Range<usize>, String, &str)> {
 }
 
 /// What a name names, without what it says more of it: the `Foreline valve` of the cryopump.
-fn head(name: &str) -> &str {
+pub(super) fn head(name: &str) -> &str {
     let ends = [",", ":", " of ", " with ", " between ", " inside "];
     let end = ends.iter().filter_map(|end| name.find(end)).min();
     &name[..end.unwrap_or(name.len())]

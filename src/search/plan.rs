@@ -11,15 +11,17 @@ use std::{
 };
 
 use super::{
-    analysis::{Analysed, Analysis, Word, concept_term, lacking_term, ruled_out, split, stem_term},
+    analysis::{
+        Analysed, Analysis, Word, any_term, concept_term, lacking_term, ruled_out, split, stem_term,
+    },
     circumstances::Circumstances,
     document::{Noted, Part},
     language::{Named, NamedValue, Query, Within, parse},
     leaning::Leaning,
     learning::Learning,
     negation,
-    pressure::Reading,
-    quantity::{Quantity, quantities},
+    pressure::{self, Reading, rates, tells_place},
+    quantity::{Quantity, quantities, times_of_day},
     side_by_side::MOST_PAIRS,
     surface::Surface,
     telling::Told,
@@ -84,14 +86,25 @@ const PART_WORTH: f32 = 0.5;
 /// Worth of how others misspelt a word.
 const MISSPELT_WORTH: f32 = 0.5;
 
+/// Worth of the word of which one typed is a slip.
+const SLIP_WORTH: f32 = 0.9;
+
 /// Worth of a word as it stands where its lack is asked for: `not cold` is told in other words too.
-const LACKING_WORTH: f32 = 0.5;
+const LACKING_WORTH: f32 = 0.25;
+
+/// Parts that are well where the whole is, of whose kind there are others.
+const OF_A_WHOLE: [&str; 8] = [
+    "seal", "seals", "gasket", "ring", "seat", "bonnet", "hinge", "face",
+];
 
 /// What is missed when it is not there: `no flow` tells of a fault and denies none.
 const MISSED: [&str; 12] = [
     "flow", "power", "signal", "current", "voltage", "light", "reading", "display", "response",
     "vacuum", "cooling", "pressure",
 ];
+
+/// Worth of the words that say where a pressure was read, beside the pressure itself.
+const PLACE_WORTH: f32 = 0.3;
 
 /// Worth of two words written in one, or one in two.
 const JOINED_WORTH: f32 = 0.8;
@@ -107,6 +120,8 @@ pub(super) struct Wanted {
     pub(super) pair: Option<[String; 2]>,
     /// Whether it was typed in a way nobody wrote.
     pub(super) corrected: bool,
+    /// Whether it is another way of saying what is wanted besides, or a part of it.
+    pub(super) besides: bool,
 }
 
 /// Words that have to stand side by side, or in one part.
@@ -160,6 +175,8 @@ pub struct Understood {
     pub(super) required: Vec<Strict>,
     pub(super) pressures: Vec<AskedPressure>,
     pub(super) quantities: Vec<Quantity>,
+    /// Masses said not to be there.
+    pub(super) quantities_denied: Vec<Quantity>,
     /// Whether the cases nearest to a pressure are told of, however far off they are.
     pub(super) nearest: bool,
     /// Whether the cases are those that hold none of the words.
@@ -187,6 +204,8 @@ pub struct Understood {
     pub(super) learning: Arc<Learning>,
     /// What those words and the circumstances tell of the cause.
     pub(super) told: Told,
+    /// Words that no case holds in any form: as typed, and their stems.
+    pub(super) unread: Vec<(String, String)>,
     pub(super) remarks: Vec<String>,
     places: HashMap<String, (usize, usize)>,
 }
@@ -194,9 +213,13 @@ pub struct Understood {
 impl Understood {
     /// Makes out what was typed.
     pub(super) fn new(typed: &str, analysis: &Analysis, vocabulary: &Vocabulary) -> Self {
-        let query = parse(typed);
+        let mut query = parse(typed);
+        part(&mut query, analysis, vocabulary);
         let mut analysed = analysis.read(&query.plain);
         let quantities = measured(&query.plain, &mut analysed, vocabulary);
+        let (quantities_denied, quantities): (Vec<_>, Vec<_>) =
+            quantities.into_iter().partition(|quantity| quantity.denied);
+        let told = no_words(&query, &mut analysed);
         if analysed.readings.len() > 1 {
             for word in &mut analysed.words {
                 word.common |= TIMES.contains(&&*word.plain);
@@ -206,9 +229,19 @@ impl Understood {
             analysis,
             vocabulary,
             spelt: HashMap::new(),
-            remarks: query.remarks.clone(),
+            looked_up: 0,
+            unread: Vec::new(),
+            remarks: query.remarks.iter().cloned().chain(told).collect(),
         };
-        let wanted = planner.wanted(&query.plain, &analysed);
+        let mut wanted = planner.wanted(&query.plain, &analysed);
+        let placed = |reading: &Reading| reading.told == pressure::Told::Elsewhere;
+        if analysed.readings.iter().any(placed) {
+            for of_place in wanted.iter_mut().filter(|own| tells_place(&own.shown)) {
+                for (_, worth) in &mut of_place.terms {
+                    *worth *= PLACE_WORTH;
+                }
+            }
+        }
         let neighbours = planner.neighbours(&query.plain, &analysed);
         let surface = Surface::of_query(&analysed, analysis.learnt());
         let mut pressures: Vec<_> = query
@@ -242,6 +275,7 @@ impl Understood {
             required: planner.strict(&required),
             pressures,
             quantities,
+            quantities_denied,
             nearest: false,
             silent: false,
             words_optional: false,
@@ -257,6 +291,7 @@ impl Understood {
             denied: denied(&query.plain, &analysed),
             denied_causes: HashSet::new(),
             surface,
+            unread: planner.unread,
             remarks: planner.remarks,
             places: HashMap::new(),
         }
@@ -273,6 +308,8 @@ impl Understood {
             analysis,
             vocabulary,
             spelt: HashMap::new(),
+            looked_up: 0,
+            unread: Vec::new(),
             remarks: Vec::new(),
         };
         let mut analysed = analysis.read(text);
@@ -295,9 +332,50 @@ impl Understood {
         .indexed()
     }
 
+    /// The one tool that a case has to be of, if the search names one.
+    pub fn tool(&self) -> Option<&str> {
+        let tools = self
+            .named
+            .iter()
+            .filter(|name| name.named == Named::Tool && !name.left_out);
+        let mut ids = tools.flat_map(|name| &name.values);
+        let (_, shown) = ids.next()?;
+        ids.next().is_none().then_some(shown)
+    }
+
     /// What was made of what was typed, a sentence each; empty if it was taken as it stands.
     pub fn remarks(&self) -> &[String] {
         &self.remarks
+    }
+
+    /// What to look for in place of words that no case holds: those most like them. None where there are
+    /// none, or where other words were typed.
+    pub(super) fn most_like(&self, vocabulary: &Vocabulary) -> Option<Self> {
+        let known = |wanted: &Wanted| {
+            let unread = |(shown, _): &(String, String)| *shown == wanted.shown;
+            !self.unread.iter().any(unread)
+        };
+        if self.wanted.iter().any(known) || !self.pressures.is_empty() {
+            return None;
+        }
+        let like = self.unread.iter().map(|(shown, stem)| {
+            let like = vocabulary.most_like(stem).into_iter();
+            Wanted {
+                shown: shown.clone(),
+                terms: like.map(|word| (word, 1.0)).collect(),
+                corrected: true,
+                ..Wanted::default()
+            }
+        });
+        let wanted: Vec<_> = like.filter(|wanted| !wanted.terms.is_empty()).collect();
+        let found = !wanted.is_empty();
+        found.then(|| {
+            let like = Self {
+                wanted,
+                ..self.clone()
+            };
+            like.indexed()
+        })
     }
 
     /// Whether nothing is asked: no word, pressure or field.
@@ -305,6 +383,7 @@ impl Understood {
         self.wanted.is_empty()
             && self.pressures.is_empty()
             && self.quantities.is_empty()
+            && self.quantities_denied.is_empty()
             && !self.is_strict()
     }
 
@@ -449,6 +528,29 @@ pub(super) fn denied(text: &str, analysed: &Analysed) -> Vec<Denied> {
     denied.into_iter().map(|(denied, _)| denied).collect()
 }
 
+/// Sets spaces between words written in one that nobody knows so.
+fn part(query: &mut Query, analysis: &Analysis, vocabulary: &Vocabulary) {
+    let words = split(&query.plain, &[]);
+    let unknown = |word: &&Word| {
+        let learnt = || analysis.learnt().meanings(&[&*word.stem]);
+        !word.common && !vocabulary.knows(&word.stem) && learnt().is_none()
+    };
+    // From the last on, so that the places of those before stay right.
+    for word in words.iter().rev().filter(unknown).take(MOST_SPELT) {
+        let meant = || vocabulary.meant_by(&word.plain, &word.stem);
+        let Some(pieces) = vocabulary
+            .parted(&word.plain)
+            .filter(|_| meant().is_empty())
+        else {
+            continue;
+        };
+        let (apart, place) = (pieces.join(" "), word.place.clone());
+        let remark = format!("“{}” is read as “{apart}”.", &query.plain[place.clone()]);
+        query.remarks.push(remark);
+        query.plain.replace_range(place, &apart);
+    }
+}
+
 /// The quantities of a text. Their words are left aside, since a column finds what is near; but where no
 /// case holds one of the sort, as where all figures were taken out of the texts, only words find it.
 fn measured(text: &str, analysed: &mut Analysed, vocabulary: &Vocabulary) -> Vec<Quantity> {
@@ -457,14 +559,29 @@ fn measured(text: &str, analysed: &mut Analysed, vocabulary: &Vocabulary) -> Vec
     found.truncate(MOST_PRESSURES);
     let found_near = found.iter().filter(|own| vocabulary.measures(own.sort));
     analysed.leave_aside(found_near.map(|quantity| &quantity.place));
+    found.retain(|quantity| !quantity.before);
     found
+}
+
+/// Leaves times of day aside, and rates and flows, by which no case is searched; gives a sentence on those.
+fn no_words(query: &Query, analysed: &mut Analysed) -> Option<String> {
+    let rates = rates(&query.plain);
+    analysed.leave_aside(times_of_day(&query.plain).iter().chain(&rates));
+    let shown = &query.plain[rates.first()?.clone()];
+    Some(format!(
+        "“{shown}” is a rate or a flow, by which cases are not searched; it was left aside."
+    ))
 }
 
 struct Planner<'a> {
     analysis: &'a Analysis,
     vocabulary: &'a Vocabulary,
-    /// What words nobody wrote were taken for.
+    /// What words nobody wrote, or that look like a slip, were taken for.
     spelt: HashMap<String, Vec<(String, f32)>>,
+    /// How many of the former.
+    looked_up: usize,
+    /// Words that no case holds in any form.
+    unread: Vec<(String, String)>,
     remarks: Vec<String>,
 }
 
@@ -491,13 +608,17 @@ impl Planner<'_> {
                     true => &mention.concepts[1..],
                     false => &[],
                 };
-                let own = (concept_term(*concept, first.ruled_out), 1.0);
+                let term = concept_term(*concept, first.ruled_out);
+                let own = match words.iter().any(|word| word.lacking) {
+                    true => vec![(lacking_term(&term), 1.0), (term, LACKING_WORTH)],
+                    false => vec![(term, 1.0)],
+                };
                 let wider = wider
                     .iter()
                     .map(|wide| (concept_term(*wide, true), SAME_WORTH));
                 add(Wanted {
                     shown: text[first.place.start..last.place.end].to_owned(),
-                    terms: std::iter::once(own).chain(wider).collect(),
+                    terms: own.into_iter().chain(wider).collect(),
                     ..Wanted::default()
                 });
             }
@@ -524,12 +645,19 @@ impl Planner<'_> {
             }
             let before = at.checked_sub(1).map(|before| &analysed.words[before]);
             if let (true, Some(before)) = (word.ruled_out && word.qualified, before) {
+                let both = stem_term(&format!("{} {}", before.stem, word.stem), true);
+                // Where the valves are fine, so is the gate valve.
+                let mut terms = vec![(both, 1.0), (stem_term(&word.stem, true), PART_WORTH)];
+                if OF_A_WHOLE.contains(&&*word.plain) {
+                    // Where the door is fine, so is its seal.
+                    let whole = analysed.mentions.iter();
+                    let whole = whole.filter(|mention| mention.words.contains(&(at - 1)));
+                    let whole = whole.filter_map(|mention| mention.concepts.first());
+                    terms.extend(whole.map(|whole| (concept_term(*whole, true), PART_WORTH)));
+                }
                 add(Wanted {
                     shown: text[before.place.start..word.place.end].to_owned(),
-                    terms: vec![(
-                        stem_term(&format!("{} {}", before.stem, word.stem), true),
-                        1.0,
-                    )],
+                    terms,
                     pair: Some([at - 1, at].map(|at| analysed.ruled_out_term(at))),
                     ..Wanted::default()
                 });
@@ -548,20 +676,25 @@ impl Planner<'_> {
         wanted
     }
 
-    /// What a word nobody wrote stands for, nearest first; none where it stands as it is.
+    /// What a word nobody wrote stands for, nearest first, or the word of which one is a slip that somebody
+    /// made before; none where it stands as it is.
     fn meant(&mut self, word: &Word) -> Vec<(String, f32)> {
-        if self.vocabulary.knows(&word.stem)
-            || self.analysis.learnt().meanings(&[&*word.stem]).is_some()
-        {
+        if self.analysis.learnt().meanings(&[&*word.stem]).is_some() {
             return Vec::new();
         }
         if let Some(known) = self.spelt.get(&*word.plain) {
             return known.clone();
         }
-        if self.spelt.len() == MOST_SPELT {
+        let meant = if self.vocabulary.knows(&word.stem) {
+            let slip_of = self.vocabulary.slip_of(&word.plain, &word.stem);
+            let meant = slip_of.map(|meant| (meant.to_owned(), SLIP_WORTH));
+            meant.into_iter().collect()
+        } else if self.looked_up < MOST_SPELT {
+            self.looked_up += 1;
+            self.vocabulary.meant_by(&word.plain, &word.stem)
+        } else {
             return Vec::new();
-        }
-        let meant = self.vocabulary.meant_by(&word.plain, &word.stem);
+        };
         self.spelt.insert(word.plain.to_string(), meant.clone());
         meant
     }
@@ -594,6 +727,7 @@ impl Planner<'_> {
                 shown: text[first.place.start..last.place.end].to_owned(),
                 terms: vec![(concept_term(*concept, first.ruled_out), 1.0)],
                 corrected: true,
+                besides: true,
                 ..Wanted::default()
             })
         });
@@ -624,6 +758,7 @@ impl Planner<'_> {
         let mut wanted = Wanted {
             shown: shown.to_owned(),
             terms: vec![(stem_term(&word.stem, word.ruled_out), worth)],
+            besides: !whole,
             ..Wanted::default()
         };
         if word.lacking {
@@ -657,14 +792,21 @@ impl Planner<'_> {
             }
         }
         let held = self.vocabulary.cases_of(&word.stem) > 0;
-        if held || (known && !concepts.is_empty()) {
+        if !held && !known && !word.ruled_out && self.vocabulary.denies(&word.stem) {
+            // It stands only where it is said not to be so.
+            let [_, denied @ ..] = any_term(&word.stem);
+            let denied = denied.into_iter().map(|term| (term, worth * LACKING_WORTH));
+            wanted.terms.extend(denied);
+            return wanted;
+        }
+        let meant = self.meant(word);
+        if meant.is_empty() && (held || (known && !concepts.is_empty())) {
             return wanted;
         }
         if self.analysis.learnt().meanings(&[&*word.stem]).is_some() {
             return wanted;
         }
-        let meant = self.meant(word);
-        wanted.corrected = !known;
+        wanted.corrected = !known || !meant.is_empty();
         for (meant, worth) in &meant {
             wanted
                 .terms
@@ -680,6 +822,7 @@ impl Planner<'_> {
         if unread && whole && shown.chars().count() < 30 {
             self.remarks
                 .push(format!("No case holds the word “{shown}”."));
+            self.unread.push((shown.to_owned(), word.stem.to_string()));
         }
         wanted
     }
@@ -721,6 +864,7 @@ impl Planner<'_> {
         (self.vocabulary.cases_of(stem) > 0).then(|| Wanted {
             shown: text[word.place.start..next.place.end].to_owned(),
             terms: vec![(stem_term(stem, word.ruled_out), JOINED_WORTH)],
+            besides: true,
             ..Wanted::default()
         })
     }
@@ -729,6 +873,26 @@ impl Planner<'_> {
         all.iter()
             .filter_map(|within| {
                 let analysed = self.analysis.read(&within.text);
+                let mut wanted = self.wanted(&within.text, &analysed);
+                let split = split(&within.text, &[]);
+                let telling = split.iter().filter(|word| !word.common);
+                if within.part.is_none() && telling.clone().count() > 1 {
+                    for known in &mut wanted {
+                        let other =
+                            |word: &&Word| known.terms.iter().any(|(t, _)| *t == *word.stem);
+                        let word = telling.clone().find(other);
+                        let terms = word.map(|word| any_term(&word.stem)).into_iter().flatten();
+                        known.terms.extend(terms.skip(1).map(|term| (term, 0.0)));
+                    }
+                    let terms = telling.map(|word| (word.position, word.stem.to_string()));
+                    return Some(Strict {
+                        shown: within.text.trim().to_owned(),
+                        part: None,
+                        noted: None,
+                        terms: terms.take(MOST_WORDS).collect(),
+                        wanted,
+                    });
+                }
                 let terms: Vec<_> = analysed
                     .words
                     .iter()
@@ -755,7 +919,7 @@ impl Planner<'_> {
                     shown: within.text.trim().to_owned(),
                     part: within.part,
                     noted: within.noted,
-                    wanted: self.wanted(&within.text, &analysed),
+                    wanted,
                     terms,
                 })
             })

@@ -18,6 +18,7 @@ use super::lexer::{Lex, Piece, lex};
 use crate::vacuum::units::PressureUnit;
 use bound::Side;
 use number::{Number, number};
+pub(super) use told::{of_before, tells_place};
 
 /// Numbers outside these powers of ten, in pascals, are no pressure of a vacuum tool.
 const POWERS: Range<f64> = -11.0..5.3;
@@ -120,6 +121,14 @@ pub(super) fn readings_in(pieces: &[Piece<'_>]) -> Vec<Reading> {
         told::settle(pieces, &mut found);
     }
     found.into_iter().map(|found| found.reading).collect()
+}
+
+/// Where a text tells a rate of rise, a leak rate or a flow, which is no pressure and no word either.
+pub(super) fn rates(text: &str) -> Vec<Range<usize>> {
+    let pieces = lex(text);
+    let numbers = (0..pieces.len()).filter(|at| matches!(pieces[*at].lex, Lex::Number(_)));
+    let rate = |at: usize| Some(pieces[at].from..pieces[number::rate(&pieces, at)? - 1].to);
+    numbers.filter_map(rate).collect()
 }
 
 /// A reading with its pieces.

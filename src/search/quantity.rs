@@ -7,7 +7,10 @@
 
 use std::ops::Range;
 
-use super::lexer::{Lex, Piece, lex};
+use super::{
+    lexer::{Lex, Piece, lex},
+    pressure::of_before,
+};
 
 /// What a quantity is of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -48,6 +51,10 @@ pub(super) struct Quantity {
     pub(super) shown: String,
     /// Where it stands, in bytes.
     pub(super) place: Range<usize>,
+    /// Whether it was so before, or ought to be.
+    pub(super) before: bool,
+    /// Whether it is said not to be there.
+    pub(super) denied: bool,
 }
 
 /// So near, as a share of the value, is as good as right; so near is still near.
@@ -58,8 +65,9 @@ pub(super) const NEAR: f64 = 0.3;
 const MOST: usize = 16;
 
 /// Masses that people name of a residual gas; other numbers around a stroke are dates or parts.
-const MASSES: [u8; 17] = [
-    1, 2, 4, 12, 14, 15, 16, 17, 18, 20, 28, 29, 32, 36, 40, 43, 44,
+const MASSES: [u8; 29] = [
+    1, 2, 4, 12, 14, 15, 16, 17, 18, 20, 28, 29, 31, 32, 36, 39, 40, 41, 42, 43, 44, 45, 55, 57,
+    58, 69, 77, 78, 85,
 ];
 
 impl Quantity {
@@ -70,6 +78,11 @@ impl Quantity {
             Sort::Mass => (self.value - 0.25, self.value + 0.25),
             _ => (self.value * (1.0 - share), self.value * (1.0 + share)),
         }
+    }
+
+    /// Whether it says nothing of how things are at the fault.
+    pub(super) fn aside(&self) -> bool {
+        self.before || self.denied
     }
 
     /// Whether another is of the same sort and near.
@@ -100,12 +113,16 @@ pub(super) fn quantities_in(
         let place = pieces[at].from..pieces[next - 1].to;
         let free = |range: &Range<usize>| range.end <= place.start || place.end <= range.start;
         if taken.iter().all(free) {
+            let denied = sort == Sort::Mass && denied(pieces, at);
+            let before = sort != Sort::Mass && of_before(pieces, at, next);
             for value in values {
                 found.push(Quantity {
                     sort,
                     value,
                     shown: text[place.clone()].to_owned(),
                     place: place.clone(),
+                    before,
+                    denied,
                 });
             }
         }
@@ -114,14 +131,67 @@ pub(super) fn quantities_in(
     found
 }
 
+/// Where a text tells a time of day: the `05:40` of a log is no word.
+pub(super) fn times_of_day(text: &str) -> Vec<Range<usize>> {
+    let pieces = lex(text);
+    let two = |at: usize, most: u8| match pieces.get(at).map(|piece| piece.lex) {
+        Some(Lex::Number(figures)) => {
+            let fits = figures.parse::<u8>().is_ok_and(|number| number <= most);
+            fits && figures.len() <= 2
+        }
+        _ => false,
+    };
+    let colon = |at: usize| {
+        let joined = |at: usize| pieces.get(at).is_some_and(|piece| !piece.spaced);
+        joined(at) && joined(at + 1) && pieces[at].lex == Lex::Sign(':')
+    };
+    let mut times = dates(&pieces);
+    for at in 0..pieces.len() {
+        let begins = at == 0 || pieces[at].spaced || !matches!(pieces[at - 1].lex, Lex::Sign(':'));
+        if begins && two(at, 24) && colon(at + 1) && two(at + 2, 59) {
+            let seconds = colon(at + 3) && two(at + 4, 59);
+            let last = at + if seconds { 4 } else { 2 };
+            times.push(pieces[at].from..pieces[last].to);
+        }
+    }
+    times
+}
+
+/// `2024-05-03`, `3.5.2024`, `05/03/2024`: three numbers of which the first or the last is a year.
+fn dates(pieces: &[Piece<'_>]) -> Vec<Range<usize>> {
+    let figures = |at: usize| match pieces.get(at).map(|piece| piece.lex) {
+        Some(Lex::Number(figures)) => figures,
+        _ => "",
+    };
+    let year = |figures: &str| figures.len() == 4 && matches!(figures.get(..2), Some("19" | "20"));
+    let mut dates = Vec::new();
+    for at in 0..pieces.len() {
+        let joined = (at + 1..at + 5).all(|at| pieces.get(at).is_some_and(|piece| !piece.spaced));
+        let signs = [at + 1, at + 3].map(|at| pieces.get(at).map(|piece| piece.lex));
+        let parted = signs[0] == signs[1] && matches!(signs[0], Some(Lex::Sign('-' | '/')));
+        if joined && parted && (year(figures(at)) || year(figures(at + 4))) {
+            dates.push(pieces[at].from..pieces[at + 4].to);
+        }
+    }
+    dates
+}
+
+/// Whether a mass that is read from here on is said not to be there: `no mass 32`.
+fn denied(pieces: &[Piece<'_>], at: usize) -> bool {
+    let own = |at: usize| is_any(&pieces[at], &["no", "not", "without", "nor"]);
+    own(at) || at.checked_sub(1).is_some_and(own)
+}
+
 type Read = (Sort, Vec<f64>, usize);
 
 fn read(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     match pieces[at].lex {
         Lex::Word(_) => named_masses(pieces, at)
+            .or_else(|| no_mass(pieces, at))
             .or_else(|| glued_mass(pieces, at))
             .or_else(|| half_hour(pieces, at)),
         Lex::Number(_) => ratio(pieces, at)
+            .or_else(|| analysed_masses(pieces, at))
             .or_else(|| clock_hours(pieces, at))
             .or_else(|| range(pieces, at))
             .or_else(|| with_unit(pieces, at)),
@@ -206,6 +276,57 @@ fn named_masses(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
         _ => {}
     }
     Some((Sort::Mass, masses, next))
+}
+
+/// The masses of `RGA shows 43 and 58`, `analyser 40 and 20`: two or more that people name of a residual gas.
+fn analysed_masses(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
+    let analysers = ["rga", "analyser", "analyzer", "scan", "spectrum"];
+    let verbs = [
+        "shows", "show", "showed", "has", "had", "with", "says", "sees", "gives", "reads", "a",
+        "only", "mostly", "peaks", "pair",
+    ];
+    let between = |piece: &&Piece<'_>| {
+        is_any(piece, &verbs) || matches!(piece.lex, Lex::Sign(':' | '=' | ','))
+    };
+    let analyser = pieces[..at].iter().rev().find(|piece| !between(piece))?;
+    if !is_any(analyser, &analysers) {
+        return None;
+    }
+    let mut masses = listed(&pieces[at])?;
+    let mut next = at + 1;
+    while let Some((another, after)) = another_mass(pieces, next) {
+        masses.extend(another);
+        next = after;
+    }
+    let known = |mass: &f64| MASSES.iter().any(|known| f64::from(*known) == *mass);
+    let unit = of_unit(pieces, next, 1.0).is_some()
+        || pieces
+            .get(next)
+            .is_some_and(|piece| piece.lex == Lex::Sign('%'));
+    (masses.len() > 1 && masses.iter().all(known) && !unit).then_some((Sort::Mass, masses, next))
+}
+
+/// The 32 of `mass 28 no 32` and of `rga: no 28`, from the word before it on. Elsewhere `no 28` counts.
+fn no_mass(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
+    const KNOWN: [f64; 13] = [
+        12.0, 14.0, 16.0, 17.0, 18.0, 20.0, 28.0, 29.0, 32.0, 36.0, 40.0, 43.0, 44.0,
+    ];
+    if !is_any(&pieces[at], &["no", "without", "nor"]) {
+        return None;
+    }
+    let mass = mass(pieces.get(at + 1)?).filter(|mass| KNOWN.contains(mass))?;
+    let ends = pieces.get(at + 2).is_none_or(|piece| match piece.lex {
+        Lex::Word(_) => is_any(piece, &["and", "nor", "or", "but", "no", "at", "in", "on"]),
+        Lex::Sign(sign) => matches!(sign, ',' | ';' | ')' | '?' | '.'),
+        _ => false,
+    });
+    let spectrum = pieces[..at].iter().any(|piece| {
+        let names = [
+            "mass", "masses", "rga", "scan", "spectrum", "peak", "peaks", "amu", "residual",
+        ];
+        is_any(piece, &names) || matches!(piece.lex, Lex::Number("28" | "18" | "32" | "40" | "44"))
+    });
+    (ends && (at == 0 || spectrum)).then(|| (Sort::Mass, vec![mass], at + 2))
 }
 
 /// Masses with nothing but commas between them, which look like one number: `18,28`.
@@ -405,6 +526,7 @@ mod tests {
 
     fn read_all(text: &str) -> Vec<(Sort, f64)> {
         let found = quantities(text, &[]).into_iter();
+        let found = found.filter(|quantity| !quantity.aside());
         found
             .map(|quantity| (quantity.sort, quantity.value))
             .collect()
@@ -416,6 +538,18 @@ mod tests {
         for (text, expected) in [
             ("second stage at 18 K", vec![(Kelvin, 18.0)]),
             ("head 18K, not 12k", vec![(Kelvin, 18.0), (Kelvin, 12.0)]),
+            (
+                "roughing takes 25 minutes, usually 12 min",
+                vec![(Minutes, 25.0)],
+            ),
+            ("12 K before, 28 K now", vec![(Kelvin, 28.0)]),
+            ("mass 28, no mass 32", vec![(Mass, 28.0)]),
+            ("mass 28 no 32", vec![(Mass, 28.0)]),
+            ("rga: no 28 and no 18", vec![]),
+            ("RGA shows 43 and 58", vec![(Mass, 43.0), (Mass, 58.0)]),
+            ("Analyser 40 and 20 only", vec![(Mass, 40.0), (Mass, 20.0)]),
+            ("a 43/58 pair", vec![(Mass, 43.0), (Mass, 58.0)]),
+            ("analyser 2 h later", vec![(Minutes, 120.0)]),
             ("turbo draws 0.4 kW now", vec![(Watts, 400.0)]),
             ("drive 400W", vec![(Watts, 400.0)]),
             ("1.5 h to crossover", vec![(Minutes, 90.0)]),
@@ -482,6 +616,33 @@ mod tests {
         ] {
             assert_eq!(read_all(text), expected, "{text:?}");
         }
+        let masses = |text: &str| {
+            let found = quantities(text, &[]).into_iter();
+            let denied = found.filter(|quantity| quantity.denied);
+            denied.map(|quantity| quantity.value).collect::<Vec<_>>()
+        };
+        for (text, denied) in [
+            ("mass 28 no 32", &[32.0][..]),
+            ("rga no 28", &[28.0]),
+            ("no 32", &[32.0]),
+            ("no m/z 32", &[32.0]),
+            ("28 without 32", &[32.0]),
+            ("post no 2 hot", &[]),
+            ("no 12 K", &[]),
+            ("pump no 28 noisy", &[]),
+        ] {
+            assert_eq!(masses(text), denied, "{text}");
+        }
+        let times = |text: &str| {
+            let found = times_of_day(text).into_iter();
+            found
+                .map(|place| text[place].to_owned())
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(
+            times("05:40 base 3.1e-6, 23:59:01 up; 28:32 12:345 on 2024-05-03 and 28/32/40"),
+            ["2024-05-03", "05:40", "23:59:01"]
+        );
     }
 
     #[test]

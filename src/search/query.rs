@@ -18,7 +18,8 @@ use tantivy::{
 };
 
 use super::{
-    Entry, SearchError, SearchIndex, analysis,
+    Entry, SearchError, SearchIndex,
+    analysis::{self, any_term},
     beside::Beside,
     denied,
     document::{Noted, Part, When},
@@ -26,11 +27,12 @@ use super::{
     leaning::Leaning,
     naming::Names,
     noted::InNoted,
+    phrase::Phrase,
     plan::{self, AskedPressure, Strict, Understood, Wanted},
     pressure::{self, Reading, Told},
     quantity::{self, Sort, quantities},
     rank::{self, Scorer},
-    schema::{BEFORE, FAULT, OTHER},
+    schema::{BEFORE, ELSEWHERE, FAULT},
     shortlist::{self, Allowed, Form, Forms, Plan},
     spread,
     surface::Surface,
@@ -81,6 +83,8 @@ pub struct Request {
     pub relax: bool,
     /// What the outcomes of checks on the incident asked about say of causes.
     pub leaning: Leaning,
+    /// Causes that the tool asked about cannot have: no case like its own is sought among theirs.
+    pub impossible: Vec<String>,
     /// Whether every match is weighed, however large the index: for measuring what a short list
     /// costs.
     pub whole: bool,
@@ -262,6 +266,15 @@ impl SearchIndex {
                 "No case fits quotation marks, minus and field words; these fit without them.",
             ));
         }
+        if !asked.quantities_denied.is_empty() {
+            let mut all = asked.clone();
+            all.quantities_denied.clear();
+            steps.push((
+                all,
+                request,
+                "Every case that fits is read as naming the mass that was said not to be there; these do.",
+            ));
+        }
         if filtered {
             steps.push((
                 asked.clone(),
@@ -290,6 +303,14 @@ impl SearchIndex {
         if let Some(found) = self.silent_of(searcher, asked, request)? {
             return Ok(found);
         }
+        if let Some(like) = asked.most_like(&*self.vocabulary(searcher)?) {
+            let mut answer = self.ranked(searcher, &like, Vec::new(), request)?;
+            if answer.total > 0 {
+                let told = "These hold words that are written most like it.";
+                answer.relaxed.push(told.to_owned());
+                return Ok(answer);
+            }
+        }
         let numbers = asked
             .named
             .iter()
@@ -300,8 +321,12 @@ impl SearchIndex {
                 name.shown.trim_start_matches("incident:")
             )
         });
+        let mut relaxed: Vec<String> = relaxed.collect();
+        if relaxed.is_empty() && asked.remarks.is_empty() {
+            relaxed.push("No case holds any of this, in whatever words.".to_owned());
+        }
         Ok(Answer {
-            relaxed: relaxed.collect(),
+            relaxed,
             understood: Arc::new(asked.clone()),
             ..Answer::default()
         })
@@ -448,8 +473,8 @@ impl SearchIndex {
         let vocabulary = self.vocabulary(&searcher)?;
         let mut telling: Vec<(f32, Wanted)> = Vec::new();
         // The tool's own name stands first among the facts: a like number elsewhere says nothing.
-        let facts = entry.facts.strip_prefix(&entry.tool);
-        let facts = facts.unwrap_or(&entry.facts);
+        let known = &entry.facts[..entry.cleared];
+        let facts = known.strip_prefix(&entry.tool).unwrap_or(known);
         for text in [&*entry.symptom, facts] {
             for wanted in Understood::wanted_of(text, &self.analysis, &vocabulary) {
                 if is_number(&wanted.shown)
@@ -499,8 +524,9 @@ impl SearchIndex {
         let mut asked = Understood::of_terms(&self.analysis, wanted, pressures);
         asked.circumstances = entry.circumstances.clone();
         asked.leaning = request.leaning.clone();
-        let seen = quantities(&entry.symptom, &[]);
-        asked.quantities = seen.into_iter().take(SIMILAR_QUANTITIES).collect();
+        let seen = quantities(&entry.symptom, &[]).into_iter();
+        let seen = seen.filter(|quantity| !quantity.aside());
+        asked.quantities = seen.take(SIMILAR_QUANTITIES).collect();
         let told = self.analysis.read(&entry.symptom);
         asked.surface = Surface::of_query(&told, self.analysis.learnt());
         asked.denied = plan::denied(&entry.symptom, &told);
@@ -509,12 +535,11 @@ impl SearchIndex {
             asked.learn(self.learning(&searcher)?);
         }
         let own = Term::from_field_i64(self.fields.number, entry.number);
-        self.ranked(
-            &searcher,
-            &asked,
-            vec![(Occur::MustNot, term(own))],
-            request,
-        )
+        let other = request.impossible.iter();
+        let other = other.map(|cause| Term::from_field_text(self.fields.cause, cause));
+        let left_out = std::iter::once(own).chain(other);
+        let left_out = left_out.map(|out| (Occur::MustNot, term(out))).collect();
+        self.ranked(&searcher, &asked, left_out, request)
     }
 
     /// How many cases hold a term, in the field where most do.
@@ -600,6 +625,7 @@ impl SearchIndex {
         let best = walk::best(searcher, plan, &allowed, asked, &roughs, shortlist::LENGTH)?;
         let found = best.sorted();
         let all = found.len() < shortlist::LENGTH;
+        let held = || wanted().map(|forms| forms.held).sum::<usize>();
         // Those that fit without any of the words are not on the list.
         if found.len() < end && !plan.needs_words() {
             return Ok(None);
@@ -607,6 +633,9 @@ impl SearchIndex {
         let (total, or_more) = match allowed.count() {
             Some(count) if !plan.needs_words() => (count, false),
             _ if all => (found.len(), false),
+            Some(_) if plan.near.is_empty() && held() <= shortlist::COUNTED => {
+                (allowed.counted(searcher, &*plan.any_wanted())?, false)
+            }
             Some(_) => (found.len(), true),
             None => {
                 // Cases taken out or replaced are counted until their segments are merged.
@@ -679,6 +708,16 @@ impl SearchIndex {
                 held: 0,
             });
         }
+        for denied in &asked.quantities_denied {
+            let (low, high) = denied.around(quantity::CLOSE);
+            let held = Beside {
+                field: self.fields.quantities[denied.sort as usize],
+                column: denied.sort.column(),
+                near: low..=high,
+                in_own_unit: false,
+            };
+            plan.bounds.push((Occur::MustNot, unscored(held.cases())));
+        }
         for phrase in &asked.phrases {
             plan.required.push(Forms {
                 each: self
@@ -690,7 +729,12 @@ impl SearchIndex {
             });
         }
         for strict in &asked.required {
-            for wanted in &strict.wanted {
+            let only_besides = strict.wanted.iter().all(|wanted| wanted.besides);
+            let own = strict
+                .wanted
+                .iter()
+                .filter(|own| only_besides || !own.besides);
+            for wanted in own {
                 plan.required.push(match strict.noted {
                     Some(noted) => self.noted(searcher, asked, wanted, noted)?,
                     None => self.forms(searcher, asked, wanted, strict.part)?,
@@ -721,6 +765,7 @@ impl SearchIndex {
             let near = self.beside(&pressure.reading).cases();
             plan.bounds.push((Occur::MustNot, unscored(near)));
         }
+        let mut either: Vec<(Named, Vec<Box<dyn Query>>)> = Vec::new();
         for name in &asked.named {
             let value = |(id, _): &(String, String)| match name.named {
                 Named::Number => {
@@ -732,14 +777,21 @@ impl SearchIndex {
                 Named::Status => Term::from_field_text(self.fields.status, id),
                 Named::Kind => Term::from_field_text(self.fields.kind, id),
             };
-            let any = name.values.iter().map(|known| term(value(known))).collect();
+            let any = name.values.iter().map(|known| term(value(known)));
+            if name.left_out {
+                let any = BooleanQuery::union(any.collect());
+                plan.bounds.push((Occur::MustNot, unscored(Box::new(any))));
+                continue;
+            }
+            // A case has one tool and one status, so that of several it may have any.
+            match either.iter_mut().find(|(named, _)| *named == name.named) {
+                Some((_, all)) => all.extend(any),
+                None => either.push((name.named, any.collect())),
+            }
+        }
+        for (_, any) in either {
             let any = unscored(Box::new(BooleanQuery::union(any)));
-            let occur = if name.left_out {
-                Occur::MustNot
-            } else {
-                Occur::Must
-            };
-            plan.bounds.push((occur, any));
+            plan.bounds.push((Occur::Must, any));
         }
         Ok(plan)
     }
@@ -749,7 +801,7 @@ impl SearchIndex {
         let (field, column) = match reading.told {
             Told::Now => (self.fields.fault, FAULT),
             Told::Before => (self.fields.before, BEFORE),
-            Told::Elsewhere => (self.fields.other, OTHER),
+            Told::Elsewhere => (self.fields.elsewhere, ELSEWHERE),
         };
         let reach = rank::reach(reading);
         let scale = reading.unit.map_or(0.0, pressure::scale);
@@ -769,10 +821,34 @@ impl SearchIndex {
             return vec![Box::new(BooleanQuery::intersection(held))];
         }
         let parts = strict.part.map_or(Part::ALL.to_vec(), |part| vec![part]);
+        let in_any_way = strict.part.is_none() && strict.terms.len() > 1;
         parts
             .into_iter()
-            .map(|part| self.phrase(part, asked, &strict.terms))
+            .flat_map(|part| {
+                let any = in_any_way.then(|| self.in_any_way(part, asked, &strict.terms));
+                std::iter::once(self.phrase(part, asked, &strict.terms)).chain(any)
+            })
             .collect()
+    }
+
+    /// Words side by side, denied or not.
+    fn in_any_way(
+        &self,
+        part: Part,
+        asked: &Understood,
+        words: &[(usize, String)],
+    ) -> Box<dyn Query> {
+        let field = self.fields.part(part);
+        let first = words.first().map_or(0, |(place, _)| *place);
+        let word = |(place, stem): &(usize, String)| {
+            let terms = any_term(stem).map(|term| Term::from_field_text(field, &term));
+            let offset = u32::try_from(place - first).unwrap_or(u32::MAX);
+            (offset, terms.to_vec())
+        };
+        let phrase = Phrase {
+            words: words.iter().map(word).collect(),
+        };
+        weighted(Box::new(phrase), asked.weights.part(part))
     }
 
     fn phrase(&self, part: Part, asked: &Understood, terms: &[(usize, String)]) -> Box<dyn Query> {
@@ -870,11 +946,14 @@ impl SearchIndex {
             let holding = searcher.doc_freq(&Term::from_field_text(field, form))?;
             let rarity = most_by_word(holding, cases) / MOST_REPEATED;
             let weight = asked.weights.part(Part::Notes) * worth * rarity;
-            forms.each.push(Form {
-                query: weighted(self.in_noted(form, noted), weight),
-                word: None,
-                most: weight,
-            });
+            // Denied or not, it is written there.
+            for form in any_term(form) {
+                forms.each.push(Form {
+                    query: weighted(self.in_noted(&form, noted), weight),
+                    word: None,
+                    most: weight,
+                });
+            }
         }
         Ok(forms)
     }

@@ -12,7 +12,7 @@ use super::{
     plan::{AskedPressure, Understood},
     pressure::{Reading, Told, scale},
     quantity::Quantity,
-    schema::{BEFORE, FAULT, OTHER, UNIT},
+    schema::{BEFORE, ELSEWHERE, FAULT, OTHER, UNIT},
 };
 use crate::vacuum::units::PressureUnit;
 
@@ -103,6 +103,7 @@ pub(super) struct Scorer {
     fault: Option<Column<f64>>,
     before: Option<Column<f64>>,
     other: Option<Column<f64>>,
+    elsewhere: Option<Column<f64>>,
     unit: Option<Column<f64>>,
 }
 
@@ -115,6 +116,7 @@ impl Scorer {
             fault: column(FAULT),
             before: column(BEFORE),
             other: column(OTHER),
+            elsewhere: column(ELSEWHERE),
             unit: column(UNIT),
         }
     }
@@ -135,7 +137,7 @@ impl Scorer {
             let (column, others) = match asked.reading.told {
                 Told::Now => (&self.fault, [&self.before, &self.other]),
                 Told::Before => (&self.before, [&self.fault, &self.other]),
-                Told::Elsewhere => (&self.other, [&None, &None]),
+                Told::Elsewhere => (&self.elsewhere, [&None, &None]),
             };
             let mut best = nearest(column);
             // Of another time none is worth more than this.
@@ -174,7 +176,7 @@ impl Distance {
                 Sought::Pressure(asked) => match asked.told {
                     Told::Now => FAULT,
                     Told::Before => BEFORE,
-                    Told::Elsewhere => OTHER,
+                    Told::Elsewhere => ELSEWHERE,
                 },
                 Sought::Quantity(asked) => asked.sort.column(),
             }),

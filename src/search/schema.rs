@@ -8,7 +8,7 @@ use super::{analysis, document::Part, quantity::Sort};
 
 /// Counted up whenever fields or analysis change; an index of another version is not
 /// opened but built anew beside it.
-pub(super) const VERSION: u32 = 11;
+pub(super) const VERSION: u32 = 12;
 
 /// Handles on the fields.
 #[derive(Clone, Copy, Debug)]
@@ -27,6 +27,8 @@ pub(super) struct Fields {
     pub(super) fault: Field,
     pub(super) before: Field,
     pub(super) other: Field,
+    /// In the foreline or the roughing line at the fault.
+    pub(super) elsewhere: Field,
     /// Power of ten of the unit the case is written in, in pascals.
     pub(super) unit: Field,
     /// The same for cases that may be told alike.
@@ -47,6 +49,7 @@ pub(super) struct Fields {
 pub(super) const FAULT: &str = "pressure_fault";
 pub(super) const BEFORE: &str = "pressure_before";
 pub(super) const OTHER: &str = "pressure_other";
+pub(super) const ELSEWHERE: &str = "pressure_elsewhere";
 pub(super) const UNIT: &str = "unit";
 pub(super) const ALIKE: &str = "alike";
 pub(super) const SURFACE: &str = "surface";
@@ -96,6 +99,7 @@ pub(super) fn schema() -> (Schema, Fields) {
         quantities: Sort::ALL.map(|sort| builder.add_f64_field(sort.column(), FAST)),
         known: builder.add_text_field(KNOWN, STRING | FAST),
         unseen: builder.add_text_field(UNSEEN, FAST),
+        elsewhere: builder.add_f64_field(ELSEWHERE, FAST),
     };
     (builder.build(), fields)
 }
@@ -105,7 +109,7 @@ pub(super) fn schema() -> (Schema, Fields) {
 pub(super) fn can_be_searched(other: &Schema) -> bool {
     let (own, _) = schema();
     own.fields()
-        .filter(|(_, entry)| ![DIGEST, UNSEEN].contains(&entry.name()))
+        .filter(|(_, entry)| ![DIGEST, UNSEEN, ELSEWHERE].contains(&entry.name()))
         .all(|(field, entry)| {
             if field.field_id() as usize >= other.num_fields() {
                 return false;

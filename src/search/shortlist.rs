@@ -27,6 +27,9 @@ pub(super) const WHOLE: u64 = 20_000;
 /// How many cases are on the list.
 pub(super) const LENGTH: usize = 500;
 
+/// The lists of words that hold no more cases together are counted through within filters.
+pub(super) const COUNTED: usize = 100_000;
+
 /// How much of the other forms and fields of a word counts beside the one that fits best.
 pub(super) const OTHER_FORMS: f32 = 0.3;
 
@@ -177,6 +180,23 @@ impl Allowed {
             None => only.iter().map(BitSet::len).sum(),
             Some(_) => self.cases(only).count(),
         })
+    }
+
+    /// How many of those that a query finds there are.
+    pub(super) fn counted(
+        &self,
+        searcher: &Searcher,
+        query: &dyn Query,
+    ) -> Result<usize, SearchError> {
+        let weight = query.weight(EnableScoring::disabled_from_searcher(searcher))?;
+        let mut count = 0;
+        for (at, segment) in searcher.segment_readers().iter().enumerate() {
+            weight.for_each_no_score(segment, &mut |cases| {
+                let here = |case: &&DocId| !segment.is_deleted(**case) && self.holds(at, **case);
+                count += cases.iter().filter(here).count();
+            })?;
+        }
+        Ok(count)
     }
 
     fn cases<'a>(&'a self, only: &'a [BitSet]) -> impl Iterator<Item = DocAddress> + 'a {

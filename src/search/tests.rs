@@ -18,9 +18,9 @@ use super::{
     index::payload,
     language::parse,
     plan::Understood,
-    pressure::{Reading, Told, readings},
+    pressure::{Reading, Told, rates, readings},
     rank::Scorer,
-    schema::{UNSEEN, schema},
+    schema::{ELSEWHERE, UNSEEN, schema},
     shortlist::Allowed,
     walk,
     words::WordList,
@@ -68,6 +68,10 @@ fn the_spellings_people_use_are_read() {
         ("Four minus six and rising", 4e-6, None),
         ("~3e-6", 3e-6, None),
         ("base=3e-6", 3e-6, None),
+        ("2.0-6", 2e-6, None),
+        ("2.10-6", 2.1e-6, None),
+        ("stuck at 5,3-7 mbar", 5.3e-7, Some(Millibar)),
+        ("4.2-5 torr since noon", 4.2e-5, Some(Torr)),
     ] {
         let reading = one(text);
         assert_eq!(ends(&reading), (value, value), "{text:?}");
@@ -141,6 +145,19 @@ fn what_is_no_pressure_is_not_read_as_one() {
 
 /// A text, what it is read as: lower and upper end, none where open, in its own unit, and the unit.
 type Bounded = (&'static str, Option<f64>, Option<f64>, Option<PressureUnit>);
+
+#[test]
+fn rates_and_flows_are_found_whole() {
+    for (text, rate) in [
+        ("rise 2e-5 torr/min, door", "2e-5 torr/min"),
+        ("3e-6 mbar l/s", "3e-6 mbar l/s"),
+        ("1.2e-5 Pa·m3/s at the door", "1.2e-5 Pa·m3/s"),
+        ("5e-6 torr", ""),
+    ] {
+        let found = rates(text).into_iter().next();
+        assert_eq!(found.map_or("", |place| &text[place]), rate, "{text}");
+    }
+}
 
 #[test]
 fn bounds_are_read_as_people_say_them() {
@@ -690,7 +707,8 @@ fn an_index_of_version_5_is_searched_while_a_new_one_is_filled() {
     let analysis = analysis();
     let (own, fields) = schema();
     let mut older = Schema::builder();
-    for (_, entry) in own.fields().filter(|(_, entry)| entry.name() != UNSEEN) {
+    let newer = |name: &str| [UNSEEN, ELSEWHERE].contains(&name);
+    for (_, entry) in own.fields().filter(|(_, entry)| !newer(entry.name())) {
         match entry.field_type() {
             FieldType::F64(_) => older.add_f64_field(entry.name(), INDEXED | FAST),
             FieldType::I64(_) if entry.name() == "occurred_at" => {
@@ -791,6 +809,63 @@ fn a_number_sign_names_an_incident_only_by_itself() {
         assert_eq!(query.named, [], "{typed}");
         assert!(query.plain.contains('#'), "{typed}");
     }
+}
+
+/// One person's slip is forgiven to others, and finds what they meant; what others meant finds the slip.
+#[test]
+fn a_slip_that_somebody_wrote_is_still_a_slip() {
+    let mut texts = ["gauge dirty", "shield bent", "stuck again"].repeat(25);
+    texts.extend(["guage odd", "sheild odd", "stuk odd", "copse odd"]);
+    let index = index_of(&texts);
+    for (slip, meant) in [("guage", "gauge"), ("sheild", "shield"), ("stuk", "stuck")] {
+        assert_eq!(answer(&index, slip).total, 26, "{slip}");
+        assert_eq!(answer(&index, meant).total, 26, "{meant}");
+    }
+    assert_eq!(answer(&index, "copse").total, 1);
+    // Of three letters one that is missing inside.
+    let doors = index_of(&["door bent", "dust", "gate open"]);
+    assert_eq!(found(&doors, "dor"), [1]);
+    assert_eq!(found(&doors, "gat"), Vec::<i64>::new());
+}
+
+#[test]
+fn words_written_in_one_are_parted_where_nobody_writes_them_so() {
+    let index = index_of(&[
+        "door seal dirty",
+        "elastomer seal hard",
+        "door dirty",
+        "seal hard",
+    ]);
+    for (typed, first) in [("doorsealdirty", 1), ("elastomerseal", 2)] {
+        let answer = answer(&index, typed);
+        assert_eq!(answer.hits[0].number, first, "{typed}");
+        let told = answer.understood.remarks().join(" ");
+        assert!(told.contains("is read as"), "{typed}: {told}");
+    }
+    let whole = index_of(&["doorseal dirty", "door cold", "seal cold", "door seal"]);
+    assert_eq!(answer(&whole, "doorseal").understood.remarks(), [""; 0]);
+}
+
+/// Of a word that nobody wrote, and that is a slip of none, the words most like it are offered.
+#[test]
+fn a_word_that_no_case_holds_offers_those_most_like_it() {
+    let index = index_of(&["vapour in the line", "door cold", "vaporise it"]);
+    let request = Request {
+        text: "vapourware".to_owned(),
+        limit: 5,
+        relax: true,
+        ..Request::default()
+    };
+    let asker = Asker::console();
+    let answer = index.search(&asker, &request).expect("an answer");
+    assert_eq!(answer.hits[0].number, 1);
+    assert!(answer.relaxed[0].contains("most like it"), "{answer:?}");
+    let request = Request {
+        text: "zymurgy".to_owned(),
+        ..request
+    };
+    let answer = index.search(&asker, &request).expect("an answer");
+    assert_eq!(answer.total, 0);
 }
 
 /// Where the short list holds every match, it orders them as weighing all of them does.

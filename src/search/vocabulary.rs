@@ -15,7 +15,7 @@ use tantivy::{Searcher, SegmentReader, index::SegmentId};
 
 use super::{
     SearchError,
-    analysis::{Analysed, Word, is_written, split},
+    analysis::{Analysed, Word, any_term, denied_word, is_written, split},
     circumstances::{CLASS, Circumstances, GAUGE, PUMP},
     everyday::is_everyday,
     quantity::Sort,
@@ -32,7 +32,19 @@ const MOST_WORDS: usize = 200_000;
 const FEW_CASES: u32 = 5_000;
 
 /// How many times rarer than a word its misspellings are, at least.
-const RARER: u32 = 50;
+const RARER: u32 = 20;
+
+/// In a shorter word a slip makes another word.
+const SHORTEST_SLIPPED: usize = 4;
+
+/// Words written in one: how many, how long each is at least, and how long they are together.
+const MOST_PIECES: usize = 3;
+const SHORTEST_PIECE: usize = 3;
+const SHORTEST_JOINED: usize = 8;
+const LONGEST_JOINED: usize = 30;
+
+/// A word is like another that nobody meant if so many letters of it are right, of three.
+const ALIKE_IN: usize = 2;
 
 /// Words of a search at most that the index is asked for.
 const MOST_ASKED: usize = 64;
@@ -52,6 +64,8 @@ pub(super) struct Vocabulary {
     /// Words of the list as written, each with its stem.
     listed: Arc<Vec<(String, String)>>,
     stems_listed: Arc<HashSet<String>>,
+    /// Words that some case denies, or denies another with.
+    denied: Arc<HashSet<String>>,
     /// Classes, pumps and gauges of the fleet, each with the stems of its name.
     named: Arc<Vec<(String, Vec<String>)>>,
     /// Of which sorts of quantities any case holds one, in the order of [`Sort::ALL`].
@@ -94,8 +108,18 @@ impl Vocabulary {
         list: &WordList,
     ) -> Result<Self, SearchError> {
         let mut words: HashMap<String, u32> = HashMap::new();
+        let mut denied = HashSet::new();
         for segment in searcher.segment_readers() {
-            each_word(segment, fields, |word, cases| {
+            each_term(segment, fields, |word, cases| {
+                if let Some(word) = denied_word(word) {
+                    if denied.len() < MOST_WORDS && !denied.contains(word) {
+                        denied.insert(word.to_owned());
+                    }
+                    return;
+                }
+                if !is_written(word) {
+                    return;
+                }
                 if let Some(known) = words.get_mut(word) {
                     *known += cases;
                 } else if words.len() < MOST_WORDS {
@@ -121,6 +145,7 @@ impl Vocabulary {
             listed: Arc::new(listed),
             named: Arc::new(named),
             measured: Sort::ALL.map(|sort| measured(searcher, sort)),
+            denied: Arc::new(denied),
         })
     }
 
@@ -134,12 +159,13 @@ impl Vocabulary {
         held: impl Fn(&str) -> Result<u64, SearchError>,
     ) -> Result<Option<Self>, SearchError> {
         let mut new: HashMap<String, u32> = HashMap::new();
+        let mut denied: Option<HashSet<String>> = None;
         for segment in self.unread(searcher) {
             if segment.max_doc() > FEW_CASES {
                 continue;
             }
-            each_word(segment, fields, |word, cases| {
-                if !self.knows(word) {
+            each_term(segment, fields, |word, cases| {
+                if is_written(word) && !self.knows(word) {
                     *new.entry(word.to_owned()).or_default() += cases;
                 }
             })?;
@@ -152,10 +178,23 @@ impl Vocabulary {
                         word.stem.to_string(),
                         u32::try_from(cases).unwrap_or(u32::MAX),
                     );
+                    continue;
+                }
+                if self.denies(&word.stem) {
+                    continue;
+                }
+                let [_, forms @ ..] = any_term(&word.stem);
+                let mut told = 0;
+                for form in forms {
+                    told += held(&form)?;
+                }
+                if told > 0 {
+                    let denied = denied.get_or_insert_with(|| (*self.denied).clone());
+                    denied.insert(word.stem.to_string());
                 }
             }
         }
-        if new.is_empty() {
+        if new.is_empty() && denied.is_none() {
             return Ok(None);
         }
         if self.words.cases.len() + self.newer.cases.len() < MOST_WORDS {
@@ -163,6 +202,7 @@ impl Vocabulary {
         }
         Ok(Some(Self {
             newer: Words::new(new),
+            denied: denied.map_or_else(|| Arc::clone(&self.denied), Arc::new),
             ..self.clone()
         }))
     }
@@ -192,6 +232,11 @@ impl Vocabulary {
     /// Whether it was written, or is on the word list.
     pub(super) fn knows(&self, stem: &str) -> bool {
         self.words.cases.contains_key(stem) || self.newer.cases.contains_key(stem)
+    }
+
+    /// Whether a case tells that it is not so.
+    pub(super) fn denies(&self, stem: &str) -> bool {
+        self.denied.contains(stem)
     }
 
     /// Which class, pump and gauges a text names: a class by all words of its name, a gauge by
@@ -244,7 +289,9 @@ impl Vocabulary {
                 }
             }
             for (word, slips) in self.within(stem, forgiven(stem).unwrap_or_default()) {
-                if begins_like(plain, word) {
+                // In a short word one slip makes any of everyday English.
+                let other = typed.len() <= SHORTEST_SLIPPED && is_everyday(word);
+                if begins_like(plain, word) && !other {
                     found.push((slips, true, Reverse(self.cases_of(word)), word));
                 }
             }
@@ -255,6 +302,19 @@ impl Vocabulary {
                     if let Some(slips) = ends.slips_to(word, most) {
                         found.push((slips.max(1), true, Reverse(self.cases_of(word)), word));
                     }
+                }
+            }
+        }
+        // Of three letters only one is forgiven that is missing inside: `dor`.
+        let mut ends = plain.chars();
+        if let (Some(first), Some(_), Some(last), None) =
+            (ends.next(), ends.next(), ends.next(), ends.next())
+        {
+            let typed: Vec<char> = plain.chars().collect();
+            for (written, stem) in &*self.listed {
+                let inside = written.starts_with(first) && written.ends_with(last);
+                if inside && written.len() == 4 && slips(&typed, written, 1).is_some() {
+                    found.push((1, false, Reverse(self.cases_of(stem)), stem));
                 }
             }
         }
@@ -286,7 +346,7 @@ impl Vocabulary {
     /// How others misspelt a word: one slip away, the first letter right, far rarer, and no word of
     /// its own in the trade or in everyday English.
     pub(super) fn misspellings(&self, stem: &str) -> Vec<String> {
-        if stem.chars().count() < 5 {
+        if stem.chars().count() < SHORTEST_SLIPPED {
             return Vec::new();
         }
         let letters: Vec<char> = stem.chars().collect();
@@ -303,6 +363,82 @@ impl Vocabulary {
             .take(OFFERED)
             .cloned()
             .collect()
+    }
+
+    /// The word that somebody misspelt so: far commoner, one slip away that looks like one, the first letter
+    /// right. A word of its own in the trade or in everyday English is no slip.
+    pub(super) fn slip_of(&self, plain: &str, stem: &str) -> Option<&str> {
+        let letters: Vec<char> = stem.chars().collect();
+        let short = letters.len() < SHORTEST_SLIPPED || !spellable(stem);
+        if short || self.stems_listed.contains(stem) || is_everyday(plain) || is_everyday(stem) {
+            return None;
+        }
+        let least = self.cases_of(stem).max(1).saturating_mul(RARER);
+        let near = self.of_lengths(letters.len() - 1..letters.len() + 2);
+        near.flat_map(|words| beginning_with(words, letters[0]))
+            .filter(|word| {
+                self.cases_of(word) >= least
+                    && slips(&letters, word, 1) == Some(1)
+                    && looks_slipped(word, stem)
+            })
+            .max_by_key(|word| self.cases_of(word))
+            .map(String::as_str)
+    }
+
+    /// The words that one is made of that nobody wrote, with spaces between them: `doorsealdirty`.
+    pub(super) fn parted(&self, plain: &str) -> Option<Vec<String>> {
+        let long = (SHORTEST_JOINED..=LONGEST_JOINED).contains(&plain.len());
+        if !long || !plain.bytes().all(|b| b.is_ascii_lowercase()) || is_everyday(plain) {
+            return None;
+        }
+        self.pieces(plain, MOST_PIECES)
+            .filter(|pieces| pieces.len() > 1)
+    }
+
+    /// Known words that a text is made of, the longest first.
+    fn pieces(&self, text: &str, most: usize) -> Option<Vec<String>> {
+        let mut ends = (SHORTEST_PIECE..=text.len()).rev();
+        ends.find_map(|end| {
+            let (first, rest) = text.split_at(end);
+            let word = split(first, &[]).into_iter().next()?;
+            let known = self.cases_of(&word.stem) > 1 || self.stems_listed.contains(&*word.stem);
+            if !known {
+                return None;
+            }
+            if rest.is_empty() {
+                return Some(vec![first.to_owned()]);
+            }
+            let mut pieces = match rest.len() >= SHORTEST_PIECE && most > 1 {
+                true => self.pieces(rest, most - 1)?,
+                false => return None,
+            };
+            pieces.insert(0, first.to_owned());
+            Some(pieces)
+        })
+    }
+
+    /// Words of cases that are most like one that nobody wrote and that is no slip of any: two letters of
+    /// three are right, in order. They begin alike.
+    pub(super) fn most_like(&self, stem: &str) -> Vec<String> {
+        let letters: Vec<char> = stem.chars().collect();
+        if letters.len() < SHORTEST_SLIPPED || !spellable(stem) || is_everyday(stem) {
+            return Vec::new();
+        }
+        let most = letters.len() - (letters.len() * ALIKE_IN).div_ceil(3);
+        let lengths = self.of_lengths(letters.len() - most..letters.len() + most + 1);
+        let begun = lengths.flat_map(|words| beginning_with(words, letters[0]));
+        let held = begun.filter(|word| self.cases_of(word) > 0);
+        let mut like: Vec<_> = held
+            .filter_map(|word| {
+                let off = slips(&letters, word, most)?;
+                Some((off, Reverse(self.cases_of(word)), word))
+            })
+            .collect();
+        like.sort();
+        like.dedup();
+        let first = like.first().map_or(0, |(off, ..)| *off);
+        let like = like.into_iter().filter(|(off, ..)| *off == first);
+        like.take(OFFERED).map(|(.., word)| word.clone()).collect()
     }
 
     /// Where a word falls into two that are both known, the commoner the better.
@@ -333,8 +469,8 @@ impl Vocabulary {
     }
 }
 
-/// Tells of every word that somebody wrote in a segment, with how many cases hold it in one field.
-fn each_word(
+/// Tells of every term of a segment, with how many cases hold it in one field.
+fn each_term(
     segment: &SegmentReader,
     fields: &Fields,
     mut told: impl FnMut(&str, u32),
@@ -343,9 +479,7 @@ fn each_word(
         let index = segment.inverted_index(field)?;
         let mut stream = index.terms().stream()?;
         while stream.advance() {
-            if let Ok(word) = std::str::from_utf8(stream.key())
-                && is_written(word)
-            {
+            if let Ok(word) = std::str::from_utf8(stream.key()) {
                 told(word, stream.value().doc_freq);
             }
         }

@@ -178,7 +178,9 @@ impl WordList {
                     && words.len() - at > rest.len()
                     && rest.iter().enumerate().all(|(place, stem)| {
                         let next = &words[at + place + 1];
-                        *next.stem == **stem && adjoin(text, &words[at + place], next)
+                        *next.stem == **stem
+                            && said_alike(&words[at], next)
+                            && adjoin(text, &words[at + place], next)
                     })
             });
             match found {
@@ -197,13 +199,19 @@ impl WordList {
     }
 }
 
+/// Whether two words of a form are both ruled out or neither: the leak of `leak check negative` is ruled out,
+/// and no check. What denies a form itself belongs to it: `no start`.
+fn said_alike(first: &Word, next: &Word) -> bool {
+    first.ruled_out == next.ruled_out || *first.plain == *"no"
+}
+
 /// Whether two words stand side by side, parted by no more than a space or a hyphen.
 pub(super) fn adjoin(text: &str, a: &Word, b: &Word) -> bool {
     text.get(a.place.end..b.place.start).is_some_and(|gap| {
         gap.len() <= 4
-            && gap
-                .chars()
-                .all(|c| c.is_whitespace() || matches!(c, '-' | '‐' | '‑' | '\'' | '’' | '/'))
+            && gap.chars().all(|c| {
+                (c.is_whitespace() && c != '\n') || matches!(c, '-' | '‐' | '‑' | '\'' | '’' | '/')
+            })
     })
 }
 

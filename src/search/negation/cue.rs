@@ -5,9 +5,10 @@ use std::ops::Range;
 use super::{
     Told,
     lists::{
-        AFTER_NOT_IT, CLAUSE, COMPARED, COURSE, FINDS, FREE_OF, IN_VAIN, IS, LACKED, NO_THEN,
-        NOT_IT, NOT_SO, PLACED, REACH, SOUGHT, STATES, THING_FOLLOWS, THINGS, THINGS_IN_ING,
-        THINKS, TO_THE_THING, TRIALS, TRIED, TURNS,
+        AFTER_NOT_IT, ANSWERS, CLAUSE, COMPARED, COURSE, FINDS, FREE_OF, IN_VAIN, IS, LACKED,
+        LOOKED_FOR, NO_CAUSE, NO_EFFECT, NO_THEN, NOT_IT, NOT_SO, PLACED, REACH, SEEN_NOW, SHOWS,
+        SOUGHT, STATES, TESTS, THING_FOLLOWS, THINGS, THINGS_IN_ING, THINKS, TO_THE_THING, TRIALS,
+        TURNS, WELL_THEN,
     },
 };
 
@@ -85,6 +86,10 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
         "not" | "t" | "isnt" | "wasnt" | "arent" | "werent" | "doesnt" | "didnt" | "dont"
         | "cant" | "cannot" | "couldnt" | "wont" | "never" | "havent" | "hasnt" | "hadnt"
         | "aint" | "hardly" => not(told, at),
+        "zip" | "zero" if told.ends(at) => unanswered(told, at, at + 1),
+        "zero" if THINGS.contains(&next(1)) => Cue::forward(at..at + 1),
+        "barely" if next(1) == "any" => Cue::forward(at..at + 2),
+        "still" | "same" => as_before(told, at),
         "free" => free(told, at),
         "absence" if next(1) == "of" => Cue::forward(at..at + 2),
         "rather" if next(1) == "than" => Cue::forward(at..at + 2),
@@ -96,7 +101,11 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
             let end = at + 1 + usize::from(next(1) == "for");
             Cue::forward(at..end)
         }
-        "anything" if next(1) == "but" => Cue::forward(at..at + 2),
+        // What could not be anything but a thing is that.
+        "anything" | "all" if next(1) == "but" && !negated(told, at) && !all_well(told, at) => {
+            let named = told.plain(at) == "anything" || ["the", "a", "our"].contains(&next(2));
+            named.then(|| Cue::forward(at..at + 2))?
+        }
         "out" if told.before(at, 1).starts_with("rul") => ruled_out(told, at - 1, at),
         "out" if next(1) == "of" && next(2) == "the" && next(3) == "question" => {
             Cue::backward(told.thing_before(at)?, at..at + 4)
@@ -113,7 +122,7 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
         "excluding" | "exclude" | "excluded" | "excludes" | "eliminate" | "eliminating"
         | "eliminated" | "discounted" | "dismissed" | "disproved" | "disproven" | "exonerated"
         | "innocent" => ruled_out(told, at, at),
-        "unlikely" | "doubtful" => match told.thing_before(at) {
+        "unlikely" | "improbable" | "doubtful" => match told.thing_before(at) {
             _ if negated(told, at) => None,
             Some(thing) if told.ends(at) => Cue::backward(thing, at..at + 1),
             None => {
@@ -129,7 +138,7 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
             Cue::backward(told.thing_before(at)?, at..at + 1)
         }
         "fine" | "ok" | "okay" | "normal" | "good" | "clean" | "clear" | "tight" | "dry"
-        | "agree" | "agrees" | "agreed" | "negative" | "neg" => well(told, at),
+        | "spotless" | "agree" | "agrees" | "agreed" | "negative" | "neg" => well(told, at),
         _ => None,
     }
 }
@@ -175,18 +184,98 @@ fn in_vain(told: &Told<'_>, at: usize) -> Option<Cue> {
     if !IN_VAIN.contains(&told.plain(end)) || told.parted(at) || !told.ends(end) {
         return None;
     }
-    let tried = |thing: &usize| {
-        let clause = told.begins(*thing)..*thing;
-        clause.clone().any(|i| TRIED.contains(&told.plain(i)))
+    let before = at.checked_sub(1)?;
+    let here = || told.joined(at).then(|| told.thing_tried(before)).flatten();
+    let earlier = || {
+        (!told.joined(at))
+            .then(|| told.thing_tried_before(at))
+            .flatten()
     };
-    let here = told.thing_before(at).filter(tried);
-    let thing = here.or_else(|| (!told.joined(at)).then(|| told.thing_tried_before(at))?)?;
+    // `Stage water no difference`
+    let short = || {
+        let thing = told.thing_before(at)?;
+        let fits = NO_EFFECT.contains(&told.plain(end)) && before - told.begins(before) < 3;
+        (fits && thing == before && told.names_thing(told.begins(thing))).then_some(thing)
+    };
+    let thing = here().or_else(earlier).or_else(short)?;
     Cue::backward(thing, at..end + 1)
+}
+
+/// `Changed gauge, still same reading`, `door seal replaced still 4e-6`: what was done in vain.
+fn as_before(told: &Told<'_>, at: usize) -> Option<Cue> {
+    let next = told.plain(at + 1);
+    let rest = told
+        .text
+        .get(told.words[at].place.end..)
+        .unwrap_or_default();
+    let rest = rest.trim_start().trim_start_matches("at ");
+    let figure = rest.starts_with(|c: char| c.is_ascii_digit());
+    let end = match told.plain(at) {
+        "same" => at + 1,
+        _ if figure => at + 1,
+        _ if ["same", "bad", "high", "stuck", "leaking", "leaks", "there"].contains(&next) => {
+            at + 2
+        }
+        _ => return None,
+    };
+    let follows = told.plain(end);
+    let ends = end >= told.words.len()
+        || told.parted(end - 1)
+        || CLAUSE.contains(&follows)
+        || ["reading", "result", "pressure", "base", "value", "at", "as"].contains(&follows)
+        || figure;
+    let before = at.checked_sub(1)?;
+    let thing = match told.joined(at) {
+        true => told.thing_tried(before)?,
+        false => told.thing_tried_before(at)?,
+    };
+    // Only the thing is ruled out; how things stand now is told by the other words.
+    ends.then(|| Cue::backward(thing, at..at + 1))?
+}
+
+/// Whether what is said to be missing is the condition of a test, after which things are well: `without water
+/// it falls to 1e-6`, `with no load base is good`.
+fn condition(told: &Told<'_>, at: usize) -> bool {
+    let with = told.plain(at) == "without" || told.before(at, 1) == "with";
+    let rest = at + 1..(at + 9).min(told.words.len());
+    for i in rest {
+        let plain = told.plain(i);
+        if (with || told.plain(i.saturating_sub(1)) == "flowing") && WELL_THEN.contains(&plain) {
+            return i > at + 1;
+        }
+        if told.parted(i) && told.gap(i).trim() != "," {
+            return false;
+        }
+    }
+    false
+}
+
+/// `helium no response`, `helium shows nothing`: what was sprayed, where that found nothing.
+fn unanswered(told: &Told<'_>, at: usize, end: usize) -> Option<Cue> {
+    let sprayed = |at: &usize| ["helium", "he", "sniffer"].contains(&told.plain(*at));
+    let begins = told.begins(at);
+    let helium = (begins..at).rev().take(4).find(sprayed)?;
+    let between = (helium + 1..at).all(|at| SHOWS.contains(&told.plain(at)));
+    let placed = PLACED.contains(&told.plain(end)) && !told.parted(end - 1);
+    between.then(|| Cue {
+        also: Some(helium),
+        forward: placed.then_some(end),
+        ..Cue::of(helium + 1..end)
+    })
 }
 
 /// `no water`, `no sign of water`, `no fault in the gauge`.
 fn absent(told: &Told<'_>, first: usize, at: usize) -> Option<Cue> {
     if let Some(cue) = in_vain(told, at) {
+        return Some(cue);
+    }
+    if condition(told, at) {
+        return None;
+    }
+    if ANSWERS.contains(&told.plain(at + 1))
+        && !told.parted(at)
+        && let Some(cue) = unanswered(told, first, at + 2)
+    {
         return Some(cue);
     }
     if let Some(lacks) = missed(told, at) {
@@ -240,7 +329,17 @@ fn nothing(told: &Told<'_>, at: usize) -> Option<Cue> {
             _ => Cue::forward(at..at + 4),
         };
     }
+    let silent = told.ends(at) || ["at", "anywhere", "found", "seen"].contains(&next(1));
+    if let Some(cue) = silent.then(|| unanswered(told, at, at + 1)).flatten() {
+        return Some(cue);
+    }
     let helium = ["helium", "he", "sniffer"].contains(&next(2));
+    if ["on", "in", "at", "under"].contains(&next(1))
+        && ["it", "them", "there"].contains(&next(2))
+        && let Some(thing) = told.thing_tried_before(at)
+    {
+        return Cue::backward(thing, at..at + 3);
+    }
     if ["on", "under", "with"].contains(&next(1)) && (["the", "our"].contains(&next(2)) || helium) {
         return Cue::forward(at..at + 2);
     }
@@ -304,8 +403,18 @@ fn said(told: &Told<'_>, at: usize) -> Option<Not> {
 
 fn not(told: &Told<'_>, at: usize) -> Option<Cue> {
     let said = said(told, at)?;
+    let mut ahead = at + 1..at + 4;
+    let only = ahead.find_map(|i| {
+        let any = ["anything", "nothing", "any"].contains(&told.plain(i));
+        let but = i + 1 + usize::from(told.plain(i + 1) == "other");
+        let but = Some(but).filter(|but| ["but", "than", "except"].contains(&told.plain(*but)));
+        Some(i..but.filter(|_| any)? + 1)
+    });
     if told.parted(at) {
         return None;
+    }
+    if let Some(only) = only {
+        return Some(Cue::of(only));
     }
     let own_from = at - usize::from(told.plain(at) == "t");
     let mut place = at + 1;
@@ -342,6 +451,10 @@ fn not(told: &Told<'_>, at: usize) -> Option<Cue> {
             }
             _ => return lacking(told, place),
         };
+    }
+    let had = (place..place + 6).any(|i| ["like", "before"].contains(&told.plain(i)));
+    if said == Not::Never && told.plain(place) == "had" && had {
+        return None;
     }
     if said == Not::Never && FINDS.contains(&told.plain(place)) {
         let end = over(told, place + 1, &["the", "a", "an", "any"]);
@@ -418,7 +531,9 @@ fn not(told: &Told<'_>, at: usize) -> Option<Cue> {
 
 /// What is not done or not so, where that tells of a fault: `does not turn`, `not fully open`, `not cold`.
 fn lacking(told: &Told<'_>, from: usize) -> Option<Cue> {
-    let adverb = |plain: &str| plain.len() > 4 && plain.ends_with("ly") || plain == "quite";
+    let adverb = |plain: &str| {
+        plain.len() > 4 && plain.ends_with("ly") || ["quite", "get", "getting"].contains(&plain)
+    };
     let mut at = from;
     while adverb(told.plain(at)) && !told.parted(at) {
         at += 1;
@@ -547,15 +662,31 @@ fn negated(told: &Told<'_>, at: usize) -> bool {
 /// `door fine`, `both doors are clean`.
 fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
     if told.ends(at) && at > 0 && told.gap(at - 1).trim() == ":" {
-        return Cue::backward(at - 1, at..at + 1);
+        let test = tried_clear(told, told.begins(at - 1)..at);
+        return test.or_else(|| Cue::backward(at - 1, at..at + 1));
     }
-    let thing = told.thing_before(at)?;
+    let Some(thing) = told.thing_before(at) else {
+        return opened_well(told, at);
+    };
+    if NO_CAUSE.contains(&told.plain(thing)) {
+        return told.ends(at).then(|| Cue::of(at..at + 1));
+    }
     let before = told.before(at, 1);
-    let (begins, another) = series(told, at);
-    let begins = begins.unwrap_or_else(|| told.begins(thing));
-    let short = (told.ends(at) || another) && thing + 1 == at && thing - begins.min(thing) < 3;
+    let (series, another) = series(told, at);
+    let begins = series.unwrap_or_else(|| told.begins(thing));
+    let next = told.plain(at + 1);
+    let ends = told.ends(at) || another || series.is_some() || SEEN_NOW.contains(&next);
+    // `gauge ok foil on the door`
+    let ends = ends || (["ok", "okay"].contains(&told.plain(at)) && thing_at(told, at + 1, false));
+    let short = ends && thing + 1 == at && thing - begins.min(thing) < 3;
     if negated(told, at) || COMPARED.contains(&before) {
         return None;
+    }
+    let all_round = ["everywhere", "anywhere", "throughout", "again"].contains(&next);
+    if (told.ends(at) || all_round)
+        && let Some(cue) = tried_clear(told, begins..at)
+    {
+        return Some(cue);
     }
     let after_verb = IS.contains(&before);
     let fits = match told.plain(at) {
@@ -567,10 +698,42 @@ fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
     };
     let cue = fits.then(|| Cue::backward(thing, at..at + 1))??;
     let most = (begins..at).filter(|at| !told.words[*at].common).count();
+    // `Gauge and water are fine`
+    let all = ["are", "were", "all", "both"].contains(&before);
+    let and = begins > 0 && told.plain(begins - 1) == "and";
+    let most = most + usize::from(all && and);
     Some(Cue {
         most: cue.most.min(most.max(1)),
         ..cue
     })
+}
+
+/// `Opened door, clean`: what was looked at in the clause before.
+fn opened_well(told: &Told<'_>, at: usize) -> Option<Cue> {
+    let well = ["fine", "ok", "okay", "good", "clean"].contains(&told.plain(at));
+    let alone = well && !told.joined(at) && told.ends(at);
+    Cue::backward(
+        alone.then(|| told.thing_tried_before(at)).flatten()?,
+        at..at + 1,
+    )
+}
+
+/// `leak check negative`, `helium test: clean`: what was looked for was not found, and the test is none of
+/// what is ruled out.
+fn tried_clear(told: &Told<'_>, clause: Range<usize>) -> Option<Cue> {
+    let end = clause.end;
+    let test = clause
+        .clone()
+        .rev()
+        .find(|at| TESTS.contains(&told.plain(*at)))?;
+    let between = test + 1..end;
+    if !between.into_iter().all(|at| IS.contains(&told.plain(at))) {
+        return None;
+    }
+    let mut sought = (clause.start..test).rev().take(2);
+    let sought = sought.find(|at| LOOKED_FOR.contains(&told.plain(*at)))?;
+    let cue = Cue::backward(sought, sought + 1..end + 1)?;
+    Some(Cue { most: 1, ..cue })
 }
 
 /// Said of one thing after another without a sign between: `gauge ok door ok water ok`. Where the name of

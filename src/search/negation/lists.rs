@@ -90,6 +90,14 @@ pub(super) const NO_THEN: &[&str] = &[
     "time",
     "reason",
     "warning",
+    "it",
+    "that",
+    "this",
+    "we",
+    "i",
+    "they",
+    "he",
+    "only",
 ];
 
 /// Between "not" and the thing.
@@ -369,6 +377,10 @@ pub(super) const MATTER: &[&str] = &[
     "leak",
     "leaks",
     "leakage",
+    "response",
+    "reaction",
+    "signal",
+    "indication",
     "problem",
     "problems",
     "issue",
@@ -397,6 +409,27 @@ pub(super) const MATTER: &[&str] = &[
     "faulty",
     "anywhere",
     "wrong",
+    "sign",
+    "signs",
+    "trace",
+    "evidence",
+];
+
+/// Of those, the ones that say no more than that something is there: "no leak found".
+pub(super) const THERE: &[&str] = &[
+    "seen",
+    "found",
+    "present",
+    "detected",
+    "observed",
+    "visible",
+    "noticed",
+    "evident",
+    "anywhere",
+    "response",
+    "reaction",
+    "signal",
+    "indication",
     "sign",
     "signs",
     "trace",
@@ -515,6 +548,35 @@ pub(super) const TRIALS: &[&str] = &[
     "check", "test", "spray", "sniff", "search", "hunt", "helium", "he", "leak",
 ];
 
+/// A test by which a leak is looked for, and what it is looked for by: "leak check negative", "helium test
+/// clean".
+pub(super) const TESTS: &[&str] = &[
+    "check",
+    "checks",
+    "test",
+    "tests",
+    "spray",
+    "sniff",
+    "search",
+    "hunt",
+    "leakcheck",
+];
+pub(super) const LOOKED_FOR: &[&str] = &["leak", "helium", "he"];
+
+/// What is done to a thing to see whether it is the cause; beside what is ruled out it is not searched for.
+pub(super) const LOOKED_AT: &[&str] = &[
+    "checked",
+    "tested",
+    "tried",
+    "suspected",
+    "inspected",
+    "examined",
+    "off",
+    "isolated",
+    "blown",
+    "done",
+];
+
 /// What a thing is tried by: "cleaned gauge, no change", "water suspected but not it".
 pub(super) const TRIED: &[&str] = &[
     "checked",
@@ -533,6 +595,112 @@ pub(super) const TRIED: &[&str] = &[
     "baked",
     "rebuilt",
     "new",
+    "off",
+    "isolated",
+    "blown",
+    "shut",
+    "closed",
+    "washed",
+    "opened",
+    "done",
+    "greased",
+    "swap",
+    "clean",
+    "wipe",
+];
+
+/// How often and when a thing was tried: "door wiped three times now, no change".
+pub(super) const HOW_OFTEN: &[&str] = &[
+    "times", "time", "x", "twice", "once", "two", "three", "four", "five", "several", "many",
+    "now", "again", "first", "already", "too", "also", "even",
+];
+
+/// Shut, these tell of the other side, and what does not change then is no more than seen.
+pub(super) const DIVIDES: &[&str] = &["gate", "hivac", "isolation"];
+
+/// What would be said of a thing that was tried: "no difference" alone after it says the same.
+pub(super) const NO_EFFECT: &[&str] = &["difference", "effect", "help", "improvement"];
+
+/// What is well says nothing of a cause: "empty chamber ok".
+pub(super) const NO_CAUSE: &[&str] = &[
+    "chamber",
+    "load",
+    "base",
+    "pressure",
+    "vacuum",
+    "tool",
+    "system",
+    "everything",
+    "all",
+    "rest",
+    "substrates",
+    "substrate",
+    "wafers",
+    "pumpdown",
+];
+
+/// Behind "without" these tell of a test: "without water it falls to 1e-6".
+pub(super) const WELL_THEN: &[&str] = &[
+    "falls",
+    "fell",
+    "fall",
+    "drops",
+    "dropped",
+    "goes",
+    "went",
+    "improves",
+    "improved",
+    "recovers",
+    "reaches",
+    "reached",
+    "pumps",
+    "good",
+    "fine",
+    "ok",
+    "okay",
+    "normal",
+    "better",
+    "perfect",
+    "perfectly",
+    "well",
+    "healthy",
+];
+
+/// What helium would show.
+pub(super) const ANSWERS: &[&str] = &[
+    "response",
+    "reaction",
+    "signal",
+    "indication",
+    "reading",
+    "bubbles",
+    "leak",
+    "leaks",
+    "rise",
+];
+
+/// What is looked for with it and comes out with nothing: "helium shows nothing", "helium zip".
+pub(super) const SHOWS: &[&str] = &[
+    "shows",
+    "showed",
+    "show",
+    "sees",
+    "saw",
+    "see",
+    "finds",
+    "find",
+    "found",
+    "detects",
+    "gave",
+    "gives",
+    "says",
+    "detector",
+    "test",
+    "check",
+    "spray",
+    "around",
+    "everywhere",
+    "all",
 ];
 
 /// "No ..." behind what was tried says that it was in vain.
@@ -552,6 +720,7 @@ pub(super) const IN_VAIN: &[&str] = &[
 
 /// Before a thing these say nothing of which kind it is: "no big leak".
 pub(super) const TELLS_NO_KIND: &[&str] = &[
+    "combination",
     "obvious",
     "big",
     "large",
@@ -620,6 +789,12 @@ pub(super) const LACKED: &[&str] = &[
     "drive",
     "ignition",
     "glow",
+    "lamp",
+    "dot",
+    "emission",
+    "discharge",
+    "inhibitor",
+    "filter",
     "display",
     "compression",
 ];

@@ -14,8 +14,8 @@ use std::ops::Range;
 use super::analysis::Word;
 use cue::Cue;
 use lists::{
-    CLAUSE, COURSE, GONE_THROUGH, MATTER, NO_THING, ONE, PLACED, REACH, SEEN_NOW, TELLS_NO_KIND,
-    TRIED,
+    CLAUSE, COURSE, DIVIDES, GONE_THROUGH, HOW_OFTEN, LOOKED_AT, MATTER, NO_THING, ONE, PLACED,
+    REACH, SEEN_NOW, TELLS_NO_KIND, THERE, TRIED,
 };
 
 /// Marks the words that are ruled out, and takes those that rule them out from what is searched for.
@@ -35,7 +35,8 @@ pub(super) fn mark(text: &str, words: &mut [Word]) {
             words[lacks].denial = denial;
             continue;
         }
-        let (reached, aside) = told.reached(&cue);
+        let (reached, mut aside) = told.reached(&cue);
+        aside.extend(told.looked_at(&reached));
         for word in &mut words[cue.own.clone()] {
             word.common = true;
         }
@@ -49,10 +50,14 @@ pub(super) fn mark(text: &str, words: &mut [Word]) {
         let thing = reached
             .iter()
             .any(|i| !words[*i].common && names(&words[*i]));
+        let there = |word: &Word| THERE.contains(&&*word.plain);
+        let more = reached
+            .iter()
+            .any(|i| !words[*i].common && !there(&words[*i]));
         for i in reached {
             words[i].ruled_out = true;
             words[i].denial = denial;
-            words[i].common |= thing && matter(&words[i]);
+            words[i].common |= thing && matter(&words[i]) || more && there(&words[i]);
         }
         let told = Told { text, words };
         let qualified: Vec<usize> = span.filter(|i| told.qualified(*i)).collect();
@@ -131,7 +136,24 @@ impl Told<'_> {
 
     /// Whether a clause ends behind a word.
     fn ends(&self, at: usize) -> bool {
-        self.parted(at) || CLAUSE.contains(&self.plain(at + 1))
+        let next = self.plain(at + 1);
+        // A time of day begins the next line of a log.
+        let counts = next.starts_with(|c: char| c.is_ascii_digit());
+        self.parted(at) || CLAUSE.contains(&next) || counts
+    }
+
+    /// The verbs beside what is ruled out that say how it was tried: `checked door, not it`.
+    fn looked_at(&self, reached: &[usize]) -> Vec<usize> {
+        let (first, last) = (reached.iter().min(), reached.iter().max());
+        let before = first.and_then(|first| first.checked_sub(1));
+        let before = before.filter(|at| !self.parted(*at));
+        let after = last
+            .filter(|last| !self.parted(**last))
+            .map(|last| last + 1);
+        let beside = before.into_iter().chain(after);
+        beside
+            .filter(|at| LOOKED_AT.contains(&self.plain(*at)))
+            .collect()
     }
 
     /// The words a cue rules out, and those that only say where something is not: neither there nor
@@ -234,8 +256,12 @@ impl Told<'_> {
             if left == 0 || CLAUSE.contains(&self.plain(i)) {
                 let list = left > 0 && !one && self.plain(i) == "and" && i > 0;
                 let first = if list { self.begins(i - 1) } else { i };
-                if list && i - first <= 3 && (first..i).all(|i| self.names_thing(i)) {
+                let named = |first: usize, end: usize| {
+                    end - first <= 3 && (first..end).all(|i| self.names_thing(i))
+                };
+                if list && named(first, i) {
                     reached.extend(first..i);
+                    self.list_before(first, named, reached);
                 }
                 return;
             }
@@ -249,6 +275,27 @@ impl Told<'_> {
                 return;
             }
             i -= 1;
+        }
+    }
+
+    /// The things of a list of which the last two are joined by "and": `door, gauge and water are fine`.
+    fn list_before(
+        &self,
+        first: usize,
+        named: impl Fn(usize, usize) -> bool,
+        reached: &mut Vec<usize>,
+    ) {
+        let mut first = first;
+        while let Some(last) = first
+            .checked_sub(1)
+            .filter(|last| self.gap(*last).trim() == ",")
+        {
+            let begins = self.begins(last);
+            if !named(begins, last + 1) {
+                return;
+            }
+            reached.extend(begins..=last);
+            first = begins;
         }
     }
 
@@ -271,17 +318,40 @@ impl Told<'_> {
     }
 
     /// The thing tried in the clause before the one that begins here: `checked door, not it`, `water
-    /// suspected but not it`.
+    /// suspected but not it`, `door suspected, wiped three times, no good`.
     fn thing_tried_before(&self, at: usize) -> Option<usize> {
         let mut last = at.checked_sub(1)?;
         while CLAUSE.contains(&self.plain(last)) {
             last = last.checked_sub(1)?;
         }
-        let tried = (self.begins(last)..=last).any(|i| TRIED.contains(&self.plain(i)));
-        while TRIED.contains(&self.plain(last)) {
-            last = last.checked_sub(1).filter(|_| self.joined(last))?;
+        self.thing_tried(last)
+    }
+
+    /// The thing tried that a clause which ends here tells of, or, where it says no more than how it was
+    /// tried, the clause before it.
+    fn thing_tried(&self, last: usize) -> Option<usize> {
+        let mut tried = (self.begins(last)..=last).any(|i| TRIED.contains(&self.plain(i)));
+        let mut at = last;
+        let mut clauses = 0;
+        while self.says_how(at) {
+            if !self.joined(at) {
+                clauses += 1;
+            }
+            at = at.checked_sub(1).filter(|_| clauses < 2)?;
+            tried |= TRIED.contains(&self.plain(at));
         }
-        (tried && !self.words[last].common && self.names_thing(last)).then_some(last)
+        let begins = self.begins(at);
+        let divides = (begins..=at).any(|i| DIVIDES.contains(&self.plain(i)));
+        tried |= clauses == 0 && (begins..at).any(|i| TRIED.contains(&self.plain(i)));
+        (tried && !divides && !self.words[at].common && self.names_thing(at)).then_some(at)
+    }
+
+    /// Whether a word says only what was tried, how often or when.
+    fn says_how(&self, at: usize) -> bool {
+        let plain = self.plain(at);
+        TRIED.contains(&plain)
+            || HOW_OFTEN.contains(&plain)
+            || plain.bytes().all(|b| b.is_ascii_digit())
     }
 
     /// The last word before a place that may be a thing, in the same clause.

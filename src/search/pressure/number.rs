@@ -1,7 +1,10 @@
 //! One number of a pressure, in figures or words, with its unit.
 
 use super::unit::{self, Written};
-use crate::search::lexer::{Lex, Piece};
+use crate::{
+    search::lexer::{Lex, Piece},
+    vacuum::units::PressureUnit,
+};
 
 /// Parts of a decade, and what stands before its power.
 const PARTS: [&str; 8] = [
@@ -22,6 +25,15 @@ const SMALL: f64 = 1e-3;
 
 /// Powers of ten that people leave the `e` out of: `4 -5`, `10-6`.
 const BARE_POWERS: std::ops::RangeInclusive<i32> = 3..=11;
+
+/// The same where nothing parts them: `2.0-6`.
+const GLUED_POWERS: std::ops::RangeInclusive<i32> = 4..=11;
+
+/// What goes on behind a unit of pressure where a flow or a rate is told.
+const OF_FLOW: [&str; 22] = [
+    "l", "ltr", "liter", "litre", "liters", "litres", "ls", "m", "m3", "cc", "cm", "s", "sec",
+    "second", "min", "mins", "minute", "minutes", "h", "hr", "hour", "per",
+];
 
 /// One number read: its ends, unit, and the piece after it.
 #[derive(Clone, Copy)]
@@ -171,7 +183,8 @@ fn in_figures(pieces: &[Piece<'_>], at: usize) -> Option<Number> {
             false => number,
         });
     }
-    if let Some((power, next)) = bare_power(pieces, at, value) {
+    let bare = bare_power(pieces, at, value);
+    if let Some((power, next)) = bare.or_else(|| glued_power(pieces, at, figures, value)) {
         return Some(Number::of_power(value, power, next));
     }
     Some(Number {
@@ -300,7 +313,39 @@ fn bare_power(pieces: &[Piece<'_>], at: usize, value: f64) -> Option<(i32, usize
         return None;
     }
     let (power, next) = plain_figure(pieces, at + 2).filter(|_| !pieces[at + 2].spaced)?;
-    let ends = match pieces.get(next).map(|piece| piece.lex) {
+    (ends_bare(pieces, next) && BARE_POWERS.contains(&power)).then_some((-power, next))
+}
+
+/// `2.0-6`, `5,3-7 mbar`: the letter left out. After a whole number, or before a figure that might be the
+/// other end of a range of pressures as they are in a chamber with gas in it, it is none.
+fn glued_power(pieces: &[Piece<'_>], at: usize, figures: &str, value: f64) -> Option<(i32, usize)> {
+    let dash = pieces.get(at + 1)?;
+    let fits = matches!(dash.lex, Lex::Sign('-' | '−' | '–')) && !dash.spaced;
+    if !fits || !figures.contains(['.', ',']) || !(1.0..10.0).contains(&value) {
+        return None;
+    }
+    let before = at.checked_sub(1).map(|before| &pieces[before]);
+    if before.is_some_and(|piece| match piece.lex {
+        Lex::Number(_) => true,
+        Lex::Word(_) | Lex::Sign('-' | '.' | ',' | '/' | ':') => !pieces[at].spaced,
+        _ => false,
+    }) {
+        return None;
+    }
+    let (power, next) = plain_figure(pieces, at + 2).filter(|_| !pieces[at + 2].spaced)?;
+    let small = unit::unit(pieces, next).is_some_and(|(unit, _)| {
+        matches!(unit.named, PressureUnit::Millitorr | PressureUnit::Micron) || unit.shift != 0.0
+    });
+    let point = pieces
+        .get(next)
+        .is_some_and(|piece| piece.lex == Lex::Sign('.'));
+    let ends = ends_bare(pieces, next) || point || pieces.get(next).is_some_and(is_scale_word);
+    (ends && !small && GLUED_POWERS.contains(&power)).then_some((-power, next))
+}
+
+/// Whether nothing follows a power of ten without its `e`, or what goes on after a pressure.
+fn ends_bare(pieces: &[Piece<'_>], next: usize) -> bool {
+    match pieces.get(next).map(|piece| piece.lex) {
         None => true,
         Some(Lex::Word(_)) => {
             !pieces[next].is_word("s") && unit::unit(pieces, next).is_some()
@@ -308,8 +353,32 @@ fn bare_power(pieces: &[Piece<'_>], at: usize, value: f64) -> Option<(i32, usize
         }
         Some(Lex::Sign(sign)) => matches!(sign, ',' | ';' | ')' | '?' | '!'),
         Some(_) => false,
-    };
-    (ends && BARE_POWERS.contains(&power)).then_some((-power, next))
+    }
+}
+
+/// The piece after a rate of rise, a leak rate or a flow that begins here: `2e-5 torr/min`, `3e-6 mbar l/s`.
+pub(super) fn rate(pieces: &[Piece<'_>], at: usize) -> Option<usize> {
+    let number = in_figures(pieces, at)?;
+    let (_, used) = unit::unit(pieces, number.next)?;
+    let mut next = number.next + used;
+    flows(pieces, next).then_some(())?;
+    let of_flow = |piece: &Piece<'_>| OF_FLOW.iter().any(|word| piece.is_word(word));
+    loop {
+        let sign = pieces.get(next).is_some_and(|piece| {
+            matches!(
+                piece.lex,
+                Lex::Sign('x' | '*' | '·' | '.' | '-' | '⋅' | '/')
+            )
+        });
+        let word = next + usize::from(sign);
+        if !pieces.get(word).is_some_and(of_flow) {
+            return Some(next);
+        }
+        next = word + 1;
+        // The 3 of `m3/s`
+        let cube = pieces.get(next).filter(|piece| !piece.spaced);
+        next += usize::from(cube.is_some_and(|piece| piece.lex == Lex::Number("3")));
+    }
 }
 
 /// Words that go on after a pressure and not after a count.

@@ -110,7 +110,11 @@ const RANGES: [&str; 10] = [
 ];
 
 /// Where the pressure is not the chamber's.
-const PLACES: [&str; 5] = ["foreline", "forelines", "backing", "roughing", "forevacuum"];
+const PLACES: [&str; 4] = ["foreline", "forelines", "backing", "forevacuum"];
+
+/// Of a line that is told by two words the second: `roughing line 20 mtorr`, where `roughing stalls at 300
+/// mtorr` is said of the chamber.
+const LINE: &str = "line";
 
 /// Of such a place, behind a number: `200 microns in the foreline`, `90 mtorr foreline pressure`.
 const OF_A_PLACE: [&str; 7] = ["pressure", "side", "line", "gauge", "now", "today", "only"];
@@ -181,6 +185,20 @@ pub(super) fn settle(pieces: &[Piece<'_>], found: &mut [Found]) {
     }
 }
 
+/// Whether the words beside another quantity, from one piece to before another, say that it was so before or
+/// ought to be: `25 minutes, usually 12 min`.
+pub(in crate::search) fn of_before(pieces: &[Piece<'_>], first: usize, next: usize) -> bool {
+    let mut before = words_before(pieces, first, 0).take(2);
+    before.any(|word| is_any(word, &BEFORE))
+        || after(pieces, next, pieces.len()) == Some(Cue::Before)
+}
+
+/// Whether words say no more than where a pressure is read: `foreline`, `backing line`.
+pub(in crate::search) fn tells_place(words: &str) -> bool {
+    let mut words = words.split_whitespace();
+    words.all(|word| is_any(word, &PLACES) || word.eq_ignore_ascii_case(LINE))
+}
+
 /// Whether the words beside a number say that it was read at another place than the chamber.
 fn elsewhere(pieces: &[Piece<'_>], found: &[Found], at: usize) -> bool {
     let own = &found[at];
@@ -190,8 +208,11 @@ fn elsewhere(pieces: &[Piece<'_>], found: &[Found], at: usize) -> bool {
         return false;
     }
     let done = at.checked_sub(1).map_or(0, |before| found[before].next);
-    let mut before = words_before(pieces, own.first, done).take(4);
-    if before.any(|word| is_any(word, &PLACES)) {
+    let before: Vec<_> = words_before(pieces, own.first, done).take(4).collect();
+    let of_line = before
+        .windows(2)
+        .any(|two| two[0].eq_ignore_ascii_case(LINE) && two[1].eq_ignore_ascii_case("roughing"));
+    if of_line || before.iter().any(|word| is_any(word, &PLACES)) {
         return true;
     }
     let word = |at: usize| match pieces.get(at).map(|piece| piece.lex) {

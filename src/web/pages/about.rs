@@ -17,18 +17,20 @@ use crate::web::{
 const QUERY_HELP: &str = "\
 Type what you see, in your own words. Word endings do not matter, words of the trade \
 that mean the same are found by one another, and a slip of the finger is forgiven in a \
-word the fleet has never written, unless it is an ordinary word of English. Cases that share more and \
+word the fleet has never written, or twenty times more seldom than the word meant, unless it is an ordinary word \
+of English. Words typed in one, as `doorsealdirty`, are parted where nobody writes them so. Cases that share more and \
 rarer words stand first, and words side by side, as in `base plate`, count more than apart. A cause that \
 a tenth of the nearest cases have, and three at least, has a place among the first ten, unless its best case \
 scores less than 0.7 of the one that would give place. An empty search lists every \
 incident, newest first.
 
 **Pressures** are read as numbers, not as words: `4e-5`, `5.3E-5 mbar`, `5x10^-6 torr`, \
-`0.00004`, `four minus six`, `mid -6s torr`, in Torr, mbar, Pa, micron, psi or atm, with mTorr, \
+`0.00004`, `2.0-6`, `four minus six`, `mid -6s torr`, in Torr, mbar, Pa, micron, psi or atm, with mTorr, \
 `5.3 mPa`, `40 µtorr`, kPa and the like. Cases near it in decades come up, whatever unit they were \
 written in. A number without a unit is read in the unit of each case. Compared is the pressure at the \
 fault: where a report gives it, other numbers of its symptom and those of a foreline do not count as it. \
-What is said of the foreline or the roughing line, as in `foreline 130 mtorr`, is compared with what cases say of these. \
+What is said of the foreline or the roughing line, as in `foreline 130 mtorr`, is compared with what cases say of these \
+at the fault. A rate of rise or a flow is left aside and told. \
 After *was*, *normally*, *yesterday*, *up from* or *instead of*, or before *before*, a number is compared \
 with the pressure before the fault: `4e-5 torr, was 5e-7`, `was 3e-7 now 4e-5`, `3e-7 -> 4e-5`. Ends keep \
 out what lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 1e-5 torr`, \
@@ -36,11 +38,14 @@ out what lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 
 
 **Other quantities** count where a near one tells of a like case: minutes (`40 min`, `1.5 h`, `1:30 h`), \
 the temperature of a cold head (`18 K`), the power of a drive (`400 W`), and mass numbers \
-(`mass 40`, `m/z 18`, `28/32`), which have to be right. Their figures are not searched for as words besides.
+(`mass 40`, `m/z 18`, `28/32`, `rga shows 43 and 58`), which have to be right; after *no* as in `mass 28 no 32` cases \
+with it are left out. Compared is what a case tells of the fault, not what is usual or was so after the fix. Their \
+figures, dates and times of day are not searched for as words besides.
 
 **What you ruled out** may be said: `no water`, `not the hose`, `can't be the door`, `neither air \
 nor water`, `leak-free`, `nothing wrong with the pump`, `door fine`, `gate valve ruled out`, `except the door`, \
-`regen did not help`, `cleaned gauge, no change`. It \
+`regen did not help`, `cleaned gauge, no change`, `leak check negative`. A check on record that found nothing counts as \
+well, for what it shows most causes of. It \
 is matched with cases that ruled it out too, whose words are quoted, not with those that found it: where nothing else is \
 asked, cases whose cause is of that name are left out, else they count for less. A wider word ruled out rules out \
 the narrower as well, not the other way: where nobody saw a drip there may be water. What is *not ruled out*, \
@@ -49,13 +54,14 @@ nothing out.
 
 To narrow a search:
 
-- `\"tip seal\"`: these words side by side
+- `\"tip seal\"`: these words side by side, whether the case says that it is so or not
 - `-gauge`: leave out cases with this word
 - `-cause:gauge`: leave out cases with this word in that part
 - `cause:foil`, `fix:cleaned`, `symptom:stuck`, `sign:linear`: the word in that \
 part of the case; `component:` is the same as `cause:`, `antecedent:` the same as `sign:`
 - `proof:helium`, `notes:gauge`, `parts:gasket`, `checks:flake`, `reason:production`: the word in the proof, the \
-notes, the parts used, the notes of checks, or the reason why the pressure was not restored
+notes, the parts used, the notes of checks, or the reason why the pressure was not restored, whether it is said to \
+be so or not
 - `tool:BRK-04`, `site:BRK`, `class:cryo-evaporator`: of this tool, site or tool class; a class also by \
 the name that pages show, and any of them by its beginning
 - `status:open` or `status:closed`
@@ -63,7 +69,8 @@ the name that pages show, and any of them by its beginning
 - `pressure:1e-6..1e-5`, `pressure:mid -6s`, `healthy:5e-7 torr`: the pressure at the fault, or before it
 - `#123` with nothing else: incident 123 (`post #3` is searched for as it stands)
 
-A tool is also found by its name as it is typed, `brk04` or `brk 04`. Of the words beside these a case has to hold one \
+Of two tools, or two of any of these that a case has one of, it may be either. A tool is also found by its name as it is \
+typed, `brk04` or `brk 04`, and left out after *not* or *except*. Of the words beside these a case has to hold one \
 or more; where none does, the page says so and shows what fits without.
 
 A minus before any of these leaves out what it says: `-kind:air-leak`, `-status:open`, `-4e-5`. \
@@ -75,8 +82,8 @@ is not is told with those there are. Of a search the first \
 Cases of one class of tool and one cause, with the same figures and the same things ruled out, told \
 in nearly the same words, stand in the list once, with the others as *told alike*; open cases only in \
 the same words. The line above the list counts such cases once. Its link leads to the check sequence \
-with what the search states filled in: the pressure at the fault, signs and what happened before, as \
-far as the search names them by the catalogue’s words side by side. A pressure without a unit is \
+of the tool that the search names, or else of the class, with what the search states filled in: the pressure at the fault, signs and what happened before, as \
+far as the search names them by the catalogue’s words side by side; a question states nothing. A pressure without a unit is \
 taken to be in that of the class, which the page says.
 
 While you type, words, causes and tools that begin so are suggested, and after `cause:`, `tool:`, \
