@@ -49,6 +49,10 @@ async fn hits(app: &TestApp, query: &str) -> Value {
         .json()
 }
 
+fn total_of(found: &Value) -> u64 {
+    found["total"].as_u64().expect("a total")
+}
+
 fn numbers(found: &Value) -> Vec<i64> {
     let hits = found["hits"].as_array().expect("hits").iter();
     hits.filter_map(|hit| hit["number"].as_i64()).collect()
@@ -341,6 +345,118 @@ async fn pressures_of_the_foreline_are_compared_with_their_like() {
     }
     let chamber = hits(&app, "pimpernel 2e-6 torr").await;
     assert_eq!(numbers(&chamber)[0], other);
+}
+
+/// Of the foreline the figure at the fault counts, not that after the fix, and none of the chamber; so it is with
+/// minutes and kelvin.
+#[tokio::test]
+async fn figures_after_the_fix_are_none_of_the_fault() {
+    let mut app = TestApp::empty().await;
+    let file = async |hour: u32, symptom: &str, proof: &str| {
+        let mut case = record::closed();
+        case["occurred_at"] = json!(format!("2025-03-01T{hour:02}:20:00Z"));
+        case["symptom"] = json!(symptom);
+        case["proof"] = json!(proof);
+        let _ = app.post("/api/incidents", &case).await.expect(201);
+    };
+    file(
+        1,
+        "pimpernel, foreline 300 mtorr",
+        "45 mtorr in the foreline",
+    )
+    .await;
+    file(2, "pimpernel, foreline 45 mtorr", "").await;
+    file(3, "pimpernel, roughing 41 min", "roughing 22 min").await;
+    file(4, "pimpernel, roughing 22 minutes, usually 12 min", "").await;
+    file(5, "pimpernel, roughing stalls at 90 mtorr", "").await;
+    app.settle().await;
+    for (typed, first, never) in [
+        ("pimpernel foreline 45 mtorr", 2, 1),
+        ("pimpernel foreline 90 mtorr", 2, 5),
+        ("pimpernel 22 min", 4, 3),
+        ("pimpernel 12 min", 1, 4),
+    ] {
+        let found = hits(&app, typed).await;
+        if !typed.contains("12") {
+            assert_eq!(numbers(&found)[0], first, "{typed}: {found}");
+        }
+        let why = why(&found, never);
+        assert!(!why.contains("near"), "{typed}: {why}");
+    }
+}
+
+/// A phrase finds its words denied or not, and of several tools a case may be of any.
+#[tokio::test]
+async fn a_phrase_finds_what_is_denied_and_two_tools_are_either() {
+    let app = TestApp::demo().await;
+    let dot = hits(&app, "\"blue dot\"").await;
+    assert_eq!(numbers(&dot), [208], "{dot}");
+    let dot = hits(&app, "dot").await;
+    assert_eq!(numbers(&dot), [208], "{dot}");
+    assert!(why(&dot, 208).contains("dot"), "{dot}");
+    assert!(
+        !dot["remarks"].to_string().contains("No case holds"),
+        "{dot}"
+    );
+    for (both, one, other) in [
+        ("BRK-04 KSM-03", "tool:BRK-04", "tool:KSM-03"),
+        ("status:open status:closed", "status:open", "status:closed"),
+    ] {
+        let count = async |typed: &str| total_of(&hits(&app, typed).await);
+        let each = count(one).await + count(other).await;
+        assert_eq!(count(both).await, each, "{both}");
+    }
+    let rest = total_of(&hits(&app, "-tool:BRK-04").await);
+    for typed in ["not BRK-04", "except BRK-04"] {
+        assert_eq!(total_of(&hits(&app, typed).await), rest, "{typed}");
+    }
+    assert_eq!(
+        total_of(&hits(&app, "-#123").await),
+        total_of(&hits(&app, "").await) - 1
+    );
+    let unknown = hits(&app, "BRK-99").await;
+    assert!(
+        unknown["remarks"].to_string().contains("No tool is called"),
+        "{unknown}"
+    );
+}
+
+/// No case like that of a tool is sought among causes of what the tool does not have.
+#[tokio::test]
+async fn cases_like_one_have_causes_that_its_tool_can_have() {
+    let app = TestApp::demo().await;
+    let like = app.get("/api/incidents/412/similar?limit=20").await;
+    let like = like.expect(200).json();
+    let hits = like["hits"].as_array().expect("hits");
+    assert!(hits.len() > 5);
+    for hit in hits {
+        let cause = hit["cause"].as_str().unwrap_or_default();
+        assert!(!cause.starts_with("glove-box"), "{hit}");
+    }
+}
+
+/// Every name of a cause, as it is suggested, finds the cases of that cause.
+#[tokio::test]
+async fn a_cause_by_its_name_in_quotation_marks_finds_its_cases() {
+    let app = TestApp::demo().await;
+    for (name, cause) in [
+        (
+            "O-ring of a resistive source post overheated",
+            "source-post-oring-overheated",
+        ),
+        (
+            "Particles across the chamber door seal",
+            "door-seal-particulate",
+        ),
+    ] {
+        let found = hits(&app, &format!("cause:\"{name}\"")).await;
+        assert_eq!(found["relaxed"], false, "{name}: {found}");
+        let list = found["hits"].as_array().expect("hits");
+        assert!(
+            list.iter().take(5).all(|hit| hit["cause"] == cause),
+            "{name}: {found}"
+        );
+    }
 }
 
 /// What is noted of a case is put together from several things, and a field word means one of them.
@@ -668,6 +784,18 @@ async fn what_a_search_states_comes_along_to_the_check_sequence() {
     assert!(!page.shows("taken as"));
     let bare = app.get("/sequence/classes/turbo-sputter").await.expect(200);
     assert!(!bare.shows("do not count twice"));
+    let (_, link) = follow("regeneration+overdue").await;
+    assert!(
+        link.contains("signs.cryo-regeneration-overdue=seen"),
+        "{link}"
+    );
+    let (_, link) = follow("is+the+rise+linear%3F").await;
+    assert!(!link.contains("rise-linear="), "a question: {link}");
+    // A tool that is named has a sequence of its own, and an incident brings its pressure along.
+    let named = app.get("/search?q=foil+brk04").await.expect(200);
+    assert!(named.text.contains("/sequence/tools/BRK-04?search="));
+    let incident = app.get("/incidents/151").await.expect(200);
+    assert!(incident.text.contains("pressures.faulty.value=9e-6"));
 }
 
 #[tokio::test]

@@ -117,7 +117,9 @@ async fn what_is_ruled_out_is_quoted_and_never_the_cause() {
             let case = case.expect(200).text.to_lowercase();
             let reasons = hit["why"].as_array().expect("reasons").iter();
             for reason in reasons.filter_map(Value::as_str) {
-                let facts = reason.starts_with("signs and circumstances");
+                let facts = ["signs and circumstances", "clear checks"]
+                    .into_iter()
+                    .any(|part| reason.starts_with(part));
                 for quoted in reason.split('“').skip(1).filter(|_| !facts) {
                     let quoted = quoted.split('”').next().unwrap_or_default();
                     let quoted = quoted.to_lowercase().replace('"', "\\\"");
@@ -126,6 +128,41 @@ async fn what_is_ruled_out_is_quoted_and_never_the_cause() {
             }
         }
     }
+}
+
+/// What the fleet's own words and checks say for these: the cause comes first.
+#[tokio::test]
+async fn what_is_lacking_leads_to_the_cause_that_is_called_so() {
+    let app = TestApp::demo().await;
+    for (typed, cause, most, of_first) in [
+        ("cryo not cold", "cryo-not-cold", 3, 2),
+        // All there are, behind those of the valve that does not open.
+        ("gate valve not closing", "gate-valve-seat-leak", 10, 3),
+        ("gauge will not light", "cathode-gauge-not-striking", 3, 3),
+        ("not light", "cathode-gauge-not-striking", 3, 2),
+    ] {
+        let query: String = form_urlencoded::byte_serialize(typed.as_bytes()).collect();
+        let answer = app
+            .get(&format!("/api/search?q={query}&limit={most}"))
+            .await;
+        let told: Value = answer.expect(200).json();
+        let hits = told["hits"].as_array().expect("hits").iter();
+        let own = hits.filter(|hit| hit["cause"] == cause).count();
+        assert!(own >= of_first, "{typed}: {told}");
+    }
+}
+
+/// A check on record that found nothing rules out what it shows most causes of.
+#[tokio::test]
+async fn a_clear_check_rules_out_what_it_is_made_on() {
+    let app = TestApp::demo().await;
+    for typed in ["gate valve ruled out", "not the door seal", "gauge ok"] {
+        let found = found(&app, typed).await;
+        assert!(found.total > 2, "{typed}: {}", found.total);
+        assert!(!found.naming("clear checks: “").is_empty(), "{typed}");
+    }
+    let negative = found(&app, "leak check negative").await;
+    assert!(!negative.naming("leak").is_empty() && negative.total < 200);
 }
 
 /// What is named as one of its kind is ruled out alone, and what is lacking is no more fine than it is there.

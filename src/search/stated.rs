@@ -78,6 +78,7 @@ impl Understood {
             .filter(|w| w.part == Some(Part::Facts));
         let texts = std::iter::once(&query.plain).chain(signs.map(|within| &within.text));
         let read: Vec<Vec<Said>> = texts
+            .filter(|text| !asks(text))
             .map(|text| said(text, &self.analysis.read(text)))
             .collect();
         let signs = catalogue
@@ -199,9 +200,36 @@ const DENYING: [&str; 22] = [
 
 /// What a text may say to name what has this id and this name.
 fn names_of(id: &str, name: &str, analysis: &Analysis) -> Vec<Name> {
-    let names = [name.to_owned(), id.replace('-', " ")];
+    let mut names = vec![name.to_owned(), id.replace('-', " ")];
+    names.extend(each_of(name));
+    // `Regeneration overdue` is said of no other pump.
+    names.extend(name.strip_prefix("Cryopump ").map(str::to_owned));
     let names = names.iter();
     names.filter_map(|name| name_of(name, analysis)).collect()
+}
+
+/// What happened, one by one, of a name that ends in several: `Door seal cleaned, greased or changed`.
+fn each_of(name: &str) -> Vec<String> {
+    let words: Vec<&str> = name.split_whitespace().collect();
+    let done = |word: &str| word.trim_end_matches(',').ends_with("ed");
+    let ends = |word: &&&str| done(word) || **word == "or";
+    let several = words.iter().rev().take_while(ends).count();
+    let (thing, all) = words.split_at(words.len() - several);
+    if thing.is_empty() || thing.contains(&"or") || !all.contains(&"or") {
+        return Vec::new();
+    }
+    let each = all.iter().filter(|word| done(word));
+    let each = each.map(|word| format!("{} {}", thing.join(" "), word.trim_end_matches(',')));
+    each.collect()
+}
+
+/// Whether a text asks whether something is so: `is the rise linear?`
+fn asks(text: &str) -> bool {
+    const ASKING: [&str; 10] = [
+        "is", "are", "was", "were", "does", "do", "did", "has", "could", "can",
+    ];
+    let first = text.split_whitespace().next().unwrap_or_default();
+    text.trim_end().ends_with('?') && ASKING.contains(&&*first.to_lowercase())
 }
 
 /// What a text has to say to name this; none where that is too little.
@@ -334,6 +362,12 @@ mod tests {
             ("the stage doesn't turn any more", &["stage-will-not-turn"]),
             ("stage refuses to turn", &["stage-will-not-turn"]),
             ("stage turns, water visible", &["water-visible"]),
+            ("is the rise linear?", &[]),
+            ("rise linear?", &["rise-linear"]),
+            ("regeneration overdue", &["cryo-regeneration-overdue"]),
+            ("door seal cleaned, slow", &["work-at-door-seal"]),
+            ("shields cleaned", &["shields-changed"]),
+            ("cleaned", &[]),
             ("gate valve not open", &["gate-valve-not-open"]),
             ("gate valve isn't fully open", &["gate-valve-not-open"]),
             // Said not to be so, whichever way round.

@@ -9,6 +9,7 @@ use std::{
 use super::{
     fault::Fault,
     fields::{Pairs, address, place},
+    pages::unit_id,
     state::App,
 };
 use crate::{
@@ -89,10 +90,24 @@ impl About<'_> {
 }
 
 /// The address of the sequence with what is known of an incident filled in, and `signs`
-/// (which calculations set) where the report itself is silent.
-pub(super) fn address_for(incident: &Incident, mut signs: BTreeMap<String, bool>) -> String {
+/// (which calculations set) where the report itself is silent. The pressure at the fault comes along where it
+/// is a loss against `healthy`.
+pub(super) fn address_for(
+    incident: &Incident,
+    healthy: Option<TypedPressure>,
+    mut signs: BTreeMap<String, bool>,
+) -> String {
     let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
     let mut pairs: Vec<(String, &str)> = Vec::new();
+    let pascals = |typed: TypedPressure| typed.pressure().ok().map(|p| p.pascals());
+    let value;
+    if let Some(faulty) = incident.pressures.faulty
+        && healthy.and_then(pascals) < pascals(faulty)
+    {
+        value = format!("{:e}", faulty.value);
+        pairs.push(("pressures.faulty.value".to_owned(), &value));
+        pairs.push(("pressures.faulty.unit".to_owned(), unit_id(faulty.unit)));
+    }
     signs.extend(
         incident
             .signs

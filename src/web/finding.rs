@@ -126,10 +126,18 @@ pub(super) async fn like(
     let request = Request {
         limit,
         leaning: Leaning::new(&filed.current().incident, &app.catalogue),
+        impossible: impossible(app, tool),
         ..Request::default()
     };
     let asker = app.asker();
     run(app, move |index| index.similar(&asker, &entry, &request)).await
+}
+
+/// The causes of components that a tool does not have.
+fn impossible(app: &App, tool: &Tool) -> Vec<String> {
+    let causes = app.catalogue.causes();
+    let other = causes.filter(|cause| !tool.components.contains(&cause.component));
+    other.map(|cause| cause.id.to_string()).collect()
 }
 
 /// An incident as the index would hold it.

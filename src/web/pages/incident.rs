@@ -51,6 +51,7 @@ pub(super) async fn show(
         "What to check next",
         asked_sequence::address_for(
             &current.incident,
+            tool.as_ref().map(|tool| tool.healthy_base),
             attaching::signs(&app, &current.incident.signs, &attached),
         ),
     ));

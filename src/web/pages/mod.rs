@@ -23,6 +23,8 @@ use axum::{
 
 use super::{fault::Fault, state::App};
 
+pub(super) use report::unit_id;
+
 /// Every page with its address.
 pub(super) fn routes() -> Router<App> {
     Router::new()

@@ -515,7 +515,7 @@ async fn choices(app: &App, asker: &Asker) -> Result<ReportChoices, Fault> {
 }
 
 /// A unit as forms name it.
-pub(super) fn unit_id(unit: PressureUnit) -> &'static str {
+pub(in crate::web) fn unit_id(unit: PressureUnit) -> &'static str {
     match unit {
         PressureUnit::Torr => "torr",
         PressureUnit::Millitorr => "mtorr",

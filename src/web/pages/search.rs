@@ -15,7 +15,7 @@ use crate::{
     day,
     search::{self, Answer, Filters, Names, Request},
     web::{
-        asked_sequence,
+        asked_sequence::{self, About},
         fault::{self, Fault},
         fields::{self, Asked, Pairs, Sent},
         finding::{self, remarks, run, tools_of},
@@ -95,14 +95,24 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
     let hits = hits(app, &asker, &tools, &answer).await?;
     let (nearest, commonest) = causes_of(app, &asker, &tools, &nearest).await?;
     let sequence = class.or(commonest).filter(|_| !nearest.is_empty());
-    let sequence = sequence.and_then(|class| {
-        let class = app.catalogue.class(&class)?;
-        let stated = answer.understood.stated(&query, &app.catalogue);
-        Some(Link::new(
-            format!("What to check next on a {}", class.name.to_lowercase()),
-            sequence::address_from_search(class, &query, &stated, &app.catalogue),
-        ))
-    });
+    let own = answer.understood.tool().filter(|_| !nearest.is_empty());
+    let own = match own {
+        Some(tool) => app.store.tool(&asker, tool).await?,
+        None => None,
+    };
+    let stated = answer.understood.stated(&query, &app.catalogue);
+    let leads = |name: String, about: &About<'_>| {
+        let address = sequence::address_from_search(about, &query, &stated, &app.catalogue);
+        Link::new(format!("What to check next on {name}"), address)
+    };
+    let sequence = match &own {
+        Some(tool) => Some(leads(tool.id.to_string(), &About::Tool(tool))),
+        None => sequence.and_then(|class| {
+            let class = app.catalogue.class(&class)?;
+            let name = format!("a {}", class.name.to_lowercase());
+            Some(leads(name, &About::Class(class)))
+        }),
+    };
     let total = answer.total;
     let page = Page::new(
         if query.is_empty() {
@@ -183,7 +193,11 @@ pub(super) async fn similar(
         nearest: causes_of(&app, &asker, &tools, &nearest).await?.0,
         sequence: Some(Link::new(
             format!("What to check next on {}", filed.current().incident.tool),
-            asked_sequence::address_for(&filed.current().incident, BTreeMap::new()),
+            asked_sequence::address_for(
+                &filed.current().incident,
+                own.as_ref().map(|tool| tool.healthy_base),
+                BTreeMap::new(),
+            ),
         )),
         pager: pager(&asked, &here, place, &answer, hits.len()),
         hits,

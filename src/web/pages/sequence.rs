@@ -1,7 +1,5 @@
 //! The check sequence of a tool or a class.
 
-use std::collections::BTreeSet;
-
 use axum::{
     extract::{Path, State},
     response::{Html, IntoResponse, Redirect, Response},
@@ -10,7 +8,7 @@ use axum::{
 use super::{checks::hazards, report::unit_id};
 use crate::{
     advice::{Advice, Shift, Step},
-    catalogue::{Catalogue, ToolClass, ToolState},
+    catalogue::{Catalogue, ToolState},
     search::Stated,
     statistics::Outcome,
     vacuum::units::{PressureUnit, TypedPressure, read_pressure},
@@ -213,15 +211,16 @@ async fn view(
     })
 }
 
-/// The address of the sequence of a class, with what a search states filled in as far as it is
-/// asked of tools of that class.
+/// The address of the sequence of a tool or a class, with what a search states filled in as far as it is
+/// asked of such tools.
 pub(super) fn address_from_search(
-    class: &ToolClass,
+    about: &About<'_>,
     typed: &str,
     stated: &Stated,
     catalogue: &Catalogue,
 ) -> String {
-    let components: BTreeSet<_> = class.components.iter().cloned().collect();
+    let components = about.components();
+    let healthy = about.healthy_base();
     let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
     let mut pairs: Vec<(String, String)> = Vec::new();
     for sign in catalogue.signs_of(&components) {
@@ -238,7 +237,7 @@ pub(super) fn address_from_search(
         }));
     }
     if let Some((value, written)) = stated.faulty {
-        let unit = written.unwrap_or(class.healthy_base.unit);
+        let unit = written.unwrap_or(healthy.unit);
         // Three digits are more than anybody typed; computing them back from a logarithm adds more.
         let rounded = format!("{value:.2e}").parse().unwrap_or(value);
         let faulty = TypedPressure {
@@ -247,7 +246,7 @@ pub(super) fn address_from_search(
         };
         let pascals = |typed: TypedPressure| typed.pressure().map_or(0.0, |p| p.pascals());
         // A pressure that is no loss says nothing of what is lost.
-        if pascals(faulty) > pascals(class.healthy_base) {
+        if pascals(faulty) > pascals(healthy) {
             pairs.push(("pressures.faulty.value".to_owned(), format!("{rounded:e}")));
             pairs.push(("pressures.faulty.unit".to_owned(), unit_id(unit).to_owned()));
             if written.is_none() {
@@ -259,8 +258,12 @@ pub(super) fn address_from_search(
         SEARCH.to_owned(),
         typed.chars().take(LONGEST_SEARCH).collect(),
     ));
+    let page = match about {
+        About::Tool(tool) => place("/sequence/tools", tool.id.as_str()),
+        About::Class(class) => place("/sequence/classes", class.id.as_str()),
+    };
     address(
-        &format!("/sequence/classes/{}", class.id),
+        &page,
         pairs
             .iter()
             .map(|(name, value)| (name.as_str(), value.as_str())),
