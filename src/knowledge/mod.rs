@@ -307,8 +307,10 @@ impl Knowledge {
     }
 }
 
-/// The last day of the record: that of the newest case, since after it nobody can tell a
-/// quiet fleet from one that does not report; never after today.
+/// The last day of the watch: the one before the newest case, since after that nobody can tell a
+/// quiet fleet from one that does not report. A watch that ended with it would end with a case by
+/// its own making, and cases would seem to come faster; never after today.
 fn last_day(ledger: &Ledger, today: i64) -> i64 {
-    ledger.days().map_or(today, |(_, last)| last.min(today))
+    let newest = ledger.days().map(|(_, newest)| newest.saturating_sub(1));
+    newest.map_or(today, |last| last.min(today))
 }

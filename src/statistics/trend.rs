@@ -181,11 +181,12 @@ pub fn benjamini_hochberg(chances: &[f64]) -> Result<Vec<f64>, StatisticsError> 
 pub struct ChangePoint {
     /// Chance that the rate changed at all, even odds before looking.
     pub chance: f64,
-    /// Likeliest time of the change, if it did.
+    /// Median of the posterior time of the change, if it did: within the interval, which the
+    /// likeliest time need not be.
     pub time: f64,
     /// Central 95 % posterior interval of that time.
     pub interval: Interval,
-    /// Rate before the likeliest time.
+    /// Rate before the median time.
     pub rate_before: f64,
     /// Rate after it.
     pub rate_after: f64,
@@ -218,12 +219,7 @@ pub fn change_point(times: &[f64], end: f64) -> Result<ChangePoint, StatisticsEr
             ln_marginal(early, time) + ln_marginal(total - early, end - time)
         })
         .collect();
-    let (most, best) =
-        logs.iter()
-            .enumerate()
-            .fold((f64::NEG_INFINITY, 0), |(most, best), (at, &ln)| {
-                if ln > most { (ln, at) } else { (most, best) }
-            });
+    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let shares: Vec<f64> = logs.iter().map(|ln| (ln - most).exp()).collect();
     let sum: f64 = shares.iter().sum();
     let odds = most + (sum / POINTS as f64).ln() - ln_marginal(total, end);
@@ -235,7 +231,7 @@ pub fn change_point(times: &[f64], end: f64) -> Result<ChangePoint, StatisticsEr
         });
         place(reached.unwrap_or(POINTS - 1))
     };
-    let time = place(best);
+    let time = limit(0.5);
     Ok(ChangePoint {
         chance: 1.0 / (1.0 + (-odds).exp()),
         time,
@@ -311,6 +307,9 @@ fn accept(
 
 #[cfg(test)]
 mod tests {
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
     use super::*;
     use crate::statistics::reference::{close, numbers, reference};
 
@@ -401,10 +400,26 @@ mod tests {
             close(change.chance, &case["chance"], 2e-3);
             for (got, want) in [
                 (change.interval.low, &case["low"]),
+                (change.time, &case["middle"]),
                 (change.interval.high, &case["high"]),
             ] {
                 let want = want.as_f64().unwrap();
                 assert!((got - want).abs() < 2e-3 * end, "{got} against {want}");
+            }
+        }
+    }
+
+    /// A rate that hardly changed: its likeliest time is an edge of the watch, outside of the
+    /// interval; what is stated must lie inside, and has cases on either side.
+    #[test]
+    fn the_time_of_a_change_lies_within_its_interval() {
+        let mut rng = ChaCha8Rng::seed_from_u64(3);
+        for count in [4, 5, 8, 20] {
+            for _ in 0..200 {
+                let times: Vec<f64> = (0..count).map(|_| rng.random_range(0.0..100.0)).collect();
+                let change = change_point(&times, 100.0).unwrap();
+                let Interval { low, high } = change.interval;
+                assert!(low <= change.time && change.time <= high, "{change:?}");
             }
         }
     }

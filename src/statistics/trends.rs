@@ -74,13 +74,13 @@ pub struct Trend {
 pub struct Change {
     /// Chance that the rate changed at all, even odds before looking.
     pub chance: f64,
-    /// Likeliest day.
+    /// The day it is as likely to have come before as after.
     pub day: i64,
     /// Central 95 % of the days.
     pub days: (i64, i64),
-    /// Rate before.
+    /// Rate before that day.
     pub before: f64,
-    /// Rate after.
+    /// Rate after it.
     pub after: f64,
 }
 

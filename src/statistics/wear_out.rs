@@ -176,7 +176,13 @@ pub enum Replacement {
     /// Do not plan: the shape does not stand clear of 1, so failures look random and a
     /// planned service prevents none of them.
     Random {
-        /// The shape's interval, which holds 1 or lies below it.
+        /// The shape's interval, which holds 1.
+        shape: Interval,
+    },
+    /// Do not plan: the part fails most often just after it was renewed, so that a planned
+    /// service adds failures.
+    Early {
+        /// The shape's interval, which lies below 1.
         shape: Interval,
     },
     /// Replace at this age.
@@ -232,10 +238,12 @@ pub fn age_replacement(
         1e12,
         "above the cost of a planned service",
     )?;
-    if weibull.shape_interval.low <= 1.0 {
-        return Ok(Replacement::Random {
-            shape: weibull.shape_interval,
-        });
+    let shape = weibull.shape_interval;
+    if shape.high < 1.0 {
+        return Ok(Replacement::Early { shape });
+    }
+    if shape.low <= 1.0 {
+        return Ok(Replacement::Random { shape });
     }
     let ratio = planned_cost / (failure_cost - planned_cost);
     let age = best_age(weibull.shape, weibull.scale, ratio);
@@ -576,6 +584,16 @@ mod tests {
         assert!((fitted.shape - 1.0).abs() < 0.1);
         let plan = age_replacement(&fitted, 1.0, 5.0).unwrap();
         assert!(matches!(plan, Replacement::Random { .. }));
+        // The same with a shape of a half: the interval lies below 1.
+        let early: Vec<Life> = lives
+            .iter()
+            .map(|life| Life {
+                time: life.time.powi(2) / 100.0,
+                ..*life
+            })
+            .collect();
+        let plan = age_replacement(&fit(&early).unwrap(), 1.0, 5.0).unwrap();
+        assert!(matches!(plan, Replacement::Early { shape } if shape.high < 1.0));
         assert!(age_replacement(&fitted, 5.0, 1.0).is_err());
         assert!(fit(&lives[..1]).is_err());
         let same = [Life {

@@ -202,7 +202,8 @@ class Fleet:
         self.opened = {}
         for case in cases:
             self.opened[case.site] = min(self.opened.get(case.site, case.day), case.day)
-        self.last = max(case.day for case in cases)
+        # The newest case closes the record, so that no watch ends with a case by its own making.
+        self.last = max(case.day for case in cases) - 1
 
     def watched(self, wanted=lambda tool: True):
         for name in sorted(self.tools):
@@ -286,7 +287,7 @@ def changed(where, row, times, total, calendar):
     odds = math.exp(ln.max()) * shares.mean()
     same(where + "change", row["change_chance"], odds / (1 + odds))
     so_far = np.cumsum(shares) / shares.sum()
-    best = int(np.argmax(ln))
+    best = int(np.argmax(so_far >= 0.5))
     first, before = calendar
     for heading, place in [
         ("change_day", best),
@@ -375,7 +376,7 @@ def reliability(served, fleet):
 
 
 def lives_of(fleet, cause):
-    lives, unknown, planned, fitted = [], 0, 0, 0
+    lives, unknown, planned, early, fitted = [], 0, 0, 0, 0
     component = CAUSES[cause]["component"]
     for name, tool, start, end, new in fleet.watched(lambda tool: component in tool["components"]):
         fitted += 1
@@ -383,8 +384,13 @@ def lives_of(fleet, cause):
         if CAUSES[cause].get("wears"):
             renewals += [(day_of(s["on"]), 1) for s in tool["services"] if s["component"] == component]
         since = start if new else None
+        # The case that opens the record of an older tool is known too; before it nothing is.
+        known = start if new else start - 1
         for day, by_plan in sorted(set(renewals)):
             if day >= end:
+                continue
+            if day < known:
+                early += by_plan
                 continue
             if since is None:
                 unknown += not by_plan
@@ -394,14 +400,14 @@ def lives_of(fleet, cause):
             since = day
         if since is not None and end - 1 > since:
             lives.append((end - 1 - since, False))
-    return lives, unknown, planned, fitted
+    return lives, unknown, planned, early, fitted
 
 
 def wear_out(served, fleet):
     table = {row["cause"]: row for row in served.table("/statistics/wear-out.csv")}
     chances = {}
     for cause in CAUSES:
-        lives, unknown, planned, fitted = lives_of(fleet, cause)
+        lives, unknown, planned, early, fitted = lives_of(fleet, cause)
         failures = sum(failed for _, failed in lives)
         if not failures and not unknown:
             same("wear-out", str(cause in table), "False")
@@ -412,6 +418,8 @@ def wear_out(served, fleet):
             ("failures", failures),
             ("still_running", len(lives) - failures - planned),
             ("ended_by_planned_service", planned),
+            ("failures_of_unknown_age", unknown),
+            ("services_before_the_record", early),
         ]:
             same(where + heading, row[heading], str(count))
         if failures < 5:

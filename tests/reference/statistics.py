@@ -192,6 +192,7 @@ def changes():
             "end": end,
             "chance": odds / (1 + odds),
             "low": quantile(0.025),
+            "middle": quantile(0.5),
             "high": quantile(0.975),
         }
 

@@ -120,7 +120,8 @@ pub(super) fn tool_forms(tool: &Tool, catalogue: &Catalogue) -> ToolForms {
         service: UpkeepForm {
             title: "Add a planned service".to_owned(),
             about: "A part renewed by plan, not because it had failed: its life then counts as \
-                    ended without a failure, and a new one begins. A repair belongs into a report."
+                    ended without a failure, and a new one begins, unless it was done before the site’s \
+                    first report: failures since then are not known. A repair belongs into a report."
                 .to_owned(),
             action: format!("{here}/services"),
             fields: vec![

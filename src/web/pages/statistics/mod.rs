@@ -280,9 +280,10 @@ fn unwatched(watch: &Watch, filtered: bool) -> Option<String> {
 fn rules_of(watch: &Watch) -> Vec<String> {
     let mut said = vec![
         "A site is watched from the day after its first known case (which opens the record and is \
-         not counted), a tool from its first day in service if that is later. The watch ends with \
-         the newest case on record: after it nobody can tell a quiet fleet from one that does not \
-         report."
+         not counted), a tool from its first day in service if that is later. The watch ends the day \
+         before the newest case on record (which closes it and is not counted either, since a watch \
+         that ends for a case’s sake would make cases seem to come faster): after it nobody can tell \
+         a quiet fleet from one that does not report."
             .to_owned(),
     ];
     if watch.undated > 0 {
@@ -294,7 +295,7 @@ fn rules_of(watch: &Watch) -> Vec<String> {
     }
     if watch.outside > 0 {
         said.push(format!(
-            "{} of the selection opened a record or lie outside the time in service, and are not \
+            "{} of the selection opened or closed a record or lie outside the time in service, and are not \
              counted here.",
             show::counted(watch.outside, "case", "cases")
         ));

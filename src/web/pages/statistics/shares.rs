@@ -561,7 +561,9 @@ async fn pooled(app: &App, selection: &Selection, asked: &Asked) -> Result<Optio
         title: "What the next case is likely to be".to_owned(),
         intro: format!(
             "The class’s own cases, held up by the rest of the fleet and by common practice where \
-             they are few. {} The check sequence starts from these chances.{}",
+             they are few. {} The check sequence starts from these \
+             chances, without the causes of components that the tool is not fitted with (for a \
+             class: that only some of its tools are), scaled to the same sum.{}",
             show::old_cases(app.catalogue.half_life_days()),
             if left > 0 {
                 format!(" The {SHOWN} likeliest; {left} more are in the file.")

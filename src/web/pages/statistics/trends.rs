@@ -536,7 +536,7 @@ fn method(watch: &Watch) -> Vec<String> {
         "Over all causes, over all tools, and over all classes that have enough cases to be tested, the chances of \
          Laplace’s test are adjusted by Benjamini and Hochberg (1995); below 0.05 adjusted a trend \
          is called. Change: one step of a Poisson rate with a flat prior for its time and even odds \
-         beforehand (Raftery and Akman 1986). It is looked for in every row, and its chances are not \
+         beforehand (Raftery and Akman 1986); the day named is the middle of its distribution. It is looked for in every row, and its chances are not \
          adjusted for that: among many rows a few show one by chance.",
         "All of these take cases to come independently. The same trouble coming back within days \
          makes chances look smaller than they are.",

@@ -18,7 +18,7 @@ use crate::{
     statistics::{
         Dimension, Filter, Interval,
         observation::{Lives, Watch},
-        survival::{SurvivalStep, kaplan_meier},
+        survival::{Life, SurvivalStep, kaplan_meier},
         trend::benjamini_hochberg,
         trends::CALLED,
         wear_out::{
@@ -56,6 +56,8 @@ struct Worn {
     /// Lives that a planned service ended.
     planned: u64,
     unknown: u64,
+    /// Planned services that begin no life.
+    early: u64,
     fitted: u64,
     /// The longest life, ended or not, in days.
     longest: f64,
@@ -77,6 +79,7 @@ fn worn(knowledge: &Knowledge, causes: &[String], filter: &Filter, today: i64) -
                 running: flat.len() - failures - lives.planned as usize,
                 planned: lives.planned,
                 unknown: lives.unknown,
+                early: lives.early,
                 fitted: lives.fitted,
                 longest: flat.iter().map(|life| life.time).fold(0.0, f64::max),
                 weibull: fit(&flat).ok().filter(|_| failures >= JUDGED_FROM),
@@ -286,6 +289,7 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
                     worn.running.to_string(),
                     worn.planned.to_string(),
                     worn.unknown.to_string(),
+                    worn.early.to_string(),
                     number(weibull.map(|w| w.shape)),
                     number(weibull.map(|w| w.shape_interval.low)),
                     number(weibull.map(|w| w.shape_interval.high)),
@@ -311,6 +315,7 @@ pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Respon
         "still_running",
         "ended_by_planned_service",
         "failures_of_unknown_age",
+        "services_before_the_record",
         "shape",
         "shape_low",
         "shape_high",
@@ -555,6 +560,15 @@ fn verdict(
         show::count(closely.lives.planned),
         show::counted(closely.lives.unknown, "failure", "failures"),
     )];
+    if closely.lives.early > 0 {
+        reasons.push(format!(
+            "{} before the record, or before the tool went into service, and begin no life.",
+            match closely.lives.early {
+                1 => "1 planned service lies".to_owned(),
+                more => format!("{} planned services lie", show::count(more)),
+            }
+        ));
+    }
     let Some(weibull) = &closely.weibull else {
         return statistics::Verdict {
             tone: Tone::Unsure,
@@ -591,7 +605,7 @@ fn verdict(
         .find(|worn| worn.cause == cause.id.as_str())
         .and_then(|worn| worn.adjusted);
     if let Some(chance) = adjusted.filter(|chance| *chance > CALLED)
-        && weibull.shape_interval.low > 1.0
+        && (weibull.shape_interval.low > 1.0 || weibull.shape_interval.high < 1.0)
     {
         reasons.push(format!(
             "Taken alone the shape stands clear of 1; among all the causes looked at it does not \
@@ -599,7 +613,27 @@ fn verdict(
             self::chance(chance)
         ));
     }
+    let early = weibull.shape_interval.high < 1.0;
+    if early {
+        reasons.push(format!(
+            "Half of the failures of known age came within {} days of the part being made good. Tools \
+             that fail far more often than others make it look so as well.",
+            figure(median_age(&flat))
+        ));
+    }
     let (tone, headline) = match closely.plan {
+        _ if early && adjusted.is_none_or(|chance| chance <= CALLED) => (
+            Tone::Bad,
+            "Do not plan: it fails early, soon after it was made good. Look at the repair; a part \
+             changed by plan would begin anew with that."
+                .to_owned(),
+        ),
+        _ if early => (
+            Tone::Unsure,
+            "Do not plan. Taken alone it fails early, soon after it was made good; among all the \
+             causes looked at that is not shown."
+                .to_owned(),
+        ),
         None if costs.is_none_or(|(planned, failure)| failure <= planned) => (
             Tone::Unsure,
             "No plan: a planned service has to cost less than a failure.".to_owned(),
@@ -608,7 +642,8 @@ fn verdict(
             Tone::Unsure,
             "No plan can be computed from these lives.".to_owned(),
         ),
-        Some(Replacement::Random { .. }) => (
+        // An early one was told above.
+        Some(Replacement::Random { .. } | Replacement::Early { .. }) => (
             Tone::Unsure,
             "Do not plan: failures are random, as far as these lives show.".to_owned(),
         ),
@@ -689,6 +724,18 @@ fn verdict(
         tone,
         headline,
         reasons,
+    }
+}
+
+/// The age by which half of the parts that failed had.
+fn median_age(lives: &[Life]) -> f64 {
+    let failed = lives.iter().filter(|life| life.failed);
+    let mut ages: Vec<f64> = failed.map(|life| life.time).collect();
+    ages.sort_by(f64::total_cmp);
+    match (ages.get(ages.len() / 2), ages.len() % 2) {
+        (None, _) => 0.0,
+        (Some(upper), 0) => (ages[ages.len() / 2 - 1] + upper) / 2.0,
+        (Some(middle), _) => *middle,
     }
 }
 
@@ -845,14 +892,16 @@ fn list(app: &App, asked: &Asked, all: &[Worn]) -> Part {
 fn method(watch: &Watch) -> Vec<String> {
     let lives = [
         "A life begins when a case of the cause was mended (the part counts as new from then on), \
-         or on the tool’s first day in service if that lies within the record. It ends with the next \
+         or on the tool’s first day in service if that lies within the record; none begins before the \
+         watch. It ends with the next \
          case of the same cause; one that has not come by the end of the watch is still running. A \
-         failure before which neither is known has no age and is left out."
+         failure before which no beginning is known has no age and is left out."
             .to_owned(),
         "A planned service of the component, written down on the tool’s page, ends a life without a \
          failure and begins a new one, for every cause of that component that the catalogue calls \
-         wear. One that nobody wrote down \
-         counts as if the part had run on, which makes lives look longer than they are. A tool that \
+         wear. One of before the site’s first case on record, or of before the tool’s own first day \
+         in service or first case, begins none: a failure since would not be known. One that nobody \
+         wrote down counts as if the part had run on, which makes lives look longer than they are. A tool that \
          was taken out of service is watched until its last day."
             .to_owned(),
     ];
