@@ -226,6 +226,8 @@ async fn each_broken_rule_names_its_field_and_what_is_accepted() {
             "checks[0].check",
         ),
         (record::with("down_hours", json!(-1)), "down_hours"),
+        // Longer than from occurred_at to closed_at.
+        (record::with("down_hours", json!(5000)), "down_hours"),
         (record::with("colour", json!("red")), "colour"),
         (record::with("fix", json!("x".repeat(30_000))), "fix"),
         (json!([1, 2]), "record"),

@@ -797,8 +797,32 @@ impl Judge<'_> {
             }
             _ => {}
         }
+        if let (Some(hours), Some(from)) = (draft.down_hours, occurred_at) {
+            self.down(hours, from, draft.closed_at);
+        }
+    }
+
+    /// A tool is down for its loss no longer than the incident lasts, or has lasted yet.
+    fn down(&mut self, hours: f64, from: Timestamp, closed: Option<Timestamp>) {
+        let lasted = closed.unwrap_or(self.context.now).duration_since(from);
+        let lasted = lasted.as_secs_f64() / 3600.0;
+        if lasted >= 0.0 && hours > lasted + HOURS_ROUNDED_UP {
+            let problem = match closed {
+                Some(_) => "is more than there is from occurred_at to closed_at",
+                None => "is more than there has been since occurred_at",
+            };
+            let most = (10.0 * lasted).ceil() / 10.0;
+            self.refuse(
+                "down_hours",
+                problem,
+                format!("at most {most} hours, or other times"),
+            );
+        }
     }
 }
+
+/// Hours down are often told in whole ones.
+const HOURS_ROUNDED_UP: f64 = 1.0;
 
 /// Midnight of 1 January 1950, UTC: no tool of the kind is older.
 const EARLIEST: Timestamp = Timestamp::constant(-631_152_000, 0);

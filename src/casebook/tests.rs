@@ -128,6 +128,36 @@ fn refusals(record: &Value) -> Vec<super::Refusal> {
     all
 }
 
+/// From 10:20 to 19:05 are 8.75 hours, and an hour more may come of rounding. An open incident
+/// has lasted until now.
+#[test]
+fn a_tool_is_down_no_longer_than_its_incident_lasts() {
+    let mut record = json!({
+        "status": "closed", "tool": "BRK-04", "tool_class": "cryo-evaporator", "site": "BRK",
+        "occurred_at": "2025-03-04T10:20:00Z", "closed_at": "2025-03-04T19:05:00Z",
+        "symptom": "does not come down", "cause": "not-found", "fix": "none", "labour_minutes": 95,
+        "not_restored_reason": "given up", "author": "K. M.",
+    });
+    let down = |record: &Value| -> Vec<String> {
+        let refusals = refusals(record).into_iter();
+        let of_hours = refusals.filter(|refusal| refusal.field == "down_hours");
+        of_hours.map(|refusal| refusal.to_string()).collect()
+    };
+    for (hours, refused) in [(0.0, false), (9.7, false), (9.8, true), (2000.0, true)] {
+        record["down_hours"] = json!(hours);
+        assert_eq!(!down(&record).is_empty(), refused, "{hours}");
+    }
+    let said = down(&record);
+    assert!(said[0].contains("at most 8.8 hours"), "{said:?}");
+    record["status"] = json!("open");
+    record["closed_at"] = Value::Null;
+    // Until 2026-01-01T00:00 are 7,261.7 hours.
+    for (hours, refused) in [(7262.0, false), (7263.0, true)] {
+        record["down_hours"] = json!(hours);
+        assert_eq!(!down(&record).is_empty(), refused, "{hours}");
+    }
+}
+
 proptest! {
     #[test]
     fn no_record_makes_the_reader_panic(record in prop_oneof![any_value(), whole_but_for()]) {
