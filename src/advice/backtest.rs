@@ -8,7 +8,11 @@
 //! to find the true cause with its listed chance, and times are averages over that; an
 //! isolating check that was not made gives what is likelier under the true cause. A check
 //! that was made gives what it gave. The fixed common-practice order is timed by the same
-//! rule. The people's time is what they typed, with the same minutes for changes of state.
+//! rule, and so is what would be advised with the same signs before any case, which shows what
+//! the cases are worth. The people's time is what they typed, with the same minutes for changes of state, to
+//! the check that found the cause, as for the orders, and beside it to their last check. It is
+//! not known, and nothing is compared with it, where they noted no check, or one without its
+//! minutes.
 //! Cases whose cause was not found, or is not listed for the tool, have no time and count
 //! only for the stated chances.
 
@@ -57,19 +61,30 @@ pub struct Replay {
 }
 
 /// Figures of a replay. Without cases its means are 0 and say nothing, nor do those of minutes
-/// and checks without timed ones.
+/// and checks without timed ones, and of people without noted ones.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Score {
     /// Cases whose stated chances were scored.
     pub cases: u64,
     /// Cases that were timed as well.
     pub timed: u64,
+    /// Timed cases whose people noted the minutes of every check they made, and made one.
+    pub noted: u64,
+    /// Noted cases in which a check is said to have found the cause; in the others all that
+    /// people did counts.
+    pub ended: u64,
     /// Means over the timed cases.
     pub advice: Times,
+    /// As advised with the same signs and no cases.
+    pub untaught: Times,
     /// The fixed common-practice order.
     pub practice: Times,
-    /// What the people did.
+    /// What the people did until the cause was found, over the noted cases.
     pub people: Times,
+    /// All that the people did, over the noted cases.
+    pub people_whole: Times,
+    /// As advised, over the noted cases alone.
+    pub advice_noted: Times,
     /// Means of what the advice had announced, never finding it included.
     pub announced: Times,
     /// Mean of `-ln` of the chance given to the true cause.
@@ -84,6 +99,8 @@ pub struct Score {
     pub top_1: Option<Share>,
     /// Cases whose true cause was among the three likeliest.
     pub top_3: Option<Share>,
+    /// The same two of common practice with the same signs, but no cases.
+    pub practice_tops: [Option<Share>; 2],
     /// Stated chance of the likeliest cause against how often it was true, by tenths.
     pub reliability: Vec<Bin>,
     /// Mean distance between the two, weighted by cases: expected calibration error.
@@ -101,15 +118,21 @@ pub struct Score {
 pub struct Intervals {
     /// Minutes and checks as advised.
     pub advice: [Option<Interval>; 2],
+    /// The same with the same signs and no cases.
+    pub untaught: [Option<Interval>; 2],
     /// The same in the fixed common-practice order.
     pub practice: [Option<Interval>; 2],
-    /// The same of what people did.
+    /// The same of what people did until the cause was found.
     pub people: [Option<Interval>; 2],
+    /// The same of all that people did.
+    pub people_whole: [Option<Interval>; 2],
     /// The same of what the advice had announced.
     pub announced: [Option<Interval>; 2],
+    /// Minutes as advised less those as advised with no cases, case by case.
+    pub over_untaught: Option<Interval>,
     /// Minutes as advised less those in the fixed order, case by case.
     pub over_practice: Option<Interval>,
-    /// Minutes as advised less those people took.
+    /// Minutes as advised less those people took until the cause was found, over the noted cases.
     pub over_people: Option<Interval>,
     /// Log loss with the cases, and of common practice alone.
     pub log_loss: [Option<Interval>; 2],
@@ -117,6 +140,9 @@ pub struct Intervals {
     pub brier: [Option<Interval>; 2],
     /// Log loss and Brier score with the cases less those of common practice.
     pub over_practice_losses: [Option<Interval>; 2],
+    /// Shares of cases whose likeliest cause, and one of whose three likeliest, was the true one
+    /// with the cases, less those of common practice.
+    pub over_practice_tops: [Option<Interval>; 2],
 }
 
 /// Means until the cause is found.
@@ -245,8 +271,17 @@ struct Stated {
 struct Timed {
     announced: Times,
     advice: Times,
+    untaught: Times,
     practice: Times,
-    people: Times,
+    people: Option<People>,
+}
+
+/// What people did, where they noted it.
+#[derive(Clone, Copy)]
+struct People {
+    until_found: Times,
+    whole: Times,
+    ended: bool,
 }
 
 impl Replayed<'_> {
@@ -324,23 +359,20 @@ impl Replayed<'_> {
 
     fn times(
         &self,
-        mut request: Request,
+        request: Request,
         cause: usize,
         usual: &[String],
     ) -> Result<Timed, AdviceError> {
         let changes = self.knowledge.class(&request.class)?.changes();
-        let mut walk = Walk {
+        let start = Walk {
             changes,
             state: State::Pumped,
             hidden: 1.0,
             times: Times::default(),
         };
-        let first = order(self.knowledge, self.learned, &request)?;
-        let announced = Times {
-            minutes: first.expected_minutes,
-            checks: first.expected_checks,
-        };
-        let mut practice = Walk { ..walk };
+        let (_, untaught) = self.followed(self.untaught, request.clone(), cause, start)?;
+        let (announced, advice) = self.followed(self.learned, request, cause, start)?;
+        let mut practice = start;
         for (at, id) in usual.iter().enumerate() {
             let check = self.knowledge.check_number(id)?;
             // What is made anew for those that wait for it finds nothing more.
@@ -350,6 +382,28 @@ impl Replayed<'_> {
             };
             practice.make(self.knowledge, check, finds);
         }
+        Ok(Timed {
+            announced,
+            advice,
+            untaught,
+            practice: practice.times,
+            people: self.people(start, cause),
+        })
+    }
+
+    /// What the advice announces, and what comes of following it.
+    fn followed(
+        &self,
+        learned: &Learned,
+        mut request: Request,
+        cause: usize,
+        mut walk: Walk,
+    ) -> Result<(Times, Times), AdviceError> {
+        let first = order(self.knowledge, learned, &request)?;
+        let announced = Times {
+            minutes: first.expected_minutes,
+            checks: first.expected_checks,
+        };
         let mut steps: Vec<Ordered> = first.steps;
         'advised: loop {
             for step in &steps {
@@ -373,53 +427,57 @@ impl Replayed<'_> {
                     .push((step.check.clone(), outcome));
                 request.state = step.state;
                 if outcome != step.assumed {
-                    let next = order(self.knowledge, self.learned, &request)?;
+                    let next = order(self.knowledge, learned, &request)?;
                     steps = next.steps;
                     continue 'advised;
                 }
             }
             break;
         }
-        let mut people = Walk {
-            hidden: 1.0,
-            times: Times::default(),
-            state: State::Pumped,
-            ..walk
-        };
-        for (id, _, minutes) in &self.case.checks {
-            if let Ok(check) = self.knowledge.check_number(id)
-                && minutes.is_finite()
-            {
-                people.take(self.knowledge.checks[check].state, minutes.max(0.0));
+        Ok((announced, walk.times))
+    }
+
+    /// What people did; none if they noted no check, or one without its minutes.
+    fn people(&self, mut walk: Walk, cause: usize) -> Option<People> {
+        let mut until_found = None;
+        for (id, outcome, minutes) in &self.case.checks {
+            let check = self.knowledge.check_number(id).ok()?;
+            let minutes = minutes.filter(|minutes| minutes.is_finite())?;
+            walk.take(self.knowledge.checks[check].state, minutes.max(0.0));
+            // As it ends a search that follows an order.
+            let found = *outcome == Outcome::Found && self.recorded(check) == Some(*outcome);
+            if found && self.answers(check, cause).is_some() {
+                until_found.get_or_insert(walk.times);
             }
         }
-        Ok(Timed {
-            announced,
-            advice: walk.times,
-            practice: practice.times,
-            people: people.times,
+        (!self.case.checks.is_empty()).then_some(People {
+            until_found: until_found.unwrap_or(walk.times),
+            whole: walk.times,
+            ended: until_found.is_some(),
         })
     }
 
+    /// What is on record of a check: of several outcomes the last that could be judged.
     fn recorded(&self, check: usize) -> Option<Outcome> {
         let id = &self.knowledge.checks[check].id;
-        let made = self
-            .case
-            .checks
-            .iter()
-            .rev()
-            .find(|(other, ..)| other == id);
-        made.map(|(_, outcome, _)| *outcome)
-            .filter(|outcome| *outcome != Outcome::Inconclusive)
+        let judged = self.case.checks.iter().rev();
+        let judged = judged.map(|(other, outcome, _)| (other, *outcome));
+        judged
+            .filter(|(_, outcome)| *outcome != Outcome::Inconclusive)
+            .find_map(|(other, outcome)| (other == id).then_some(outcome))
+    }
+
+    /// The listed chance that the check shows the cause for what it is; none if it cannot.
+    fn answers(&self, check: usize, cause: usize) -> Option<f64> {
+        let facts = &self.knowledge.checks[check];
+        let listed = facts.reveals.get(&self.knowledge.causes[cause].id);
+        listed.copied().filter(|_| !facts.isolating)
     }
 
     /// Chance that the check ends the search.
     fn finds(&self, check: usize, cause: usize) -> f64 {
-        let facts = &self.knowledge.checks[check];
-        let listed = facts.reveals.get(&self.knowledge.causes[cause].id).copied();
-        match listed {
+        match self.answers(check, cause) {
             None => 0.0,
-            Some(_) if facts.isolating => 0.0,
             Some(chance) => match self.recorded(check) {
                 Some(Outcome::Found) => 1.0,
                 Some(_) => 0.0,
@@ -472,23 +530,33 @@ impl Walk {
 struct Sum {
     cases: u64,
     timed: u64,
+    noted: u64,
+    ended: u64,
     advice: Times,
+    untaught: Times,
     practice: Times,
     people: Times,
+    people_whole: Times,
+    advice_noted: Times,
     announced: Times,
     log_loss: f64,
     practice_log_loss: f64,
     brier: f64,
     practice_brier: f64,
-    top_1: u64,
-    top_3: u64,
+    /// With the cases, and of common practice.
+    top_1: [u64; 2],
+    top_3: [u64; 2],
     bins: Bins,
     practice_bins: Bins,
-    /// By timed case: minutes and checks as advised, in the fixed order, of people, and as
-    /// announced.
+    /// By timed case: minutes and checks as advised, as advised with no cases, in the fixed
+    /// order, and as announced.
     of_timed: Vec<[f64; 8]>,
-    /// By case: log losses and Brier scores, each with the cases and of common practice.
-    of_cases: Vec<[f64; 4]>,
+    /// By noted case: minutes and checks of people until the cause was found and in all, and
+    /// minutes as advised.
+    of_noted: Vec<[f64; 5]>,
+    /// By case: log losses, Brier scores, and whether the true cause was the likeliest or among
+    /// the three likeliest, each with the cases and of common practice.
+    of_cases: Vec<[f64; 8]>,
 }
 
 /// By tenth of the stated chance of the likeliest cause: cases, how often it was the true
@@ -525,67 +593,110 @@ impl Sum {
         let (taught, practice) = (&outcomes.taught, &outcomes.practice);
         let loss = |stated: &Stated| -stated.chance.max(LEAST_CHANCE).ln();
         let losses = [loss(taught), loss(practice), taught.brier, practice.brier];
-        self.of_cases.push(losses);
+        let within = |places: usize| {
+            [taught, practice]
+                .map(|stated| u64::from(stated.rank.is_some_and(|rank| rank < places)))
+        };
+        let (first, three) = (within(1), within(3));
+        let mut row = [0.0; 8];
+        row[..4].copy_from_slice(&losses);
+        for (to, hit) in row[4..].iter_mut().zip(first.into_iter().chain(three)) {
+            *to = hit as f64;
+        }
+        self.of_cases.push(row);
         self.log_loss += losses[0];
         self.practice_log_loss += losses[1];
         self.brier += taught.brier;
         self.practice_brier += practice.brier;
-        self.top_1 += u64::from(taught.rank == Some(0));
-        self.top_3 += u64::from(taught.rank.is_some_and(|rank| rank < 3));
+        add_each(&mut self.top_1, first);
+        add_each(&mut self.top_3, three);
         self.bins.add(taught);
         self.practice_bins.add(practice);
         if let Some(timed) = &outcomes.timed {
             self.timed += 1;
             self.announced.add(timed.announced);
             self.advice.add(timed.advice);
+            self.untaught.add(timed.untaught);
             self.practice.add(timed.practice);
-            self.people.add(timed.people);
-            let all = [timed.advice, timed.practice, timed.people, timed.announced];
+            let all = [
+                timed.advice,
+                timed.untaught,
+                timed.practice,
+                timed.announced,
+            ];
             let mut row = [0.0; 8];
             for (pair, times) in row.chunks_exact_mut(2).zip(all) {
                 pair.copy_from_slice(&[times.minutes, times.checks]);
             }
             self.of_timed.push(row);
+            if let Some(people) = timed.people {
+                self.add_noted(&people, timed.advice);
+            }
         }
+    }
+
+    fn add_noted(&mut self, people: &People, advice: Times) {
+        let (found, whole) = (people.until_found, people.whole);
+        self.noted += 1;
+        self.ended += u64::from(people.ended);
+        self.people.add(found);
+        self.people_whole.add(whole);
+        self.advice_noted.add(advice);
+        let [found, whole] = [found, whole].map(|times| [times.minutes, times.checks]);
+        self.of_noted
+            .push([found[0], found[1], whole[0], whole[1], advice.minutes]);
     }
 
     fn join(&mut self, other: &Self) {
         self.cases += other.cases;
         self.timed += other.timed;
+        self.noted += other.noted;
+        self.ended += other.ended;
         self.advice.add(other.advice);
+        self.untaught.add(other.untaught);
         self.practice.add(other.practice);
         self.people.add(other.people);
+        self.people_whole.add(other.people_whole);
+        self.advice_noted.add(other.advice_noted);
         self.announced.add(other.announced);
         self.of_timed.extend_from_slice(&other.of_timed);
+        self.of_noted.extend_from_slice(&other.of_noted);
         self.of_cases.extend_from_slice(&other.of_cases);
         self.log_loss += other.log_loss;
         self.practice_log_loss += other.practice_log_loss;
         self.brier += other.brier;
         self.practice_brier += other.practice_brier;
-        self.top_1 += other.top_1;
-        self.top_3 += other.top_3;
+        add_each(&mut self.top_1, other.top_1);
+        add_each(&mut self.top_3, other.top_3);
         self.bins.join(&other.bins);
         self.practice_bins.join(&other.practice_bins);
     }
 
     fn score(&self) -> Score {
         let cases = self.cases.max(1) as f64;
-        let timed = self.timed.max(1) as f64;
+        let (timed, noted) = (self.timed.max(1) as f64, self.noted.max(1) as f64);
         let any = self.cases > 0;
         let reliability = self.bins.0.iter().enumerate().filter(|(_, bin)| bin.0 > 0);
         Score {
             cases: self.cases,
             timed: self.timed,
+            noted: self.noted,
+            ended: self.ended,
             advice: self.advice.over(timed),
+            untaught: self.untaught.over(timed),
             practice: self.practice.over(timed),
-            people: self.people.over(timed),
+            people: self.people.over(noted),
+            people_whole: self.people_whole.over(noted),
+            advice_noted: self.advice_noted.over(noted),
             announced: self.announced.over(timed),
             log_loss: self.log_loss / cases,
             practice_log_loss: self.practice_log_loss / cases,
             brier: self.brier / cases,
             practice_brier: self.practice_brier / cases,
-            top_1: any.then(|| Share::of(self.top_1, self.cases)),
-            top_3: any.then(|| Share::of(self.top_3, self.cases)),
+            top_1: any.then(|| Share::of(self.top_1[0], self.cases)),
+            top_3: any.then(|| Share::of(self.top_3[0], self.cases)),
+            practice_tops: [self.top_1[1], self.top_3[1]]
+                .map(|hits| any.then(|| Share::of(hits, self.cases))),
             reliability: reliability
                 .map(|(at, bin)| Bin {
                     from: at as f64 / BINS as f64,
@@ -602,31 +713,48 @@ impl Sum {
 
     fn intervals(&self) -> Intervals {
         let timed = self.of_timed.iter().map(|row| {
-            let over = |other: usize| row[0] - row[other];
             std::array::from_fn::<f64, 10, _>(|at| match at {
-                8 => over(2),
-                9 => over(4),
+                8 => row[0] - row[2],
+                9 => row[0] - row[4],
                 at => row[at],
             })
         });
         let timed = resampled(&timed.collect::<Vec<_>>());
+        let noted = self.of_noted.iter().map(|row| {
+            let mut row = *row;
+            row[4] -= row[0];
+            row
+        });
+        let noted = resampled(&noted.collect::<Vec<_>>());
         let cases = self.of_cases.iter().map(|row| {
-            let [log, practice_log, brier, practice_brier] = *row;
-            let over = [log - practice_log, brier - practice_brier];
-            [log, practice_log, brier, practice_brier, over[0], over[1]]
+            // The losses, then each measure less that of common practice.
+            std::array::from_fn::<f64, 8, _>(|at| match at {
+                0..4 => row[at],
+                at => row[2 * (at - 4)] - row[2 * (at - 4) + 1],
+            })
         });
         let cases = resampled(&cases.collect::<Vec<_>>());
         Intervals {
             advice: [timed[0], timed[1]],
-            practice: [timed[2], timed[3]],
-            people: [timed[4], timed[5]],
+            untaught: [timed[2], timed[3]],
+            practice: [timed[4], timed[5]],
+            people: [noted[0], noted[1]],
+            people_whole: [noted[2], noted[3]],
             announced: [timed[6], timed[7]],
-            over_practice: timed[8],
-            over_people: timed[9],
+            over_untaught: timed[8],
+            over_practice: timed[9],
+            over_people: noted[4],
             log_loss: [cases[0], cases[1]],
             brier: [cases[2], cases[3]],
             over_practice_losses: [cases[4], cases[5]],
+            over_practice_tops: [cases[6], cases[7]],
         }
+    }
+}
+
+fn add_each(sums: &mut [u64; 2], more: [u64; 2]) {
+    for (sum, more) in sums.iter_mut().zip(more) {
+        *sum += more;
     }
 }
 

@@ -56,8 +56,11 @@ fn as_json(replay: &Replay) -> Value {
         "method": "closed incidents in time order, each advised on from those closed before it \
                    began, as they stand on record now, with the quick search for an order; a check \
                    nobody made is taken to find the true cause with its listed chance; the fixed \
-                   common-practice order is timed by the same rule; people's minutes are those \
-                   noted, with the same minutes for changes of state; what was announced counts \
+                   common-practice order and the advice before any case with the same signs are \
+                   timed by the same rule; people's minutes are those \
+                   noted up to the check that found the cause (ended; else all), and in all \
+                   (people_whole), with the same minutes for changes of state, over the cases in \
+                   which every check has them (noted); what was announced counts \
                    never finding, the replayed times do not; signs are those of the report, also \
                    such as a check of that very search showed, whose minutes are not counted; \
                    intervals are of 95 %, of means by resampling the cases, of shares by Wilson's \
@@ -72,15 +75,15 @@ fn score_json(score: &Score) -> Value {
     let ends = |interval: Option<Interval>| interval.map(|i| [i.low, i.high]);
     // A mean over nothing is no number.
     let of_cases = |mean: f64| (score.cases > 0).then_some(mean);
-    let of_timed = |mean: f64| (score.timed > 0).then_some(mean);
-    let times = |times: &Times, [minutes, checks]: [Option<Interval>; 2]| {
+    let times = |sample: u64, times: &Times, [minutes, checks]: [Option<Interval>; 2]| {
         json!({
-            "minutes": of_timed(times.minutes),
+            "minutes": (sample > 0).then_some(times.minutes),
             "minutes_interval": ends(minutes),
-            "checks": of_timed(times.checks),
+            "checks": (sample > 0).then_some(times.checks),
             "checks_interval": ends(checks),
         })
     };
+    let (timed, noted) = (score.timed, score.noted);
     let intervals = &score.intervals;
     let share = |share: &Share| {
         json!({
@@ -101,10 +104,16 @@ fn score_json(score: &Score) -> Value {
     json!({
         "cases": score.cases,
         "timed": score.timed,
-        "advice": times(&score.advice, intervals.advice),
-        "common_practice": times(&score.practice, intervals.practice),
-        "people": times(&score.people, intervals.people),
-        "announced": times(&score.announced, intervals.announced),
+        "noted": score.noted,
+        "advice": times(timed, &score.advice, intervals.advice),
+        "advice_before_any_case": times(timed, &score.untaught, intervals.untaught),
+        "common_practice": times(timed, &score.practice, intervals.practice),
+        "people": times(noted, &score.people, intervals.people),
+        "people_whole": times(noted, &score.people_whole, intervals.people_whole),
+        "ended": score.ended,
+        "advice_where_noted": times(noted, &score.advice_noted, [None; 2]),
+        "announced": times(timed, &score.announced, intervals.announced),
+        "minutes_over_advice_before_any_case_interval": ends(intervals.over_untaught),
         "minutes_over_common_practice_interval": ends(intervals.over_practice),
         "minutes_over_people_interval": ends(intervals.over_people),
         "log_loss": of_cases(score.log_loss),
@@ -119,6 +128,10 @@ fn score_json(score: &Score) -> Value {
         "brier_over_common_practice_interval": ends(intervals.over_practice_losses[1]),
         "top_1": score.top_1.as_ref().map(share),
         "top_3": score.top_3.as_ref().map(share),
+        "common_practice_top_1": score.practice_tops[0].as_ref().map(share),
+        "common_practice_top_3": score.practice_tops[1].as_ref().map(share),
+        "top_1_over_common_practice_interval": ends(intervals.over_practice_tops[0]),
+        "top_3_over_common_practice_interval": ends(intervals.over_practice_tops[1]),
         "calibration_error": of_cases(score.calibration_error),
         "common_practice_calibration_error": of_cases(score.practice_calibration_error),
         "reliability": score.reliability.iter().map(bin).collect::<Vec<_>>(),

@@ -42,13 +42,7 @@ pub(super) fn of(
         checks: incident
             .checks
             .iter()
-            .map(|done| {
-                (
-                    done.check.to_string(),
-                    outcome(done.outcome),
-                    done.minutes.unwrap_or_default(),
-                )
-            })
+            .map(|done| (done.check.to_string(), outcome(done.outcome), done.minutes))
             .collect(),
         loss_decades: incident.loss_decades(),
     }

@@ -41,8 +41,8 @@ pub struct Case {
     pub signs: Vec<(String, bool)>,
     /// Antecedents asked about, and whether they had happened.
     pub antecedents: Vec<(String, bool)>,
-    /// Checks in the order they were made, with outcome and minutes.
-    pub checks: Vec<(String, Outcome, f64)>,
+    /// Checks in the order they were made, with outcome and, if anybody noted them, minutes.
+    pub checks: Vec<(String, Outcome, Option<f64>)>,
     /// Decades of base pressure lost, if both pressures are known.
     pub loss_decades: Option<f64>,
 }

@@ -965,7 +965,7 @@ mod tests {
             checks: vec![(
                 "look".to_owned(),
                 [Outcome::Found, Outcome::Clear][rng.random_range(0..2)],
-                10.0,
+                Some(10.0),
             )],
             loss_decades: Some(1.0),
         }

@@ -237,7 +237,7 @@ fn case(number: i64, incident: &Incident, class: &str) -> Case {
                 (
                     done.check.to_string(),
                     coldtrap::knowledge::outcome(done.outcome),
-                    1.0,
+                    Some(1.0),
                 )
             })
             .collect(),

@@ -178,7 +178,7 @@ fn drawn(rng: &mut ChaCha8Rng, number: i64) -> Case {
             } else {
                 Outcome::Clear
             },
-            10.0,
+            Some(10.0),
         )],
         loss_decades: None,
     }

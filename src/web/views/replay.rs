@@ -35,6 +35,8 @@ pub struct ReplayResult {
     pub classes: DataTable,
     /// How good the stated chances were.
     pub chances: DataTable,
+    /// The same by tool class.
+    pub class_chances: DataTable,
     /// Stated chance against how often it came true.
     pub reliability: Option<Chart>,
     /// Cases left out, each with the reason.

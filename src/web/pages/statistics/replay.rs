@@ -5,7 +5,7 @@ use axum::{extract::State, response::Html};
 use super::{share, ways};
 use crate::{
     advice::{Score, backtest::Times},
-    statistics::Interval,
+    statistics::{Interval, Share},
     web::{
         fault::{self, Fault},
         fields::Asked,
@@ -74,6 +74,7 @@ fn result(app: &App, kept: &Kept) -> Result<ReplayResult, Fault> {
         times: times(all),
         classes: classes(app, kept),
         chances: chances(all),
+        class_chances: class_chances(app, kept),
         reliability: reliability(all)?,
         left_out: kept
             .replay
@@ -88,61 +89,146 @@ fn result(app: &App, kept: &Kept) -> Result<ReplayResult, Fault> {
 fn plain(app: &App, kept: &Kept) -> Vec<String> {
     let all = &kept.replay.all;
     let mut sentences = Vec::new();
+    let intervals = &all.intervals;
     if all.timed > 0 {
         sentences.push(format!(
             "Following the advice would have taken {} to the cause on average: {} the fixed \
-             common-practice order ({}), and {} what people did ({}).",
+             common-practice order, which heeds no signs ({}), and {} the advice before any case, \
+             with the same signs ({}).",
             show::minutes(all.advice.minutes),
-            against(all.advice.minutes, all.practice.minutes),
+            took(Shown::of(intervals.over_practice)),
             show::minutes(all.practice.minutes),
-            against(all.advice.minutes, all.people.minutes),
-            show::minutes(all.people.minutes),
+            took(Shown::of(intervals.over_untaught)),
+            show::minutes(all.untaught.minutes),
+        ));
+        sentences.push(people(all));
+    }
+    let [log_loss, brier] = intervals.over_practice_losses.map(Shown::of);
+    sentences.push(format!(
+        "The chances stated with the fleet's cases were {} those of common practice alone by log \
+         loss ({:.3} against {:.3}), and {} by Brier score ({:.3} against {:.3}).",
+        stated(log_loss, " than"),
+        all.log_loss,
+        all.practice_log_loss,
+        stated(brier, ""),
+        all.brier,
+        all.practice_brier,
+    ));
+    if let (Some(with), [Some(without), _]) = (all.top_1, all.practice_tops) {
+        // More hits are better, where less of the other measures is.
+        let hits = Shown::of(intervals.over_practice_tops[0]).turned();
+        sentences.push(format!(
+            "The likeliest cause was the true one in {} of {} with the fleet's cases and in {} by \
+             common practice alone: {}.",
+            with.count,
+            with.sample,
+            without.count,
+            stated(hits, "")
         ));
     }
-    let losses = format!(
-        "log loss {:.3} against {:.3}, Brier score {:.3} against {:.3}",
-        all.log_loss, all.practice_log_loss, all.brier, all.practice_brier
-    );
-    sentences.push(
-        match (all.log_loss < all.practice_log_loss, all.brier < all.practice_brier) {
-            (true, true) => format!(
-                "The chances stated with the fleet's cases were better than those of common practice \
-                 alone: {losses}."
-            ),
-            (false, false) => format!(
-                "The chances stated with the fleet's cases were NOT better than those of common \
-                 practice alone ({losses}): here the cases have not taught it better chances."
-            ),
-            _ => format!(
-                "Whether the chances stated with the fleet's cases were better than those of common \
-                 practice alone depends on the measure: {losses}."
-            ),
-        },
-    );
-    let worse: Vec<String> = kept
-        .replay
-        .classes
-        .iter()
-        .filter(|(_, score)| {
-            score.log_loss > score.practice_log_loss || score.brier > score.practice_brier
-        })
-        .map(|(id, _)| show::class_name(&app.catalogue, id))
-        .collect();
-    if !worse.is_empty() {
-        let worse: Vec<&str> = worse.iter().map(String::as_str).collect();
-        sentences.push(format!(
-            "By one of the two measures or both they were WORSE in {}.",
-            show::all_of(&worse)
-        ));
+    let classes = |holds: &dyn Fn(&Score) -> bool| -> Vec<String> {
+        let classes = kept.replay.classes.iter().filter(|(_, score)| holds(score));
+        let names = classes.map(|(id, _)| show::class_name(&app.catalogue, id));
+        names.collect()
+    };
+    let worse = |score: &Score| {
+        let shown = score.intervals.over_practice_losses.map(Shown::of);
+        shown.contains(&Shown::More)
+    };
+    let by_luck = |score: &Score| {
+        !worse(score)
+            && (score.log_loss > score.practice_log_loss || score.brier > score.practice_brier)
+    };
+    for (which, what) in [
+        (classes(&worse), "they were WORSE in"),
+        (
+            classes(&by_luck),
+            "they were worse by no more than luck may bring about in",
+        ),
+    ] {
+        if !which.is_empty() {
+            let which: Vec<&str> = which.iter().map(String::as_str).collect();
+            sentences.push(format!(
+                "By one of the two measures or both {what} {}.",
+                show::all_of(&which)
+            ));
+        }
     }
     sentences
 }
 
-fn against(minutes: f64, other: f64) -> &'static str {
-    match minutes / other {
-        ratio if ratio < 0.99 => "less than",
-        ratio if ratio <= 1.01 => "about as much as",
-        _ => "MORE than",
+/// The advice against what people did, where that is known.
+fn people(all: &Score) -> String {
+    if all.noted == 0 {
+        return "In none of these incidents did people note the minutes of all their checks, so \
+                their time is not known."
+            .to_owned();
+    }
+    let among = match all.noted == all.timed {
+        true => String::new(),
+        false => format!(
+            " in the {} of them in which people noted the minutes of all their checks",
+            show::count(all.noted)
+        ),
+    };
+    let unended = match all.noted - all.ended {
+        0 => String::new(),
+        some => format!(
+            " In {} of these no check is said to have found the cause, and all that people did \
+             counts.",
+            show::count(some)
+        ),
+    };
+    format!(
+        "{} what people did until the cause was found{among}: {} against {}. With what they did \
+         after that, as to make sure, it was {}.{unended}",
+        show::capital(took(Shown::of(all.intervals.over_people))),
+        show::minutes(all.advice_noted.minutes),
+        show::minutes(all.people.minutes),
+        show::minutes(all.people_whole.minutes),
+    )
+}
+
+/// What the interval of a difference shows.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Shown {
+    Less,
+    More,
+    Neither,
+}
+
+impl Shown {
+    fn of(difference: Option<Interval>) -> Self {
+        match difference {
+            Some(Interval { high, .. }) if high < 0.0 => Self::Less,
+            Some(Interval { low, .. }) if low > 0.0 => Self::More,
+            _ => Self::Neither,
+        }
+    }
+
+    fn turned(self) -> Self {
+        match self {
+            Self::Less => Self::More,
+            Self::More => Self::Less,
+            Self::Neither => Self::Neither,
+        }
+    }
+}
+
+fn took(shown: Shown) -> &'static str {
+    match shown {
+        Shown::Less => "less than",
+        Shown::More => "MORE than",
+        Shown::Neither => "not shown to be more or less than",
+    }
+}
+
+/// How chances did by a measure of which less is better.
+fn stated(shown: Shown, than: &str) -> String {
+    match shown {
+        Shown::Less => format!("better{than}"),
+        Shown::More => format!("WORSE{than}"),
+        Shown::Neither => format!("not shown to be better or worse{than}"),
     }
 }
 
@@ -158,12 +244,23 @@ fn times(all: &Score) -> DataTable {
             timed(with_ends(times.checks, checks, 1)),
         ]
     };
-    let less = |what: &str, other: &Times, minutes: Option<Interval>| {
+    let less = |what: &str, ours: &Times, other: &Times, minutes: Option<Interval>| {
         vec![
             what.to_owned(),
-            timed(with_ends(all.advice.minutes - other.minutes, minutes, 0)),
-            timed(format!("{:.1}", all.advice.checks - other.checks)),
+            timed(with_ends(ours.minutes - other.minutes, minutes, 0)),
+            timed(format!("{:.1}", ours.checks - other.checks)),
         ]
+    };
+    // Of people only what is known: other cases, if fewer, and so a difference of its own.
+    let noted = |mut row: Vec<String>| {
+        match all.noted {
+            0 => row[1..].fill("not noted".to_owned()),
+            noted if noted < all.timed => {
+                row[0] = format!("{}, {} with all minutes noted", row[0], show::count(noted));
+            }
+            _ => {}
+        }
+        row
     };
     let intervals = &all.intervals;
     DataTable {
@@ -174,26 +271,48 @@ fn times(all: &Score) -> DataTable {
         rows: vec![
             row("As advised", &all.advice, intervals.advice),
             row(
+                "As advised before any case, with the same signs",
+                &all.untaught,
+                intervals.untaught,
+            ),
+            row(
                 "Fixed common-practice order",
                 &all.practice,
                 intervals.practice,
             ),
-            row("What people did", &all.people, intervals.people),
+            noted(row(
+                "What people did until the cause was found",
+                &all.people,
+                intervals.people,
+            )),
+            noted(row(
+                "All that people did",
+                &all.people_whole,
+                intervals.people_whole,
+            )),
             row(
                 "What the advice had announced, never finding it included",
                 &all.announced,
                 intervals.announced,
             ),
             less(
+                "As advised less that before any case",
+                &all.advice,
+                &all.untaught,
+                intervals.over_untaught,
+            ),
+            less(
                 "As advised less the fixed order",
+                &all.advice,
                 &all.practice,
                 intervals.over_practice,
             ),
-            less(
-                "As advised less what people did",
+            noted(less(
+                "As advised less what people did until the cause was found",
+                &all.advice_noted,
                 &all.people,
                 intervals.over_people,
-            ),
+            )),
         ],
     }
 }
@@ -224,8 +343,9 @@ fn classes(app: &App, kept: &Kept) -> DataTable {
             "Incidents",
             "Timed",
             "As advised, min",
+            "Before any case, min",
             "Common practice, min",
-            "People, min",
+            "People until found, min",
             "Likeliest was true",
             "Among first three",
             "Calibration error",
@@ -244,8 +364,17 @@ fn classes(app: &App, kept: &Kept) -> DataTable {
                     show::count(score.cases),
                     show::count(score.timed),
                     timed(score.advice.minutes, intervals.advice),
+                    timed(score.untaught.minutes, intervals.untaught),
                     timed(score.practice.minutes, intervals.practice),
-                    timed(score.people.minutes, intervals.people),
+                    match (score.noted, score.timed) {
+                        (0, 1..) => "not noted".to_owned(),
+                        (noted, all) if noted < all => format!(
+                            "{}, n = {}",
+                            with_ends(score.people.minutes, intervals.people[0], 0),
+                            show::count(noted)
+                        ),
+                        _ => timed(score.people.minutes, intervals.people),
+                    },
                     score
                         .top_1
                         .as_ref()
@@ -304,7 +433,71 @@ fn chances(all: &Score) -> DataTable {
                 number(all.practice_calibration_error),
                 number(all.calibration_error - all.practice_calibration_error),
             ],
+            hits("Likeliest was true", all, 0),
+            hits("Among the three likeliest", all, 1),
         ],
+    }
+}
+
+/// How often the true cause was among the likeliest, with the cases and of common practice.
+fn hits(what: &str, score: &Score, at: usize) -> Vec<String> {
+    let shown = |hits: &Option<Share>| {
+        let hits = hits.as_ref();
+        hits.map_or_else(String::new, |hits| share(hits, "no case"))
+    };
+    vec![
+        what.to_owned(),
+        shown(&[score.top_1, score.top_3][at]),
+        shown(&score.practice_tops[at]),
+        more_hits(score, at),
+    ]
+}
+
+/// Percentage points by which the cases have made the true cause more often one of the likeliest.
+fn more_hits(score: &Score, at: usize) -> String {
+    let value = |hits: Option<Share>| hits.and_then(|hits| hits.value);
+    let with = value([score.top_1, score.top_3][at]);
+    let (Some(with), Some(without)) = (with, value(score.practice_tops[at])) else {
+        return String::new();
+    };
+    let interval = score.intervals.over_practice_tops[at].map(|Interval { low, high }| Interval {
+        low: 100.0 * low,
+        high: 100.0 * high,
+    });
+    format!("{} %", with_ends(100.0 * (with - without), interval, 1))
+}
+
+/// By class, the losses of stated chances less those of common practice alone.
+fn class_chances(app: &App, kept: &Kept) -> DataTable {
+    let classes = kept.replay.classes.iter();
+    DataTable {
+        caption:
+            "By tool class: with the cases closed before, less common practice alone; better is \
+                  below 0 of the two losses, above 0 of the hits"
+                .to_owned(),
+        headings: [
+            "Tool class",
+            "Incidents",
+            "Log loss",
+            "Brier score",
+            "Likeliest was true",
+            "Among the three likeliest",
+        ]
+        .map(str::to_owned)
+        .into(),
+        rows: classes
+            .map(|(id, score)| {
+                let [log_loss, brier] = score.intervals.over_practice_losses;
+                vec![
+                    show::class_name(&app.catalogue, id),
+                    show::count(score.cases),
+                    with_ends(score.log_loss - score.practice_log_loss, log_loss, 3),
+                    with_ends(score.brier - score.practice_brier, brier, 3),
+                    more_hits(score, 0),
+                    more_hits(score, 1),
+                ]
+            })
+            .collect(),
     }
 }
 
