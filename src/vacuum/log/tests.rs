@@ -1,6 +1,8 @@
 //! Logs as loggers and people write them, and logs that nobody should trust.
 
 use proptest::prelude::*;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 
 use super::{LogError, LogOptions, LogReader, MarkKind, PressureLog, TidyRecord, read_log, tidy};
 use crate::vacuum::units::{PressureUnit, TimeUnit};
@@ -830,4 +832,94 @@ fn a_forward_step_of_the_clock_is_told_by_the_pressure() {
     });
     only_mark(&still, MarkKind::DroppedReadings, 102);
     assert!(still.marks[0].words.contains("or a clock that jumped"));
+}
+
+/// A logger that lost its gauge repeats what it read last; a pressure that has settled, or one shown in few
+/// figures, does not.
+#[test]
+fn a_reading_that_is_repeated_is_used_once() {
+    let log = |pressure: &dyn Fn(usize) -> f64| {
+        let pascals: Vec<f64> = (0..300).map(pressure).collect();
+        tidy(PressureLog {
+            seconds: (0..300).map(|index| 5.0 * index as f64).collect(),
+            lines: (2..302).collect(),
+            pascals,
+            ..PressureLog::default()
+        })
+    };
+    let mut random = ChaCha8Rng::seed_from_u64(7);
+    let scatter: Vec<f64> = (0..300)
+        .map(|_| 1.0 + 0.07 * (random.random::<f64>() - 0.5))
+        .collect();
+    let stands = |record: &TidyRecord| {
+        record
+            .marks
+            .iter()
+            .filter(|mark| matches!(mark.kind, MarkKind::StandsStill | MarkKind::Saturated))
+            .count()
+    };
+    let rising = |index: usize| (3.0 + 0.02 * index as f64) * scatter[index];
+    for (from, to) in [(100, 300), (20, 300), (120, 200)] {
+        let frozen = log(&|index| {
+            rising(if (from..to).contains(&index) {
+                from
+            } else {
+                index
+            })
+        });
+        assert_eq!(stands(&frozen), 1, "{from}: {:?}", frozen.marks);
+        // The last one is used, unless it was the highest, as at the top of the range.
+        assert!((300..=301).contains(&(frozen.pascals.len() + to - from)));
+        assert!(frozen.is_in_order());
+    }
+    let figures = |value: f64| (100.0 * value).round() / 100.0;
+    for settled in [
+        log(&|index| figures(50.0 * (1.0 - (-(index as f64) / 20.0).exp()) + 1.0)),
+        log(&|index| (10.0 * rising(index)).round()),
+        log(&rising),
+    ] {
+        assert_eq!(stands(&settled), 0, "{:?}", settled.marks);
+        assert_eq!(settled.pascals.len(), 300);
+    }
+}
+
+/// A signal that drops out to a floor for a reading or some, as no pressure of a chamber does.
+#[test]
+fn readings_that_drop_out_are_marked_and_not_used() {
+    let record = tidy(PressureLog {
+        seconds: (0..200).map(f64::from).collect(),
+        lines: (2..202).collect(),
+        pascals: (0..200)
+            .map(|index| match index {
+                50 | 51 | 52 | 120 => 1e-7,
+                index => 1e-4 * f64::from(index + 10),
+            })
+            .collect(),
+        ..PressureLog::default()
+    });
+    let marks: Vec<(MarkKind, u32)> = record.marks.iter().map(|m| (m.kind, m.line)).collect();
+    assert_eq!(
+        marks,
+        [
+            (MarkKind::DroppedReadings, 52),
+            (MarkKind::DroppedReadings, 122)
+        ]
+    );
+    assert_eq!(record.pascals.len(), 196);
+    assert!(record.pascals.is_sorted() && record.is_in_order());
+    // A valve that is opened to the pump: the pressure comes back slowly, or stays low.
+    for back in [0.0, 1e-5] {
+        let record = tidy(PressureLog {
+            seconds: (0..200).map(f64::from).collect(),
+            lines: (2..202).collect(),
+            pascals: (0..200)
+                .map(|index| match index {
+                    ..100 => 1e-3,
+                    index => 1e-5 + back * f64::from(index - 100),
+                })
+                .collect(),
+            ..PressureLog::default()
+        });
+        assert!(record.marks.is_empty(), "{:?}", record.marks);
+    }
 }

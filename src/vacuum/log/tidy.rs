@@ -5,6 +5,7 @@
 
 use super::PressureLog;
 use super::forward::{self, Forward};
+use crate::vacuum::units::PressureUnit;
 
 /// Something odd in a record, shown on the plot and in the list beside it.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
@@ -33,6 +34,8 @@ pub enum MarkKind {
     Saturated,
     /// The gauge stood at the bottom of its range.
     UnderRange,
+    /// Readings that scattered before stand still, as when the logger repeats the last it has.
+    StandsStill,
     /// The reading stepped as if the gauge had changed its range or sensor.
     Crossover,
     /// The pressure fell in a sealed chamber, as when a cold cathode gauge pumps.
@@ -100,7 +103,9 @@ pub fn tidy(log: PressureLog) -> TidyRecord {
     };
     let usual = usual_step(&record.seconds);
     straighten(&mut record, usual);
+    drop_dips(&mut record);
     drop_stuck(&mut record);
+    drop_repeated(&mut record);
     record
 }
 
@@ -230,6 +235,64 @@ fn straighten(record: &mut TidyRecord, everywhere: f64) {
     record.marks.append(&mut marks.finish());
 }
 
+/// The most readings of one dip.
+const LONGEST_DIP: usize = 20;
+/// A reading of a dip is below those on both sides by this factor and more (common practice, no source).
+const DIP: f64 = 3.0;
+/// Those on both sides agree within this factor.
+const SIDES_AGREE: f64 = 1.5;
+
+/// Takes out readings that fall at once and come back at once, as where a gauge's signal drops out: no pressure of
+/// a chamber does.
+fn drop_dips(record: &mut TidyRecord) {
+    let pascals = &record.pascals;
+    let mut keep = vec![true; pascals.len()];
+    let mut marks = Marks::default();
+    let mut at = 1;
+    while at < pascals.len() {
+        let before = pascals[at - 1];
+        if pascals[at] * DIP >= before {
+            at += 1;
+            continue;
+        }
+        let low = |pressure: &&f64| **pressure * DIP < before;
+        let count = pascals[at..]
+            .iter()
+            .take(LONGEST_DIP + 1)
+            .take_while(low)
+            .count();
+        let behind = pascals.get(at + count);
+        let is_back = behind
+            .is_some_and(|behind| (before / SIDES_AGREE..=before * SIDES_AGREE).contains(behind));
+        if is_back && count <= LONGEST_DIP {
+            marks.note(MarkKind::DroppedReadings, record.lines[at], record.seconds[at], || {
+                format!(
+                    "the reading falls at once to {:.1e} Pa and comes back {} later, as where the signal drops out; not used in between",
+                    pascals[at],
+                    if count == 1 { "one reading".to_owned() } else { format!("{count} readings") }
+                )
+            });
+            keep[at..at + count].fill(false);
+        }
+        at += count.max(1);
+    }
+    retain(record, &keep);
+    record.marks.append(&mut marks.finish());
+}
+
+/// Keeps those readings of a record.
+fn retain(record: &mut TidyRecord, keep: &[bool]) {
+    if keep.iter().all(|keep| *keep) {
+        return;
+    }
+    let mut kept = keep.iter();
+    record.seconds.retain(|_| kept.next() != Some(&false));
+    let mut kept = keep.iter();
+    record.lines.retain(|_| kept.next() != Some(&false));
+    let mut kept = keep.iter();
+    record.pascals.retain(|_| kept.next() != Some(&false));
+}
+
 /// Takes out readings that stand still at the top or bottom of the gauge's range.
 fn drop_stuck(record: &mut TidyRecord) {
     let n = record.pascals.len();
@@ -293,13 +356,71 @@ fn drop_stuck(record: &mut TidyRecord) {
             ),
         });
         let keep: Vec<bool> = record.pascals.iter().map(|p| *p != limit).collect();
-        let mut index = 0;
-        record.seconds.retain(|_| (keep[index], index += 1).0);
-        index = 0;
-        record.lines.retain(|_| (keep[index], index += 1).0);
-        record.pascals.retain(|p| *p != limit);
+        retain(record, &keep);
         return;
     }
+}
+
+/// Fewest equal readings that are one repeated, where those before scatter.
+const REPEATED: usize = 15;
+/// Readings before them by which their scatter is judged.
+const BEFORE: usize = 60;
+
+/// Takes out readings that repeat one to the last figure, where those before scatter far beyond their
+/// resolution: a logger that has lost its gauge goes on with what it read last, which would look like a rise
+/// that has ended.
+fn drop_repeated(record: &mut TidyRecord) {
+    let pascals = &record.pascals;
+    // Where the least is repeated the gauge may be at its lower limit.
+    let least = pascals.iter().copied().fold(f64::INFINITY, f64::min);
+    let mut keep = vec![true; pascals.len()];
+    let mut marks = Marks::default();
+    let mut from = 0;
+    while from < pascals.len() {
+        let same = |pressure: &&f64| **pressure == pascals[from];
+        let count = pascals[from..].iter().take_while(same).count();
+        if count >= REPEATED
+            && pascals[from] > least
+            && scatters(&pascals[from.saturating_sub(BEFORE)..=from])
+        {
+            let at = from + 1;
+            marks.note(MarkKind::StandsStill, record.lines[at], record.seconds[at], || {
+                format!(
+                    "the same reading of {:.3e} Pa comes {} times more, where those before scatter; taken as one that was repeated, and not used again",
+                    pascals[from],
+                    count - 1
+                )
+            });
+            keep[at..from + count].fill(false);
+        }
+        from += count;
+    }
+    retain(record, &keep);
+    record.marks.append(&mut marks.finish());
+}
+
+/// Whether steps between readings grow and shrink by turns, as those of a rise that scatters do, and the middle one
+/// is three times the least and more, so that no resolution makes them; ten times that where the last reading is of
+/// a higher decade, in which as many figures say less.
+fn scatters(pascals: &[f64]) -> bool {
+    let mut steps: Vec<f64> = pascals.windows(2).map(|two| two[1] - two[0]).collect();
+    let bends: Vec<f64> = steps.windows(2).map(|two| two[1] - two[0]).collect();
+    let turns = bends.windows(2).filter(|two| two[0] * two[1] < 0.0).count();
+    if steps.len() < REPEATED || 5 * turns < 2 * bends.len() {
+        return false;
+    }
+    steps.iter_mut().for_each(|step| *step = step.abs());
+    let least = steps.iter().copied().filter(|step| *step > 0.0);
+    let least = least.fold(f64::INFINITY, f64::min);
+    // In units of millibar or pascal, and of Torr.
+    let lowest = pascals.iter().copied().fold(f64::INFINITY, f64::min);
+    let last = pascals[pascals.len() - 1];
+    let finer = [1.0, PressureUnit::Torr.pascals_per_unit()]
+        .into_iter()
+        .any(|unit| (lowest / unit).log10().floor() < (last / unit).log10().floor());
+    let middle = steps.len() / 2;
+    let middle = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
+    middle >= 3.0 * least * if finer { 10.0 } else { 1.0 }
 }
 
 /// Marks by kind, with a last one that counts those not listed.
