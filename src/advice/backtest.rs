@@ -35,6 +35,8 @@ const HIDDEN: f64 = 0.005;
 const BINS: usize = 10;
 const RESAMPLES: usize = 1_000;
 const RESAMPLING: u64 = 1;
+/// Cases from which on a mean has an interval.
+const FEWEST: usize = 6;
 /// Chances enter the log loss no smaller than this.
 const LEAST_CHANCE: f64 = 1e-9;
 
@@ -113,7 +115,7 @@ pub struct Score {
 
 /// 95 % bootstrap intervals of means over the cases (percentiles of 1,000 seeded resamples of
 /// whole cases; Efron and Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13), from
-/// two cases on. How the cases before a case taught what it was advised on is taken as it was.
+/// six cases on: of fewer they would hold the truth far too seldom. How the cases before a case taught what it was advised on is taken as it was.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Intervals {
     /// Minutes and checks as advised.
@@ -760,7 +762,7 @@ fn add_each(sums: &mut [u64; 2], more: [u64; 2]) {
 
 /// 95 % intervals of the means of the columns, whole rows drawn anew.
 fn resampled<const N: usize>(rows: &[[f64; N]]) -> [Option<Interval>; N] {
-    if rows.len() < 2 {
+    if rows.len() < FEWEST {
         return [None; N];
     }
     let mut rng = ChaCha8Rng::seed_from_u64(RESAMPLING);

@@ -746,6 +746,10 @@ fn a_replay_says_what_the_cases_are_worth() {
         .map(|number| case(number, "box", "water-line", false))
         .collect();
     let score = replayed(&in_turn(&cases)).all;
+    // Of fewer than six cases an interval would say too much.
+    let few = |count| replayed(&in_turn(&cases[..count])).all.intervals;
+    assert_eq!(few(5), Default::default());
+    assert!(few(6).log_loss[0].is_some() && few(6).over_untaught.is_some());
     let [first, three] = score.practice_tops.map(Option::unwrap);
     assert_eq!((first.count, first.sample, three.count), (0, 80, 80));
     let hits = score.top_1.unwrap();

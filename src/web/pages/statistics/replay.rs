@@ -319,11 +319,19 @@ fn times(all: &Score) -> DataTable {
 
 /// A mean with its interval, as "51 (46 to 57)".
 fn with_ends(mean: f64, interval: Option<Interval>, digits: usize) -> String {
+    let shown = |number: f64| {
+        let shown = format!("{number:.digits$}");
+        // What rounds to nothing has no sign.
+        match shown.strip_prefix('-') {
+            Some(rest) if rest.chars().all(|c| matches!(c, '0' | '.')) => rest.to_owned(),
+            _ => shown,
+        }
+    };
     match interval {
         Some(Interval { low, high }) => {
-            format!("{mean:.digits$} ({low:.digits$} to {high:.digits$})")
+            format!("{} ({} to {})", shown(mean), shown(low), shown(high))
         }
-        None => format!("{mean:.digits$}"),
+        None => shown(mean),
     }
 }
 
@@ -464,7 +472,10 @@ fn more_hits(score: &Score, at: usize) -> String {
         low: 100.0 * low,
         high: 100.0 * high,
     });
-    format!("{} %", with_ends(100.0 * (with - without), interval, 1))
+    format!(
+        "{} points",
+        with_ends(100.0 * (with - without), interval, 1)
+    )
 }
 
 /// By class, the losses of stated chances less those of common practice alone.
