@@ -16,6 +16,14 @@ const HIGHEST_PRESSURE_PASCALS: f64 = 1e-2;
 pub const SPECTRUM_LIMIT: usize = 2 << 20;
 /// More unexplained current than this share, and the shares are not given as a verdict.
 const UNEXPLAINED: f64 = 0.3;
+/// More than this, or a peak of its own that no gas explains, and what the patterns know of oils and solvents
+/// is not all there may be: that none is there is not said (common practice, no source).
+const DENIES: f64 = 0.1;
+/// A peak is one that no gas explains where it is more than this share of the highest and the fit less than
+/// half of it (common practice, no source).
+const FOREIGN: f64 = 0.02;
+/// Masses that are named where no gas explains them.
+const NAMED: usize = 6;
 /// Fewer standing peaks than this say nothing.
 const FEWEST_PEAKS: usize = 3;
 
@@ -174,14 +182,21 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     let enough = judgement.standing >= FEWEST_PEAKS;
     let concluded = enough && explained && judgement.air.air != Air::Undecided;
     let light = light_gas(earlier.as_ref(), &spectrum);
+    let foreign = foreign(&spectrum, &fit);
     let mut outcome = Outcome {
-        verdict: verdict(&judgement, light, &gases, (enough, explained)),
+        verdict: verdict(&judgement, light, &gases, &foreign, (enough, explained)),
         concluded,
         assumed: assumed(request, &spectrum, &judgement, &fit),
         ..Outcome::default()
     };
     if enough {
-        set_signs(&mut outcome, &judgement, request.argon_is_process_gas);
+        let denies = fit.unexplained <= DENIES && foreign.is_empty();
+        set_signs(
+            &mut outcome,
+            &judgement,
+            request.argon_is_process_gas,
+            denies,
+        );
         if let Some(light) = light {
             let grows = light != LightGas::DoesNot;
             outcome.sign("residual-hydrogen-helium", grows);
@@ -190,7 +205,7 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     }
     Ok(Report {
         outcome,
-        reasons: reasons(&judgement, fit.unexplained),
+        reasons: reasons(&judgement, fit.unexplained, &foreign),
         gases,
         peaks: fit
             .peaks
@@ -209,6 +224,17 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
         patterns: patterns.origin().to_owned(),
         unexplained_percent: 100.0 * fit.unexplained,
     })
+}
+
+/// Masses of peaks that no gas of the patterns explains, the highest first.
+fn foreign(spectrum: &Spectrum, fit: &Decomposition) -> Vec<u16> {
+    let limit = (FOREIGN * spectrum.highest().1).max(spectrum.stands_from());
+    let is_foreign = |peak: &&crate::vacuum::residual_gas::PeakFit| {
+        peak.measured >= limit && peak.fitted < 0.5 * peak.measured
+    };
+    let mut peaks: Vec<_> = fit.peaks.iter().filter(is_foreign).collect();
+    peaks.sort_by(|a, b| b.measured.total_cmp(&a.measured));
+    peaks.iter().map(|peak| peak.mass).collect()
 }
 
 /// What the partial pressures of a spectrum add up to: those of the highest peaks of its gases.
@@ -248,22 +274,37 @@ fn verdict(
     judgement: &Judgement,
     light: Option<LightGas>,
     gases: &[Gas],
+    foreign: &[u16],
     (enough, explained): (bool, bool),
 ) -> String {
     if !enough {
         return "No conclusion: fewer than three peaks stand above the noise.".into();
     }
     let mut sentences = vec![match judgement.air.air {
-        Air::Present => {
-            "Air is in the chamber, by the peaks 28, 14, 32 and 40 together.".to_owned()
+        Air::Present => format!(
+            "Air is in the chamber, by the peaks {} together.",
+            masses(&judgement.air.deciding())
+        ),
+        Air::Absent if judgement.air.stands_at_28 => {
+            "No air shows: mass 28 is not in the company that air brings.".to_owned()
         }
-        Air::Absent => "No air shows: mass 28 is not in the company that air brings.".to_owned(),
+        Air::Absent => {
+            "No air shows: nothing stands at mass 28 but what carbon dioxide gives there."
+                .to_owned()
+        }
         Air::Undecided => "No conclusion about air: these peaks cannot tell.".to_owned(),
     }];
     if !explained {
-        sentences.push(
-            "The known gases do not explain this spectrum, so no shares are concluded; look for a wrong mass scale or an unknown gas.".into(),
-        );
+        let look = match foreign {
+            [] => "look for a wrong mass scale or an unknown gas.".to_owned(),
+            _ => format!(
+                "{} by none of them: look for another gas, or a wrong mass scale.",
+                stand(foreign)
+            ),
+        };
+        sentences.push(format!(
+            "The known gases do not explain this spectrum, so no shares are concluded; {look}"
+        ));
     } else if let Some(first) = gases.first() {
         let share = first.share_percent;
         sentences.push(format!(
@@ -317,7 +358,29 @@ fn verdict(
     sentences.join(" ")
 }
 
-fn reasons(judgement: &Judgement, unexplained: f64) -> Vec<String> {
+/// That these masses stand there.
+fn stand(foreign: &[u16]) -> String {
+    let named = &foreign[..foreign.len().min(NAMED)];
+    match (foreign.len(), foreign.len().saturating_sub(NAMED)) {
+        (1, _) => format!("mass {} is explained", named[0]),
+        (_, 0) => format!("masses {} are explained", masses(named)),
+        (_, more) => format!("masses {} and {more} more are explained", listed(named)),
+    }
+}
+
+fn listed(masses: &[u16]) -> String {
+    let masses: Vec<String> = masses.iter().map(u16::to_string).collect();
+    masses.join(", ")
+}
+
+fn masses(masses: &[u16]) -> String {
+    match masses {
+        [all @ .., last] if !all.is_empty() => format!("{} and {last}", listed(all)),
+        all => listed(all),
+    }
+}
+
+fn reasons(judgement: &Judgement, unexplained: f64, foreign: &[u16]) -> Vec<String> {
     let air = &judgement.air;
     let mut reasons = vec![air.nitrogen.reason.clone()];
     for reason in [&air.oxygen.reason, &air.argon.reason] {
@@ -331,10 +394,22 @@ fn reasons(judgement: &Judgement, unexplained: f64) -> Vec<String> {
         "{:.0} % of the ion current is left unexplained by the known gases.",
         100.0 * unexplained
     ));
+    if !foreign.is_empty() {
+        reasons.push(format!(
+            "Of the peaks, {} by none of them, so an oil or solvent that is not among them may be there.",
+            stand(foreign)
+        ));
+    }
     reasons
 }
 
-fn set_signs(outcome: &mut Outcome, judgement: &Judgement, argon_is_process_gas: bool) {
+/// Sets the signs; `denies` if what is not seen of oils and solvents is not there.
+fn set_signs(
+    outcome: &mut Outcome,
+    judgement: &Judgement,
+    argon_is_process_gas: bool,
+    denies: bool,
+) {
     let solvent = match (judgement.isopropanol, judgement.acetone) {
         _ if judgement.light_alcohol == Some(true) => Some(true),
         (Some(true), _) | (_, Some(true)) => Some(true),
@@ -359,9 +434,15 @@ fn set_signs(outcome: &mut Outcome, judgement: &Judgement, argon_is_process_gas:
     for (sign, answer) in [
         ("residual-air", air),
         ("residual-water", judgement.water),
-        ("residual-hydrocarbon", judgement.hydrocarbon),
-        ("residual-solvent", solvent),
-        ("residual-pump-fluid", pump_fluid),
+        (
+            "residual-hydrocarbon",
+            judgement.hydrocarbon.filter(|seen| *seen || denies),
+        ),
+        ("residual-solvent", solvent.filter(|seen| *seen || denies)),
+        (
+            "residual-pump-fluid",
+            pump_fluid.filter(|seen| *seen || denies),
+        ),
         ("residual-process-gas", process),
     ] {
         if let Some(answer) = answer {
@@ -541,6 +622,136 @@ mod tests {
                 assert!(share.ion_current.value > 5e-10, "{share:?}");
             }
         }
+    }
+
+    /// Water and another gas, of which these are the peaks beside it; other masses that show nothing.
+    fn in_water(gas: &[(u16, f64)]) -> String {
+        let water = [(18, 100.0), (17, 23.0), (16, 1.5), (2, 3.0)];
+        let empty = [
+            4, 5, 6, 7, 12, 14, 15, 28, 29, 31, 32, 39, 40, 41, 43, 44, 45, 47, 51, 55, 57, 58, 69,
+            71, 77, 78, 119,
+        ];
+        let masses: std::collections::BTreeSet<u16> = water
+            .iter()
+            .chain(gas)
+            .map(|(mass, _)| *mass)
+            .chain(empty)
+            .collect();
+        let height = |mass: u16| {
+            let of = |(at, height): &(u16, f64)| if *at == mass { *height } else { 0.0 };
+            1e-3 + water.iter().map(of).sum::<f64>() + 0.3 * gas.iter().map(of).sum::<f64>()
+        };
+        let rows = masses
+            .into_iter()
+            .map(|mass| format!("{mass}\t{:e}\n", 1e-11 * height(mass)));
+        rows.collect()
+    }
+
+    /// Peaks of toluene, trichloroethylene and dichloromethane, of a methyl silicone grease and of CF4 by
+    /// electrons of 70 eV, all from memory: the first four are in no pattern here.
+    #[test]
+    fn what_the_patterns_do_not_know_is_not_denied() {
+        let toluene = [
+            (91, 100.0),
+            (92, 60.0),
+            (65, 12.0),
+            (39, 12.0),
+            (63, 8.0),
+            (51, 6.0),
+            (50, 5.0),
+        ];
+        let chlorinated = [
+            (95, 100.0),
+            (130, 90.0),
+            (132, 85.0),
+            (60, 60.0),
+            (97, 64.0),
+            (35, 40.0),
+        ];
+        let paint_stripper = [
+            (49, 100.0),
+            (84, 65.0),
+            (86, 42.0),
+            (51, 31.0),
+            (47, 14.0),
+            (35, 10.0),
+        ];
+        let grease = [
+            (73, 100.0),
+            (147, 40.0),
+            (45, 20.0),
+            (59, 12.0),
+            (43, 12.0),
+            (29, 10.0),
+            (27, 8.0),
+        ];
+        let tetrafluoromethane = [(69, 100.0), (50, 12.0), (19, 7.0), (31, 5.0)];
+        for (gas, mass) in [
+            (&toluene[..], "91"),
+            (&chlorinated, "95"),
+            (&paint_stripper, "49"),
+            (&grease, "73"),
+        ] {
+            let report = run(&asked(&in_water(gas)), &patterns()).unwrap();
+            for sign in [
+                "residual-solvent",
+                "residual-pump-fluid",
+                "residual-hydrocarbon",
+            ] {
+                assert_eq!(report.outcome.signs.get(sign), None, "{sign} of {mass}");
+            }
+            let said = report.reasons.last().unwrap();
+            assert!(
+                said.contains(&format!("mass {mass}")) || said.contains(&format!("masses {mass}")),
+                "{said}"
+            );
+        }
+        let process = run(&asked(&in_water(&tetrafluoromethane)), &patterns()).unwrap();
+        assert_ne!(
+            process.outcome.signs.get("residual-pump-fluid"),
+            Some(&true)
+        );
+        // Water alone, every mass measured: then they are denied.
+        let water = run(&asked(&in_water(&[])), &patterns()).unwrap();
+        assert_eq!(water.outcome.signs.get("residual-solvent"), Some(&false));
+    }
+
+    /// Peaks of carbon dioxide as in the catalogue; argon as a process gas says nothing of air.
+    #[test]
+    fn sentences_name_the_peaks_that_decide() {
+        let declared = run(
+            &Request {
+                argon_is_process_gas: true,
+                ..asked(AIR)
+            },
+            &patterns(),
+        )
+        .unwrap();
+        assert!(
+            declared
+                .outcome
+                .verdict
+                .starts_with("Air is in the chamber, by the peaks 28, 14 and 32 together."),
+            "{}",
+            declared.outcome.verdict
+        );
+        let dioxide =
+            "12:8.7e-11 14:1e-13 16:9e-11 18:2e-11 28:1.1e-10 32:1e-13 40:1e-13 44:1e-9 45:1.2e-11";
+        let none = run(&asked(dioxide), &patterns()).unwrap();
+        assert!(
+            none.outcome
+                .verdict
+                .starts_with("No air shows: nothing stands at mass 28 but"),
+            "{}",
+            none.outcome.verdict
+        );
+        let methane = "12:3e-12 13:8e-11 14:2.6e-10 15:8.6e-10 16:1e-9 18:2e-11 28:1e-9 32:1e-13 40:1e-13 44:1e-13";
+        let less = run(&asked(methane), &patterns()).unwrap();
+        assert!(
+            less.reasons[0].starts_with("14, less the share of methane, is"),
+            "{}",
+            less.reasons[0]
+        );
     }
 
     /// A cryopump whose charcoal is full gives hydrogen and helium back first; grown by half counts (common

@@ -75,10 +75,28 @@ pub struct AirTest {
     pub oxygen: Finding,
     /// Argon by mass 40 against 28.
     pub argon: Finding,
+    /// Whether more than the share of carbon dioxide stands at mass 28.
+    pub stands_at_28: bool,
     /// What 14, 32 and 40 say of air without 28, where only they decide.
     pub without_28: Option<String>,
     /// What 12 says of carbon monoxide, where 14 and 40 are as in air but oxygen is missing.
     pub monoxide: Option<Finding>,
+}
+
+impl AirTest {
+    /// The peaks that say that air is there.
+    pub fn deciding(&self) -> Vec<u16> {
+        if self.without_28.is_some() {
+            return vec![14, 32, 40];
+        }
+        let companions = [(&self.nitrogen, 14), (&self.oxygen, 32), (&self.argon, 40)];
+        let say = companions
+            .into_iter()
+            .filter(|(found, _)| found.evidence == Evidence::For);
+        std::iter::once(28)
+            .chain(say.map(|(_, mass)| mass))
+            .collect()
+    }
 }
 
 fn finding(evidence: Evidence, reason: impl Into<String>) -> Finding {
@@ -99,6 +117,7 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
             nitrogen: silent(),
             oxygen: silent(),
             argon: silent(),
+            stands_at_28: false,
             without_28: None,
             monoxide: None,
         };
@@ -114,12 +133,13 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
             oxygen: nothing.clone(),
             argon: nothing.clone(),
             nitrogen: nothing,
+            stands_at_28: false,
             without_28: None,
             monoxide: None,
         };
     }
     let nitrogen = nitrogen(spectrum, net_28, limit);
-    let oxygen = oxygen(at(32), net_28, limit);
+    let oxygen = oxygen(spectrum, net_28, limit);
     let argon = argon(spectrum, net_28, limit, argon_elsewhere);
     let oxygen_stands = at(32).is_some_and(|current| current >= limit);
     use Evidence::{Against, For, Open, Silent};
@@ -145,6 +165,7 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
         } else {
             air
         },
+        stands_at_28: true,
         without_28,
         monoxide,
         nitrogen,
@@ -218,7 +239,12 @@ fn nitrogen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
         );
     };
     let ratio = net_14 / net_28;
-    let shown = format!("14 is {:.2} % of 28", 100.0 * ratio);
+    let shown = format!(
+        "{} is {:.2} % of {}",
+        less(14, spectrum.at(14), net_14),
+        100.0 * ratio,
+        less(28, spectrum.at(28), net_28)
+    );
     if limit / net_28 > NITROGEN_14.0 {
         finding(
             Evidence::Silent,
@@ -232,7 +258,9 @@ fn nitrogen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
     } else if ratio >= NITROGEN_14.0 {
         finding(
             Evidence::For,
-            format!("{shown}: as nitrogen gives (5 to 14 %)."),
+            format!(
+                "{shown}: as nitrogen gives (5 to 14 %, by analysers that weigh masses unlike 4 to 20 %)."
+            ),
         )
     } else if ratio < MONOXIDE_14 {
         finding(
@@ -249,8 +277,8 @@ fn nitrogen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
     }
 }
 
-fn oxygen(at_32: Option<f64>, net_28: f64, limit: f64) -> Finding {
-    let Some(at_32) = at_32 else {
+fn oxygen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
+    let Some(at_32) = spectrum.at(32) else {
         return finding(Evidence::Silent, "Mass 32 was not measured.");
     };
     if at_32 < limit {
@@ -260,7 +288,10 @@ fn oxygen(at_32: Option<f64>, net_28: f64, limit: f64) -> Finding {
         );
     }
     let ratio = net_28 / at_32;
-    let shown = format!("28 is {ratio:.1} times 32");
+    let shown = format!(
+        "{} is {ratio:.1} times 32",
+        less(28, spectrum.at(28), net_28)
+    );
     if ratio > OXYGEN_28.1 {
         finding(
             Evidence::Open,
@@ -269,7 +300,12 @@ fn oxygen(at_32: Option<f64>, net_28: f64, limit: f64) -> Finding {
             ),
         )
     } else if ratio >= OXYGEN_28.0 {
-        finding(Evidence::For, format!("{shown}: as in air (3.7 to 5)."))
+        finding(
+            Evidence::For,
+            format!(
+                "{shown}: as in air (3.7 to 5, by analysers that weigh masses unlike 2.5 to 8)."
+            ),
+        )
     } else {
         finding(
             Evidence::Open,
@@ -295,14 +331,23 @@ fn argon(spectrum: &Spectrum, net_28: f64, limit: f64, elsewhere: bool) -> Findi
         );
     }
     let ratio = at_40 / net_28;
-    let shown = format!("40 is {:.2} % of 28", 100.0 * ratio);
+    let shown = format!(
+        "40 is {:.2} % of {}",
+        100.0 * ratio,
+        less(28, spectrum.at(28), net_28)
+    );
     if ratio > ARGON_IN_AIR.1 {
         finding(
             Evidence::Open,
             format!("{shown}: more argon than air has, so argon has another source."),
         )
     } else if ratio >= ARGON_IN_AIR.0 {
-        finding(Evidence::For, format!("{shown}: as in air (1.0 to 1.5 %)."))
+        finding(
+            Evidence::For,
+            format!(
+                "{shown}: as in air (1.0 to 1.5 %, by analysers that weigh masses unlike 0.6 to 2.5 %)."
+            ),
+        )
     } else if at_40 >= limit && at_40 >= ARGON_IN_AIR.0 * least_nitrogen(spectrum) {
         finding(
             Evidence::Open,
@@ -315,6 +360,21 @@ fn argon(spectrum: &Spectrum, net_28: f64, limit: f64, elsewhere: bool) -> Findi
             Evidence::Against,
             format!("{shown}: air would bring 1.0 to 1.5 %, and nothing eats argon."),
         )
+    }
+}
+
+/// The name of mass 14 or 28, with what was taken off its current where that is more than a hundredth.
+fn less(mass: u16, measured: Option<f64>, net: f64) -> String {
+    let other = if mass == 14 {
+        "methane"
+    } else {
+        "carbon dioxide"
+    };
+    match measured {
+        Some(measured) if net < 0.99 * measured => {
+            format!("{mass}, less the share of {other},")
+        }
+        _ => mass.to_string(),
     }
 }
 

@@ -29,13 +29,15 @@ pub struct Judgement {
     /// Hydrocarbon groups fourteen masses apart: 41/43, 55/57 as 0.15 of them or with 71 (solvents have less and
     /// none), and 69/71 or 39.
     pub hydrocarbon: Option<bool>,
-    /// Isopropanol: 45 with 43, and above the 31 of the lighter alcohols.
+    /// Isopropanol: 45 with 43, and above the 31 of the lighter alcohols and the 73 of methyl silicones.
     pub isopropanol: Option<bool>,
     /// Methanol or ethanol: 31 above 45, with 29, and with 32 or with 45 and 46.
     pub light_alcohol: Option<bool>,
     /// Acetone: 43 with 58.
     pub acetone: Option<bool>,
-    /// Fluorinated pump fluid: 69 with two or more of 31, 47, 50, 119, above the hydrocarbon 55 and 57.
+    /// Fluorinated pump fluid: 69 with two or more of 31, 47, 50, 119, of them 47 or 119, above the hydrocarbon 55
+    /// and 57 and the 100 and 131 of ring-shaped fluorocarbons. `None` where 69, 31 and 50 stand alone, as of the
+    /// process gas CF4.
     pub fluorinated_oil: Option<bool>,
     /// Silicone pump fluid with phenyl groups: 78 with at least 0.3 of it at 77, and 51 or 39, above
     /// the hydrocarbon 55 and 57. Benzene has less at 77 (0.18 to 0.21, MassBank JP002347 and JP002103).
@@ -76,7 +78,7 @@ pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
         isopropanol: pair(
             at(45).map(|at_45| {
                 at_45 - DIOXIDE_AT_45 * at(44).unwrap_or(0.0) >= limit
-                    && at_45 > at(31).unwrap_or(0.0)
+                    && at_45 > highest_of(spectrum, [31, 73])
             }),
             stands(43),
         ),
@@ -210,16 +212,23 @@ fn hydrocarbon(spectrum: &Spectrum, limit: f64) -> Option<bool> {
 
 fn fluorinated(spectrum: &Spectrum, limit: f64) -> Option<bool> {
     let at_69 = spectrum.at(69)?;
-    let companions: Vec<bool> = [31, 47, 50, 119]
-        .into_iter()
-        .filter_map(|mass| spectrum.at(mass))
-        .map(|current| current >= limit)
-        .collect();
-    (companions.len() >= 2).then(|| {
-        at_69 >= limit
-            && at_69 > highest_of(spectrum, [55, 57])
-            && companions.iter().filter(|&&there| there).count() >= 2
-    })
+    let stand = |masses: &[u16]| -> Vec<bool> {
+        let measured = masses.iter().filter_map(|&mass| spectrum.at(mass));
+        measured.map(|current| current >= limit).collect()
+    };
+    let companions = stand(&[31, 47, 50, 119]);
+    if companions.len() < 2 {
+        return None;
+    }
+    let is_fluid = at_69 >= limit
+        && at_69 > highest_of(spectrum, [55, 57])
+        && at_69 > highest_of(spectrum, [100, 131])
+        && companions.iter().filter(|&&there| there).count() >= 2;
+    // Of CF4 there are 69, 50 and 31 too, and none of these.
+    match (is_fluid, stand(&[47, 119]).contains(&true)) {
+        (true, false) => None,
+        (told, _) => Some(told),
+    }
 }
 
 fn silicone(spectrum: &Spectrum, limit: f64) -> Option<bool> {

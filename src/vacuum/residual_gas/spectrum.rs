@@ -436,6 +436,7 @@ fn read_table<'a>(
     lines: impl Iterator<Item = (usize, &'a str)> + Clone,
 ) -> Result<Vec<Row>, SpectrumError> {
     let mut header: Option<&str> = None;
+    let mut header_line = 1;
     let mut layout = None;
     for (line, text) in lines.clone() {
         let below = lines.clone().find(|(below, _)| *below > line);
@@ -448,10 +449,19 @@ fn read_table<'a>(
             ));
         }
         layout = delimiters(text).find_map(|delimiter| {
-            columns(text, delimiter, header).map(|(mass, current)| Layout {
+            let (mass, current) = columns(text, delimiter, header)?;
+            let cells = cells(text, delimiter).len();
+            // A line that begins with words is one of data only above another such line.
+            let is_data = text
+                .trim_start_matches(['"', '+', '-', '.'])
+                .starts_with(digit)
+                || below.is_none_or(|(_, below)| {
+                    columns(below, delimiter, header) == Some((mass, current))
+                });
+            is_data.then_some(Layout {
                 line,
                 delimiter,
-                cells: cells(text, delimiter).len(),
+                cells,
                 mass,
                 current,
             })
@@ -460,10 +470,14 @@ fn read_table<'a>(
             break;
         }
         header = Some(text);
+        header_line = line;
     }
     let Some(layout) = layout else {
         return Err(no_columns(lines));
     };
+    if let Some(header) = header {
+        refuse_scale(header, header_line, &layout)?;
+    }
     if let Some(header) = header.filter(|header| names_columns(header)) {
         let named = cells(header, layout.delimiter).len();
         if layout.delimiter == ',' && named != layout.cells {
@@ -476,6 +490,9 @@ fn read_table<'a>(
                 "decimals with a point, or columns parted by tab or semicolon",
             ));
         }
+    }
+    if layout.delimiter == ',' && layout.cells > 2 {
+        refuse_decimal_commas(lines.clone(), &layout)?;
     }
     let comma = layout.delimiter != ',';
     let mut rows = Vec::new();
@@ -501,6 +518,73 @@ fn read_table<'a>(
         rows.push(row(line, mass, current, beside, comma, &mut units)?);
     }
     Ok(rows)
+}
+
+/// Refuses a scale in the heading of the currents: whether they were multiplied by it, nobody can tell.
+fn refuse_scale(header: &str, line: usize, layout: &Layout) -> Result<(), SpectrumError> {
+    let names = cells(header, layout.delimiter);
+    let name = names
+        .get(layout.current)
+        .filter(|_| names.len() == layout.cells);
+    let scale = name.and_then(|name| {
+        let words = name.split(|c: char| c.is_whitespace() || "()[]{}/*".contains(c));
+        let is_scale = |word: &&str| {
+            let figures = word.trim_start_matches(['x', 'X', '×', '·']);
+            let power = figures.trim_start_matches(['e', 'E']);
+            ["10^", "10-", "10⁻"]
+                .iter()
+                .any(|ten| figures.starts_with(ten))
+                || (figures.starts_with(digit) && figures.contains(['e', 'E']))
+                    && figures.parse::<f64>().is_ok()
+                || power.len() < figures.len() && power.parse::<i32>().is_ok()
+        };
+        words.filter(|word| !word.is_empty()).find(is_scale)
+    });
+    match scale {
+        Some(scale) => Err(wrong(
+            line,
+            format!(
+                "whether the figures below are to be multiplied by the `{scale}` of their heading, or were already, cannot be told"
+            ),
+            "a heading without a scale, over ion currents or partial pressures as they are",
+        )),
+        None => Ok(()),
+    }
+}
+
+/// Refuses a table parted by commas in which every line may hold decimal commas: a whole mass, a whole number
+/// and figures that may be its fraction, with no decimal point in any of them.
+fn refuse_decimal_commas<'a>(
+    lines: impl Iterator<Item = (usize, &'a str)> + Clone,
+    layout: &Layout,
+) -> Result<(), SpectrumError> {
+    let whole = |cell: &str| !cell.is_empty() && cell.bytes().all(|b| b.is_ascii_digit());
+    let mut data = lines.skip_while(|(line, _)| *line < layout.line);
+    let all = data.all(|(_, text)| {
+        let cells = cells(text, ',');
+        let pair = |two: &[String]| {
+            let (figures, power) = two[1].split_once(['e', 'E']).unwrap_or((&two[1], "0"));
+            whole(two[0].trim_start_matches(['-', '+']))
+                && whole(figures)
+                && power.parse::<i32>().is_ok()
+        };
+        !text.contains('.')
+            && cells
+                .get(1..)
+                .is_some_and(|behind| behind.windows(2).any(pair))
+    });
+    if all {
+        return Err(wrong(
+            layout.line,
+            "commas may stand here both between columns and inside numbers".to_owned(),
+            "decimals with a point, or columns parted by tab or semicolon",
+        ));
+    }
+    Ok(())
+}
+
+fn digit(c: char) -> bool {
+    c.is_ascii_digit()
 }
 
 fn columned(count: usize) -> String {
@@ -576,7 +660,12 @@ fn cells(text: &str, delimiter: char) -> Vec<String> {
     let cell = |cell: &str| cell.trim().trim_matches('"').to_owned();
     match delimiter {
         ' ' => tight(text).split(' ').map(cell).collect(),
-        _ => text.split(delimiter).map(cell).collect(),
+        // A mark at the end of a line parts it from nothing.
+        _ => text
+            .trim_end_matches([delimiter, ' '])
+            .split(delimiter)
+            .map(cell)
+            .collect(),
     }
 }
 
@@ -611,9 +700,15 @@ const MASS_NAMES: [&str; 4] = ["mass", "m/z", "amu", "m/e"];
 const CURRENT_NAMES: [&str; 5] = ["current", "intensity", "abundance", "partial", "signal"];
 
 fn names_columns(header: &str) -> bool {
-    let header = header.to_lowercase();
-    let any = |names: &[&str]| names.iter().any(|name| header.contains(name));
-    any(&MASS_NAMES) && any(&CURRENT_NAMES)
+    let lower = header.to_lowercase();
+    let any = |names: &[&str]| names.iter().any(|name| lower.contains(name));
+    let is_name = |cell: &str| {
+        let cell = cell.trim().trim_matches('"');
+        cell.starts_with(char::is_alphabetic)
+    };
+    // In another language: names, and nothing else.
+    let foreign = header.contains(',') && header.split(',').all(is_name);
+    (any(&MASS_NAMES) && any(&CURRENT_NAMES)) || foreign
 }
 
 /// Columns of mass and current of a data line: by the header's names, otherwise the first two numbers.

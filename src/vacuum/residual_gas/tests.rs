@@ -850,6 +850,7 @@ fn spectra_are_read_in_the_forms_people_have() {
         "18;4x10^-9\n28;2,1 x 10^-9\n32;5·10⁻¹⁰\n",
         "18\t4e−9\n28\t2.1D-9\n32\t5e-10\n",
         "18:4 x 10^-9 28:2.1 x 10^-9 32:5 E-10",
+        "\"Analog Scan\",\"Nov 30, 2026 11:55:00 PM\"\n\"Mass(amu)\",\"Current(Amps)\"\n18.0, 4.0e-09,\n28.0, 2.1e-09,\n32.0, 5.0e-10,\n",
         "17.5 1e-10\n17.9 3e-9\n18.0 4e-9\n18.2 2e-9\n28 2.1e-9\n32 5e-10\n",
         "18 3e-9\n18 5e-9\n28 2.1e-9\n32 5e-10\n",
     ] {
@@ -929,6 +930,18 @@ fn bad_spectra_are_refused_with_their_line() {
         (
             "18,4e-9\n28,2,1e-9\n",
             "line 2: 3 columns where line 1 has 2",
+        ),
+        (
+            "Masse,Strom\n18,4,0E-9\n28,2,1E-9\n",
+            "line 2: 3 columns parted by commas where the header names 2",
+        ),
+        (
+            "18,4,0E-9\n28,2,1E-9\n",
+            "line 1: commas may stand here both between columns and inside numbers",
+        ),
+        (
+            "# night\nmass,p (1e-9 mbar)\n18,40.0\n28,21.0\n",
+            "line 2: whether the figures below are to be multiplied by the `1e-9` of their heading",
         ),
         (
             "18 4e-9 28 2,1e-9 32,5e-10",
