@@ -666,7 +666,7 @@ fn ascii_brackets(text: &str) -> String {
 
 /// The heading of a time, unless each of its words is understood: one that is not may be its unit.
 pub(super) fn strange_words(text: &str) -> Option<String> {
-    const BESIDE: [&str; 48] = [
+    const BESIDE: [&str; 63] = [
         "and",
         "of",
         "the",
@@ -715,6 +715,21 @@ pub(super) fn strange_words(text: &str) -> Option<String> {
         "el",
         "desde",
         "depuis",
+        "scan",
+        "sample",
+        "sampling",
+        "step",
+        "cycle",
+        "trend",
+        "recipe",
+        "stage",
+        "phase",
+        "batch",
+        "session",
+        "experiment",
+        "machine",
+        "instrument",
+        "host",
     ];
     // A number under the form of a clock, or of a date, is none of the two.
     let known = |word: &String| {
@@ -882,6 +897,7 @@ mod tests {
             "time_rel",
             "Temps",
             "Zeit seit Beginn",
+            "Scan Time",
         ] {
             assert_eq!(strange_words(text), None, "{text}");
         }
