@@ -211,6 +211,9 @@ fn suggest(outcome: &mut Outcome, size: Option<FaultSize>, foreline: Option<&For
     let Some(size) = size else {
         return;
     };
+    if foreline.is_some_and(|found| found.finding == Some(ForelineVerdict::Explains)) {
+        outcome.suggest(&["turbo-health-check"]);
+    }
     outcome.suggest(&["pressure-rise-test", "residual-gas-scan"]);
     if matches!(size, FaultSize::Traces | FaultSize::Fine) {
         outcome.suggest(&["helium-leak-test"]);
@@ -440,7 +443,8 @@ fn read_foreline(
             "The turbo pump holds its compression against a foreline of up to 0.1 mbar".to_owned(),
         );
     }
-    let agreed = (most.verdict == least.verdict).then_some(most.verdict);
+    // The readings themselves refute a compression by which the foreline would make far more.
+    let agreed = (most.verdict == least.verdict && least.share <= REFUTED).then_some(most.verdict);
     // What explains the pressure with its whole compression does so with less.
     let finding = agreed.filter(|f| backing == Backing::Holds || *f == ForelineVerdict::Explains);
     Some(ForelineReport {
@@ -457,6 +461,10 @@ fn read_foreline(
     })
 }
 
+/// Above so many times the pressure that is read, a foreline with the compression given explains nothing: the
+/// compression is another (a gauge errs by less: common practice, no source).
+const REFUTED: f64 = 3.0;
+
 /// From this share on a foreline explains the pressure as a whole (common practice, no source: no gauge tells
 /// the rest from none).
 const WHOLE: f64 = 0.9;
@@ -471,6 +479,12 @@ fn foreline_verdict(
     let needed = most.compression_needed;
     let gas = gas.name();
     let pressure = foreline.pressure;
+    if least.share > REFUTED {
+        return format!(
+            "With that compression the {gas} in the foreline alone would make {:.0} times the base pressure that is read, so the pump compresses it better here, at least some {needed:.0e} times: the foreline pressure, its share of {gas} or the compression is not the true one, and whether it explains the base pressure cannot be told",
+            least.share
+        );
+    }
     match (finding, backing) {
         (Some(ForelineVerdict::CannotExplain), _) => format!(
             "The {gas} in the foreline cannot explain the base pressure, unless the pump's compression has fallen to about {needed:.0e}"
@@ -603,10 +617,20 @@ mod tests {
             Some(ForelineVerdict::CannotExplain)
         );
         // With its whole compression it explains the pressure already.
-        let poor = at(5.0, r#", "compression": 1e5"#);
+        let poor = at(5.0, r#", "compression": 5e6"#);
         assert_eq!(
             poor.foreline.unwrap().finding,
             Some(ForelineVerdict::Explains)
+        );
+        assert_eq!(poor.outcome.next_checks[0], "turbo-health-check");
+        // With this one the foreline alone would make fifty times what is read.
+        let refuted = at(5.0, r#", "compression": 1e5"#);
+        let foreline = refuted.foreline.unwrap();
+        assert_eq!(foreline.finding, None);
+        assert!(
+            foreline.verdict.contains("50 times the base pressure"),
+            "{}",
+            foreline.verdict
         );
         let zero = r#"{"healthy": {"value": 1e-8, "unit": "mbar"}, "faulty": {"value": 1e-6, "unit": "mbar"},
             "speed_at_chamber": {"value": 500, "unit": "l/s"}, "foreline": {"pressure": {"value": 5, "unit": "mbar"},

@@ -34,7 +34,7 @@ pub fn read_pressure(
         unit_if_missing.ok_or_else(|| ReadingError::UnitMissing { text: shown(text) })?
     } else if unit_text.starts_with(|c: char| c.is_alphabetic()) {
         unit_text.parse().map_err(|_| ReadingError::UnknownUnit {
-            unit: shown(unit_text),
+            unit: shown(as_typed(text, unit_text)),
         })?
     } else {
         return Err(ReadingError::NotANumber { text: shown(text) });
@@ -63,6 +63,17 @@ pub fn read_number(text: &str) -> Result<(f64, String), ReadingError> {
     Ok((value, number.rest.trim().to_owned()))
 }
 
+/// The end of a text that was read as this, as it was typed.
+fn as_typed<'a>(text: &'a str, read: &'a str) -> &'a str {
+    let length = read.chars().count();
+    let text = text.trim().trim_end_matches('.').trim_end();
+    match text.char_indices().rev().nth(length.saturating_sub(1)) {
+        // Raised figures are read with a sign more.
+        Some((at, _)) if !read.contains('^') => &text[at..],
+        _ => read,
+    }
+}
+
 /// The text with one spelling for minus, times, spaces and raised figures (`10⁻⁶` to `10^-6`).
 fn plain_figures(text: &str) -> String {
     const RAISED: &str = "⁰¹²³⁴⁵⁶⁷⁸⁹";
@@ -89,7 +100,11 @@ fn plain_figures(text: &str) -> String {
         }
         raised = false;
         match c {
-            '−' | '–' | '—' | '‐' | '‑' => plain.push('-'),
+            '−' | '–' | '—' | '‐' | '‑' | '－' => plain.push('-'),
+            // Figures of East Asian width.
+            '\u{ff10}'..='\u{ff19}' => plain.extend(char::from_digit(c as u32 - 0xff10, 10)),
+            '．' => plain.push('.'),
+            '，' => plain.push(','),
             '×' | '·' | '∙' | '⋅' | '*' | '✕' => plain.push('x'),
             c if c.is_whitespace() => plain.push(' '),
             c => plain.push(c),

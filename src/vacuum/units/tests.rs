@@ -182,6 +182,7 @@ fn reads_what_people_type() {
         ("0 Pa", 0.0, U::Pascal),
         ("-0 Pa", 0.0, U::Pascal),
         ("3 pascals", 3.0, U::Pascal),
+        ("\u{ff15}e-6 mbar", 5e-6, U::Millibar),
     ] {
         let read = read_pressure(text, Some(U::Pascal)).unwrap_or_else(|e| panic!("{text}: {e}"));
         assert_eq!((read.value, read.unit), (value, unit), "{text}");
@@ -209,6 +210,8 @@ fn refuses_what_it_cannot_read_and_says_what_it_takes() {
     assert!(matches!(refused("Torr"), E::NotANumber { .. }));
     assert!(matches!(refused("5e-6"), E::UnitMissing { .. }));
     assert!(matches!(refused("5e-6 bananas"), E::UnknownUnit { .. }));
+    let message = refused("1e-6 mbar*l/s").to_string();
+    assert!(message.starts_with("\"mbar*l/s\""), "{message}");
     assert!(matches!(refused("5 mmHg"), E::UnknownUnit { .. }));
     assert!(matches!(refused("5e Torr"), E::NotANumber { .. }));
     assert!(matches!(refused("5x106 Torr"), E::NotANumber { .. }));

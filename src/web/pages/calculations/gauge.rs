@@ -34,7 +34,8 @@ pub(super) const ABOUT: About = About {
              do not. Ion gauge factors: Summers, NASA TN D-5285 (1969), read in a secondary reprint, \
              and from memory; gauges of one kind differ by 10 to 20 %. Where gauges stop, their ranges \
              and a factor of three for agreement: common practice, no source. A Pirani near its lower end shows only that the pressure \
-             is not above it.",
+             is not above it; so does any gauge below its range, and a combination head that stands at its \
+             Pirani limit and was not seen to move. Such readings contradict others and confirm none.",
 };
 
 /// Rows for gauges at first.

@@ -35,8 +35,8 @@ pub(super) const ABOUT: About = About {
              viscosities. Limits of size, 1e-7 and 1e-4 mbar·L/s: Umrath, Fundamentals of Vacuum \
              Technology, from memory; many fine paths side by side stay molecular above them. \
              EN 1779 names the same rules, from memory. Other pressures: viscous as p₁² − p₂² \
-             (Poiseuille, for a gas that expands on its way), molecular as p₁ − p₂. Equivalent opening: choked flow of air from \
-             one atmosphere, 20 L/s per cm². Helium signal: (1 − exp(−t·S/V)) of the whole.\n\n\
+             (Poiseuille, for a gas that expands on its way), molecular as p₁ − p₂. Equivalent opening: choked flow of the gas \
+             asked for from its pressure outside (for air from one atmosphere 20 L/s per cm²). Helium signal: (1 − exp(−t·S/V)) of the whole.\n\n\
              A standard cubic centimetre is at 0 °C unless another reference is given; 20 °C differs \
              by 7 %.",
 };
