@@ -28,6 +28,8 @@ mod odd_questions;
 mod overlay;
 mod pages;
 mod search;
+mod search_fields;
+mod search_figures;
 mod search_words;
 mod statistics;
 mod told_alike;

@@ -3,7 +3,8 @@
 //! Pressures are taken out first (they are searched as numbers, not as words). What is left
 //! is split, lowered, folded to plain letters and stemmed; figures part from the units glued
 //! to them; words of the trade get their concepts from the word list; what is said not to be
-//! so is marked as ruled out; words too common to tell anything are dropped, their places kept.
+//! so is marked as ruled out; times of day, dates and words too common to tell anything are dropped, their
+//! places kept.
 //! Pure. Nothing here knows of the index beyond the form of its terms.
 
 use std::{
@@ -22,6 +23,7 @@ use tantivy::tokenizer::{
 use super::{
     abbreviations,
     digest::Quick,
+    moments::moments,
     negation,
     pairs::Learnt,
     pressure::{Reading, readings},
@@ -104,7 +106,7 @@ pub(super) struct Word {
 
 impl Word {
     /// Whether it tells cases apart, and is not searched for only since it denies or is denied by a proof.
-    fn set_aside(&self) -> bool {
+    pub(super) fn set_aside(&self) -> bool {
         self.common && !is_common(&self.plain)
     }
 }
@@ -276,7 +278,7 @@ impl Analysed {
     pub(super) fn terms(&self) -> impl Iterator<Item = (String, &Word)> {
         let mut terms = Vec::new();
         for word in self.words.iter().filter(|word| word.set_aside()) {
-            terms.push((format!("{ASIDE}{}", word.stem), word));
+            terms.push((aside_term(&word.stem), word));
         }
         let words = self.words.iter().enumerate();
         for (at, word) in words.filter(|(_, word)| !word.common) {
@@ -388,6 +390,24 @@ pub(super) fn any_term(stem: &str) -> [String; 4] {
     ]
 }
 
+/// The other index terms under which a text may hold the word or concept of one, as far as it denies it.
+pub(super) fn denied_forms(term: &str) -> Vec<String> {
+    match ruled_out(term) {
+        Some(plain) if is_written(plain) => {
+            let [_, forms @ ..] = any_term(plain);
+            forms.into_iter().filter(|form| form != term).collect()
+        }
+        None if term.starts_with(CONCEPT) => vec![format!("{RULED_OUT}{term}")],
+        None if is_written(term) => any_term(term).into_iter().skip(1).collect(),
+        _ => Vec::new(),
+    }
+}
+
+/// The index term of a word that tells only what is denied, or that a proof denies.
+pub(super) fn aside_term(stem: &str) -> String {
+    format!("{ASIDE}{stem}")
+}
+
 /// The words of a text with pressures left out; not yet judged for what is ruled out.
 pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
     let mut words: Vec<Word> = Vec::with_capacity(text.len() / 6);
@@ -440,6 +460,13 @@ pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
         }
     }
     abbreviations::mark(text, &mut words);
+    for moment in moments(text) {
+        let from = words.partition_point(|word| word.place.end <= moment.start);
+        let inside = words[from..].iter_mut();
+        inside
+            .take_while(|word| word.place.start < moment.end)
+            .for_each(|word| word.common = true);
+    }
     words
 }
 

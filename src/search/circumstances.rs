@@ -53,7 +53,7 @@ pub(super) const CLASS: &str = "class ";
 pub(super) const PUMP: &str = "pump ";
 pub(super) const GAUGE: &str = "gauge ";
 pub(super) const SEEN: &str = "seen ";
-const HAPPENED: &str = "before ";
+pub(super) const HAPPENED: &str = "before ";
 const CONFIRMED: &str = "confirmed";
 
 impl Circumstances {

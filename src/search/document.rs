@@ -260,13 +260,13 @@ impl Entry {
             .iter()
             .filter(|(_, seen)| **seen)
             .filter_map(|(id, _)| catalogue.sign(id.as_str()))
-            .map(|sign| sign.name.as_str());
+            .map(|sign| certain(&sign.name));
         let antecedents = incident
             .antecedents
             .iter()
             .filter(|(_, happened)| **happened)
             .filter_map(|(id, _)| catalogue.antecedent(id.as_str()))
-            .map(|antecedent| antecedent.name.as_str());
+            .map(|antecedent| certain(&antecedent.name));
         let class = catalogue
             .class(tool.class.as_str())
             .map_or(tool.class.as_str(), |class| class.name.as_str());
@@ -589,6 +589,11 @@ fn cleared_of<'a>(
         }
     }
     cleared
+}
+
+/// What a name says for certain: what stands behind a colon are examples, and no report says which it was.
+pub(super) fn certain(name: &str) -> &str {
+    name.split_once(':').map_or(name, |(certain, _)| certain)
 }
 
 /// Texts one behind the other.

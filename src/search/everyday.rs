@@ -37,7 +37,7 @@ farm fast father fault fear feel feet fell felt few field fifth fight figure fil
 finger finish fire first fish five fix flat flew floor flow fly follow food foot for force forget form
 forth forty forward found four fourth free fresh friday friend from front full funny further game garden
 gave gear general gentle get girl give given glad glass goes gold gone good got grade grand great green
-grew grey ground group grow guess guest guide half hand handle hang happen happy hard hardly has have head
+grew grey ground group grow guess guest guide half halfway hand handle hang happen happy hard hardly has have head
 hear heard heart heat heavy held hello help her here herself high hill him himself hire hit hold hole
 holiday home hope horse hot hotel hour hours house how however huge human hundred hung hurry hurt idea
 ill image inch inches inside instead into iron issue item job join joint joke judge jump just keep kept

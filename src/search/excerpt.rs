@@ -4,7 +4,7 @@ use std::{collections::BTreeMap, ops::Range};
 
 use super::{
     Entry,
-    analysis::{Analysed, concept_term, lacking_term, stem_term},
+    analysis::{Analysed, aside_term, concept_term, lacking_term, stem_term},
     document::Part,
     language::Named,
     noted,
@@ -158,15 +158,25 @@ fn names(asked: &Understood, entry: &Entry) -> Vec<String> {
     let wanted = asked.named.iter().filter(|name| !name.left_out);
     wanted
         .filter_map(|name| {
-            let own = match name.named {
-                Named::Number => entry.number.to_string(),
-                Named::Tool => entry.tool.to_lowercase(),
-                Named::Site => entry.site.to_lowercase(),
-                Named::Class => entry.class.clone(),
-                Named::Status => entry.status.to_owned(),
-                Named::Kind => entry.kind?.id().to_owned(),
+            let known = &entry.circumstances;
+            let is = |id: &String| match name.named {
+                Named::Number => entry.number.to_string() == *id,
+                Named::Tool => entry.tool.to_lowercase() == *id,
+                Named::Site => entry.site.to_lowercase() == *id,
+                Named::Class => entry.class == *id,
+                Named::Status => entry.status == id,
+                Named::Kind => entry.kind.is_some_and(|kind| kind.id() == id),
+                Named::Cause => entry.cause.as_ref() == Some(id),
+                Named::Sign => known
+                    .signs
+                    .iter()
+                    .any(|(own, seen)| *seen && own.as_str() == id),
+                Named::Antecedent => {
+                    let mut before = known.antecedents.iter();
+                    before.any(|(own, happened)| *happened && own.as_str() == id)
+                }
             };
-            let (_, said) = name.values.iter().find(|(id, _)| *id == own)?;
+            let (_, said) = name.values.iter().find(|(id, _)| is(id))?;
             Some(format!("{} {said}, as asked", name.named.name()))
         })
         .collect()
@@ -193,6 +203,7 @@ fn quantities(asked: &Understood, entry: &Entry) -> Vec<String> {
     let mut near: Vec<String> = Vec::new();
     for typed in asked.quantities.chunk_by(|a, b| a.place == b.place) {
         let mut own: Vec<&str> = Vec::new();
+        let mut far = false;
         for quantity in typed {
             let nearest = entry
                 .quantities
@@ -202,6 +213,7 @@ fn quantities(asked: &Understood, entry: &Entry) -> Vec<String> {
                     let off = |q: &Quantity| (q.value / quantity.value).ln().abs();
                     off(a).total_cmp(&off(b))
                 });
+            far |= nearest.is_some_and(|own| !quantity.is_near(own));
             own.extend(
                 nearest
                     .map(|own| &*own.shown)
@@ -210,6 +222,7 @@ fn quantities(asked: &Understood, entry: &Entry) -> Vec<String> {
         }
         if let (Some(first), false) = (typed.first(), own.is_empty()) {
             let how = match first.sort {
+                _ if far => "the nearest there is to",
                 Sort::Mass => "for",
                 _ => "near",
             };
@@ -234,9 +247,10 @@ fn near_readings(asked: &Understood, analysed: &Analysed, entry: &Entry) -> Vec<
 fn found(asked: &Understood, analysed: &Analysed, text: &str) -> Vec<Found> {
     let mut found = Vec::new();
     let words = analysed.words.iter().enumerate();
-    for (at, word) in words.filter(|(_, word)| !word.common) {
+    for (at, word) in words.filter(|(_, word)| !word.common || word.set_aside()) {
         let lacks = word.lacking && asked.wanting(&lacking_term(&word.stem)).is_some();
         let term = match word.ruled_out {
+            _ if word.common => aside_term(&word.stem),
             true => analysed.ruled_out_term(at),
             false if lacks => lacking_term(&word.stem),
             false => stem_term(&word.stem, false),

@@ -75,6 +75,12 @@ pub(super) enum Named {
     Kind,
     /// Its number.
     Number,
+    /// Its cause, by the catalogue's id or name.
+    Cause,
+    /// A sign seen, in the same way.
+    Sign,
+    /// Something that happened before, in the same way.
+    Antecedent,
 }
 
 impl Named {
@@ -87,7 +93,15 @@ impl Named {
             Self::Status => "status",
             Self::Kind => "kind of cause",
             Self::Number => "incident",
+            Self::Cause => "cause",
+            Self::Sign => "sign",
+            Self::Antecedent => "antecedent",
         }
+    }
+
+    /// Whether a case has no more than one.
+    pub(super) fn is_single(self) -> bool {
+        !matches!(self, Self::Sign | Self::Antecedent)
     }
 }
 
@@ -113,6 +127,9 @@ impl Field {
             Self::Named(Named::Status) => "open",
             Self::Named(Named::Kind) => "air-leak",
             Self::Named(Named::Number) => "123",
+            Self::Named(Named::Cause) => "cryo-saturated",
+            Self::Named(Named::Sign) => "rise-linear",
+            Self::Named(Named::Antecedent) => "power-cut",
             Self::Pressure(_) => "4e-5",
         }
     }

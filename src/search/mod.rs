@@ -21,6 +21,7 @@ mod language;
 mod leaning;
 mod learning;
 mod lexer;
+mod moments;
 mod naming;
 mod negation;
 mod noted;

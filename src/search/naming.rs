@@ -9,10 +9,15 @@ use tantivy::{Searcher, Term, schema::Field};
 
 use super::{
     SearchError, SearchIndex,
+    circumstances::{HAPPENED, SEEN},
+    document::Part,
     language::{Named, NamedValue},
-    plan::{AskedName, Understood},
+    plan::{AskedName, LACKS, Understood},
 };
-use crate::catalogue::{Catalogue, Kind};
+use crate::{
+    casebook::Site,
+    catalogue::{Catalogue, Kind},
+};
 
 /// Names looked through at most.
 const MOST_NAMES: usize = 50_000;
@@ -27,6 +32,12 @@ pub struct Names {
     classes: Vec<(String, String)>,
     /// Identifier of each cause, with its name and what its component and its kind are called.
     causes: Vec<(String, Vec<String>)>,
+    /// Code, in small letters, and name of each site.
+    sites: Vec<(String, String)>,
+    /// Identifier and name of each sign.
+    signs: Vec<(String, String)>,
+    /// Identifier and name of each thing that may have happened before.
+    antecedents: Vec<(String, String)>,
 }
 
 impl Names {
@@ -47,16 +58,69 @@ impl Names {
         });
         Self {
             causes: causes.collect(),
+            sites: Vec::new(),
+            signs: catalogue
+                .signs()
+                .map(|sign| (sign.id.to_string(), sign.name.clone()))
+                .collect(),
+            antecedents: catalogue
+                .antecedents()
+                .map(|before| (before.id.to_string(), before.name.clone()))
+                .collect(),
             classes: classes
                 .map(|class| (class.id.to_string(), class.name.clone()))
                 .collect(),
         }
     }
 
+    /// The same with the names of sites.
+    pub fn with_sites<'a>(mut self, sites: impl IntoIterator<Item = &'a Site>) -> Self {
+        let sites = sites.into_iter();
+        let named = sites.map(|site| (site.code.as_str().to_lowercase(), site.name.clone()));
+        self.sites = named.collect();
+        self
+    }
+
     /// The causes, each with what it may be called by.
     pub(super) fn causes(&self) -> impl Iterator<Item = (&str, &[String])> {
         let causes = self.causes.iter();
         causes.map(|(cause, names)| (cause.as_str(), names.as_slice()))
+    }
+
+    /// What the value of a field word names that asks for words of a part: where it is an id of the catalogue
+    /// or a name in full, what has it is meant and nothing else that holds its words.
+    fn in_full(&self, part: Part, value: &str) -> Option<(Named, (String, String))> {
+        let wanted = plain(value);
+        let is = |id: &str, name: &str| plain(id) == wanted || plain(name) == wanted;
+        let own =
+            |known: &[(String, String)]| known.iter().find(|(id, name)| is(id, name)).cloned();
+        match part {
+            Part::Cause => {
+                let mut causes = self.causes.iter();
+                let named = |(id, names): &(String, Vec<String>)| {
+                    let name = names.first()?;
+                    is(id, name).then(|| (id.clone(), name.clone()))
+                };
+                Some((Named::Cause, causes.find_map(named)?))
+            }
+            Part::Facts => own(&self.signs)
+                .map(|sign| (Named::Sign, sign))
+                .or_else(|| Some((Named::Antecedent, own(&self.antecedents)?))),
+            Part::Symptom | Part::Fix | Part::Notes => None,
+        }
+    }
+
+    /// The sign or antecedent whose name, of several words, is all that was typed.
+    fn spelled_out(&self, typed: &str) -> Option<(Named, &str)> {
+        const WORDS: usize = 4;
+        let wanted = plain(typed);
+        let is = |(_, name): &&(String, String)| {
+            name.split_whitespace().count() >= WORDS && plain(name) == wanted
+        };
+        let sign = self.signs.iter().find(is);
+        let before = || self.antecedents.iter().find(is);
+        sign.map(|(_, name)| (Named::Sign, name.as_str()))
+            .or_else(|| before().map(|(_, name)| (Named::Antecedent, name.as_str())))
     }
 }
 
@@ -70,6 +134,8 @@ impl SearchIndex {
         open: bool,
         asked: &mut Understood,
     ) -> Result<(), SearchError> {
+        self.name_in_full(searcher, names, asked)?;
+        asked.tell_lacks_together();
         for typed in std::mem::take(&mut asked.typed_names) {
             let known = self.known(searcher, names, &typed)?;
             let field = match typed.named {
@@ -99,6 +165,75 @@ impl SearchIndex {
             });
         }
         Ok(())
+    }
+
+    /// Takes ids and whole names of the catalogue after field words for what they name, as far as a case has it.
+    fn name_in_full(
+        &self,
+        searcher: &Searcher,
+        names: &Names,
+        asked: &mut Understood,
+    ) -> Result<(), SearchError> {
+        for left_out in [false, true] {
+            let list = match left_out {
+                true => &mut asked.left_out,
+                false => &mut asked.required,
+            };
+            let mut others = Vec::with_capacity(list.len());
+            for strict in std::mem::take(list) {
+                let known = strict
+                    .part
+                    .and_then(|part| names.in_full(part, &strict.shown));
+                let held = match &known {
+                    Some((named, (id, _))) => searcher.doc_freq(&self.of_catalogue(*named, id))?,
+                    None => 0,
+                };
+                let Some((named, value)) = known.filter(|_| held > 0) else {
+                    others.push(strict);
+                    continue;
+                };
+                // Its words are not searched for, so that nothing is said of them.
+                let of_a_word = |remark: &String| {
+                    let word = remark.strip_prefix(LACKS);
+                    let word = word.and_then(|rest| rest.split('”').next());
+                    word.is_some_and(|word| strict.shown.contains(word))
+                };
+                asked.remarks.retain(|remark| !of_a_word(remark));
+                asked.named.push(AskedName {
+                    named,
+                    shown: format!("{}:{}", named.name(), strict.shown),
+                    values: vec![value],
+                    left_out,
+                });
+            }
+            match left_out {
+                true => asked.left_out = others,
+                false => asked.required = others,
+            }
+        }
+        Ok(())
+    }
+
+    /// The index term of a cause, a sign seen or an antecedent.
+    pub(super) fn of_catalogue(&self, named: Named, id: &str) -> Term {
+        match named {
+            Named::Sign => Term::from_field_text(self.fields.known, &format!("{SEEN}{id}")),
+            Named::Antecedent => {
+                Term::from_field_text(self.fields.known, &format!("{HAPPENED}{id}"))
+            }
+            _ => Term::from_field_text(self.fields.cause, id),
+        }
+    }
+
+    /// A search that is the whole name of a sign or antecedent as one for the cases that have it, and what was
+    /// made of it.
+    pub(super) fn name_typed(&self, names: &Names, typed: &str) -> Option<(String, String)> {
+        let (named, name) = names.spelled_out(typed)?;
+        let field = named.name();
+        Some((
+            format!("{field}:\"{name}\""),
+            format!("“{}” is taken for the {field} of that name.", typed.trim()),
+        ))
     }
 
     /// A search with the tools that it names as people type them, `brk04` or `KSM 3`, named by the field word, and
@@ -190,9 +325,15 @@ impl SearchIndex {
                 if searcher.doc_freq(&exact)? > 0 {
                     return Ok(vec![(own.clone(), own.to_uppercase())]);
                 }
+                let named = |id: &String| {
+                    let mut sites = names.sites.iter().filter(|_| typed.named == Named::Site);
+                    let site = sites.find(|(code, _)| code == id);
+                    site.map_or_else(|| id.to_uppercase(), |(_, name)| name.clone())
+                };
                 let all = terms(searcher, field)?.into_iter();
-                all.map(|id| (id.clone(), id.to_uppercase())).collect()
+                all.map(|id| (id.clone(), named(&id))).collect()
             }
+            Named::Cause | Named::Sign | Named::Antecedent => Vec::new(),
         })
     }
 }
@@ -344,6 +485,9 @@ fn unknown(typed: &NamedValue, known: &[(String, String)], open: bool) -> String
         Named::Class => "No tool class is",
         Named::Tool => "No tool is",
         Named::Site => "No site is",
+        Named::Cause => "No cause is",
+        Named::Sign => "No sign is",
+        Named::Antecedent => "No antecedent is",
     };
     let fleet = matches!(named, Named::Tool | Named::Site);
     if known.is_empty() || (fleet && !open) {

@@ -12,7 +12,8 @@ use std::{
 
 use super::{
     analysis::{
-        Analysed, Analysis, Word, any_term, concept_term, lacking_term, ruled_out, split, stem_term,
+        Analysed, Analysis, Word, any_term, concept_term, denied_forms, lacking_term, ruled_out,
+        split, stem_term,
     },
     circumstances::Circumstances,
     document::{Noted, Part},
@@ -21,7 +22,7 @@ use super::{
     learning::Learning,
     negation,
     pressure::{self, Reading, rates, tells_place},
-    quantity::{Quantity, quantities, times_of_day},
+    quantity::{Quantity, quantities},
     side_by_side::MOST_PAIRS,
     surface::Surface,
     telling::Told,
@@ -96,6 +97,9 @@ const LACKING_WORTH: f32 = 0.25;
 const OF_A_WHOLE: [&str; 8] = [
     "seal", "seals", "gasket", "ring", "seat", "bonnet", "hinge", "face",
 ];
+
+/// What a remark on a word that no case holds begins with.
+pub(super) const LACKS: &str = "No case holds the word “";
 
 /// What is missed when it is not there: `no flow` tells of a fault and denies none.
 const MISSED: [&str; 12] = [
@@ -448,6 +452,54 @@ impl Understood {
         relaxed.without_bounds().indexed()
     }
 
+    /// The same without what a minus leaves out; none where it has none, or nothing else.
+    pub(super) fn without_minus(&self) -> Option<Self> {
+        let mut plus = self.clone();
+        plus.left_out.clear();
+        plus.pressures_left_out.clear();
+        plus.named.retain(|name| !name.left_out);
+        let fewer = plus.left_out.len() < self.left_out.len()
+            || plus.pressures_left_out.len() < self.pressures_left_out.len()
+            || plus.named.len() < self.named.len();
+        (fewer && !plus.asks_nothing()).then_some(plus)
+    }
+
+    /// The same with all names after field words but one, the last left aside first; none where there is but
+    /// one.
+    pub(super) fn without_one_name(&self) -> Vec<Self> {
+        let several = self.named.len() > 1;
+        let places = (0..self.named.len()).rev().filter(|_| several);
+        places
+            .map(|place| {
+                let mut fewer = self.clone();
+                fewer.named.remove(place);
+                fewer
+            })
+            .collect()
+    }
+
+    /// Tells of several words that no case holds in one sentence.
+    pub(super) fn tell_lacks_together(&mut self) {
+        let word = |remark: &String| {
+            let word = remark.strip_prefix(LACKS)?.strip_suffix("”.")?;
+            Some(format!("“{word}”"))
+        };
+        let lacking: Vec<String> = self.remarks.iter().filter_map(word).collect();
+        let place = self
+            .remarks
+            .iter()
+            .position(|remark| word(remark).is_some());
+        let (Some(place), [others @ .., last]) = (place, lacking.as_slice()) else {
+            return;
+        };
+        if others.is_empty() {
+            return;
+        }
+        let told = format!("No case holds the words {} and {last}.", others.join(", "));
+        self.remarks.retain(|remark| word(remark).is_none());
+        self.remarks.insert(place, told);
+    }
+
     /// The same with ranges of pressure taken as near, not as bounds.
     pub(super) fn without_bounds(mut self) -> Self {
         for asked in &mut self.pressures {
@@ -563,10 +615,10 @@ fn measured(text: &str, analysed: &mut Analysed, vocabulary: &Vocabulary) -> Vec
     found
 }
 
-/// Leaves times of day aside, and rates and flows, by which no case is searched; gives a sentence on those.
+/// Leaves rates and flows aside, by which no case is searched; gives a sentence on those.
 fn no_words(query: &Query, analysed: &mut Analysed) -> Option<String> {
     let rates = rates(&query.plain);
-    analysed.leave_aside(times_of_day(&query.plain).iter().chain(&rates));
+    analysed.leave_aside(rates.iter());
     let shown = &query.plain[rates.first()?.clone()];
     Some(format!(
         "“{shown}” is a rate or a flow, by which cases are not searched; it was left aside."
@@ -897,9 +949,11 @@ impl Planner<'_> {
                     .words
                     .iter()
                     .enumerate()
-                    .filter(|(_, word)| !word.common)
+                    .filter(|(_, word)| !word.common || word.set_aside())
                     .map(|(at, word)| {
                         let term = match word.ruled_out {
+                            // What only denies another: the `change` of `no change`.
+                            _ if word.common => stem_term(&word.stem, true),
                             true => analysed.ruled_out_term(at),
                             false if word.lacking => lacking_term(&word.stem),
                             false => stem_term(&word.stem, false),
@@ -908,6 +962,16 @@ impl Planner<'_> {
                     })
                     .take(MOST_WORDS)
                     .collect();
+                for known in &mut wanted {
+                    let own = known.terms.clone();
+                    let denied = own.iter().flat_map(|(term, worth)| {
+                        let forms = denied_forms(term).into_iter();
+                        forms.map(|form| (form, *worth * LACKING_WORTH))
+                    });
+                    known.terms.extend(
+                        denied.filter(|(form, _)| !own.iter().any(|(term, _)| term == form)),
+                    );
+                }
                 if terms.is_empty() {
                     self.remarks.push(format!(
                         "“{}” holds only words too common to search for and was left aside.",

@@ -1,9 +1,12 @@
 //! Quantities other than pressures in free text, where a near value tells of a like case: minutes,
 //! the temperature of a cold head in kelvin, the power of a drive in watts, and mass numbers.
 //!
-//! Read in the spellings people use (`18 K`, `18K`, `1.5 h`, `0.4 kW`, `mass 40`, `28/32`, `m/z 18`);
+//! Read in the spellings people use (`18 K`, `18K`, `1.5 h`, `0.4 kW`, `mass 40`, `28/32`, `m/z 18`,
+//! `12,100 h`, `RGA shows 43 and 58`);
 //! numbers in words are not. A mass number is a name and has to be right; the others are near if they
 //! differ by little. Pure; never panics.
+
+mod masses;
 
 use std::ops::Range;
 
@@ -63,12 +66,6 @@ pub(super) const NEAR: f64 = 0.3;
 
 /// Quantities read of one text at most.
 const MOST: usize = 16;
-
-/// Masses that people name of a residual gas; other numbers around a stroke are dates or parts.
-const MASSES: [u8; 29] = [
-    1, 2, 4, 12, 14, 15, 16, 17, 18, 20, 28, 29, 31, 32, 36, 39, 40, 41, 42, 43, 44, 45, 55, 57,
-    58, 69, 77, 78, 85,
-];
 
 impl Quantity {
     /// The ends between which another of its sort is near, `share` of the value off; a mass has to
@@ -131,51 +128,6 @@ pub(super) fn quantities_in(
     found
 }
 
-/// Where a text tells a time of day: the `05:40` of a log is no word.
-pub(super) fn times_of_day(text: &str) -> Vec<Range<usize>> {
-    let pieces = lex(text);
-    let two = |at: usize, most: u8| match pieces.get(at).map(|piece| piece.lex) {
-        Some(Lex::Number(figures)) => {
-            let fits = figures.parse::<u8>().is_ok_and(|number| number <= most);
-            fits && figures.len() <= 2
-        }
-        _ => false,
-    };
-    let colon = |at: usize| {
-        let joined = |at: usize| pieces.get(at).is_some_and(|piece| !piece.spaced);
-        joined(at) && joined(at + 1) && pieces[at].lex == Lex::Sign(':')
-    };
-    let mut times = dates(&pieces);
-    for at in 0..pieces.len() {
-        let begins = at == 0 || pieces[at].spaced || !matches!(pieces[at - 1].lex, Lex::Sign(':'));
-        if begins && two(at, 24) && colon(at + 1) && two(at + 2, 59) {
-            let seconds = colon(at + 3) && two(at + 4, 59);
-            let last = at + if seconds { 4 } else { 2 };
-            times.push(pieces[at].from..pieces[last].to);
-        }
-    }
-    times
-}
-
-/// `2024-05-03`, `3.5.2024`, `05/03/2024`: three numbers of which the first or the last is a year.
-fn dates(pieces: &[Piece<'_>]) -> Vec<Range<usize>> {
-    let figures = |at: usize| match pieces.get(at).map(|piece| piece.lex) {
-        Some(Lex::Number(figures)) => figures,
-        _ => "",
-    };
-    let year = |figures: &str| figures.len() == 4 && matches!(figures.get(..2), Some("19" | "20"));
-    let mut dates = Vec::new();
-    for at in 0..pieces.len() {
-        let joined = (at + 1..at + 5).all(|at| pieces.get(at).is_some_and(|piece| !piece.spaced));
-        let signs = [at + 1, at + 3].map(|at| pieces.get(at).map(|piece| piece.lex));
-        let parted = signs[0] == signs[1] && matches!(signs[0], Some(Lex::Sign('-' | '/')));
-        if joined && parted && (year(figures(at)) || year(figures(at + 4))) {
-            dates.push(pieces[at].from..pieces[at + 4].to);
-        }
-    }
-    dates
-}
-
 /// Whether a mass that is read from here on is said not to be there: `no mass 32`.
 fn denied(pieces: &[Piece<'_>], at: usize) -> bool {
     let own = |at: usize| is_any(&pieces[at], &["no", "not", "without", "nor"]);
@@ -191,10 +143,10 @@ fn read(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
             .or_else(|| glued_mass(pieces, at))
             .or_else(|| half_hour(pieces, at)),
         Lex::Number(_) => ratio(pieces, at)
-            .or_else(|| analysed_masses(pieces, at))
             .or_else(|| clock_hours(pieces, at))
             .or_else(|| range(pieces, at))
-            .or_else(|| with_unit(pieces, at)),
+            .or_else(|| with_unit(pieces, at))
+            .or_else(|| masses::of_a_scan(pieces, at)),
         _ => None,
     }
 }
@@ -203,8 +155,20 @@ fn number(piece: &Piece<'_>) -> Option<f64> {
     let Lex::Number(figures) = piece.lex else {
         return None;
     };
-    let value: f64 = figures.replace(',', ".").parse().ok()?;
+    let value: f64 = plain(figures).parse().ok()?;
     (value > 0.0 && value < 1e7).then_some(value)
+}
+
+/// A number without the commas between its thousands, and with a point for a comma before its decimals.
+fn plain(figures: &str) -> String {
+    let whole = figures.split('.').next().unwrap_or_default();
+    let mut groups = whole.split(',');
+    let first = groups.next().unwrap_or_default();
+    let thousands = groups.clone().count() > 0
+        && (1..=3).contains(&first.len())
+        && !first.starts_with('0')
+        && groups.all(|group| group.len() == 3);
+    figures.replace(',', if thousands { "" } else { "." })
 }
 
 /// Whether a number is part of a longer one or of a name, as the 4 of `BRK-4` or of `1.2e-4`.
@@ -278,34 +242,6 @@ fn named_masses(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     Some((Sort::Mass, masses, next))
 }
 
-/// The masses of `RGA shows 43 and 58`, `analyser 40 and 20`: two or more that people name of a residual gas.
-fn analysed_masses(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
-    let analysers = ["rga", "analyser", "analyzer", "scan", "spectrum"];
-    let verbs = [
-        "shows", "show", "showed", "has", "had", "with", "says", "sees", "gives", "reads", "a",
-        "only", "mostly", "peaks", "pair",
-    ];
-    let between = |piece: &&Piece<'_>| {
-        is_any(piece, &verbs) || matches!(piece.lex, Lex::Sign(':' | '=' | ','))
-    };
-    let analyser = pieces[..at].iter().rev().find(|piece| !between(piece))?;
-    if !is_any(analyser, &analysers) {
-        return None;
-    }
-    let mut masses = listed(&pieces[at])?;
-    let mut next = at + 1;
-    while let Some((another, after)) = another_mass(pieces, next) {
-        masses.extend(another);
-        next = after;
-    }
-    let known = |mass: &f64| MASSES.iter().any(|known| f64::from(*known) == *mass);
-    let unit = of_unit(pieces, next, 1.0).is_some()
-        || pieces
-            .get(next)
-            .is_some_and(|piece| piece.lex == Lex::Sign('%'));
-    (masses.len() > 1 && masses.iter().all(known) && !unit).then_some((Sort::Mass, masses, next))
-}
-
 /// The 32 of `mass 28 no 32` and of `rga: no 28`, from the word before it on. Elsewhere `no 28` counts.
 fn no_mass(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     const KNOWN: [f64; 13] = [
@@ -351,6 +287,10 @@ fn another_mass(pieces: &[Piece<'_>], at: usize) -> Option<(Vec<f64>, usize)> {
     while next < at + 2 && pieces.get(next).is_some_and(linked) {
         next += 1;
     }
+    if next == at && is_any(pieces.get(at)?, &["with"]) {
+        let with = listed(pieces.get(at + 1)?)?;
+        return with.iter().all(masses::is_sure).then_some((with, at + 2));
+    }
     (next > at).then_some(())?;
     Some((listed(pieces.get(next)?)?, next + 1))
 }
@@ -387,8 +327,11 @@ fn ratio(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     let longer = pieces.get(next).is_some_and(|piece| {
         !piece.spaced && matches!(piece.lex, Lex::Sign('/' | '-') | Lex::Word(_))
     });
-    let known = |mass: &f64| MASSES.iter().any(|known| f64::from(*known) == *mass);
-    (masses.len() > 1 && !longer && masses.iter().all(known)).then_some((Sort::Mass, masses, next))
+    (masses.len() > 1 && !longer && masses.iter().all(masses::is_known)).then_some((
+        Sort::Mass,
+        masses,
+        next,
+    ))
 }
 
 /// `1:30 h`.
@@ -537,7 +480,7 @@ mod tests {
         use Sort::{Kelvin, Mass, Minutes, Watts};
         for (text, expected) in [
             ("second stage at 18 K", vec![(Kelvin, 18.0)]),
-            ("head 18K, not 12k", vec![(Kelvin, 18.0), (Kelvin, 12.0)]),
+            ("head 18K, not 12k", vec![(Kelvin, 18.0)]),
             (
                 "roughing takes 25 minutes, usually 12 min",
                 vec![(Minutes, 25.0)],
@@ -611,6 +554,34 @@ mod tests {
             ("18 deg K", vec![(Kelvin, 18.0)]),
             ("18°K", vec![(Kelvin, 18.0)]),
             ("turbo 400 watts", vec![(Watts, 400.0)]),
+            // A comma between thousands is no decimal one.
+            ("12,100 h since last set", vec![(Minutes, 726_000.0)]),
+            ("2,500 W", vec![(Watts, 2_500.0)]),
+            ("0,125 h", vec![(Minutes, 7.5)]),
+            // Masses beside what shows them.
+            (
+                "The analyser shows 28, 32, 14 and 40, so it is air",
+                vec![(Mass, 28.0), (Mass, 32.0), (Mass, 14.0), (Mass, 40.0)],
+            ),
+            (
+                "rga 41 43 55 57, so glue",
+                vec![(Mass, 41.0), (Mass, 43.0), (Mass, 55.0), (Mass, 57.0)],
+            ),
+            (
+                "07:00 scan: 18 and 17, almost nothing",
+                vec![(Mass, 18.0), (Mass, 17.0)],
+            ),
+            ("Analyser is all 18.", vec![(Mass, 18.0)]),
+            (
+                "RGA full of junk at 43 and 57.",
+                vec![(Mass, 43.0), (Mass, 57.0)],
+            ),
+            ("2.6e-6 and 57 on the scan", vec![(Mass, 57.0)]),
+            ("58 gone from the scan", vec![(Mass, 58.0)]),
+            ("28 peak high", vec![(Mass, 28.0)]),
+            ("Mass 43 with 45 is high", vec![(Mass, 43.0), (Mass, 45.0)]),
+            ("is 1 hour and not 25 minute", vec![(Minutes, 60.0)]),
+            ("goes from 12 K to 21 K", vec![(Kelvin, 21.0)]),
             ("0.4kW", vec![(Watts, 400.0)]),
             ("0,4 kW", vec![(Watts, 400.0)]),
         ] {
@@ -633,16 +604,6 @@ mod tests {
         ] {
             assert_eq!(masses(text), denied, "{text}");
         }
-        let times = |text: &str| {
-            let found = times_of_day(text).into_iter();
-            found
-                .map(|place| text[place].to_owned())
-                .collect::<Vec<_>>()
-        };
-        assert_eq!(
-            times("05:40 base 3.1e-6, 23:59:01 up; 28:32 12:345 on 2024-05-03 and 28/32/40"),
-            ["2024-05-03", "05:40", "23:59:01"]
-        );
     }
 
     #[test]
@@ -667,6 +628,11 @@ mod tests {
             "mass flow 20 sccm",
             "-255 deg C",
             "06:40 flat",
+            "analyser swapped 28 Feb",
+            "RGA shows 5 peaks",
+            "rga head on gun 2",
+            "scan 40 times",
+            "analyser reads 28 %",
         ] {
             assert_eq!(read_all(text), [], "{text:?}");
         }

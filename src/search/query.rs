@@ -19,7 +19,7 @@ use tantivy::{
 
 use super::{
     Entry, SearchError, SearchIndex,
-    analysis::{self, any_term},
+    analysis::{self, denied_forms},
     beside::Beside,
     denied,
     document::{Noted, Part, When},
@@ -180,7 +180,10 @@ impl SearchIndex {
         if request.text.trim().is_empty() {
             return self.newest(&searcher, Vec::new(), request);
         }
-        let (typed, tools) = self.tools_typed(&searcher, &request.text)?;
+        let (typed, tools) = match self.name_typed(&request.names, &request.text) {
+            Some((typed, told)) => (typed, vec![told]),
+            None => self.tools_typed(&searcher, &request.text)?,
+        };
         let vocabulary = self.vocabulary_for(&searcher, &typed)?;
         let mut asked = Understood::new(&typed, &self.analysis, &vocabulary);
         let open = matches!(asker.scope, SiteScope::All);
@@ -197,6 +200,9 @@ impl SearchIndex {
         let mut answer = self.ranked(&searcher, &asked, Vec::new(), request)?;
         if answer.total == 0 && request.relax {
             answer = self.relaxed(&searcher, &asked, request)?;
+        } else if answer.total > 0 {
+            let told = self.foreline_remark(&searcher, &asked, request)?;
+            answer.relaxed.extend(told);
         }
         Ok(answer)
     }
@@ -259,11 +265,25 @@ impl SearchIndex {
                 "No case lies in that range of pressures; these are the nearest.",
             ));
         }
+        if let Some(plus) = asked.without_minus() {
+            steps.push((
+                plus,
+                request,
+                "The minus leaves no case of these; these fit without it.",
+            ));
+        }
         if asked.is_strict() {
             steps.push((
                 asked.relaxed(),
                 request,
                 "No case fits quotation marks, minus and field words; these fit without them.",
+            ));
+        }
+        for fewer in asked.without_one_name() {
+            steps.push((
+                fewer,
+                request,
+                "No case is all that the field words ask for; these are it but for one of them.",
             ));
         }
         if !asked.quantities_denied.is_empty() {
@@ -542,6 +562,28 @@ impl SearchIndex {
         self.ranked(&searcher, &asked, left_out, request)
     }
 
+    /// What to say where a pressure of the foreline was asked for beside words, and no case was near it.
+    fn foreline_remark(
+        &self,
+        searcher: &Searcher,
+        asked: &Understood,
+        request: &Request,
+    ) -> Result<Option<String>, SearchError> {
+        let of_foreline = |asked: &&AskedPressure| {
+            asked.reading.told == Told::Elsewhere && !asked.reading.bounded
+        };
+        let Some(pressure) = asked.pressures.iter().find(of_foreline) else {
+            return Ok(None);
+        };
+        let mut clauses = self.narrowing(&request.filters);
+        clauses.push((Occur::Must, self.beside(&pressure.reading).cases()));
+        let near = searcher.search(&BooleanQuery::new(clauses), &Count)?;
+        Ok((near == 0).then(|| {
+            let shown = pressure.shown.trim();
+            format!("No case was near “{shown}” in the foreline; these fit the words.")
+        }))
+    }
+
     /// How many cases hold a term, in the field where most do.
     pub(super) fn frequency(&self, searcher: &Searcher, term: &str) -> Result<u64, SearchError> {
         let mut frequency = 0;
@@ -776,6 +818,7 @@ impl SearchIndex {
                 Named::Class => Term::from_field_text(self.fields.class, id),
                 Named::Status => Term::from_field_text(self.fields.status, id),
                 Named::Kind => Term::from_field_text(self.fields.kind, id),
+                Named::Cause | Named::Sign | Named::Antecedent => self.of_catalogue(name.named, id),
             };
             let any = name.values.iter().map(|known| term(value(known)));
             if name.left_out {
@@ -784,7 +827,8 @@ impl SearchIndex {
                 continue;
             }
             // A case has one tool and one status, so that of several it may have any.
-            match either.iter_mut().find(|(named, _)| *named == name.named) {
+            let same = |named: Named| named == name.named && named.is_single();
+            match either.iter_mut().find(|(named, _)| same(*named)) {
                 Some((_, all)) => all.extend(any),
                 None => either.push((name.named, any.collect())),
             }
@@ -816,17 +860,22 @@ impl SearchIndex {
     /// Words that have to stand side by side, in one part or in any.
     fn side_by_side(&self, asked: &Understood, strict: &Strict) -> Vec<Box<dyn Query>> {
         if let Some(noted) = strict.noted {
-            let held = strict.terms.iter();
-            let held = held.map(|(_, term)| self.in_noted(term, noted)).collect();
-            return vec![Box::new(BooleanQuery::intersection(held))];
+            let held = strict.terms.iter().map(|(_, term)| {
+                let forms = std::iter::once(term.clone()).chain(denied_forms(term));
+                let forms = forms.map(|form| self.in_noted(&form, noted)).collect();
+                Box::new(BooleanQuery::union(forms)) as Box<dyn Query>
+            });
+            return vec![Box::new(BooleanQuery::intersection(held.collect()))];
         }
         let parts = strict.part.map_or(Part::ALL.to_vec(), |part| vec![part]);
-        let in_any_way = strict.part.is_none() && strict.terms.len() > 1;
         parts
             .into_iter()
             .flat_map(|part| {
-                let any = in_any_way.then(|| self.in_any_way(part, asked, &strict.terms));
-                std::iter::once(self.phrase(part, asked, &strict.terms)).chain(any)
+                // Side by side as they stand they count by how rare they are.
+                let several = strict.terms.len() > 1;
+                let plain = several.then(|| self.phrase(part, asked, &strict.terms));
+                let any = self.in_any_way(part, asked, &strict.terms);
+                plain.into_iter().chain(std::iter::once(any))
             })
             .collect()
     }
@@ -839,11 +888,21 @@ impl SearchIndex {
         words: &[(usize, String)],
     ) -> Box<dyn Query> {
         let field = self.fields.part(part);
+        let any = |term: &str| {
+            let forms = std::iter::once(term.to_owned()).chain(denied_forms(term));
+            forms
+                .map(|form| Term::from_field_text(field, &form))
+                .collect::<Vec<_>>()
+        };
+        if let [(_, only)] = words {
+            let forms = any(only).into_iter().map(scored).collect();
+            let any = Box::new(BooleanQuery::union(forms));
+            return weighted(any, asked.weights.part(part));
+        }
         let first = words.first().map_or(0, |(place, _)| *place);
-        let word = |(place, stem): &(usize, String)| {
-            let terms = any_term(stem).map(|term| Term::from_field_text(field, &term));
+        let word = |(place, term): &(usize, String)| {
             let offset = u32::try_from(place - first).unwrap_or(u32::MAX);
-            (offset, terms.to_vec())
+            (offset, any(term))
         };
         let phrase = Phrase {
             words: words.iter().map(word).collect(),
@@ -946,14 +1005,11 @@ impl SearchIndex {
             let holding = searcher.doc_freq(&Term::from_field_text(field, form))?;
             let rarity = most_by_word(holding, cases) / MOST_REPEATED;
             let weight = asked.weights.part(Part::Notes) * worth * rarity;
-            // Denied or not, it is written there.
-            for form in any_term(form) {
-                forms.each.push(Form {
-                    query: weighted(self.in_noted(&form, noted), weight),
-                    word: None,
-                    most: weight,
-                });
-            }
+            forms.each.push(Form {
+                query: weighted(self.in_noted(form, noted), weight),
+                word: None,
+                most: weight,
+            });
         }
         Ok(forms)
     }

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 
 use super::{
     analysis::{Analysed, Analysis, STOP_WORDS, concept_term},
-    document::Part,
+    document::{Part, certain},
     language::parse,
     plan::Understood,
     pressure::Told,
@@ -203,7 +203,11 @@ fn names_of(id: &str, name: &str, analysis: &Analysis) -> Vec<Name> {
     let mut names = vec![name.to_owned(), id.replace('-', " ")];
     names.extend(each_of(name));
     // `Regeneration overdue` is said of no other pump.
-    names.extend(name.strip_prefix("Cryopump ").map(str::to_owned));
+    let pump = name.strip_prefix("Cryopump ");
+    names.extend(
+        pump.filter(|rest| rest.starts_with("regenerat"))
+            .map(str::to_owned),
+    );
     let names = names.iter();
     names.filter_map(|name| name_of(name, analysis)).collect()
 }
@@ -234,7 +238,7 @@ fn asks(text: &str) -> bool {
 
 /// What a text has to say to name this; none where that is too little.
 fn name_of(name: &str, analysis: &Analysis) -> Option<Name> {
-    let analysed = analysis.read(name);
+    let analysed = analysis.read(certain(name));
     let mut ideas: Vec<String> = Vec::new();
     let mut turned: Vec<String> = Vec::new();
     let turn = analysed

@@ -13,7 +13,7 @@ use tokio::sync::Semaphore;
 use super::{fault::Fault, show, state::App};
 use crate::{
     casebook::{Asker, Filed, Incident, Tool, ToolId},
-    search::{Answer, Entry, Hit, Leaning, Matches, Request, SearchError, SearchIndex},
+    search::{Answer, Entry, Hit, Leaning, Matches, Names, Request, SearchError, SearchIndex},
     store::StoreError,
 };
 
@@ -85,6 +85,15 @@ async fn rebuilding(app: &App) -> Option<String> {
         show::count(progress.index.unsigned_abs()),
         show::counted(last.unsigned_abs(), "change", "changes"),
     ))
+}
+
+/// The names that may stand after the field words of a search.
+pub(super) async fn names(app: &App, asker: &Asker, typed: &str) -> Result<Names, StoreError> {
+    let names = Names::of(&app.catalogue);
+    if !typed.to_lowercase().contains("site:") {
+        return Ok(names);
+    }
+    Ok(names.with_sites(&app.store.sites(asker).await?))
 }
 
 /// The fleet's tools by name.

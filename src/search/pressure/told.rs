@@ -186,11 +186,19 @@ pub(super) fn settle(pieces: &[Piece<'_>], found: &mut [Found]) {
 }
 
 /// Whether the words beside another quantity, from one piece to before another, say that it was so before or
-/// ought to be: `25 minutes, usually 12 min`.
+/// ought to be: `25 minutes, usually 12 min`, `1 hour and not 25 min`, `from 12 K to 21 K`.
 pub(in crate::search) fn of_before(pieces: &[Piece<'_>], first: usize, next: usize) -> bool {
-    let mut before = words_before(pieces, first, 0).take(2);
-    before.any(|word| is_any(word, &BEFORE))
-        || after(pieces, next, pieces.len()) == Some(Cue::Before)
+    let becomes = pieces.get(next).is_some_and(|piece| piece.is_word("to"))
+        && matches!(
+            pieces.get(next + 1).map(|piece| piece.lex),
+            Some(Lex::Number(_))
+        );
+    let mut before = words_before(pieces, first, 0).take(2).enumerate();
+    before.any(|(away, word)| {
+        let left =
+            word.eq_ignore_ascii_case("not") || (becomes && word.eq_ignore_ascii_case("from"));
+        is_any(word, &BEFORE) || (away == 0 && left)
+    }) || after(pieces, next, pieces.len()) == Some(Cue::Before)
 }
 
 /// Whether words say no more than where a pressure is read: `foreline`, `backing line`.

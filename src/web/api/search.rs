@@ -11,7 +11,7 @@ use serde::Serialize;
 use crate::{
     casebook::{Asker, Refusal, Tool, ToolId},
     catalogue::Kind,
-    search::{Answer, Entry, Filters, Names, Request},
+    search::{Answer, Entry, Filters, Request},
     web::{
         fault::Fault,
         fields::{Asked, Pairs, Sent},
@@ -65,16 +65,18 @@ pub(super) async fn sent(State(app): State<App>, sent: Sent) -> Result<Json<Foun
 
 async fn answer(app: &App, asked: &Pairs) -> Result<Json<Found>, Fault> {
     asked.only(&["q", "tool_class", "kind", "limit"])?;
+    let asker = app.asker();
+    let text = asked.get("q").unwrap_or_default().to_owned();
+    let names = finding::names(app, &asker, &text).await?;
     let request = Request {
-        text: asked.get("q").unwrap_or_default().to_owned(),
+        text,
         filters: filters(app, asked)?,
         skip: 0,
         limit: limit(asked)?,
         relax: true,
-        names: Names::of(&app.catalogue),
+        names,
         ..Request::default()
     };
-    let asker = app.asker();
     let who = asker.clone();
     let answer = finding::run(app, move |index| index.search(&who, &request)).await?;
     let tools = finding::tools_of(app, &asker, &answer.hits).await?;

@@ -38,7 +38,7 @@ out what lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 
 
 **Other quantities** count where a near one tells of a like case: minutes (`40 min`, `1.5 h`, `1:30 h`), \
 the temperature of a cold head (`18 K`), the power of a drive (`400 W`), and mass numbers \
-(`mass 40`, `m/z 18`, `28/32`, `rga shows 43 and 58`), which have to be right; after *no* as in `mass 28 no 32` cases \
+(`mass 40`, `m/z 18`, `28/32`, `rga shows 43 and 58`), which have to be right, as has `57 on the scan`; `12,100 h` is read with its comma between thousands; after *no* as in `mass 28 no 32` cases \
 with it are left out. Compared is what a case tells of the fault, not what is usual or was so after the fix. Their \
 figures, dates and times of day are not searched for as words besides.
 
@@ -55,14 +55,16 @@ nothing out.
 To narrow a search:
 
 - `\"tip seal\"`: these words side by side, whether the case says that it is so or not
-- `-gauge`: leave out cases with this word
+- `-gauge`: leave out cases with this word, also where they rule it out
 - `-cause:gauge`: leave out cases with this word in that part
 - `cause:foil`, `fix:cleaned`, `symptom:stuck`, `sign:linear`: the word in that \
-part of the case; `component:` is the same as `cause:`, `antecedent:` the same as `sign:`
+part of the case, also where it is ruled out; `component:` is the same as `cause:`, `antecedent:` the same as `sign:`
+- `cause:cryo-saturated`, `sign:rise-linear`, `antecedent:\"Power cut or emergency stop\"`: an identifier or a whole \
+name of the catalogue means that cause, sign or antecedent and nothing else
 - `proof:helium`, `notes:gauge`, `parts:gasket`, `checks:flake`, `reason:production`: the word in the proof, the \
 notes, the parts used, the notes of checks, or the reason why the pressure was not restored, whether it is said to \
 be so or not
-- `tool:BRK-04`, `site:BRK`, `class:cryo-evaporator`: of this tool, site or tool class; a class also by \
+- `tool:BRK-04`, `site:BRK`, `class:cryo-evaporator`: of this tool, site or tool class; a site or class also by \
 the name that pages show, and any of them by its beginning
 - `status:open` or `status:closed`
 - `kind:air-leak`, `water-leak`, `outgassing`, `gauge-fault`, `pumping-fault`, `process-change`
@@ -81,7 +83,7 @@ is not is told with those there are. Of a search the first \
 
 Cases of one class of tool and one cause, with the same figures and the same things ruled out, told \
 in nearly the same words, stand in the list once, with the others as *told alike*; open cases only in \
-the same words. The line above the list counts such cases once. Its link leads to the check sequence \
+the same words, endings and the commonest words aside. The line above the list counts such cases once. Its link leads to the check sequence \
 of the tool that the search names, or else of the class, with what the search states filled in: the pressure at the fault, signs and what happened before, as \
 far as the search names them by the catalogue’s words side by side; a question states nothing. A pressure without a unit is \
 taken to be in that of the class, which the page says.

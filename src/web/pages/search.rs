@@ -13,7 +13,7 @@ use crate::{
     casebook::{Asker, Filed, Tool, ToolId},
     catalogue::Kind,
     day,
-    search::{self, Answer, Filters, Names, Request},
+    search::{self, Answer, Filters, Request},
     web::{
         asked_sequence::{self, About},
         fault::{self, Fault},
@@ -68,7 +68,7 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
         skip,
         limit,
         relax: true,
-        names: Names::of(&app.catalogue),
+        names: finding::names(app, &asker, &query).await?,
         ..Request::default()
     };
     let class = request.filters.class.clone();
