@@ -26,6 +26,10 @@ const ROUNDS: usize = 10;
 
 const STEP: f32 = 0.5;
 
+/// How much of how common a cause is, as a power, is taken out of what words tell of it: the nearest
+/// cases say that already ([`super::spread`]), and a cause that is rare would never be told.
+const EVENED: f32 = 0.75;
+
 /// A cause stands out with at least this chance, and this share of the highest.
 const LIKELY: f32 = 0.25;
 const NEARLY: f32 = 0.7;
@@ -41,14 +45,17 @@ pub(super) struct Telling {
     words: Vec<f32>,
     /// How common each cause is.
     common: Vec<f32>,
+    /// What the chance of each cause is divided by, so that what words tell beside that is left.
+    evened: Vec<f32>,
 }
 
-/// How likely each cause is by the words of one text; nothing if nothing was learnt.
+/// What the words of one text tell of each cause; nothing if nothing was learnt.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Told {
+    /// Chances, evened between common and rare causes.
     chances: Vec<f32>,
     highest: f32,
-    /// The causes that stand out.
+    /// The causes that stand out by how likely they are.
     likely: Vec<String>,
 }
 
@@ -82,10 +89,16 @@ impl Telling {
             })
             .collect();
         let (words, common) = fitted(rarity, &rows, causes.len());
+        let mut evened = vec![0.0_f32; causes.len()];
+        for (_, cause) in &rows {
+            evened[*cause] += 1.0;
+        }
+        evened.iter_mut().for_each(|held| *held = held.powf(EVENED));
         Self {
             causes,
             words,
             common,
+            evened,
         }
     }
 
@@ -101,6 +114,11 @@ impl Telling {
         let likely = self.causes.iter().filter(|(_, at)| stands_out(**at));
         let mut likely: Vec<String> = likely.map(|(cause, _)| cause.clone()).collect();
         likely.sort_unstable();
+        let common = self.evened.iter();
+        chances.iter_mut().zip(common).for_each(|(x, y)| *x /= y);
+        let all: f32 = chances.iter().sum();
+        chances.iter_mut().for_each(|x| *x /= all);
+        let highest = chances.iter().copied().fold(0.0, f32::max);
         Told {
             chances,
             highest,
@@ -108,7 +126,7 @@ impl Telling {
         }
     }
 
-    /// How likely a text has this cause, against the likeliest: from 0 to 1.
+    /// How much words tell of this cause, against the one they tell most of: from 0 to 1.
     pub(super) fn of_cause(&self, told: &Told, cause: &str) -> f32 {
         let Some(chance) = self.causes.get(cause).and_then(|at| told.chances.get(*at)) else {
             return 0.0;
@@ -232,6 +250,25 @@ mod tests {
         let other = first.of_text(&told(&[204, 30]));
         assert!(same > 2.0 * other, "{same} against {other}");
         assert!(told(&[9_999]).is_empty());
+    }
+
+    #[test]
+    fn a_rare_cause_is_told_beside_a_common_one_though_it_stays_unlikely() {
+        let mut dice = ChaCha8Rng::seed_from_u64(11);
+        let case = |n: u64| {
+            let cause = u64::from(n.is_multiple_of(10));
+            let own = 100 * (1 + cause) + dice.random_range(0..6);
+            let mut words = vec![own, dice.random_range(0..20), dice.random_range(20..40)];
+            words.sort_unstable();
+            (words, Some(format!("cause-{cause}")))
+        };
+        let cases: Vec<_> = (0..400).map(case).collect();
+        let (rarity, telling) = learnt(&cases);
+        let told = telling.told(&rarity.row([(5, 1.0), (25, 1.0)]));
+        assert!(told.stands_out("cause-0") && !told.stands_out("cause-1"));
+        let rare = telling.of_cause(&told, "cause-1");
+        // Nine in ten cases have the other: by chances alone it would be told a ninth of it.
+        assert!(rare > 0.3, "{rare}");
     }
 
     #[test]

@@ -84,7 +84,8 @@ impl Weights {
     pub const CASE: Self = Self {
         likeness: 0.0,
         side_by_side: 0.0,
-        tells: 0.2,
+        tells: 0.4,
+        shared_cause: 2.0,
         class: 0.03,
         pump: 0.0,
         sign: 0.1,
