@@ -211,7 +211,7 @@ const RULED_OUT: &[(&str, &str, &str)] = &[
     (
         "door wiped no change 07:00 rougher on",
         "door",
-        "wiped 07 00 rougher",
+        "wiped rougher",
     ),
     ("no leak found", "leak", ""),
     ("door, gauge and water are fine", "door gauge water", ""),
