@@ -83,6 +83,8 @@ pub struct Step {
     pub change_minutes: f64,
     /// The state it needs.
     pub state: State,
+    /// Minutes of the change of state in its course, beside its own.
+    pub leave_minutes: f64,
     /// Whether it only tells causes apart.
     pub isolating: bool,
     /// The outcome the steps after it take for granted.
@@ -93,8 +95,8 @@ pub struct Step {
     pub class_cases: u64,
     /// The same of all classes.
     pub fleet_cases: u64,
-    /// Places earlier (positive) or later (negative) than in common practice; none if
-    /// common practice does not hold it.
+    /// Places earlier (positive) or later (negative) than in common practice, of the checks that
+    /// both orders have, each counted once; none if common practice does not hold it.
     pub moved: Option<i64>,
     /// The cause whose chance moved it most against common practice; `None` if no chance changed by so
     /// much that way, so that costs of state and other checks moved it.
@@ -160,8 +162,8 @@ pub struct Order {
 pub struct Ordered {
     /// The check.
     pub check: String,
-    /// The state it needs.
-    pub state: State,
+    /// The state it leaves the tool in.
+    pub after: State,
     /// Whether it only tells causes apart.
     pub isolating: bool,
     /// The outcome the checks after it take for granted.
@@ -194,7 +196,7 @@ pub fn order(
         let facts = &knowledge.checks[check];
         Ordered {
             check: facts.id.clone(),
-            state: facts.state,
+            after: facts.after(),
             isolating: facts.isolating,
             assumed: place.assumed,
             anew: place.anew || judged(knowledge, request, check),
@@ -259,10 +261,17 @@ pub fn advise(
     let mut running = belief.chances.states.clone();
     let mut reached = Vec::new();
     let mut steps = Vec::new();
-    for (rank, place) in plan.places.iter().enumerate() {
+    // Places so far that common practice has too, each counted once.
+    let mut rank = 0;
+    for place in &plan.places {
         reached.push(running[..present.len()].to_vec());
         let option = &problem.checks[place.check];
         let check = checks[place.check];
+        let usual = practice_order
+            .iter()
+            .position(|&other| other == place.check && !place.anew);
+        let moved = usual.map(|usual| usual as i64 - rank);
+        rank += i64::from(usual.is_some());
         if place.anew || judged(knowledge, request, check) {
             steps.push(anew(name(place.check), option, place));
             continue;
@@ -271,9 +280,6 @@ pub fn advise(
         let (chance, interval) = belief.chance_among(&running, &given);
         let found = updated(&running, &given, true);
         let clear = updated(&running, &given, false);
-        let usual = practice_order
-            .iter()
-            .position(|&other| other == place.check);
         let answers: Vec<usize> = option.reveals.iter().map(|(at, _)| *at).collect();
         let cases = |count: fn(&super::CauseBelief) -> u64| -> u64 {
             let ids: BTreeSet<&str> = answers
@@ -305,7 +311,6 @@ pub fn advise(
                 .find(|(cause, _)| *cause == at)
                 .map_or(0.0, |(_, chance)| *chance)
         };
-        let moved = usual.map(|usual| usual as i64 - rank as i64);
         // Only what changed the way the check moved can have moved it.
         let way = moved.map_or(0.0, |moved| moved.signum() as f64);
         steps.push(Step {
@@ -315,6 +320,7 @@ pub fn advise(
             minutes: option.minutes,
             change_minutes: place.change_minutes,
             state: option.state,
+            leave_minutes: leaving(&problem, option),
             isolating: option.isolating,
             assumed: place.assumed,
             finds: named(knowledge, present, &found, &answers),
@@ -383,6 +389,14 @@ pub fn advise(
     })
 }
 
+/// Minutes of the change of state in the course of a check.
+fn leaving(problem: &Problem, check: &CheckOption) -> f64 {
+    match check.after() == check.state {
+        true => 0.0,
+        false => problem.changes[check.state as usize][check.after() as usize],
+    }
+}
+
 /// A step that tells nothing new.
 fn anew(check: String, option: &CheckOption, place: &Place) -> Step {
     Step {
@@ -395,6 +409,7 @@ fn anew(check: String, option: &CheckOption, place: &Place) -> Step {
         minutes: option.minutes,
         change_minutes: place.change_minutes,
         state: option.state,
+        leave_minutes: 0.0,
         isolating: option.isolating,
         assumed: place.assumed,
         finds: Vec::new(),
@@ -514,14 +529,18 @@ fn holds_still(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
     };
     let left = |(id, _): &(String, Outcome)| {
         let later = knowledge.check_index.get(id);
-        later.is_some_and(|&later| knowledge.checks[later].state != facts.state)
+        later.is_some_and(|&later| {
+            let later = &knowledge.checks[later];
+            later.state != facts.state || later.after() != facts.state
+        })
     };
     let known = request.evidence.ordered.min(outcomes.len());
     let since = match made < known {
         true => &outcomes[made + 1..],
         false => &outcomes[known..],
     };
-    facts.state == State::Pumped || (facts.state == request.state && !since.iter().any(left))
+    let lapsed = request.evidence.lapsed.contains(&facts.id) || since.iter().any(left);
+    facts.state == State::Pumped || (facts.state == request.state && !lapsed)
 }
 
 fn problem(
@@ -563,6 +582,7 @@ fn problem(
             CheckOption {
                 minutes: facts.minutes,
                 state: facts.state,
+                leaves_pumped: facts.leaves_pumped,
                 isolating: facts.isolating,
                 false_alarm: learned.checks.chances[knowledge.causes.len()][check],
                 false_alarm_minutes: if facts.isolating || !quickest_fix.is_finite() {
@@ -701,7 +721,7 @@ fn stop(
     for (after, chances) in reached.iter().enumerate().skip(1) {
         let made = places[after - 1].check;
         left.checks[made].made = true;
-        left.state = left.checks[made].state;
+        left.state = left.checks[made].after();
         left.chances.clone_from(chances);
         // What the listed checks would take as they stand is quickly known and seldom less
         // than the best order takes; most places need no more.

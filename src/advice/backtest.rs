@@ -22,8 +22,8 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::{
-    AdviceError, Chances, Evidence, Knowledge, Learned, Ordered, Request, State, advise, order,
-    sequence::Effort,
+    AdviceError, Chances, CheckFacts, Evidence, Knowledge, Learned, Ordered, Request, State,
+    advise, order, sequence::Effort,
 };
 use crate::statistics::{
     Case, Interval, Ledger, Outcome, Share,
@@ -298,6 +298,7 @@ impl Replayed<'_> {
             loss_decades: self.case.loss_decades,
             outcomes: Vec::new(),
             ordered: usize::MAX,
+            lapsed: Vec::new(),
         };
         let class = &self.case.tool_class;
         let parts = components.as_deref();
@@ -427,7 +428,7 @@ impl Replayed<'_> {
                     .evidence
                     .outcomes
                     .push((step.check.clone(), outcome));
-                request.state = step.state;
+                request.state = step.after;
                 if outcome != step.assumed {
                     let next = order(self.knowledge, learned, &request)?;
                     steps = next.steps;
@@ -445,7 +446,7 @@ impl Replayed<'_> {
         for (id, outcome, minutes) in &self.case.checks {
             let check = self.knowledge.check_number(id).ok()?;
             let minutes = minutes.filter(|minutes| minutes.is_finite())?;
-            walk.take(self.knowledge.checks[check].state, minutes.max(0.0));
+            walk.take(&self.knowledge.checks[check], minutes.max(0.0));
             // As it ends a search that follows an order.
             let found = *outcome == Outcome::Found && self.recorded(check) == Some(*outcome);
             if found && self.answers(check, cause).is_some() {
@@ -512,19 +513,21 @@ struct Walk {
 impl Walk {
     fn make(&mut self, knowledge: &Knowledge, check: usize, finds: f64) {
         if self.hidden >= HIDDEN {
-            self.take(
-                knowledge.checks[check].state,
-                knowledge.checks[check].minutes,
-            );
+            let check = &knowledge.checks[check];
+            self.take(check, check.minutes);
             self.hidden *= 1.0 - finds;
         }
     }
 
-    fn take(&mut self, state: State, minutes: f64) {
-        let change = self.changes[self.state as usize][state as usize];
+    fn take(&mut self, check: &CheckFacts, minutes: f64) {
+        let (state, after) = (check.state, check.after());
+        let mut change = self.changes[self.state as usize][state as usize];
+        if after != state {
+            change += self.changes[state as usize][after as usize];
+        }
         self.times.minutes += self.hidden * (change + minutes);
         self.times.checks += self.hidden;
-        self.state = state;
+        self.state = after;
     }
 }
 

@@ -101,6 +101,9 @@ pub struct CheckFacts {
     pub id: String,
     /// State the tool has to be in.
     pub state: State,
+    /// Whether the tool is pumped down in the course of it, so that what was made for others in
+    /// its state has ended.
+    pub leaves_pumped: bool,
     /// Minutes, 0 to 10⁶, without changing the tool's state.
     pub minutes: f64,
     /// Whether it splits the candidates rather than reveal one.
@@ -118,6 +121,16 @@ pub struct CheckFacts {
     pub needs_first_if_fitted: Vec<String>,
     /// Components without which it makes no sense.
     pub needs_components: Vec<String>,
+}
+
+impl CheckFacts {
+    /// The state the tool is in after it.
+    pub(crate) fn after(&self) -> State {
+        match self.leaves_pumped && !self.isolating {
+            true => State::Pumped,
+            false => self.state,
+        }
+    }
 }
 
 /// Everything known beforehand, checked and indexed.

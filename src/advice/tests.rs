@@ -50,6 +50,7 @@ fn check(id: &str, state: State, minutes: f64, reveals: &[(&str, f64)]) -> Check
     CheckFacts {
         id: id.to_owned(),
         state,
+        leaves_pumped: false,
         minutes,
         isolating: false,
         false_alarm: 0.02,

@@ -175,6 +175,8 @@ pub struct Check {
     pub name: String,
     /// State the tool has to be in.
     pub state: ToolState,
+    /// State the tool is in after it: the same, or pumped where the check pumps it down.
+    pub leaves: ToolState,
     /// Minutes it takes, without changing the tool's state.
     pub minutes: f64,
     /// Splits the candidates instead of revealing one.

@@ -208,6 +208,8 @@ struct RawAntecedent {
 struct RawCheck {
     name: String,
     state: Spanned<String>,
+    #[serde(default)]
+    leaves: Option<Reference>,
     minutes: Spanned<f64>,
     #[serde(default)]
     isolating: bool,
@@ -731,6 +733,18 @@ impl<'a> Reader<'a> {
         known_checks: &BTreeSet<&str>,
     ) -> Check {
         let state = self.state(place, "state", &raw.state);
+        let leaves = raw.leaves.as_ref().map_or(state, |leaves| {
+            let known = self.state(place, "leaves", leaves);
+            if known != state && (known != ToolState::Pumped || raw.isolating) {
+                let line = place.line(leaves.span().start);
+                self.complain(
+                    place.path,
+                    line,
+                    "a check leaves the tool in its own state, or pumped if it is not isolating",
+                );
+            }
+            known
+        });
         let minutes = self.number(place, "minutes", &raw.minutes, 0.0..=MOST_MINUTES);
         let false_alarm = raw
             .false_alarm
@@ -779,6 +793,7 @@ impl<'a> Reader<'a> {
             id: CheckId::new(stem),
             name: raw.name,
             state,
+            leaves,
             minutes,
             isolating: raw.isolating,
             false_alarm,
@@ -826,13 +841,15 @@ impl<'a> Reader<'a> {
             // What is secured in a state lasts no longer than the tool stays in it.
             for earlier in check.first().filter_map(|id| catalogue.checks.get(id)) {
                 let lasts = earlier.state == ToolState::Pumped
-                    || (earlier.state == check.state && !earlier.isolating);
+                    || (earlier.state == check.state
+                        && earlier.leaves == earlier.state
+                        && !earlier.isolating);
                 if !lasts {
                     self.complain(
                         &path,
                         line,
                         format!(
-                            "{:?} cannot come first, since it lasts only while the tool stays {}; accepted is a check that is not isolating, made {} or on the pumped tool",
+                            "{:?} cannot come first, since it lasts only while the tool stays {}; accepted is a check that is not isolating and leaves the tool as it was, made {} or on the pumped tool",
                             earlier.id.as_str(),
                             earlier.state.name(),
                             check.state.name(),

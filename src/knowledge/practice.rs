@@ -63,6 +63,7 @@ pub fn of(catalogue: &Catalogue) -> Result<Knowledge, AdviceError> {
         .map(|check| CheckFacts {
             id: check.id.to_string(),
             state: state(check.state),
+            leaves_pumped: check.leaves != check.state,
             minutes: check.minutes,
             isolating: check.isolating,
             false_alarm: check.false_alarm,

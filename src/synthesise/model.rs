@@ -72,6 +72,8 @@ pub struct ModelCause<'a> {
 pub struct ModelCheck<'a> {
     /// State the tool has to be in.
     pub state: &'a str,
+    /// State the tool is in after it, the minutes of that change beside its own.
+    pub leaves: &'a str,
     /// Median minutes.
     pub minutes: f64,
     /// Whether it only tells causes apart: "found" by it does not end a search.
@@ -135,6 +137,7 @@ impl<'a> Model<'a> {
             let found = check.reveals.iter();
             let stated = ModelCheck {
                 state: check.state.id(),
+                leaves: check.leaves.id(),
                 minutes: check.minutes,
                 isolating: check.isolating,
                 found: found

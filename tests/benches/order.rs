@@ -174,6 +174,7 @@ fn one(rng: &mut ChaCha8Rng, checks: usize, finishing: bool) -> Problem {
         CheckOption {
             minutes: 5.0 * f64::from(rng.random_range(1..=12)),
             state: if isolating { State::Pumped } else { state },
+            leaves_pumped: false,
             isolating,
             false_alarm: 0.05,
             false_alarm_minutes: if isolating { 0.0 } else { 20.0 },

@@ -351,6 +351,10 @@ impl<'t> Trial<'t> {
         state(self.model.checks[check].state)
     }
 
+    fn after(&self, check: &str) -> State {
+        state(self.model.checks[check].leaves)
+    }
+
     /// The plan of one who knows the true chances and what was done so far.
     fn knowing(&self, belief: &[f64], path: &[(String, Outcome)], state: State) -> Path {
         let mut chances = belief.to_vec();
@@ -381,7 +385,8 @@ impl<'t> Trial<'t> {
             let last = path.iter().rposition(|(id, _)| id == check);
             last.is_some_and(|last| {
                 let mut later = path[last..].iter();
-                self.state(check) == state && later.all(|(id, _)| self.state(id) == state)
+                self.state(check) == state
+                    && later.all(|(id, _)| self.state(id) == state && self.after(id) == state)
             })
         };
         let left: Vec<&str> = self
@@ -395,6 +400,7 @@ impl<'t> Trial<'t> {
             CheckOption {
                 minutes: known.minutes,
                 state: self.state(check),
+                leaves_pumped: self.after(check) != self.state(check),
                 isolating: known.isolating,
                 false_alarm: known.false_alarm,
                 false_alarm_minutes: 0.0,
@@ -438,6 +444,7 @@ impl<'t> Trial<'t> {
                 loss_decades: case.loss_decades,
                 outcomes: path.to_vec(),
                 ordered: usize::MAX,
+                lapsed: Vec::new(),
             },
             price_of_help: None,
             effort: Effort::Quick,
@@ -495,8 +502,15 @@ impl<'t> Trial<'t> {
             }
             let known = &self.model.checks[check.as_str()];
             let to = self.state(&check);
-            minutes += mass * (self.changes[state as usize][to as usize] + known.minutes);
-            state = to;
+            let after = self.after(&check);
+            let leaving = if after == to {
+                0.0
+            } else {
+                self.changes[to as usize][after as usize]
+            };
+            let change = self.changes[state as usize][to as usize];
+            minutes += mass * (change + known.minutes + leaving);
+            state = after;
             if known.isolating {
                 let split = |found: bool| -> Vec<f64> {
                     let side = |chance: f64| if found { chance } else { 1.0 - chance };

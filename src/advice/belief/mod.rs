@@ -40,6 +40,9 @@ pub struct Evidence {
     /// How many of them, from the first, stand in the order in which they were made; the others
     /// came later, in an order nobody knows. More than there are: all.
     pub ordered: usize,
+    /// Checks after which the tool is known to have been in another state than theirs, whatever
+    /// the outcomes say.
+    pub lapsed: Vec<String>,
 }
 
 /// Chance of a cause.

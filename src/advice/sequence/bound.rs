@@ -227,6 +227,12 @@ impl<'t> Bound<'t> {
 /// Least time to have been in each of a set of states, by bits.
 fn entries(task: &Task) -> [f64; 8] {
     let mut least = [f64::INFINITY; 8];
+    // The minutes of a change in the course of a check are counted with the check.
+    let mut changes = task.changes;
+    for check in task.direct() {
+        let item = &task.checks[check];
+        changes[item.state][item.leaves] = 0.0;
+    }
     let orders: [[usize; 3]; 6] = [
         [0, 1, 2],
         [0, 2, 1],
@@ -239,7 +245,7 @@ fn entries(task: &Task) -> [f64; 8] {
         let (mut at, mut minutes, mut bits) = (task.start, 0.0, 0);
         least[0] = 0.0;
         for to in order {
-            minutes += task.changes[at][to];
+            minutes += changes[at][to];
             at = to;
             bits |= 1 << to;
             least[bits] = f64::min(minutes, least[bits]);

@@ -12,7 +12,7 @@ pub(super) fn cost(task: &Task, at: &Situation, order: &[usize], limit: f64) -> 
     for &check in order {
         let item = &task.checks[check];
         minutes += (task.change(at.state, item.state, &at.made) + item.minutes) * mass;
-        at.state = item.state;
+        at.state = item.leaves;
         at.made[check] = true;
         if !item.isolating {
             for &(cause, chance) in &item.reveals {
@@ -53,7 +53,7 @@ pub(super) fn found(task: &Task, weights: &mut [f64], check: usize) -> f64 {
         let found = weights[cause] * chance;
         weights[cause] -= found;
         let finish = task.finish.get(cause);
-        minutes + found * finish.map_or(0.0, |finish| finish[item.state])
+        minutes + found * finish.map_or(0.0, |finish| finish[item.leaves])
     })
 }
 
@@ -101,7 +101,7 @@ impl<'t> Search<'t> {
     fn make(&mut self, check: usize) {
         let item = &self.task.checks[check];
         self.at.made[check] = true;
-        self.at.state = item.state;
+        self.at.state = item.leaves;
         if item.isolating {
             return;
         }
@@ -128,7 +128,9 @@ impl<'t> Search<'t> {
             }
         }
         for (check, item) in self.task.checks.iter().enumerate() {
-            if !self.at.made[check] && !item.isolating && !self.ready(check) {
+            // One that leaves its state ends the batch, so it is worth what it finds alone.
+            let apart = item.leaves != item.state || !self.ready(check);
+            if !self.at.made[check] && !item.isolating && apart {
                 let (mut at, mut minutes, mut found, mut first) = (self.at.state, 0.0, 0.0, None);
                 for &link in self.task.chains[check]
                     .iter()
@@ -137,7 +139,7 @@ impl<'t> Search<'t> {
                     let item = &self.task.checks[link];
                     minutes += self.task.change(at, item.state, &self.at.made) + item.minutes;
                     found += self.worth[link];
-                    at = item.state;
+                    at = item.leaves;
                     first = first.or(Some(link));
                 }
                 if let Some(first) = first {

@@ -32,6 +32,9 @@ pub struct CheckOption {
     pub minutes: f64,
     /// State the tool has to be in.
     pub state: State,
+    /// Whether the tool is pumped down in the course of it, with the minutes of that change. An
+    /// isolating check never does so, nor does one that secures others in its state.
+    pub leaves_pumped: bool,
     /// Whether it only tells causes apart.
     pub isolating: bool,
     /// Chance of "found" under a cause it does not answer to.
@@ -48,6 +51,16 @@ pub struct CheckOption {
     /// Whether it has been made, and secures what waits for it as long as the tool stays in
     /// its state. It is not made again for its own sake.
     pub made: bool,
+}
+
+impl CheckOption {
+    /// The state the tool is in after it.
+    pub fn after(&self) -> State {
+        match self.leaves_pumped && !self.isolating {
+            true => State::Pumped,
+            false => self.state,
+        }
+    }
 }
 
 /// What is to be ordered.

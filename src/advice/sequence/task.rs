@@ -129,9 +129,12 @@ pub(super) struct Renewal {
 
 #[derive(Clone)]
 pub(super) struct Item {
-    /// Minutes of the check and, on average, of its false alarms.
+    /// Minutes of the check, of the change of state in its course and, on average, of its false
+    /// alarms.
     pub(super) minutes: f64,
     pub(super) state: usize,
+    /// The state the tool is in after it.
+    pub(super) leaves: usize,
     pub(super) isolating: bool,
     pub(super) false_alarm: f64,
     pub(super) reveals: Vec<(usize, f64)>,
@@ -153,7 +156,7 @@ pub(super) struct Task {
     pub(super) finish: Vec<[f64; 3]>,
     /// By cause: checks that are not isolating and answer to it.
     pub(super) answers: Vec<Vec<(usize, f64)>>,
-    /// By state: checks that are not isolating.
+    /// By state: checks that are not isolating and leave the tool in it.
     pub(super) by_state: [Vec<usize>; 3],
     /// By check: itself and all that has to come before, in an order that holds.
     pub(super) chains: Vec<Vec<usize>>,
@@ -221,9 +224,13 @@ impl Task {
                         id: pair[0].0.to_string(),
                     });
                 }
+                let (state, leaves) = (check.state as usize, check.after() as usize);
+                let left = problem.changes[state][leaves];
+                let itself = minutes("minutes", &name, check.minutes)?;
                 Ok(Item {
-                    minutes: minutes("minutes", &name, check.minutes)? + false_alarm * lost,
-                    state: check.state as usize,
+                    minutes: itself + if state == leaves { 0.0 } else { left } + false_alarm * lost,
+                    state,
+                    leaves,
                     isolating: check.isolating,
                     false_alarm,
                     reveals,
@@ -244,7 +251,9 @@ impl Task {
             .enumerate()
             .filter(|(at, item)| !item.isolating && !problem.checks[*at].made)
         {
-            by_state[item.state].push(at);
+            if item.leaves == item.state {
+                by_state[item.state].push(at);
+            }
             for &(cause, chance) in &item.reveals {
                 answers[cause].push((at, chance));
             }
@@ -404,7 +413,7 @@ impl Task {
             let item = &self.checks[*check];
             let anew = self.anew(at.state, item.state, &at.made).count();
             checks += (1 + anew) as f64 * at.mass();
-            at.state = item.state;
+            at.state = item.leaves;
             at.made[*check] = true;
             match way {
                 Way::End => return checks,
@@ -451,7 +460,7 @@ impl Task {
                 change_minutes,
                 anew: false,
             });
-            state = to;
+            state = self.checks[check].leaves;
             made[check] = true;
         }
         places

@@ -11,6 +11,7 @@ fn check(minutes: f64, state: State, reveals: &[(usize, f64)]) -> CheckOption {
     CheckOption {
         minutes,
         state,
+        leaves_pumped: false,
         isolating: false,
         false_alarm: 0.0,
         false_alarm_minutes: 0.0,
@@ -74,6 +75,7 @@ pub(super) fn drawn(
                     60.0 * rng.random::<f64>()
                 },
                 state: State::ALL[rng.random_range(0..states)],
+                leaves_pumped: false,
                 isolating: at >= checks,
                 false_alarm: 0.3 * rng.random::<f64>(),
                 false_alarm_minutes: 10.0 * rng.random::<f64>(),
@@ -83,6 +85,14 @@ pub(super) fn drawn(
             }
         })
         .collect();
+    let waits: HashSet<usize> = options
+        .iter()
+        .flat_map(|check| check.needs_first.clone())
+        .collect();
+    for (at, check) in options.iter_mut().enumerate() {
+        // Some of those that no other waits for.
+        check.leaves_pumped = check.minutes as usize % 6 == 1 && !waits.contains(&at);
+    }
     let mut changes = [[0.0; 3]; 3];
     for (from, row) in changes.iter_mut().enumerate() {
         for (to, minutes) in row.iter_mut().enumerate() {
@@ -136,10 +146,10 @@ fn everything(problem: &Problem, weights: &[f64], state: usize, made: &[bool]) -
         if made[at] || check.needs_first.iter().any(|&need| !made[need]) {
             continue;
         }
-        let to = check.state as usize;
         let alarm = check.false_alarm * check.false_alarm_minutes;
-        let change = change(problem, state, to, &|at| made[at]);
-        let mut minutes = (change + check.minutes + alarm) * mass;
+        let change = change(problem, state, check.state as usize, &|at| made[at]);
+        let (to, leaving) = leaving(problem, check);
+        let mut minutes = (change + check.minutes + leaving + alarm) * mass;
         let mut made = made.to_vec();
         made[at] = true;
         let answer = |cause: usize| {
@@ -194,6 +204,15 @@ fn change(problem: &Problem, from: usize, to: usize, made: &dyn Fn(usize) -> boo
         }
     }
     minutes
+}
+
+/// The state a check leaves the tool in, and the minutes of changing to it.
+fn leaving(problem: &Problem, check: &CheckOption) -> (usize, f64) {
+    let state = check.state as usize;
+    match check.leaves_pumped && !check.isolating {
+        true => (0, problem.changes[state][0]),
+        false => (state, 0.0),
+    }
 }
 
 /// The checks of the same state that a check waits for, by way of others of that state.
@@ -376,6 +395,7 @@ fn what_has_to_come_first_comes_first_whatever_it_costs() {
                 .iter_mut()
                 .for_each(|check| check.made = false);
             problem.checks[0].minutes = 500.0;
+            problem.checks[0].leaves_pumped = false;
             problem.checks[0].reveals.clear();
             problem.checks[size - 1].needs_first = vec![0];
             problem.checks[size - 1].minutes = 1.0;
@@ -418,6 +438,7 @@ fn what_lapses_is_made_anew_on_every_way() {
             }
         }
         problem.checks[0].needs_first.clear();
+        problem.checks[0].leaves_pumped = false;
         let task = Task::new(&problem).unwrap();
         for effort in [Effort::Quick, Effort::Full] {
             let small = checks < 12;
@@ -492,11 +513,11 @@ fn walked(problem: &Problem, way: &Way, weights: &[f64], state: usize, made: &[b
         } => (*check, [found, clear]),
     };
     let of = &problem.checks[check];
-    let to = of.state as usize;
     let mass: f64 = weights.iter().sum();
     let alarm = of.false_alarm * of.false_alarm_minutes;
-    let change = change(problem, state, to, &|at| made[at]);
-    let mut minutes = (change + of.minutes + alarm) * mass;
+    let change = change(problem, state, of.state as usize, &|at| made[at]);
+    let (to, leaving) = leaving(problem, of);
+    let mut minutes = (change + of.minutes + leaving + alarm) * mass;
     let mut made = made.to_vec();
     assert!(!made[check], "{check} is made twice");
     made[check] = true;
@@ -579,6 +600,10 @@ fn secured_throughout(problem: &Problem, places: &[Place]) -> usize {
         assert_eq!(place.anew, made.contains(&place.check));
         made.insert(place.check);
         since.insert(place.check);
+        if leaving(problem, check).0 != state as usize {
+            since.clear();
+            state = State::Pumped;
+        }
     }
     places.iter().filter(|place| place.anew).count()
 }
@@ -697,10 +722,12 @@ fn remembered(
         if made & 1 << at != 0 || check.needs_first.iter().any(|need| made & 1 << need == 0) {
             continue;
         }
-        let to = check.state as usize;
         let alarm = check.false_alarm * check.false_alarm_minutes;
-        let change = change(problem, *state, to, &|at| made & 1 << at != 0);
-        let mut minutes = (change + check.minutes + alarm) * mass;
+        let change = change(problem, *state, check.state as usize, &|at| {
+            made & 1 << at != 0
+        });
+        let (to, leaving) = leaving(problem, check);
+        let mut minutes = (change + check.minutes + leaving + alarm) * mass;
         let answers: HashMap<usize, f64> = check.reveals.iter().copied().collect();
         let made = made | 1 << at;
         if check.isolating {

@@ -112,7 +112,7 @@ pub(super) fn told(task: &Task, at: &Situation, check: usize, found: bool) -> Si
     made[check] = true;
     Situation {
         weights: task.told(&at.weights, check, found),
-        state: task.checks[check].state,
+        state: task.checks[check].leaves,
         made,
     }
 }
@@ -126,7 +126,7 @@ pub(super) fn make(task: &Task, at: &mut Situation, check: usize) -> f64 {
             at.weights[cause] *= 1.0 - chance;
         }
     }
-    at.state = item.state;
+    at.state = item.leaves;
     at.made[check] = true;
     minutes
 }

@@ -151,7 +151,7 @@ impl<N: Number> Search<'_, N> {
                 + list::found(task, &mut weights, check);
             let place = Place {
                 set: at.set | 1 << position,
-                state: item.state,
+                state: item.leaves,
                 lane: at.lane,
                 weights,
             };

@@ -14,6 +14,8 @@ pub(super) struct Step {
     minutes: f64,
     /// Row of its state.
     row: usize,
+    /// Row of the state after it.
+    leaves: usize,
     /// Positions that have to come before, as bits.
     pub(super) needs: usize,
     /// By lane: whether it may be made, if not in all.
@@ -26,11 +28,11 @@ pub(super) struct Table<'t, N> {
     pub(super) isolating: Vec<usize>,
     /// By position in `direct`.
     pub(super) steps: Vec<Step>,
-    /// By row: the positions in `direct` of checks of its state that may be made in every
-    /// lane, as bits.
+    /// By row: the positions in `direct` of checks of its state that leave the tool there and
+    /// may be made in every lane, as bits.
     of_row: Vec<usize>,
     /// Positions in `direct` of the others.
-    in_some_lanes: Vec<usize>,
+    apart: Vec<usize>,
     /// By position in `isolating`: positions in `direct` that have to come before, as bits.
     pub(super) told_needs: Vec<usize>,
     /// By pack: isolating checks that may be made.
@@ -108,7 +110,8 @@ impl<'t, N: Number> Table<'t, N> {
                 || direct
                     .iter()
                     .chain(isolating)
-                    .any(|&check| task.checks[check].state == *state)
+                    .map(|&check| &task.checks[check])
+                    .any(|item| item.state == *state || item.leaves == *state)
         };
         let states: Vec<usize> = (0..3).filter(used).collect();
         let mut row = [0; 3];
@@ -124,17 +127,18 @@ impl<'t, N: Number> Table<'t, N> {
             Step {
                 minutes: task.checks[check].minutes,
                 row: row[task.checks[check].state],
+                leaves: row[task.checks[check].leaves],
                 needs: bits(check),
                 lanes: (!first.is_empty()).then(|| lanes.outcomes.iter().map(may).collect()),
             }
         };
         let steps: Vec<Step> = direct.iter().map(step).collect();
         let mut of_row = vec![0; states.len()];
-        let mut in_some_lanes = Vec::new();
+        let mut apart = Vec::new();
         for (at, step) in steps.iter().enumerate() {
-            match step.lanes {
-                None => of_row[step.row] |= 1 << at,
-                Some(_) => in_some_lanes.push(at),
+            match step.lanes.is_none() && step.leaves == step.row {
+                true => of_row[step.row] |= 1 << at,
+                false => apart.push(at),
             }
         }
         let width = lanes.width();
@@ -191,7 +195,7 @@ impl<'t, N: Number> Table<'t, N> {
             task,
             steps,
             of_row,
-            in_some_lanes,
+            apart,
             told_needs: isolating.iter().map(|&check| bits(check)).collect(),
             telling: telling.collect(),
             low: direct.len() - high,
@@ -315,7 +319,7 @@ impl<'t, N: Number> Table<'t, N> {
                 for (narrow, sum) in narrow.iter_mut().zip(sums) {
                     *narrow = N::of(*sum);
                 }
-                self.find(&values, set, &narrow[..width], &mut best);
+                self.find(&values, set, &narrow, &mut best);
                 self.tell(set, &narrow, &best, &mut now);
             }
             for (values, now) in values.iter_mut().zip(now.chunks_exact(width)) {
@@ -325,9 +329,11 @@ impl<'t, N: Number> Table<'t, N> {
         values
     }
 
-    /// The best of making a check that is not isolating next, by the row of its state.
-    fn find(&self, values: &Rows<N>, set: usize, mass: &[N], best: &mut [N]) {
+    /// The best of making a check that is not isolating next, by the row of its state; `sums` as
+    /// for [`Self::tell`].
+    fn find(&self, values: &Rows<N>, set: usize, sums: &[N], best: &mut [N]) {
         let (width, low) = (self.lanes.width(), self.low);
+        let (mass, finish) = sums.split_at(width);
         let (high, within) = (set >> low, set & ((1 << low) - 1));
         let after = |at: usize, row: usize| -> &[N] {
             let next = if at < low {
@@ -352,17 +358,20 @@ impl<'t, N: Number> Table<'t, N> {
             }
             least(mass, &open[..count], best);
         }
-        for &at in &self.in_some_lanes {
+        for &at in &self.apart {
             let step = &self.steps[at];
-            let Some(lanes) = step.lanes.as_ref().filter(|_| set >> at & 1 == 0) else {
+            if set >> at & 1 == 1 || step.needs & !set != 0 {
                 continue;
-            };
-            if step.needs & !set == 0 {
-                let (next, minutes) = (after(at, step.row), N::of(step.minutes));
-                let best = &mut best[step.row * width..][..width];
-                for lane in (0..width).filter(|&lane| lanes[lane]) {
-                    best[lane] = best[lane].lesser(minutes * mass[lane] + next[lane]);
+            }
+            let (next, minutes) = (after(at, step.leaves), N::of(step.minutes));
+            let may = |lane: &usize| step.lanes.as_ref().is_none_or(|lanes| lanes[*lane]);
+            for lane in (0..width).filter(may) {
+                let (here, there) = (step.row * width + lane, step.leaves * width + lane);
+                let mut value = minutes * mass[lane] + next[lane];
+                if !finish.is_empty() {
+                    value = value + (finish[there] - finish[here]);
                 }
+                best[here] = best[here].lesser(value);
             }
         }
     }
