@@ -3,7 +3,8 @@
 //! From a situation three kinds of policy are tried: a fixed order; an order that branches on
 //! isolating checks, each placed greedily (`tree`); and an exact policy of the foremost checks
 //! with the rest after them (`exact`). Then the isolating checks that promise most are each
-//! taken first, and the situations after their outcomes searched in the same way.
+//! taken first, and the situations after their outcomes searched in the same way; after the best
+//! of them as deep as from the beginning.
 
 use std::sync::{
     Arc,
@@ -63,7 +64,7 @@ const FULL: [Work; 3] = [
     },
 ];
 
-/// How many of the first checks that did best are looked at again with all the work there is.
+/// After how many of the first checks that did best the search begins anew, with all its work.
 const AGAIN: usize = 1;
 
 fn works(effort: Effort) -> &'static [Work] {
@@ -74,8 +75,18 @@ fn works(effort: Effort) -> &'static [Work] {
 }
 
 pub(super) fn best(task: &Task, effort: Effort) -> Policy {
-    let works = works(effort);
     let at = task.beginning();
+    if let Some(check) = free(task, &at) {
+        let mut next = at.clone();
+        let minutes = tree::make(task, &mut next, check);
+        let after = best(&task.from(&next), effort);
+        return Policy {
+            minutes: minutes + after.minutes,
+            finish: list::finishing(task, &at.weights, &[check]) + after.finish,
+            way: Way::listed(&[check], after.way),
+        };
+    }
+    let works = works(effort);
     let (work, later) = (&works[0], &works[1..]);
     let firsts = promising(task, &at, work);
     let mut tried: Vec<(Policy, usize)> = shared(&firsts, &|&check| {
@@ -83,13 +94,63 @@ pub(super) fn best(task: &Task, effort: Effort) -> Policy {
         (tree::split(task, &at, check, go_on), check)
     });
     tried.sort_by(|a, b| a.0.minutes.total_cmp(&b.0.minutes).then(a.1.cmp(&b.1)));
-    tried.truncate(AGAIN);
-    let again = shared(&tried, &|(_, check)| {
-        tree::split(task, &at, *check, &mut |next| {
-            better(ahead(task, next, later), from_here(task, next, work))
-        })
+    let again: Vec<Policy> = tried
+        .iter()
+        .take(AGAIN)
+        .map(|(_, check)| searched(task, &at, *check, works))
+        .collect();
+    let tried = tried.into_iter().map(|(policy, _)| policy);
+    let begun = tried.chain(again);
+    begun.fold(from_here(task, &at, work), better)
+}
+
+/// An isolating check made now, and a search of its own after each outcome, with the work of one
+/// from the beginning.
+fn searched(task: &Task, at: &Situation, check: usize, works: &[Work]) -> Policy {
+    let (work, later) = (&works[0], &works[1..]);
+    let sides = [true, false].map(|found| tree::told(task, at, check, found));
+    let mut ways: Vec<(usize, Option<usize>)> = Vec::new();
+    for (side, next) in sides.iter().enumerate() {
+        ways.push((side, None));
+        let firsts = promising(task, next, work).into_iter();
+        ways.extend(firsts.map(|first| (side, Some(first))));
+    }
+    let found = shared(&ways, &|&(side, first)| match first {
+        None => from_here(task, &sides[side], work),
+        Some(first) => {
+            let go_on = &mut |next: &Situation| ahead(task, next, later);
+            tree::split(task, &sides[side], first, go_on)
+        }
     });
-    again.into_iter().fold(from_here(task, &at, work), better)
+    let best_of = |side: usize| {
+        let policies = ways.iter().zip(&found).filter(|(way, _)| way.0 == side);
+        let policies = policies.map(|(_, policy)| policy.clone());
+        policies.reduce(better).unwrap_or_default()
+    };
+    let mut after = [0, 1].map(best_of).into_iter();
+    tree::split(task, at, check, &mut |_| after.next().unwrap_or_default())
+}
+
+/// A check that may find something and costs nothing here: no policy is worse for beginning with
+/// it, unless what it finds would be mended sooner from another state.
+fn free(task: &Task, at: &Situation) -> Option<usize> {
+    let sooner = |cause: usize| {
+        let Some(finish) = task.finish.get(cause) else {
+            return false;
+        };
+        (0..3).any(|to| finish[to] + task.changes[at.state][to] < finish[at.state])
+    };
+    (0..task.checks.len()).find(|&check| {
+        let item = &task.checks[check];
+        let finds = |&(cause, chance): &(usize, f64)| at.weights[cause] * chance > 0.0;
+        !item.isolating
+            && !at.made[check]
+            && item.minutes <= 0.0
+            && [item.state, item.leaves] == [at.state; 2]
+            && item.needs.iter().all(|&need| at.made[need])
+            && item.reveals.iter().any(finds)
+            && !item.reveals.iter().any(|&(cause, _)| sooner(cause))
+    })
 }
 
 fn better(one: Policy, other: Policy) -> Policy {

@@ -500,6 +500,33 @@ fn no_other_first_check_is_better() {
     assert!(mean < 1.001, "{mean} times on average");
 }
 
+/// What costs nothing and may find something is made before anything that costs something, also
+/// where not every order is tried.
+#[test]
+fn what_costs_nothing_comes_first() {
+    let mut rng = ChaCha8Rng::seed_from_u64(97);
+    for size in [9, 20, 30] {
+        for _ in 0..8 {
+            let mut problem = drawn(&mut rng, size, 4, 14);
+            problem.finish.clear();
+            problem.state = State::Pumped;
+            for check in &mut problem.checks {
+                check.made = false;
+                check.minutes += 1.0;
+            }
+            let free = &mut problem.checks[size / 2];
+            (free.minutes, free.false_alarm) = (0.0, 0.0);
+            (free.state, free.leaves_pumped) = (State::Pumped, false);
+            free.needs_first.clear();
+            free.reveals = vec![(3, 0.01)];
+            let task = Task::new(&problem).unwrap();
+            for effort in [Effort::Quick, Effort::Full] {
+                assert_eq!(order(&searched_for(&task, effort))[0], size / 2);
+            }
+        }
+    }
+}
+
 /// Expected minutes of a way, from the definition.
 fn walked(problem: &Problem, way: &Way, weights: &[f64], state: usize, made: &[bool]) -> f64 {
     let (check, next) = match way {
