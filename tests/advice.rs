@@ -1,7 +1,7 @@
 //! Advice as pages and the API give it: evidence that fits nothing, cases that grow old, and
 //! chances that come true.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use coldtrap::{
     advice::{Chances, Evidence, Learned, Request, State, advise, sequence::Effort},
@@ -143,7 +143,10 @@ async fn the_stop_rule_and_the_advice_expect_the_same() {
                         next.evidence
                             .outcomes
                             .push((step.check.clone(), step.assumed));
-                        next.state = step.state;
+                        next.state = match step.leave_minutes > 0.0 {
+                            true => State::Pumped,
+                            false => step.state,
+                        };
                     }
                     let left = ask(&next).expected_minutes;
                     if made == stop.after {
@@ -235,12 +238,7 @@ async fn a_lock_out_of_unknown_order_comes_again() {
             assert_eq!(again, !holds, "{address}: {lock_out}");
         }
         // The next question knows no better than this one.
-        let sent = page
-            .text
-            .split("name=\"made\" value=\"")
-            .nth(1)
-            .expect("an order");
-        let sent = sent.split('"').next().expect("its end");
+        let sent = remembered(&page.text);
         let risen = if address.contains(rise) { rise } else { "" };
         let next = format!("/sequence/tools/BRK-04?{locked}&{risen}&made={sent}&state=vented");
         let next = app.get(&next).await;
@@ -270,6 +268,127 @@ async fn a_lock_out_of_unknown_order_comes_again() {
     let page = app.get(&format!("/incidents/{}", filed["number"])).await;
     page.expect(200)
         .assert_shows("made=pressure-rise-test%2Celectron-beam-lock-out");
+}
+
+/// A check that pumps the tool down ends what was locked out or purged before it: in every order of
+/// every class what comes after it vents or stops the tool anew, and locks out and purges anew.
+#[tokio::test]
+async fn a_check_that_pumps_down_ends_what_was_secured() {
+    let app = TestApp::demo().await;
+    let mut pumps = 0;
+    let classes: Vec<_> = app
+        .catalogue
+        .classes()
+        .map(|class| class.id.clone())
+        .collect();
+    for class in classes {
+        let asked = json!({"tool_class": class});
+        let advice = app.post("/api/sequence", &asked).await.expect(200).json();
+        let (mut state, mut since) = ("pumped".to_owned(), HashSet::new());
+        for step in advice["checks"].as_array().expect("steps") {
+            let text = |name: &str| step[name].as_str().expect("a word").to_owned();
+            let number = |name: &str| step[name].as_f64().expect("a number");
+            if text("state") != state {
+                since.clear();
+            }
+            let changes = number("state_change_minutes") > 0.0;
+            assert_eq!(changes, text("state") != state, "{class}: {step}");
+            for need in step["needs_first"].as_array().expect("a list") {
+                let need = need.as_str().expect("a check");
+                let of = app.catalogue.check(need).expect("a check").state.id();
+                assert!(of == "pumped" || since.contains(need), "{class}: {step}");
+            }
+            since.insert(text("check"));
+            state = text("leaves");
+            if text("state") != state {
+                assert!(number("leaves_minutes") > 0.0, "{step}");
+                pumps += 1;
+                since.clear();
+            }
+        }
+    }
+    assert!(pumps > 6, "only {pumps}");
+    for (class, state, outcomes) in [
+        (
+            "cryo-sputter",
+            "stopped-purged",
+            ["cryo-stop-and-purge", "cryo-regeneration"],
+        ),
+        (
+            "glove-box-evaporator",
+            "vented",
+            ["resistive-power-lock-out", "empty-chamber-pump-down"],
+        ),
+    ] {
+        let outcomes = outcomes.map(|check| json!({"check": check, "outcome": "clear"}));
+        let asked = json!({"tool_class": class, "state": state, "outcomes": outcomes});
+        let advice = app.post("/api/sequence", &asked).await.expect(200).json();
+        assert_eq!(advice["held"], json!([]), "{class}");
+    }
+}
+
+/// With something found the page sends to mending it, and gives no time to a cause that no check
+/// left can find.
+#[tokio::test]
+async fn what_is_found_is_mended_before_anything_is_timed() {
+    let app = TestApp::demo().await;
+    let address = "/sequence/classes/cryo-evaporator?outcomes.cathode-gauge-strike-check=found\
+                   &help_minutes=100";
+    let page = app.get(address).await.expect(200);
+    page.assert_shows("Mend what was found");
+    assert!(!page.shows("Expected time to the cause"));
+    assert!(!page.shows("Start with:"));
+    let found = [json!({"check": "cathode-gauge-strike-check", "outcome": "found"})];
+    let asked = json!({"tool_class": "cryo-evaporator", "outcomes": found, "help_minutes": 100});
+    let advice = app.post("/api/sequence", &asked).await.expect(200).json();
+    assert_eq!(advice["found"], json!(["cathode-gauge-strike-check"]));
+    assert_eq!(advice["stop"], json!(null));
+}
+
+/// What the form of a page remembers of the order in which checks were made.
+fn remembered(page: &str) -> &str {
+    let sent = page.split("name=\"made\" value=\"").nth(1);
+    let sent = sent.expect("an order");
+    sent.split('"').next().expect("its end")
+}
+
+/// A lock-out that was stated while the tool stood pumped is over, although the next question only
+/// says that the tool is vented, until somebody says that it was made again.
+#[tokio::test]
+async fn a_lock_out_from_before_the_tool_was_pumped_is_over() {
+    let app = TestApp::demo().await;
+    let locked = "outcomes.electron-beam-lock-out=clear&outcomes.resistive-power-lock-out=clear";
+    let held = "Taken as still in force";
+    let ask = async |address: &str| {
+        let page = app.get(&format!("/sequence/tools/BRK-04?{address}")).await;
+        page.expect(200)
+    };
+    for stated in [
+        locked.to_owned(),
+        format!("{locked}&outcomes.pressure-rise-test=clear"),
+    ] {
+        let pumped = ask(&stated).await;
+        let made = remembered(&pumped.text);
+        let vented = format!("{stated}&state=vented&made={made}");
+        let over = ask(&vented).await;
+        assert!(!over.shows(held), "{vented}");
+        over.assert_shows("id=\"step-electron-beam-lock-out-again-");
+        over.assert_shows("name=\"again.electron-beam-lock-out\"");
+        let again = "again.electron-beam-lock-out=yes&again.resistive-power-lock-out=yes";
+        let again = ask(&format!("{vented}&{again}")).await;
+        assert!(again.shows(held), "{vented}");
+        let made = remembered(&again.text);
+        let later = ask(&format!("{stated}&state=vented&made={made}")).await;
+        assert!(later.shows(held), "{made}");
+        let pumped = ask(&format!("{stated}&made={made}")).await;
+        let made = remembered(&pumped.text);
+        let over = ask(&format!("{stated}&state=vented&made={made}")).await;
+        assert!(!over.shows(held), "{made}");
+    }
+    // The report lists checks as they were made.
+    let page = ask(&format!("{locked}&made=resistive-power-lock-out")).await;
+    page.assert_shows("checks.0.check=resistive-power-lock-out");
+    page.assert_shows("checks.1.check=electron-beam-lock-out");
 }
 
 /// Of several outcomes of one check the last that could be judged counts, as it does in statistics.

@@ -85,6 +85,7 @@ impl About<'_> {
             state: ToolState::Pumped,
             twice: BTreeSet::new(),
             elsewhere: BTreeSet::new(),
+            history: Vec::new(),
         }
     }
 }
@@ -134,8 +135,69 @@ pub(super) fn address_for(
     )
 }
 
-/// Under this name a form holds the checks made, in order, their identifiers between commas.
+/// Under this name a form holds the checks made, in order, their identifiers between commas, and
+/// among them the states the tool was in meanwhile, each behind an `@`.
 pub(super) const MADE: &str = "made";
+
+/// Before a check's identifier, the name under which a form says that it was made once more.
+pub(super) const AGAIN: &str = "again.";
+
+/// What a form remembers, in order.
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Happened {
+    /// A check was made.
+    Made(CheckId),
+    /// The tool was said to be in a state.
+    Stood(ToolState),
+}
+
+impl Happened {
+    fn all(catalogue: &Catalogue, sent: &Pairs) -> Vec<Self> {
+        let words = sent.get(MADE).unwrap_or_default().split(',');
+        let again = sent.below(AGAIN).map(|(id, _)| id);
+        let told = words.chain(again).filter_map(|word| {
+            if let Some(check) = catalogue.check(word) {
+                return Some(Self::Made(check.id.clone()));
+            }
+            let state = word.strip_prefix('@')?;
+            let mut states = ToolState::ALL.into_iter();
+            states.find(|known| known.id() == state).map(Self::Stood)
+        });
+        Self::tidy(told.collect())
+    }
+
+    /// Of each check the last time, and of the states between two checks each once.
+    fn tidy(all: Vec<Self>) -> Vec<Self> {
+        let mut kept: Vec<Self> = Vec::new();
+        for happened in all.into_iter().rev() {
+            let state = |other: &&Self| matches!(other, Self::Stood(_));
+            let again = match &happened {
+                Self::Made(_) => kept.contains(&happened),
+                Self::Stood(_) => kept.iter().rev().take_while(state).any(|s| *s == happened),
+            };
+            if !again {
+                kept.push(happened);
+            }
+        }
+        kept.reverse();
+        kept
+    }
+
+    /// Where a check was made.
+    fn place(history: &[Self], check: &str) -> Option<usize> {
+        let made = |happened: &Self| matches!(happened, Self::Made(id) if id.as_str() == check);
+        history.iter().position(made)
+    }
+}
+
+/// The outcomes a form states, as check and outcome, in the order in which the checks were made;
+/// those whose order is not known come last.
+pub(super) fn in_order_made<'s>(catalogue: &Catalogue, sent: &'s Pairs) -> Vec<(&'s str, &'s str)> {
+    let history = Happened::all(catalogue, sent);
+    let mut outcomes: Vec<_> = sent.below("outcomes.").collect();
+    outcomes.sort_by_key(|(check, _)| Happened::place(&history, check).unwrap_or(usize::MAX));
+    outcomes
+}
 
 /// A question on its way.
 #[derive(Clone, Debug)]
@@ -147,6 +209,8 @@ pub(super) struct Question {
     twice: BTreeSet<String>,
     /// Checks of something the tool does not have.
     elsewhere: BTreeSet<String>,
+    /// What the form remembers.
+    history: Vec<Happened>,
 }
 
 /// Causes named in a note at most.
@@ -174,8 +238,8 @@ pub(super) struct Answer {
     pub(super) advice: Advice,
     /// What became of what was asked, where that is not plain.
     pub(super) notes: Vec<String>,
-    /// Whether a check that is not isolating has found something.
-    pub(super) found: bool,
+    /// Checks that are not isolating and have found something.
+    pub(super) found: Vec<CheckId>,
     cases: BTreeMap<String, Vec<i64>>,
 }
 
@@ -352,14 +416,23 @@ impl Question {
         self.request.evidence.ordered = usize::MAX;
     }
 
-    /// States what a form sends. `made` in it holds the checks whose order is known already;
-    /// other outcomes were stated since, at once.
+    /// States what a form sends. What it remembers holds the checks whose order is known already;
+    /// other outcomes were stated since, at once. What was made before the tool was said to be in
+    /// another state than the check's has lapsed.
     pub(super) fn state_form(&mut self, catalogue: &Catalogue, sent: &Pairs) -> Vec<Refusal> {
-        let made: Vec<&str> = sent.get(MADE).unwrap_or_default().split(',').collect();
-        let place = |name: &str| {
-            let check = name.strip_prefix("outcomes.")?;
-            made.iter().rposition(|other| *other == check)
-        };
+        let history = Happened::all(catalogue, sent);
+        let place = |name: &str| Happened::place(&history, name.strip_prefix("outcomes.")?);
+        for (at, happened) in history.iter().enumerate() {
+            let Happened::Made(id) = happened else {
+                continue;
+            };
+            let of = catalogue.check(id.as_str()).map(|check| check.leaves);
+            let left =
+                |since: &Happened| matches!(since, Happened::Stood(state) if Some(*state) != of);
+            if history[at..].iter().any(left) {
+                self.request.evidence.lapsed.push(id.to_string());
+            }
+        }
         let mut pairs: Vec<_> = sent
             .iter()
             .map(|(name, value)| (name, value.trim()))
@@ -373,23 +446,41 @@ impl Question {
                 self.request.evidence.ordered = self.request.evidence.outcomes.len();
             }
         }
+        self.history = history;
         refusals
     }
 
-    /// What a form has to send as [`MADE`] so that the order is known later. Of what was stated
-    /// at once, what was made in another state than that of the tool now counts as made last, so
-    /// that nothing passes for secured that may not be.
+    /// What a form has to send as [`MADE`] so that the order is known later, and where the tool
+    /// stands now. Of what was stated at once, what was made in another state than that of the
+    /// tool now counts as made last, so that nothing passes for secured that may not be.
     pub(super) fn made(&self, catalogue: &Catalogue) -> String {
         let outcomes = &self.request.evidence.outcomes;
-        let (known, new) = outcomes.split_at(self.request.evidence.ordered.min(outcomes.len()));
-        let elsewhere = |id: &str| {
-            let check = catalogue.check(id);
-            check.is_some_and(|check| check.state != self.state)
+        if outcomes.is_empty() {
+            return String::new();
+        }
+        let stated = |happened: &&Happened| match happened {
+            Happened::Made(made) => outcomes.iter().any(|(id, _)| id == made.as_str()),
+            Happened::Stood(_) => true,
         };
-        let mut new: Vec<&str> = new.iter().map(|(id, _)| id.as_str()).collect();
-        new.sort_by_key(|id| elsewhere(id));
-        let known = known.iter().map(|(id, _)| id.as_str());
-        known.chain(new).collect::<Vec<_>>().join(",")
+        let mut new: Vec<&Check> = outcomes
+            .iter()
+            .filter(|(id, _)| Happened::place(&self.history, id).is_none())
+            .filter_map(|(id, _)| catalogue.check(id))
+            .collect();
+        new.sort_by_key(|check| [check.state, check.leaves] != [self.state; 2]);
+        let mut all: Vec<Happened> = self.history.iter().filter(stated).cloned().collect();
+        all.extend(
+            new.into_iter()
+                .map(|check| Happened::Made(check.id.clone())),
+        );
+        all.push(Happened::Stood(self.state));
+        let words = Happened::tidy(all)
+            .into_iter()
+            .map(|happened| match happened {
+                Happened::Made(id) => id.to_string(),
+                Happened::Stood(state) => format!("@{}", state.id()),
+            });
+        words.collect::<Vec<_>>().join(",")
     }
 
     fn notes(&self, catalogue: &Catalogue) -> Vec<String> {
@@ -496,9 +587,11 @@ impl Question {
     /// Asks, off the threads that serve requests.
     pub(super) async fn ask(mut self, app: &App) -> Result<Answer, Fault> {
         self.set_apart(&app.catalogue);
+        app.counted().await;
         let knowledge = Arc::clone(&app.knowledge);
         let mut notes = self.notes(&app.catalogue);
-        let found = self.finding(&app.catalogue).next().is_some();
+        let found = self.finding(&app.catalogue);
+        let found = found.map(|check| check.id.clone()).collect();
         let catalogue = Arc::clone(&app.catalogue);
         let request = self.request;
         let today = app.today();

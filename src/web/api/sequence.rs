@@ -111,6 +111,8 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
                 "minutes": step.minutes,
                 "state": check.state.id(),
                 "state_change_minutes": step.change_minutes,
+                "leaves": check.leaves.id(),
+                "leaves_minutes": step.leave_minutes,
                 "cautions": check.cautions,
                 "needs_first": check.first().filter(|id| about.fits(&app.catalogue, id)).collect::<Vec<_>>(),
                 "anew": step.anew,
@@ -178,7 +180,8 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         "half_life_days": app.catalogue.half_life_days(),
         "help_minutes": price,
         "help_minutes_from": price.map(|_| if stated { "request" } else { "site" }),
-        "stop": advice.stop.map(|stop| {
+        "found": answer.found,
+        "stop": advice.stop.filter(|_| answer.found.is_empty()).map(|stop| {
             json!({"after_checks": stop.after, "left_minutes": stop.left_minutes})
         }),
         "checks": checks,

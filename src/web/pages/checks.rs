@@ -61,7 +61,14 @@ pub(super) async fn show(
         page,
         name: check.name.clone(),
         minutes: show::minutes(check.minutes),
-        state: show::capital(check.state.name()),
+        state: match check.leaves == check.state {
+            true => show::capital(check.state.name()),
+            false => format!(
+                "{}, {} after it",
+                show::capital(check.state.name()),
+                check.leaves.name()
+            ),
+        },
         isolating: check.isolating,
         cautions: cautions(check.cautions.iter(), catalogue),
         needs_first: check

@@ -13,7 +13,7 @@ use crate::{
     statistics::Outcome,
     vacuum::units::{PressureUnit, TypedPressure, read_pressure},
     web::{
-        asked_sequence::{About, Answer, MADE},
+        asked_sequence::{AGAIN, About, Answer, MADE, in_order_made},
         fault::{self, Fault},
         fields::{Asked, Pairs, address, place},
         show,
@@ -29,6 +29,9 @@ use crate::{
         },
     },
 };
+
+/// An outcome that tells nothing, as a form sends it.
+const UNSURE: &str = "inconclusive";
 
 /// Causes below this chance are not listed.
 const NEGLIGIBLE: f64 = 0.001;
@@ -99,7 +102,10 @@ pub(super) async fn of_tool(
     ));
     view.page.title = format!("What to check next on {}", tool.id);
     let mut report: Vec<(String, String)> = vec![("tool".to_owned(), tool.id.to_string())];
-    for (row, (check, outcome)) in asked.below("outcomes.").enumerate() {
+    for (row, (check, outcome)) in in_order_made(&app.catalogue, &asked)
+        .into_iter()
+        .enumerate()
+    {
         report.push((format!("checks.{row}.check"), check.to_owned()));
         report.push((format!("checks.{row}.outcome"), outcome.to_owned()));
     }
@@ -170,7 +176,11 @@ async fn view(
     let advice = &answer.advice;
     let mut evidence = evidence(app, about, advice, here, site_price);
     for (name, value) in asked.iter() {
-        evidence.fill(name, value);
+        // The last outcome that could be judged is the one that counts, so it is sent again.
+        let judged = |(other, value): (&str, &str)| other == name && value != UNSURE;
+        if value != UNSURE || !asked.iter().any(judged) {
+            evidence.fill(name, value);
+        }
     }
     if !made.is_empty() {
         evidence.hidden.push(Hidden {
@@ -192,6 +202,7 @@ async fn view(
         basis: basis(catalogue, advice),
         carried,
         steps: steps(catalogue, &answer, state),
+        found: found(catalogue, &answer),
         expected: show::minutes(advice.expected_minutes),
         practice: show::minutes(advice.practice_minutes),
         mended: show::minutes(advice.mended_minutes),
@@ -344,12 +355,22 @@ struct Price {
     of_site: bool,
 }
 
+/// The checks that have found something, in words; empty if none has.
+fn found(catalogue: &Catalogue, answer: &Answer) -> String {
+    let checks = answer.found.iter();
+    let names: Vec<String> = checks
+        .filter_map(|id| catalogue.check(id.as_str()))
+        .map(|check| format!("“{}”", check.name))
+        .collect();
+    show::all_of(&names.iter().map(String::as_str).collect::<Vec<_>>())
+}
+
 fn stop(catalogue: &Catalogue, answer: &Answer, price: Option<Price>) -> String {
     let advice = &answer.advice;
     let Some(price) = price else {
         return String::new();
     };
-    if answer.found {
+    if !answer.found.is_empty() {
         return "Not now: something is found. Mend it and pump down first; help is of use if the \
                 pressure does not come back."
             .to_owned();
@@ -485,7 +506,13 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
             continue;
         };
         if step.anew {
+            let before = &steps[..index];
+            let first = !before.iter().any(|other| other.check == step.check);
             shown.push(SequenceStep {
+                again: match first {
+                    true => format!("{AGAIN}{}", check.id),
+                    false => String::new(),
+                },
                 place: index + 1,
                 id: format!("{}-again-{}", check.id, index + 1),
                 name: check.name.clone(),
@@ -497,7 +524,7 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
                 hazards: hazards(check, catalogue),
                 ..SequenceStep::default()
             });
-            state = check.state;
+            state = check.leaves;
             continue;
         }
         let isolating_before = steps[..index]
@@ -509,6 +536,7 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
             place: index + 1,
             id: check.id.to_string(),
             anew: false,
+            again: String::new(),
             name: check.name.clone(),
             href: format!("/checks/{}", check.id),
             isolating: check.isolating,
@@ -519,7 +547,14 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
                 show::percent(step.interval.high)
             ),
             bar: ShareBar::new(step.chance, step.interval.low, step.interval.high, full),
-            minutes: show::minutes(check.minutes),
+            minutes: match step.leave_minutes > 0.0 {
+                true => format!(
+                    "{}, then pumping down: {}",
+                    show::minutes(check.minutes),
+                    show::minutes(step.leave_minutes)
+                ),
+                false => show::minutes(check.minutes),
+            },
             state: show::capital(check.state.name()),
             change: change(step.change_minutes, state, check.state),
             hazards: hazards(check, catalogue),
@@ -534,7 +569,7 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
                 .into_iter()
                 .map(|number| Link::new(number.to_string(), format!("/incidents/{number}")))
                 .collect(),
-            moved: step.moved.unwrap_or_default(),
+            moved: step.moved,
             moved_by: shift(
                 catalogue,
                 step.moved_by.as_ref(),
@@ -559,7 +594,7 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
                 told.name
             );
         }
-        state = check.state;
+        state = check.leaves;
         shown.push(view);
     }
     shown

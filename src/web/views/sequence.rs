@@ -43,6 +43,9 @@ pub struct SequencePage {
     pub carried: Option<Carried>,
     /// The checks, in order.
     pub steps: Vec<SequenceStep>,
+    /// What has found something already, such as “Door seal”; empty if nothing has. No times are
+    /// shown then: no check that is left can find it.
+    pub found: String,
     /// Expected time of this order until the cause is found, such as "1 h 50 min".
     pub expected: String,
     /// The same of the common-practice order.
@@ -106,6 +109,8 @@ pub struct SequenceStep {
     pub isolating: bool,
     /// Whether it was made before and is made anew, since what it secured has ended.
     pub anew: bool,
+    /// The name under which the form says that this has been done; empty if it does not ask.
+    pub again: String,
     /// Chance of finding, such as "31 %"; of an isolating check, the chance that it points somewhere.
     pub chance: String,
     /// Its interval, such as "22 to 41 %"; empty if not known.
@@ -126,8 +131,9 @@ pub struct SequenceStep {
     pub cases: String,
     /// Some of those cases.
     pub case_links: Vec<Link>,
-    /// Places moved up (positive) or down (negative) against common practice.
-    pub moved: i64,
+    /// Places moved up (positive) or down (negative) against common practice; none if that has no
+    /// such check.
+    pub moved: Option<i64>,
     /// What moved it, in one sentence.
     pub moved_by: String,
     /// What its being clear would change; empty if not known.
@@ -136,12 +142,15 @@ pub struct SequenceStep {
 
 impl SequenceStep {
     fn moved_text(&self) -> String {
-        let places = if self.moved.abs() == 1 {
-            "place"
-        } else {
-            "places"
+        let Some(moved) = self.moved else {
+            let here = match self.isolating {
+                true => "it is here for what it splits",
+                false => "it is here for the checks that wait for it",
+            };
+            return format!("The common-practice order has no such check; {here}");
         };
-        let moved = match self.moved {
+        let places = if moved.abs() == 1 { "place" } else { "places" };
+        let moved = match moved {
             0 => return "Same place as common practice".to_owned(),
             up if up > 0 => format!("{up} {places} earlier than common practice"),
             down => format!("{} {places} later than common practice", -down),
