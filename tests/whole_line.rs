@@ -247,6 +247,18 @@ async fn each_broken_rule_names_its_field_and_what_is_accepted() {
     assert_eq!(app.store.counts().await.expect("counts"), (0, 0));
 }
 
+/// Rates leave it out, so whoever reads it is told.
+#[tokio::test]
+async fn an_incident_before_the_first_day_in_service_says_so() {
+    let mut app = TestApp::empty().await;
+    let early = record::with("tool_details", json!({"in_service": "2025-06-01"}));
+    let filed = app.post("/api/incidents", &early).await.expect(201).json();
+    app.settle().await;
+    let page = app.get(&format!("/incidents/{}", filed["number"])).await;
+    page.expect(200)
+        .assert_shows("before the tool’s first day in service, 2025-06-01");
+}
+
 #[tokio::test]
 async fn a_worse_pressure_is_taken_with_a_reason() {
     let app = TestApp::empty().await;

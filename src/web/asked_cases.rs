@@ -21,6 +21,7 @@ pub(super) struct AskedCases {
 
 /// Reads `tool_class`, `site`, `tool`, `from` and `to`.
 pub(super) async fn read(app: &App, asked: &Pairs) -> Result<AskedCases, Fault> {
+    app.counted().await;
     let asker = app.asker();
     let sites = app.store.sites(&asker).await?;
     let mut refusals = Vec::new();

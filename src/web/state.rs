@@ -1,9 +1,9 @@
 //! What every handler works with.
 
-use std::sync::Arc;
+use std::{sync::Arc, time::Duration};
 
 use jiff::Timestamp;
-use tokio::sync::watch;
+use tokio::{sync::watch, time::timeout};
 
 use crate::{
     casebook::Asker, catalogue::Catalogue, day, follow::Progress, knowledge::Knowledge,
@@ -11,6 +11,9 @@ use crate::{
 };
 
 use super::{holding::Holding, replaying::Replays, suggesting::Suggestions};
+
+/// How long an answer waits for what was just written to be counted.
+const PATIENCE: Duration = Duration::from_secs(2);
 
 /// The parts of the running program; clones share them.
 #[derive(Clone, Debug)]
@@ -47,6 +50,16 @@ impl App {
     pub fn now(&self) -> Timestamp {
         let now = Timestamp::now();
         Timestamp::from_microsecond(now.as_microsecond()).unwrap_or(now)
+    }
+
+    /// Waits until what was written through this program so far is counted, so that whoever wrote
+    /// it finds it counted. Not for ever: behind a long import an answer counts what it can.
+    pub async fn counted(&self) {
+        let written = *self.store.written().borrow();
+        let mut progress = self.progress.clone();
+        let counted = progress.wait_for(|progress| progress.knowledge >= written);
+        // Too late, or a follower that has ended: the answer comes all the same.
+        let _ = timeout(PATIENCE, counted).await;
     }
 
     /// The day, in days since 1 January 1970.

@@ -12,6 +12,7 @@ use super::{
 use crate::{
     calculation::named::Named,
     casebook::{Filed, Incident, Outcome, Revision, Status, Tool},
+    day,
     vacuum::units::TypedPressure,
     web::{
         asked_sequence, attaching,
@@ -214,7 +215,7 @@ fn view(app: &App, filed: &Filed, revision: &Revision, tool: Option<&Tool>) -> I
         proof: incident.proof.clone(),
         not_restored_reason: incident.not_restored_reason.clone(),
         notes: incident.notes.clone(),
-        facts: facts(incident),
+        facts: facts(incident, tool),
         revisions: revisions(filed, revision.revision),
         similar: Default::default(),
         edit: None,
@@ -270,8 +271,20 @@ fn scale(incident: &Incident) -> Option<DecadeScale> {
     DecadeScale::new(&unit.to_string(), unit.pascals_per_unit(), &marks)
 }
 
-fn facts(incident: &Incident) -> Vec<Fact> {
+fn facts(incident: &Incident, tool: Option<&Tool>) -> Vec<Fact> {
     let mut facts = vec![Fact::new("First seen", show::moment(incident.occurred_at))];
+    let first = tool.and_then(|tool| tool.in_service);
+    if let Some(first) = first
+        && day::of_date(first).is_some_and(|first| day::of(incident.occurred_at) < first)
+    {
+        facts.push(Fact::new(
+            "Not counted in rates",
+            format!(
+                "it came before the tool’s first day in service, {first}: correct the day on the \
+                 tool’s page, or the time here"
+            ),
+        ));
+    }
     if let Some(closed) = incident.closed_at {
         facts.push(Fact::new("Closed", show::moment(closed)));
     }
