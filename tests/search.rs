@@ -917,13 +917,12 @@ async fn outcomes_recorded_on_an_open_incident_move_the_cases_like_it() {
         })
     };
     let of_door = |found: &Value| {
-        let hits = found["hits"].as_array().expect("hits").iter().take(10);
-        hits.filter(|hit| {
-            hit["cause"]
-                .as_str()
-                .is_some_and(|cause| cause.starts_with("door-seal"))
-        })
-        .count()
+        // Those filed here have no cause yet and would take a place among the first.
+        let hits = found["hits"].as_array().expect("hits").iter();
+        let causes = hits.filter_map(|hit| hit["cause"].as_str()).take(10);
+        causes
+            .filter(|cause| cause.starts_with("door-seal"))
+            .count()
     };
     let mut counts = Vec::new();
     let mut lines = Vec::new();
