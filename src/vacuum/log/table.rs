@@ -166,7 +166,7 @@ impl<'a> Table<'a> {
         if self.separator != Separator::Comma || width < 3 {
             return Ok(());
         }
-        let twice = width % 2 == 0
+        let twice = width.is_multiple_of(2)
             && names.is_none_or(|names| names * 2 == width)
             && width >= 4
             && self
