@@ -24,6 +24,8 @@ pub struct Component {
     pub id: ComponentId,
     /// Name people read.
     pub name: String,
+    /// What the name names, without what it says more of it: the `Foreline valve` of the cryopump.
+    pub thing: String,
 }
 
 /// Minutes it takes to bring a tool of a class from one state to another.

@@ -453,6 +453,7 @@ impl<'a> Reader<'a> {
                 id.clone(),
                 Component {
                     id,
+                    thing: thing(&entry.name).to_owned(),
                     name: entry.name,
                 },
             );
@@ -902,6 +903,13 @@ fn is_identifier(text: &str) -> bool {
         && text
             .bytes()
             .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
+}
+
+/// What a name names, without what it says more of it.
+fn thing(name: &str) -> &str {
+    let ends = [",", ":", " of ", " with ", " between ", " inside "];
+    let end = ends.iter().filter_map(|end| name.find(end)).min();
+    &name[..end.unwrap_or(name.len())]
 }
 
 /// The legal outcome of a search that ended without a cause.

@@ -5,15 +5,14 @@
 use std::ops::{Bound, RangeInclusive};
 
 use tantivy::{
-    BitSet, DocId, DocSet, Score, SegmentReader, TantivyError, Term,
+    BitSet, DocId, SegmentReader, Term,
     columnar::Column,
-    query::{
-        BitSetDocSet, ConstScorer, EnableScoring, Explanation, Query, RangeQuery, Scorer, Weight,
-    },
+    query::{Query, RangeQuery},
     schema::Field,
 };
 
 use super::{
+    held::{Held, Holding},
     rank,
     schema::{ELSEWHERE, UNIT},
 };
@@ -36,7 +35,7 @@ impl Beside {
     pub(super) fn cases(&self) -> Box<dyn Query> {
         // An older index that is searched while a new one is filled has no such column.
         if self.in_own_unit || self.column == ELSEWHERE {
-            return Box::new(self.clone());
+            return Box::new(Held(self.clone()));
         }
         let end = |power: f64| {
             if power.is_finite() {
@@ -91,30 +90,14 @@ impl<'a> OfSegment<'a> {
     }
 }
 
-impl Query for Beside {
-    fn weight(&self, _: EnableScoring<'_>) -> tantivy::Result<Box<dyn Weight>> {
-        Ok(Box::new(self.clone()))
-    }
-}
+impl Holding for Beside {
+    const TOLD: &'static str = "near in its own unit";
 
-impl Weight for Beside {
-    fn scorer(&self, segment: &SegmentReader, boost: Score) -> tantivy::Result<Box<dyn Scorer>> {
+    fn put_cases(&self, segment: &SegmentReader, cases: &mut BitSet) -> tantivy::Result<()> {
         let of_segment = OfSegment::new(std::slice::from_ref(self), segment);
-        let mut near = BitSet::with_max_value(segment.max_doc());
-        for case in 0..segment.max_doc() {
-            if of_segment.is_near(case) {
-                near.insert(case);
-            }
+        for case in (0..segment.max_doc()).filter(|case| of_segment.is_near(*case)) {
+            cases.insert(case);
         }
-        Ok(Box::new(ConstScorer::new(BitSetDocSet::from(near), boost)))
-    }
-
-    fn explain(&self, segment: &SegmentReader, case: DocId) -> tantivy::Result<Explanation> {
-        let mut scorer = self.scorer(segment, 1.0)?;
-        if scorer.seek(case) != case {
-            let told = format!("case {case} is not near");
-            return Err(TantivyError::InvalidArgument(told));
-        }
-        Ok(Explanation::new("near in its own unit", 1.0))
+        Ok(())
     }
 }

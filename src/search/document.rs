@@ -12,7 +12,6 @@ use super::{
     circumstances::Circumstances,
     digest::Digest,
     lexer::lex,
-    naming::head,
     noted,
     pressure::{Reading, Told, readings_in, scale},
     quantity::{Quantity, quantities_in},
@@ -275,7 +274,7 @@ impl Entry {
         let cleared = facts.len();
         for component in cleared_of(&incident, tool, catalogue) {
             facts.push_str(BETWEEN_NAMES);
-            facts.push_str(head(&component.name));
+            facts.push_str(&component.thing);
             facts.push_str(CLEARED);
         }
         let typed = incident.pressures;

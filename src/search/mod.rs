@@ -14,6 +14,7 @@ mod digest;
 mod document;
 mod everyday;
 mod excerpt;
+mod held;
 mod in_use;
 mod index;
 mod kept;

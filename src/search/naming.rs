@@ -46,7 +46,7 @@ impl Names {
         let classes = catalogue.classes();
         let causes = catalogue.causes().map(|cause| {
             let component = catalogue.component(cause.component.as_str());
-            let component = component.map(|component| head(&component.name).to_owned());
+            let component = component.map(|component| component.thing.clone());
             // Of a pumping fault or a change of process the kind names no thing.
             let kind = match cause.kind {
                 Kind::PumpingFault | Kind::ProcessChange => None,
@@ -404,13 +404,6 @@ fn tools_in(typed: &str) -> Vec<(Range<usize>, String, &str)> {
         }
     }
     found
-}
-
-/// What a name names, without what it says more of it: the `Foreline valve` of the cryopump.
-pub(super) fn head(name: &str) -> &str {
-    let ends = [",", ":", " of ", " with ", " between ", " inside "];
-    let end = ends.iter().filter_map(|end| name.find(end)).min();
-    &name[..end.unwrap_or(name.len())]
 }
 
 fn terms(searcher: &Searcher, field: Field) -> Result<Vec<String>, SearchError> {

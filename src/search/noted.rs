@@ -7,15 +7,13 @@
 use std::ops::Range;
 
 use tantivy::{
-    BitSet, DocId, DocSet, Score, SegmentReader, TERMINATED, TantivyError, Term,
-    postings::Postings,
-    query::{BitSetDocSet, ConstScorer, EnableScoring, Explanation, Query, Scorer, Weight},
-    schema::IndexRecordOption,
+    BitSet, DocSet, SegmentReader, TERMINATED, Term, postings::Postings, schema::IndexRecordOption,
 };
 
 use super::{
     analysis::{Analysed, Word},
     document::{NOTED, Noted},
+    held::Holding,
 };
 
 /// Places of each thing; words beyond share the last.
@@ -64,38 +62,24 @@ impl InNoted {
     }
 }
 
-impl Query for InNoted {
-    fn weight(&self, _: EnableScoring<'_>) -> tantivy::Result<Box<dyn Weight>> {
-        Ok(Box::new(self.clone()))
-    }
-}
+impl Holding for InNoted {
+    const TOLD: &'static str = "holding it in this part of the notes";
 
-impl Weight for InNoted {
-    fn scorer(&self, segment: &SegmentReader, boost: Score) -> tantivy::Result<Box<dyn Scorer>> {
-        let mut holding = BitSet::with_max_value(segment.max_doc());
+    fn put_cases(&self, segment: &SegmentReader, cases: &mut BitSet) -> tantivy::Result<()> {
         let index = segment.inverted_index(self.word.field())?;
         let all = IndexRecordOption::WithFreqsAndPositions;
-        if let Some(mut cases) = index.read_postings(&self.word, all)? {
-            let own = self.places();
-            let mut places = Vec::new();
-            while cases.doc() != TERMINATED {
-                cases.positions(&mut places);
-                if places.iter().any(|place| own.contains(place)) {
-                    holding.insert(cases.doc());
-                }
-                cases.advance();
+        let Some(mut held) = index.read_postings(&self.word, all)? else {
+            return Ok(());
+        };
+        let own = self.places();
+        let mut places = Vec::new();
+        while held.doc() != TERMINATED {
+            held.positions(&mut places);
+            if places.iter().any(|place| own.contains(place)) {
+                cases.insert(held.doc());
             }
+            held.advance();
         }
-        let holding = BitSetDocSet::from(holding);
-        Ok(Box::new(ConstScorer::new(holding, boost)))
-    }
-
-    fn explain(&self, segment: &SegmentReader, case: DocId) -> tantivy::Result<Explanation> {
-        let mut scorer = self.scorer(segment, 1.0)?;
-        if scorer.doc() > case || scorer.seek(case) != case {
-            let told = format!("case {case} does not hold it there");
-            return Err(TantivyError::InvalidArgument(told));
-        }
-        Ok(Explanation::new("held in this part of the notes", 1.0))
+        Ok(())
     }
 }

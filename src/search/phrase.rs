@@ -7,11 +7,11 @@
 use std::collections::HashMap;
 
 use tantivy::{
-    BitSet, DocId, DocSet, Score, SegmentReader, TERMINATED, TantivyError, Term,
-    postings::Postings,
-    query::{BitSetDocSet, ConstScorer, EnableScoring, Explanation, Query, Scorer, Weight},
+    BitSet, DocId, DocSet, SegmentReader, TERMINATED, Term, postings::Postings,
     schema::IndexRecordOption,
 };
+
+use super::held::Holding;
 
 /// Words side by side in one field.
 #[derive(Clone, Debug)]
@@ -55,32 +55,17 @@ impl Phrase {
     }
 }
 
-impl Query for Phrase {
-    fn weight(&self, _: EnableScoring<'_>) -> tantivy::Result<Box<dyn Weight>> {
-        Ok(Box::new(self.clone()))
-    }
-}
+impl Holding for Phrase {
+    const TOLD: &'static str = "holding these words side by side";
 
-impl Weight for Phrase {
-    fn scorer(&self, segment: &SegmentReader, boost: Score) -> tantivy::Result<Box<dyn Scorer>> {
+    fn put_cases(&self, segment: &SegmentReader, cases: &mut BitSet) -> tantivy::Result<()> {
         let mut begins: Option<HashMap<DocId, Vec<u32>>> = None;
         for word in &self.words {
             begins = Some(Self::narrowed(segment, word, begins.as_ref())?);
         }
-        let mut holding = BitSet::with_max_value(segment.max_doc());
         for case in begins.unwrap_or_default().into_keys() {
-            holding.insert(case);
+            cases.insert(case);
         }
-        let holding = BitSetDocSet::from(holding);
-        Ok(Box::new(ConstScorer::new(holding, boost)))
-    }
-
-    fn explain(&self, segment: &SegmentReader, case: DocId) -> tantivy::Result<Explanation> {
-        let mut scorer = self.scorer(segment, 1.0)?;
-        if scorer.doc() > case || scorer.seek(case) != case {
-            let told = format!("case {case} does not hold these words side by side");
-            return Err(TantivyError::InvalidArgument(told));
-        }
-        Ok(Explanation::new("holds these words side by side", 1.0))
+        Ok(())
     }
 }

@@ -23,6 +23,7 @@ use super::{
     beside::Beside,
     denied,
     document::{Noted, Part, When},
+    held::Held,
     language::Named,
     leaning::Leaning,
     naming::Names,
@@ -907,7 +908,7 @@ impl SearchIndex {
         let phrase = Phrase {
             words: words.iter().map(word).collect(),
         };
-        weighted(Box::new(phrase), asked.weights.part(part))
+        weighted(Box::new(Held(phrase)), asked.weights.part(part))
     }
 
     fn phrase(&self, part: Part, asked: &Understood, terms: &[(usize, String)]) -> Box<dyn Query> {
@@ -1016,7 +1017,7 @@ impl SearchIndex {
 
     fn in_noted(&self, term: &str, noted: Noted) -> Box<dyn Query> {
         let word = Term::from_field_text(self.fields.part(Part::Notes), term);
-        Box::new(InNoted { word, noted })
+        Box::new(Held(InNoted { word, noted }))
     }
 
     /// Filters as bounds.
