@@ -8,7 +8,11 @@ use coldtrap::{
 };
 use serde_json::{Value, json};
 
-use crate::support::{app::TestApp, record};
+use crate::support::{
+    app::TestApp,
+    record,
+    searching::{hits, numbers, why},
+};
 
 /// An open incident on a tool of the demo fleet.
 async fn file(app: &TestApp, symptom: &str) -> i64 {
@@ -41,27 +45,8 @@ async fn an_index_that_is_being_filled_answers_and_says_how_far_it_is() {
     assert_eq!(told["remarks"], json!([]), "{told}");
 }
 
-async fn hits(app: &TestApp, query: &str) -> Value {
-    let words = form_urlencoded::byte_serialize(query.as_bytes()).collect::<String>();
-    app.get(&format!("/api/search?q={words}&limit=50"))
-        .await
-        .expect(200)
-        .json()
-}
-
 fn total_of(found: &Value) -> u64 {
     found["total"].as_u64().expect("a total")
-}
-
-fn numbers(found: &Value) -> Vec<i64> {
-    let hits = found["hits"].as_array().expect("hits").iter();
-    hits.filter_map(|hit| hit["number"].as_i64()).collect()
-}
-
-fn why(found: &Value, number: i64) -> String {
-    let mut hits = found["hits"].as_array().expect("hits").iter();
-    let hit = hits.find(|hit| hit["number"] == number).expect("the hit");
-    hit["why"].to_string()
 }
 
 #[tokio::test]

@@ -6,17 +6,14 @@ use std::collections::BTreeSet;
 use coldtrap::catalogue::source;
 use serde_json::Value;
 
-use crate::support::app::TestApp;
+use crate::support::{app::TestApp, searching};
 
 async fn hits(app: &TestApp, query: &str) -> Value {
-    let words = form_urlencoded::byte_serialize(query.as_bytes()).collect::<String>();
-    let path = format!("/api/search?q={words}&limit=200");
-    app.get(&path).await.expect(200).json()
+    searching::hits_up_to(app, query, 200).await
 }
 
 fn numbers(found: &Value) -> BTreeSet<i64> {
-    let hits = found["hits"].as_array().expect("hits").iter();
-    hits.filter_map(|hit| hit["number"].as_i64()).collect()
+    searching::numbers(found).into_iter().collect()
 }
 
 fn remarks(found: &Value) -> String {

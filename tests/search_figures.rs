@@ -1,26 +1,10 @@
 //! Figures in a search from outside: those of the fault are found, those of what came after the fix, times and
 //! dates are not.
 
-use serde_json::Value;
-
-use crate::support::app::TestApp;
-
-async fn hits(app: &TestApp, query: &str) -> Value {
-    let words = form_urlencoded::byte_serialize(query.as_bytes()).collect::<String>();
-    let path = format!("/api/search?q={words}&limit=50");
-    app.get(&path).await.expect(200).json()
-}
-
-fn numbers(found: &Value) -> Vec<i64> {
-    let hits = found["hits"].as_array().expect("hits").iter();
-    hits.filter_map(|hit| hit["number"].as_i64()).collect()
-}
-
-fn why(found: &Value, number: i64) -> String {
-    let mut hits = found["hits"].as_array().expect("hits").iter();
-    let hit = hits.find(|hit| hit["number"] == number).expect("the hit");
-    hit["why"].to_string()
-}
+use crate::support::{
+    app::TestApp,
+    searching::{hits, numbers, why},
+};
 
 /// Figures of what came after the fix are not those of the fault, and a figure at the fault comes first.
 #[tokio::test]

@@ -3,3 +3,4 @@
 pub mod app;
 pub mod process;
 pub mod record;
+pub mod searching;
