@@ -253,11 +253,21 @@ fn every_system_of_the_trade_is_covered() {
             );
         }
         assert!(!check.basis.is_empty(), "{} has no basis", check.id);
-        // Whoever reaches into the chamber has the supplies of its sources locked out first.
-        let reaches_in = check.procedure.contains("Lock out the source supplies")
-            || check
-                .procedure
-                .contains("lock out the supplies of the sources");
+        // Whoever reaches into the chamber has the supplies of all its sources locked out first, not
+        // only that of the source looked at; these are made from outside.
+        let from_outside = [
+            "cathode-gauge-cleaning",
+            "chamber-light-inspection",
+            "port-seal-inspection",
+            "roughing-line-bore-inspection",
+            "roughing-pump-ultimate-check",
+            "roughing-valve-thorough-clean",
+            "vent-valve-inspection",
+        ];
+        let locks_out = check.id.as_str().ends_with("-lock-out");
+        let reaches_in = check.state == ToolState::Vented
+            && !locks_out
+            && !from_outside.contains(&check.id.as_str());
         let locked_out = [
             "electron-beam-lock-out",
             "resistive-power-lock-out",
@@ -268,6 +278,23 @@ fn every_system_of_the_trade_is_covered() {
                 let mut firsts = check.first();
                 assert!(firsts.any(|id| id.as_str() == lock_out), "{}", check.id);
             }
+            let mut cautions = check.cautions.iter();
+            assert!(
+                cautions.any(|id| id.as_str() == "high-voltage"),
+                "{}",
+                check.id
+            );
+        }
+        // Those lock-outs are of the vented tool and have ended once the pump is stopped.
+        if check.state == ToolState::StoppedPurged
+            && let Some(at) = check.procedure.find("From the chamber side")
+        {
+            let before = &check.procedure[..at];
+            let told =
+                "prove dead the supplies of all sources in the chamber before a hand goes in";
+            assert!(before.contains(told), "{}", check.id);
+            let mut cautions = check.cautions.iter();
+            assert!(cautions.any(|id| id.as_str() == "high-voltage"));
         }
         let words = check.procedure.to_lowercase();
         assert!(
@@ -284,5 +311,55 @@ fn every_system_of_the_trade_is_covered() {
             .map(|cause| cause.weight_in(&class.id))
             .sum();
         assert!(weight > 0.0, "{} starts without any belief", class.id);
+    }
+}
+
+/// A check that leaves the tool vented, or its pump stopped, has an outcome there and then: what only
+/// a pump-down tells is no part of it, since the order counts none, and none of it was to be seen on
+/// a tool still pumped, since it stands in the middle of the others. One on the pumped tool opens nothing.
+#[test]
+fn outcomes_are_told_in_the_state_of_the_check() {
+    const NOT_VENTED: [&str; 14] = [
+        "recover",
+        "falls to",
+        "unchanged",
+        "pump-down",
+        "pumps as",
+        "idle",
+        "quiet",
+        "holds cold",
+        "base pressure",
+        "foreline pressure",
+        "rise test",
+        "roughing time",
+        "after it is",
+        "no change",
+    ];
+    const NOT_PUMPED: [&str; 4] = ["knife edge", "recovery", "and recover", "another hose"];
+    let catalogue = parse(&files()).expect("as shipped");
+    for check in catalogue.checks() {
+        let about = |words: &[&str], lines: &mut dyn Iterator<Item = &str>| {
+            for line in lines {
+                let line = line.to_lowercase();
+                for word in words {
+                    assert!(!line.contains(word), "{}: {line:?} says {word:?}", check.id);
+                }
+            }
+        };
+        let told = |line: &&str| line.starts_with("**Found**") || line.starts_with("**Clear**");
+        let mut outcomes = check.procedure.lines().filter(told);
+        if check.leaves != check.state {
+            continue;
+        }
+        match check.state {
+            ToolState::Pumped => about(&NOT_PUMPED, &mut outcomes),
+            ToolState::Vented | ToolState::StoppedPurged => {
+                about(&NOT_VENTED, &mut outcomes);
+                about(
+                    &["before venting", "still pumped"],
+                    &mut check.procedure.lines(),
+                );
+            }
+        }
     }
 }
