@@ -622,7 +622,7 @@ fn problem(
 /// Minutes, from each state, to bring the tool into a state in which a cause can be mended
 /// and from there back under vacuum, which proves the fix; none if it is not known which
 /// state that is. What can be mended on a pumped tool can be mended in any state, what on a
-/// vented one also with the pump stopped.
+/// vented one also with the pump stopped, where the chamber then has to be pumped down as well.
 fn back(cause: &CauseFacts, changes: &[[f64; 3]; 3]) -> [f64; 3] {
     let Some(need) = cause.fix_state else {
         return [0.0; 3];
@@ -631,7 +631,13 @@ fn back(cause: &CauseFacts, changes: &[[f64; 3]; 3]) -> [f64; 3] {
         State::ALL
             .into_iter()
             .filter(|state| *state >= need)
-            .map(|state| changes[from][state as usize] + changes[state as usize][0])
+            .map(|state| {
+                let proof = match need {
+                    State::Vented => changes[state as usize][0].max(changes[need as usize][0]),
+                    _ => changes[state as usize][0],
+                };
+                changes[from][state as usize] + proof
+            })
             .fold(f64::INFINITY, f64::min)
     };
     [0, 1, 2].map(way)

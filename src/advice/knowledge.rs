@@ -58,30 +58,23 @@ pub struct ClassFacts {
     pub pump_down: f64,
     /// Pump stopped and purged, minutes.
     pub stop_and_purge: f64,
-    /// From stopped and purged to pumped, minutes.
+    /// From stopped and purged, the chamber under vacuum, to pumped, minutes.
     pub restart: f64,
 }
 
 impl ClassFacts {
-    /// Minutes from each state (first index, order of [`State::ALL`]) to each state by the
-    /// quickest way. Stopping the pump is possible from a vented chamber; out of stopped
-    /// and purged the only way is to restart.
+    /// Minutes from each state (first index, order of [`State::ALL`]) to each state; no way by a
+    /// third one is quicker. Behind its shut gate valve the chamber stays under vacuum while the
+    /// pump is stopped. Who stops it on a vented tool has the chamber to pump down beside the
+    /// restart, whichever takes longer; what that takes more than the restart is counted when the
+    /// pump is stopped.
     pub fn changes(&self) -> [[f64; 3]; 3] {
-        let far = f64::INFINITY;
-        let mut minutes = [
+        let pump_down_left = (self.pump_down - self.restart).max(0.0);
+        [
             [0.0, self.vent, self.stop_and_purge],
-            [self.pump_down, 0.0, self.stop_and_purge],
-            [self.restart, far, 0.0],
-        ];
-        for middle in 0..3 {
-            for from in 0..3 {
-                for to in 0..3 {
-                    let way = minutes[from][middle] + minutes[middle][to];
-                    minutes[from][to] = way.min(minutes[from][to]);
-                }
-            }
-        }
-        minutes
+            [self.pump_down, 0.0, self.stop_and_purge + pump_down_left],
+            [self.restart, self.restart + self.vent, 0.0],
+        ]
     }
 }
 

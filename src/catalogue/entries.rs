@@ -37,7 +37,7 @@ pub struct StateMinutes {
     pub pump_down: f64,
     /// High-vacuum pump stopped, warmed or spun down, and purged.
     pub stop_and_purge: f64,
-    /// From stopped and purged back to a running high-vacuum pump.
+    /// From stopped and purged back to a running high-vacuum pump, the chamber under vacuum.
     pub restart: f64,
 }
 

@@ -48,7 +48,9 @@ pub struct ModelClass<'a> {
     /// The checks in the order in which its people make them.
     pub checks: Vec<&'a str>,
     /// Minutes to change the state of a tool: `vent` and `pump_down` between pumped and
-    /// vented, `stop_and_purge` and `restart` to and from stopped and purged.
+    /// vented, `stop_and_purge` and `restart` to and from stopped and purged. Stopping the pump of a
+    /// vented tool takes longer by what `pump_down` takes more than `restart`, since the chamber has
+    /// to be pumped down as well.
     pub minutes: BTreeMap<&'a str, f64>,
 }
 

@@ -295,7 +295,12 @@ impl<'t> Trial<'t> {
             let need = state(model.causes[cause].fix_state);
             let back = [0, 1, 2].map(|from: usize| {
                 let ways = State::ALL.into_iter().filter(|at| *at >= need);
-                ways.map(|at| changes[from][at as usize] + changes[at as usize][0])
+                // Mended vented, the chamber has to be pumped down, whichever pump has stopped meanwhile.
+                let proof = |at: State| match need {
+                    State::Vented => changes[at as usize][0].max(changes[need as usize][0]),
+                    _ => changes[at as usize][0],
+                };
+                ways.map(|at| changes[from][at as usize] + proof(at))
                     .fold(f64::INFINITY, f64::min)
             });
             back.map(|minutes| minutes - back.into_iter().fold(f64::INFINITY, f64::min))
