@@ -532,3 +532,47 @@ fn days_of_a_tool_that_lie_ahead_are_refused_by_line() {
         );
     }
 }
+
+/// Rates leave it out, so whoever brings it is told at the row; it is taken, since an export holds what
+/// was on record before a tool's first day was corrected.
+#[test]
+fn a_row_outside_the_days_in_service_is_taken_and_told() {
+    let folder = TempDir::new().expect("a folder");
+    let days = |first: &str, last: Value| json!({"in_service": first, "out_of_service": last});
+    let mut rows = vec![
+        // Brings the tool, whose first day comes later.
+        record::with("tool_details", days("2025-06-01", Value::Null)),
+        // The tool as the row before has it.
+        record::closed(),
+        record::with("tool_details", days("2020-01-01", json!("2025-03-03"))),
+        record::with("tool_details", days("2020-01-01", json!("2025-03-04"))),
+    ];
+    for (row, tool) in rows
+        .iter_mut()
+        .zip(["TST-01", "TST-01", "TST-02", "TST-03"])
+    {
+        row["tool"] = json!(tool);
+    }
+    let file: String = rows.iter().map(|row| format!("{row}\n")).collect();
+    let taken = process::run_on(folder.path(), &["import", "/dev/stdin"], file.as_bytes());
+    let told = String::from_utf8_lossy(&taken.stderr).into_owned();
+    assert_eq!(taken.status.code(), Some(0), "{told}");
+    for line in [1, 2] {
+        let said = format!(
+            "line {line}, taken: occurred_at: 2025-03-04 lies before the tool’s first day in service, \
+             2025-06-01, so that no rate counts it; to have it counted: 2025-06-01 or later, or an \
+             earlier first day in service"
+        );
+        assert!(told.contains(&said), "{told}");
+    }
+    assert!(
+        told.contains("line 3, taken: occurred_at: 2025-03-04 lies after the tool’s last day in service, 2025-03-03"),
+        "{told}"
+    );
+    assert!(!told.contains("line 4"), "{told}");
+    let said = String::from_utf8_lossy(&taken.stdout).into_owned();
+    assert!(
+        said.contains("4 accepted (3 of them outside their tool’s days in service), 0 refused; the accepted ones are stored"),
+        "{said}"
+    );
+}

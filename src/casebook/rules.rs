@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use jiff::{Timestamp, tz::TimeZone};
+use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use serde_json::Value;
 
 use super::{
@@ -17,6 +17,7 @@ use crate::calculation::{named::Named, packed};
 use crate::catalogue::{
     AntecedentId, Catalogue, CauseId, Check, CheckId, ComponentId, NOT_FOUND, SignId, ToolClass,
 };
+use crate::day;
 
 /// What the rules look a report up against.
 #[derive(Clone, Copy, Debug)]
@@ -291,6 +292,28 @@ pub fn tool_from_record(
     } else {
         Err(refusals)
     }
+}
+
+/// What is said of an incident that lies outside the days its tool was in service: it is taken, as
+/// an export with a day corrected since has to be, and rates leave it out.
+pub fn not_counted(tool: &Tool, occurred_at: Timestamp) -> Option<Refusal> {
+    let day = day::of(occurred_at);
+    let beyond = |date: Option<Date>, is: fn(i64, i64) -> bool| {
+        date.filter(|date| day::of_date(*date).is_some_and(|of| is(day, of)))
+    };
+    let (said, other, date) = match beyond(tool.in_service, |day, first| day < first) {
+        Some(first) => ("before the tool’s first", ["later", "earlier first"], first),
+        None => {
+            let last = beyond(tool.out_of_service, |day, last| day > last)?;
+            ("after the tool’s last", ["earlier", "later last"], last)
+        }
+    };
+    let began = TimeZone::UTC.to_datetime(occurred_at).date();
+    Some(Refusal::new(
+        "occurred_at",
+        format!("{began} lies {said} day in service, {date}, so that no rate counts it"),
+        format!("{date} or {}, or an {} day in service", other[0], other[1]),
+    ))
 }
 
 fn is_site_code(code: &str) -> bool {

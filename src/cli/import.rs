@@ -68,16 +68,25 @@ impl Import {
             at_hand: about.is_file(),
             index: follower.as_mut(),
         };
+        let mut noted = 0_u64;
         let report = intake
             .take(
                 BufReader::with_capacity(1 << 20, file),
                 |row| bar.suspend(|| eprintln!("{row}")),
+                |row| {
+                    noted += 1;
+                    bar.suspend(|| eprintln!("{row}"));
+                },
                 |bytes| bar.inc(bytes),
             )
             .await?;
         bar.finish_and_clear();
+        let told = match noted {
+            0 => String::new(),
+            _ => format!(" ({noted} of them outside their tool’s days in service)"),
+        };
         println!(
-            "{} accepted, {} refused; {}",
+            "{} accepted{told}, {} refused; {}",
             report.accepted,
             report.refused,
             if report.stored {

@@ -52,7 +52,7 @@ enum Verb {
 /// Which store.
 #[derive(Debug, Args)]
 struct StoreAt {
-    /// The store, as sqlite://PATH; made if it is not there
+    /// The store, as sqlite://PATH; serve and import make it if it is not there
     #[arg(long, value_name = "URL")]
     db: String,
     /// A folder of catalogue files to use instead of those built in

@@ -21,7 +21,7 @@ use tokio::sync::oneshot;
 
 use super::{IntakeError, Tools, lines::Lines, row};
 use crate::{
-    casebook::{Refusal, Tool},
+    casebook::{Refusal, Tool, rules},
     catalogue::Catalogue,
     search::{Entry, Prepared, SearchIndex},
     store::{Filing, Row, Store, StoreError},
@@ -63,6 +63,18 @@ impl Judged {
             Self::Row(row, _) => row.number,
             Self::Whole(whole) => whole.filing.number,
         }
+    }
+
+    /// What its sender should know of it, if anything.
+    pub(super) fn note(&self, tools: &Tools) -> Option<Refusal> {
+        let (tool, occurred_at) = match self {
+            Self::Row(row, _) => (row.tool(), row.occurred_at()),
+            Self::Whole(whole) => {
+                let incident = &whole.filing.incident;
+                (incident.tool.as_str(), incident.occurred_at)
+            }
+        };
+        rules::not_counted(tools.get(tool)?, occurred_at)
     }
 }
 
@@ -179,6 +191,11 @@ impl<'a> Judge<'a> {
     pub(super) fn given(&self, number: i64, place: u64) {
         let ahead = number.saturating_sub_unsigned(place);
         self.bench.numbers_ahead.store(ahead, Ordering::Relaxed);
+    }
+
+    /// The tools as far as the rows so far know them.
+    pub(super) fn tools(&self) -> Arc<Tools> {
+        self.bench.tools()
     }
 
     /// A tool as far as the rows so far know it.

@@ -56,6 +56,30 @@ impl fmt::Display for RefusedRow {
     }
 }
 
+/// A row that was taken, and what its sender should know of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotedRow {
+    /// Its line, from 1.
+    pub line: u64,
+    /// What there is to know, and what would be taken without a word.
+    pub note: Refusal,
+}
+
+impl fmt::Display for NotedRow {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Refusal {
+            field,
+            problem,
+            accepted,
+        } = &self.note;
+        write!(
+            f,
+            "line {}, taken: {field}: {problem}; to have it counted: {accepted}",
+            self.line
+        )
+    }
+}
+
 /// What became of a file.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Report {
@@ -119,7 +143,7 @@ pub async fn take(
         at_hand: false,
         index: None,
     };
-    intake.take(reader, refused, progress).await
+    intake.take(reader, refused, |_| {}, progress).await
 }
 
 /// A file to be taken, and where it goes.
@@ -151,7 +175,8 @@ enum Place {
 }
 
 impl Intake<'_> {
-    /// Takes the incidents of `reader` as [`take`] does.
+    /// Takes the incidents of `reader` as [`take`] does; `noted` hears of good rows of which there is
+    /// something to say.
     ///
     /// # Errors
     /// A reader or a store that fails; nothing is stored then.
@@ -159,6 +184,7 @@ impl Intake<'_> {
         mut self,
         reader: impl BufRead + Send,
         mut refused: impl FnMut(&RefusedRow) + Send,
+        mut noted: impl FnMut(&NotedRow) + Send,
         mut progress: impl FnMut(u64) + Send,
     ) -> Result<Report, IntakeError> {
         let mut place = match (self.wish.dry_run, self.at_hand) {
@@ -170,7 +196,7 @@ impl Intake<'_> {
             }
             (false, false) => Place::Aside(Spool::new()?),
         };
-        let judged = self.judge(&mut place, reader, &mut refused, &mut progress);
+        let judged = self.judge(&mut place, reader, &mut refused, &mut noted, &mut progress);
         match (judged.await, place) {
             (Ok(report), Place::Aside(spool)) if report.accepted > 0 => {
                 self.write(spool).await?;
@@ -199,6 +225,7 @@ impl Intake<'_> {
         place: &mut Place,
         reader: impl BufRead + Send,
         refused: &mut (impl FnMut(&RefusedRow) + Send),
+        noted: &mut (impl FnMut(&NotedRow) + Send),
         progress: &mut (impl FnMut(u64) + Send),
     ) -> Result<Report, IntakeError> {
         let tools = known_tools(self.store).await?;
@@ -216,9 +243,13 @@ impl Intake<'_> {
         let mut report = Report::default();
         let mut lines = Lines::new(reader);
         while let Some(rows) = judge.next(&mut lines, progress).await? {
+            let tools = judge.tools();
             for (line, judged) in rows {
                 match judged {
                     Ok(judged) => {
+                        if let Some(note) = judged.note(&tools) {
+                            noted(&NotedRow { line, note });
+                        }
                         match place {
                             Place::Nowhere => {}
                             Place::Aside(spool) => spool.put(&judged)?,

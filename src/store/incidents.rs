@@ -118,6 +118,11 @@ impl Row {
     pub fn tool(&self) -> &str {
         &self.tool
     }
+
+    /// When it began.
+    pub fn occurred_at(&self) -> Timestamp {
+        Timestamp::from_microsecond(self.occurred_at).unwrap_or_default()
+    }
 }
 
 /// Bytes that most reports take as JSON.

@@ -11,8 +11,7 @@ use super::{
 };
 use crate::{
     calculation::named::Named,
-    casebook::{Filed, Incident, Outcome, Revision, Status, Tool},
-    day,
+    casebook::{Filed, Incident, Outcome, Revision, Status, Tool, rules},
     vacuum::units::TypedPressure,
     web::{
         asked_sequence, attaching,
@@ -273,15 +272,12 @@ fn scale(incident: &Incident) -> Option<DecadeScale> {
 
 fn facts(incident: &Incident, tool: Option<&Tool>) -> Vec<Fact> {
     let mut facts = vec![Fact::new("First seen", show::moment(incident.occurred_at))];
-    let first = tool.and_then(|tool| tool.in_service);
-    if let Some(first) = first
-        && day::of_date(first).is_some_and(|first| day::of(incident.occurred_at) < first)
-    {
+    if let Some(note) = tool.and_then(|tool| rules::not_counted(tool, incident.occurred_at)) {
         facts.push(Fact::new(
             "Not counted in rates",
             format!(
-                "it came before the tool’s first day in service, {first}: correct the day on the \
-                 tool’s page, or the time here"
+                "{}: correct the day on the tool’s page, or the time here",
+                note.problem
             ),
         ));
     }
