@@ -3,6 +3,10 @@
 
 use std::collections::{BTreeMap, HashSet};
 
+use axum::{
+    body::Body,
+    http::{Request as Asked, header},
+};
 use coldtrap::{
     advice::{Chances, Evidence, Learned, Request, State, advise, sequence::Effort},
     casebook::Asker,
@@ -170,6 +174,103 @@ async fn the_stop_rule_and_the_advice_expect_the_same() {
     println!("{compared} compared, worst {worst}, {never} times no stop");
     assert!(compared >= 20, "{compared}");
     assert!(worst < AGREES, "{worst}");
+}
+
+/// Once every check was made and nothing found, no time to the cause is told and nothing is called
+/// proven; the help named is what was not had yet, and the report holds what was done.
+#[tokio::test]
+async fn the_end_of_the_checks_is_no_shortest_order() {
+    let app = TestApp::demo().await;
+    let checks: Vec<String> = app
+        .catalogue
+        .checks()
+        .map(|check| check.id.to_string())
+        .collect();
+    let but = |left: &[&str]| {
+        let made = checks.iter().filter(|id| !left.contains(&id.as_str()));
+        made.cloned().collect::<Vec<_>>()
+    };
+    let asked = |made: &[String]| {
+        let of = |id: &String| json!({"check": id, "outcome": "clear"});
+        json!({"tool": "OLV-01", "help_minutes": 5, "outcomes": made.iter().map(of).collect::<Vec<_>>()})
+    };
+    let address = |made: &[String]| {
+        let of = |id: &String| format!("outcomes.{id}=clear");
+        let outcomes = made.iter().map(of).collect::<Vec<_>>().join("&");
+        format!("/sequence/tools/OLV-01?{outcomes}")
+    };
+    let all = but(&[]);
+    let answer = app
+        .post("/api/sequence", &asked(&all))
+        .await
+        .expect(200)
+        .json();
+    assert_eq!(answer["checks"], json!([]));
+    for told in [
+        "expected_minutes",
+        "common_practice_minutes",
+        "mended_minutes",
+        "gap",
+    ] {
+        assert!(answer[told].is_null(), "{told}");
+    }
+    assert_eq!(answer["proven_optimal"], false);
+    let page = app.get(&address(&all)).await.expect(200);
+    page.assert_shows("No check is left that could find the cause");
+    page.assert_shows("Helium leak test and residual gas analysis were made");
+    assert!(!page.shows("Proven shortest") && !page.shows(">0 min<"));
+    let report = page
+        .text
+        .split("href=\"/incidents/new?")
+        .nth(1)
+        .expect("a report");
+    let report = report.split('"').next().expect("its address");
+    assert!(report.contains("tool=OLV-01") && report.contains("=door-seal-inspection"));
+
+    // The help that is named is what was not had yet, at the end and before it.
+    let analysis = ["residual-gas-scan", "residual-gas-analysis-hired"];
+    let page = app.get(&address(&but(&analysis))).await.expect(200);
+    page.assert_shows("Bring the residual gas analyser, or look for what is not listed here.");
+    let helium = ["helium-leak-test-hired".to_owned()];
+    for (made, help) in [
+        (&helium[..], "the residual gas analyser"),
+        (&[], "the helium leak detector or the residual gas analyser"),
+    ] {
+        let page = app.get(&format!("{}&help_minutes=5", address(made))).await;
+        page.expect(200)
+            .assert_shows(&format!("Now, bring {help}: "));
+    }
+}
+
+/// Whoever files an incident and asks at once finds it counted in the order, in the statistics and
+/// among the hits of a search, though index and knowledge follow the store a moment later.
+#[tokio::test]
+async fn what_was_just_filed_counts_at_once() {
+    let mut app = TestApp::demo().await;
+    let sequence = || {
+        let body = json!({"tool_class": "cryo-evaporator"}).to_string();
+        let asked = Asked::post("/api/sequence").header(header::CONTENT_TYPE, "application/json");
+        asked.body(Body::from(body)).expect("a request")
+    };
+    let get = |address: &str| Asked::get(address).body(Body::empty()).expect("a request");
+    let before = app.send(sequence()).await.expect(200).json()["class_cases"].clone();
+    let before = before.as_u64().expect("a count");
+    let filed = record::with("symptom", json!("heathfern in the foreline"));
+    let _ = app.post("/api/incidents", &filed).await.expect(201);
+    let order = app.send_before_settling(sequence()).await.expect(200);
+    assert_eq!(order.json()["class_cases"], before + 1);
+
+    let _ = app.post("/api/incidents", &filed).await.expect(201);
+    let address = "/api/statistics/causes?tool_class=cryo-evaporator";
+    let causes = app.send_before_settling(get(address)).await.expect(200);
+    assert_eq!(causes.json()["sample"], before + 2, "{}", causes.text);
+
+    let _ = app.post("/api/incidents", &filed).await.expect(201);
+    let found = app.send_before_settling(get("/api/search?q=heathfern"));
+    assert_eq!(found.await.expect(200).json()["total"], 3);
+    let _ = app.post("/api/incidents", &filed).await.expect(201);
+    let page = app.send_before_settling(get("/search?q=heathfern"));
+    page.await.expect(200).assert_shows("4 cases");
 }
 
 /// A check of something the tool does not have cannot have been made on it: it is said and not
@@ -343,6 +444,27 @@ async fn what_is_found_is_mended_before_anything_is_timed() {
     let advice = app.post("/api/sequence", &asked).await.expect(200).json();
     assert_eq!(advice["found"], json!(["cathode-gauge-strike-check"]));
     assert_eq!(advice["stop"], json!(null));
+    // What is left to be made is for the case that the finding was none, not for finding it once more; what
+    // is believed is not.
+    for (tool, check) in [
+        ("BRK-04", "door-seal-inspection"),
+        ("OLV-01", "glove-box-door-seal-inspection"),
+    ] {
+        let mut answers = Vec::new();
+        for outcome in ["found", "clear"] {
+            let outcomes = [json!({"check": check, "outcome": outcome})];
+            let asked = json!({"tool": tool, "state": "vented", "outcomes": outcomes});
+            answers.push(app.post("/api/sequence", &asked).await.expect(200).json());
+        }
+        for same in ["checks", "expected_minutes", "mended_minutes"] {
+            assert_eq!(answers[0][same], answers[1][same], "{tool}: {same}");
+        }
+        let likeliest = |of: &Value| of["causes"][0]["chance"].as_f64().expect("a chance");
+        assert!(
+            likeliest(&answers[0]) > likeliest(&answers[1]) + 0.2,
+            "{tool}"
+        );
+    }
 }
 
 /// What the form of a page remembers of the order in which checks were made.
@@ -412,19 +534,27 @@ async fn an_outcome_that_could_not_be_judged_takes_nothing_back() {
         );
     }
     let note = found["notes"][0].as_str().expect("a note");
-    assert!(note.contains("What it looks for: "), "{note}");
     // Of what the note says it looks for, every cause is one the catalogue lists for the check.
     let check = app
         .catalogue
         .check("cathode-gauge-strike-check")
         .expect("a check");
-    let (_, named) = note.split_once("What it looks for: ").expect("causes");
-    let (named, _) = named.split_once(". The other").expect("their end");
+    const SOUGHT: &str = "What it looks for, the likeliest first: ";
+    let (_, named) = note.split_once(SOUGHT).expect("causes");
+    let (named, _) = named.split_once(". The checks below").expect("their end");
     for name in named.split("; ") {
         let mut listed = check.reveals.keys();
         let known = |id: &str| app.catalogue.cause_name(id) == name;
         assert!(listed.any(|id| known(id.as_str())), "{name}");
     }
+    // A helium test finds more than are named, of which the likeliest is not left out.
+    let outcomes = [json!({"check": "helium-leak-test", "outcome": "found"})];
+    let asked = json!({"tool_class": "cryo-evaporator", "outcomes": outcomes});
+    let helium = app.post("/api/sequence", &asked).await.expect(200).json();
+    let first = helium["causes"][0]["cause"].as_str().expect("a cause");
+    let note = helium["notes"][0].as_str().expect("a note");
+    let named = format!("{SOUGHT}{}; ", app.catalogue.cause_name(first));
+    assert!(note.contains(&named) && note.contains("; and "), "{note}");
     let clear = ask(&["found", "clear"]).await;
     assert_eq!(clear["causes"], ask(&["clear"]).await["causes"]);
     assert!(!clear["notes"].to_string().contains("mend that"));

@@ -510,6 +510,27 @@ async fn wear_out_and_reliability_say_what_they_cannot_tell() {
         .await
         .expect(200);
     dear.assert_shows("is no more than a planned service");
+    dear.assert_shows("No plan: a planned service has to cost less than a failure.");
+    // What cannot be read is no verdict, and no file is made of something else instead.
+    for typed in ["planned=abc", "planned=-3", "failure=0"] {
+        let query = format!("?cause=scroll-tip-seals-worn&{typed}");
+        let page = app.get(&format!("/statistics/wear-out{query}")).await;
+        let page = page.expect(200);
+        page.assert_shows("Nothing is planned until both costs are numbers of hours above 0.");
+        assert!(!page.shows("has to cost less than a failure"), "{typed}");
+        let file = app.get(&format!("/statistics/wear-out.csv{query}")).await;
+        file.expect(422).assert_shows("such as 4.5");
+    }
+    // By hand: 90 minutes to mend, on a stopped pump; 30 and 35 to stop and start it in the one
+    // class, in the other 35 and 40, where nobody opens a chamber.
+    for (class, cause, hours) in [
+        ("turbo-sputter", "scroll-tip-seals-worn", "2.6"),
+        ("glove-box-evaporator", "scroll-tip-seals-worn", "2.8"),
+    ] {
+        let page = format!("/statistics/wear-out?cause={cause}&tool_class={class}");
+        let page = app.get(&page).await.expect(200);
+        assert!(page.text.contains(&format!("value=\"{hours}\"")), "{class}");
+    }
     // The head of a plan says what its reasons say: one that is not shown to save is not praised.
     for (costs, saves) in [("", true), ("&planned=3&failure=3.5", false)] {
         let page = format!("/statistics/wear-out?cause=scroll-tip-seals-worn{costs}");

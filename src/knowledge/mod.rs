@@ -10,7 +10,7 @@ mod case;
 mod practice;
 
 use std::{
-    collections::HashMap,
+    collections::{BTreeMap, HashMap},
     hash::Hash,
     sync::{Arc, Mutex, PoisonError, RwLock, RwLockReadGuard},
 };
@@ -187,6 +187,12 @@ impl Knowledge {
     pub fn watch(&self, filter: &Filter, today: i64) -> Watch {
         let ledger = self.ledger();
         ledger.watch(filter, last_day(&ledger, today))
+    }
+
+    /// Watched tools that have the part whose failure is `cause`, by class.
+    pub fn fitted(&self, cause: &str, filter: &Filter, today: i64) -> BTreeMap<String, u64> {
+        let ledger = self.ledger();
+        ledger.fitted(cause, filter, last_day(&ledger, today))
     }
 
     /// Lives of the part whose failure is `cause`.

@@ -285,6 +285,19 @@ impl Lives {
     }
 }
 
+/// The tools that have the part whose failure is `cause`, by class.
+pub(super) fn fitted(ledger: &Ledger, cause: &str, tools: &[Watched<'_>]) -> BTreeMap<String, u64> {
+    let mut found = BTreeMap::new();
+    if let Some(cause) = ledger.symbols.get(cause) {
+        let component = ledger.components_of_causes().get(&cause).copied();
+        for watched in tools.iter().filter(|watched| watched.has(component)) {
+            let class = ledger.symbols.name(watched.history.class).to_owned();
+            *found.entry(class).or_default() += 1;
+        }
+    }
+    found
+}
+
 /// The lives that end in a cause. A case renews the part, and so does a planned service of
 /// its component, which ends the life before it without a failure; a tool that went into
 /// service within the record started with a new one. Two cases on one day are one failure,

@@ -5,6 +5,8 @@
 //! [`CALLED`] is called a trend. The number of cases needed is fixed beforehand, not
 //! chosen by what they show.
 
+use std::collections::BTreeMap;
+
 use super::{
     Filter, Group, Ledger,
     interval::{Rate, poisson_rate},
@@ -216,6 +218,12 @@ impl Ledger {
     pub fn watch(&self, filter: &Filter, last_day: i64) -> Watch {
         let tools = observation::watched(self, filter, last_day);
         observation::summary(self, filter, &tools)
+    }
+
+    /// Watched tools that have the part whose failure is `cause`, by class.
+    pub fn fitted(&self, cause: &str, filter: &Filter, last_day: i64) -> BTreeMap<String, u64> {
+        let tools = observation::watched(self, filter, last_day);
+        observation::fitted(self, cause, &tools)
     }
 
     /// Lives of the part whose failure is `cause`.

@@ -13,7 +13,7 @@ use super::{
     state::App,
 };
 use crate::{
-    advice::{Advice, AdviceError, Evidence, Request, sequence::Effort},
+    advice::{Advice, AdviceError, Belief, Evidence, Request, sequence::Effort},
     casebook::{Incident, Outcome, Refusal, Tool},
     catalogue::{Catalogue, Cause, Check, CheckId, ClassId, ComponentId, ToolClass, ToolState},
     knowledge,
@@ -216,21 +216,52 @@ pub(super) struct Question {
 /// Causes named in a note at most.
 const SOUGHT: usize = 6;
 
-/// The causes possible with these components that a check answers to, the surest first.
+/// The causes possible with these components that a check answers to.
 fn possible<'c>(
     catalogue: &'c Catalogue,
     check: &Check,
     parts: &BTreeSet<ComponentId>,
 ) -> impl Iterator<Item = &'c Cause> {
-    let mut causes: Vec<(&Cause, f64)> = check
-        .reveals
-        .iter()
-        .filter(|(_, chance)| **chance > 0.0)
-        .filter_map(|(id, chance)| Some((catalogue.cause(id.as_str())?, *chance)))
-        .filter(|(cause, _)| parts.contains(&cause.component))
+    let causes = check.reveals.iter().filter(|(_, chance)| **chance > 0.0);
+    causes
+        .filter_map(|(id, _)| catalogue.cause(id.as_str()))
+        .filter(|cause| parts.contains(&cause.component))
+}
+
+/// What to do about a finding, and what it may be, the likeliest first.
+fn note_of_finding(
+    catalogue: &Catalogue,
+    check: &Check,
+    parts: &BTreeSet<ComponentId>,
+    belief: &Belief,
+) -> String {
+    let mut sought: Vec<(&str, f64)> = possible(catalogue, check, parts)
+        .map(|cause| {
+            let mut believed = belief.causes.iter();
+            let of = believed.find(|believed| believed.id == cause.id.as_str());
+            (cause.name.as_str(), of.map_or(0.0, |of| of.chance))
+        })
         .collect();
-    causes.sort_by(|(_, a), (_, b)| b.total_cmp(a));
-    causes.into_iter().map(|(cause, _)| cause)
+    sought.sort_by(|(_, a), (_, b)| b.total_cmp(a));
+    let more = match sought.len().saturating_sub(SOUGHT) {
+        0 => String::new(),
+        1 => "; and 1 more".to_owned(),
+        more => format!("; and {more} more"),
+    };
+    let names: Vec<&str> = sought.iter().take(SOUGHT).map(|(name, _)| *name).collect();
+    let sought = match names.is_empty() {
+        true => "Nothing listed for this tool is what it looks for".to_owned(),
+        false => format!(
+            "What it looks for, the likeliest first: {}{more}",
+            names.join("; ")
+        ),
+    };
+    format!(
+        "“{}” has found something: mend that, then prove it by pumping down again. {sought}. The \
+         checks below are for the case that it is a false alarm, or that the pressure does not come \
+         back.",
+        check.name
+    )
 }
 
 /// An answer with the newest cases of each cause in the class.
@@ -240,13 +271,41 @@ pub(super) struct Answer {
     pub(super) notes: Vec<String>,
     /// Checks that are not isolating and have found something.
     pub(super) found: Vec<CheckId>,
+    /// Checks with an outcome that could be judged.
+    pub(super) judged: BTreeSet<String>,
     cases: BTreeMap<String, Vec<i64>>,
+}
+
+/// The question as it stands once what was found turns out to explain nothing; none where nothing is
+/// found.
+fn after_a_false_alarm(request: &Request, found: &[CheckId]) -> Option<Request> {
+    let mut left = (!found.is_empty()).then(|| request.clone())?;
+    for (id, outcome) in &mut left.evidence.outcomes {
+        if found.iter().any(|check| check.as_str() == id) {
+            *outcome = statistics::Outcome::Clear;
+        }
+    }
+    Some(left)
+}
+
+/// The same question where its order is of no use.
+fn quickly(request: &Request) -> Request {
+    Request {
+        effort: Effort::Quick,
+        price_of_help: None,
+        ..request.clone()
+    }
 }
 
 /// Cases linked from one step at most.
 const LINKED: usize = 5;
 
 impl Answer {
+    /// Whether no check is left that could find anything.
+    pub(super) fn ended(&self) -> bool {
+        self.advice.steps.iter().all(|step| step.anew)
+    }
+
     /// The newest cases of the class with a cause that the check reveals.
     pub(super) fn cases_behind(&self, check: &Check) -> Vec<i64> {
         let mut numbers: Vec<i64> = check
@@ -503,7 +562,9 @@ impl Question {
             .signs_of(&parts)
             .map(|sign| sign.id.as_str())
             .collect();
-        for (id, _) in &self.request.evidence.signs {
+        // That what it lacks did not happen goes without saying.
+        let seen = self.request.evidence.signs.iter().filter(|(_, seen)| *seen);
+        for (id, _) in seen {
             if let Some(sign) = catalogue.sign(id).filter(|_| !told.contains(id.as_str())) {
                 notes.push(format!(
                     "Nothing that this tool has brings about “{}”: see that it was seen on this \
@@ -519,22 +580,6 @@ impl Question {
                 name(id)
             )
         }));
-        for check in self.finding(catalogue) {
-            let sought: Vec<String> = possible(catalogue, check, &parts)
-                .take(SOUGHT)
-                .map(|cause| cause.name.clone())
-                .collect();
-            let sought = match sought.is_empty() {
-                true => "Nothing listed for this tool is what it looks for".to_owned(),
-                false => format!("What it looks for: {}", sought.join("; ")),
-            };
-            notes.push(format!(
-                "“{}” has found something: mend that, then prove it by pumping down again. \
-                 {sought}. The other causes and the checks below are for the case that it is a \
-                 false alarm, or that the pressure does not come back.",
-                check.name
-            ));
-        }
         notes
     }
 
@@ -590,8 +635,14 @@ impl Question {
         app.counted().await;
         let knowledge = Arc::clone(&app.knowledge);
         let mut notes = self.notes(&app.catalogue);
+        let parts = self.parts();
         let found = self.finding(&app.catalogue);
-        let found = found.map(|check| check.id.clone()).collect();
+        let found: Vec<CheckId> = found.map(|check| check.id.clone()).collect();
+        let outcomes = self.request.evidence.outcomes.iter();
+        let judged = outcomes
+            .filter(|(_, outcome)| *outcome != statistics::Outcome::Inconclusive)
+            .map(|(id, _)| id.clone())
+            .collect();
         let catalogue = Arc::clone(&app.catalogue);
         let request = self.request;
         let today = app.today();
@@ -608,7 +659,15 @@ impl Question {
                 )
                 .groups
                 .clone();
-            let advice = knowledge.advise(&request, today)?;
+            let advice = match after_a_false_alarm(&request, &found) {
+                None => knowledge.advise(&request, today)?,
+                // The belief is that of what is stated; the order is for what is left if that
+                // finding was none, or what it found is mended and the pressure not back.
+                Some(left) => Advice {
+                    belief: knowledge.advise(&quickly(&request), today)?.belief,
+                    ..knowledge.advise(&left, today)?
+                },
+            };
             // Only causes that the tool can have, as they are counted.
             let possible = |id: &str| advice.belief.causes.iter().any(|cause| cause.id == id);
             let cases = groups
@@ -616,6 +675,10 @@ impl Question {
                 .filter(|group| possible(&group.id))
                 .map(|group| (group.id, group.recent))
                 .collect();
+            let of_found = found.iter().filter_map(|id| catalogue.check(id.as_str()));
+            notes.extend(
+                of_found.map(|check| note_of_finding(&catalogue, check, &parts, &advice.belief)),
+            );
             let held = advice.held.iter().filter_map(|id| catalogue.check(id));
             let held: Vec<_> = held.map(|check| format!("“{}”", check.name)).collect();
             if !held.is_empty() {
@@ -629,16 +692,18 @@ impl Question {
                 advice,
                 notes,
                 found,
+                judged,
                 cases,
             })
         })
         .await?
         .map_err(|error| {
-            Fault::Refused(vec![Refusal::new(
-                "question",
-                error.to_string(),
+            let told = error.to_string();
+            let (problem, accepted) = told.split_once("; accepted is ").unwrap_or((
+                &told,
                 "signs, antecedents and outcomes that do not contradict each other",
-            )])
+            ));
+            Fault::Refused(vec![Refusal::new("question", problem, accepted)])
         })
     }
 }

@@ -43,6 +43,7 @@ pub(super) async fn run<T: Send + 'static>(
     app: &App,
     search: impl Fn(&SearchIndex) -> Result<T, SearchError> + Clone + Send + 'static,
 ) -> Result<T, Fault> {
+    app.findable().await;
     let index = app.index.current();
     let fault = match on(Arc::clone(&index), search.clone()).await {
         Err(fault @ Fault::Internal(_)) => fault,

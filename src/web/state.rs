@@ -62,6 +62,17 @@ impl App {
         let _ = timeout(PATIENCE, counted).await;
     }
 
+    /// As [`App::counted`], until what was written is found by searches. An index that is being filled is
+    /// searched as far as it is, since filling it takes its time.
+    pub async fn findable(&self) {
+        let written = *self.store.written().borrow();
+        let mut progress = self.progress.clone();
+        let found = progress.wait_for(|progress| {
+            progress.index >= written || progress.filling.is_some() || !progress.caught_up
+        });
+        let _ = timeout(PATIENCE, found).await;
+    }
+
     /// The day, in days since 1 January 1970.
     pub fn today(&self) -> i64 {
         day::of(self.now())

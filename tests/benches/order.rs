@@ -4,13 +4,14 @@
 //! checks and 3 isolating ones exactly, with three states and with minutes to finish, and
 //! 40 and 3 with the stated gap. Then questions on real classes (`QUESTIONS` of each, seen on
 //! made-up tools): time, gap, and how much shorter the program itself expects the search to be
-//! if it began with another check (`FIRST=0` leaves that out, which takes long). The plain programme remembers every situation in a hash
+//! if it began with another check (`FIRST=0` leaves that out, which takes long), and a whole answer
+//! without a price of help and with the one of several that takes longest. The plain programme remembers every situation in a hash
 //! map, as the textbook has it; both have to come to the same expected minutes.
 
 use std::{collections::HashMap, time::Instant};
 
 use coldtrap::advice::{
-    Evidence, Learned, Request, State, problem_of,
+    Evidence, Learned, Request, State, advise, problem_of,
     sequence::{CheckOption, Effort, Problem, minutes_beginning_with, plan},
 };
 use coldtrap::catalogue::source;
@@ -23,6 +24,8 @@ use rand_chacha::ChaCha8Rng;
 const CAUSES: usize = 45;
 const CHANGES: [[f64; 3]; 3] = [[0.0, 15.0, 150.0], [60.0, 0.0, 150.0], [210.0, 225.0, 0.0]];
 const RUNS: usize = 11;
+/// Prices of help, as shares of the minutes expected without it.
+const PRICES: [f64; 8] = [0.9, 1.01, 1.05, 1.1, 1.2, 1.4, 1.7, 2.5];
 
 fn main() {
     for finishing in [false, true] {
@@ -88,6 +91,7 @@ fn real() {
             .filter(|made| made.tool.class == class.id);
         let (mut took, mut gaps, mut quick, mut over) =
             (Vec::new(), Vec::new(), Vec::new(), vec![1.0]);
+        let (mut whole, mut helped) = (Vec::new(), Vec::new());
         let mut sizes = (0, 0);
         for made in of_class.take(questions) {
             let told = |(id, seen): (&dyn ToString, bool)| (id.to_string(), seen);
@@ -108,6 +112,19 @@ fn real() {
                 price_of_help: None,
                 effort: Effort::Full,
             };
+            let answered = |price_of_help: Option<f64>| {
+                let request = Request {
+                    price_of_help,
+                    ..request.clone()
+                };
+                let clock = Instant::now();
+                let answer = advise(&knowledge, &untaught, &untaught, &request).expect("advice");
+                (clock.elapsed().as_secs_f64() * 1e3, answer.expected_minutes)
+            };
+            let (plain, minutes) = answered(None);
+            whole.push(plain);
+            let prices = PRICES.map(|share| answered(Some(share * minutes)).0);
+            helped.push(prices.into_iter().fold(0.0, f64::max));
             let problem = problem_of(&knowledge, &untaught, &request).expect("a problem");
             let clock = Instant::now();
             let full = plan(&problem, Effort::Full).expect("the problem is well formed");
@@ -131,7 +148,8 @@ fn real() {
         let worst = over.iter().copied().fold(1.0, f64::max);
         println!(
             "{}, {} and {}: {:.1} ms; gap {:.2}; quick search {:.4} (worst {:.4}) times; \
-             another first check, worst {:.4} times",
+             another first check, worst {:.4} times; whole answer {:.1} ms, with a price of help \
+             {:.1} (worst {:.1})",
             class.id,
             sizes.0,
             sizes.1,
@@ -140,6 +158,9 @@ fn real() {
             quick.iter().sum::<f64>() / quick.len() as f64,
             quick.iter().copied().fold(0.0, f64::max),
             worst,
+            median(&mut whole),
+            median(&mut helped),
+            helped.iter().copied().fold(0.0, f64::max),
         );
     }
 }

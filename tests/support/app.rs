@@ -1,6 +1,6 @@
 //! A running program without a socket: temporary store, index in memory.
 
-use std::sync::Arc;
+use std::{sync::Arc, time::Duration};
 
 use axum::{
     Router,
@@ -236,15 +236,33 @@ impl TestApp {
 
     /// Sends a request whose answer need not be text.
     pub async fn respond(&self, request: Request<Body>) -> Response {
-        self.router
-            .clone()
-            .oneshot(request)
-            .await
-            .expect("the router always answers")
+        responded(self.router.clone(), request).await
     }
 
     pub async fn send(&self, request: Request<Body>) -> Answer {
-        let response = self.respond(request).await;
+        Answer::of(self.respond(request).await).await
+    }
+
+    /// Sends a request while index and knowledge lack what was written; they take it once the answer
+    /// has had time to be given without it.
+    pub async fn send_before_settling(&mut self, request: Request<Body>) -> Answer {
+        let asked = responded(self.router.clone(), request);
+        let settled = async {
+            tokio::time::sleep(Duration::from_millis(300)).await;
+            self.settle().await;
+        };
+        let (response, ()) = tokio::join!(asked, settled);
+        Answer::of(response).await
+    }
+}
+
+async fn responded(router: Router, request: Request<Body>) -> Response {
+    let response = router.oneshot(request).await;
+    response.expect("the router always answers")
+}
+
+impl Answer {
+    async fn of(response: Response) -> Self {
         let status = response.status();
         let header = |name| {
             response
@@ -261,7 +279,7 @@ impl TestApp {
             .await
             .expect("a whole body")
             .to_bytes();
-        Answer {
+        Self {
             status,
             location,
             kind,

@@ -156,18 +156,21 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         .iter()
         .map(|blocked| json!({"check": blocked.check, "missing": blocked.missing}))
         .collect();
+    // Where nothing is left to be made, or found, nothing takes time.
+    let ended = answer.ended() && answer.found.is_empty();
+    let told = |number: f64| (!ended).then_some(number);
     Ok(Json(json!({
         "tool_class": about.class(),
         "class_cases": advice.belief.class_cases,
         "fleet_cases": advice.belief.fleet_cases,
-        "expected_minutes": advice.expected_minutes,
-        "common_practice_minutes": advice.practice_minutes,
-        "mended_minutes": advice.mended_minutes,
-        "common_practice_mended_minutes": advice.practice_mended_minutes,
+        "expected_minutes": told(advice.expected_minutes),
+        "common_practice_minutes": told(advice.practice_minutes),
+        "mended_minutes": told(advice.mended_minutes),
+        "common_practice_mended_minutes": told(advice.practice_mended_minutes),
         "common_practice_order": advice.practice_order,
-        "proven_optimal": advice.proven,
-        "lower_bound_minutes": advice.lower_bound,
-        "gap": advice.gap,
+        "proven_optimal": advice.proven && !ended,
+        "lower_bound_minutes": told(advice.lower_bound),
+        "gap": told(advice.gap),
         "unlisted_chance": advice.belief.unlisted,
         "contradiction": advice.belief.contradiction.is_some(),
         "two_faults": advice.belief.contradiction.as_ref().and_then(|found| {

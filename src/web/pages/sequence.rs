@@ -215,6 +215,7 @@ async fn view(
         proven: advice.proven,
         method: method(advice),
         stop: stop(catalogue, &answer, price),
+        end: end(&answer, price),
         warnings: warnings(catalogue, &answer),
         beliefs: beliefs(catalogue, advice),
         evidence,
@@ -375,21 +376,10 @@ fn stop(catalogue: &Catalogue, answer: &Answer, price: Option<Price>) -> String 
                 pressure does not come back."
             .to_owned();
     }
-    let costs = format!(
-        "{} ({})",
-        show::minutes(price.minutes),
-        if price.of_site {
-            "as this site has set"
-        } else {
-            "as stated below"
-        }
-    );
+    let costs = costs(price);
     let Some(stop) = advice.stop else {
-        if advice.steps.iter().all(|step| step.anew) {
-            return format!(
-                "No check is left to go on with, so bring the helium leak detector or the residual \
-                 gas analyser, which costs {costs}, or look for what is not listed here."
-            );
+        if answer.ended() {
+            return String::new();
         }
         return format!(
             "As long as the checks come out as assumed here, going on is expected to cost less \
@@ -404,10 +394,64 @@ fn stop(catalogue: &Catalogue, answer: &Answer, price: Option<Price>) -> String 
         Some(check) => format!("If “{}” leaves the cause open", check.name),
         None => "Now".to_owned(),
     };
-    format!(
-        "{when}, bring the helium leak detector or the residual gas analyser: the checks left \
-         would take {} on average, more than bringing help costs: {costs}.",
+    let left = format!(
+        "the checks left would take {} on average, more than bringing help costs: {costs}.",
         show::minutes(stop.left_minutes)
+    );
+    match help(answer) {
+        Some(help) => format!("{when}, bring {help}: {left}"),
+        None => format!(
+            "{when}, look for what is not listed here, or have the helium leak test or the residual gas \
+             analysis made again, since both were made: {left}"
+        ),
+    }
+}
+
+/// The help that has not been had yet; none if both kinds have.
+fn help(answer: &Answer) -> Option<&'static str> {
+    let had = |checks: [&str; 2]| checks.iter().any(|check| answer.judged.contains(*check));
+    let helium = had(["helium-leak-test", "helium-leak-test-hired"]);
+    let analyser = had(["residual-gas-scan", "residual-gas-analysis-hired"]);
+    match (helium, analyser) {
+        (false, false) => Some("the helium leak detector or the residual gas analyser"),
+        (false, true) => Some("the helium leak detector"),
+        (true, false) => Some("the residual gas analyser"),
+        (true, true) => None,
+    }
+}
+
+/// What remains where no check is left; empty as long as there is one.
+fn end(answer: &Answer, price: Option<Price>) -> String {
+    if !answer.ended() || !answer.found.is_empty() {
+        return String::new();
+    }
+    let left =
+        "No check is left that could find the cause on this tool, so no time to it can be told.";
+    let costs = match price {
+        Some(price) => format!(", which costs {}", costs(price)),
+        None => String::new(),
+    };
+    match help(answer) {
+        Some(help) => {
+            format!("{left} Bring {help}{costs}, or look for what is not listed here.")
+        }
+        None => format!(
+            "{left} Helium leak test and residual gas analysis were made: look for what is not listed \
+             here, or make again what was made in haste."
+        ),
+    }
+}
+
+/// What bringing help costs, and who says so, in words.
+fn costs(price: Price) -> String {
+    format!(
+        "{} ({})",
+        show::minutes(price.minutes),
+        if price.of_site {
+            "as this site has set"
+        } else {
+            "as stated below"
+        }
     )
 }
 

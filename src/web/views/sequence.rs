@@ -63,6 +63,8 @@ pub struct SequencePage {
     /// From where on help costs less than going on, in one sentence; empty if it does not
     /// come to that or no price was given.
     pub stop: String,
+    /// What remains where no check is left, instead of a time; empty as long as there is one.
+    pub end: String,
     /// What everybody must know, such as that the evidence contradicts every cause.
     pub warnings: Vec<String>,
     /// The causes still thought likely, the likeliest first.

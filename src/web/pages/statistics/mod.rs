@@ -263,7 +263,7 @@ fn unwatched(watch: &Watch, filtered: bool) -> Option<String> {
     }
     Some(match (watch.outside, filtered) {
         (0, false) => "No closed incident is on record yet, so no tool is watched.".to_owned(),
-        (0, true) => "No tool of this selection was in service on these days.".to_owned(),
+        (0, true) => "No tool of this selection was watched on these days.".to_owned(),
         (outside, _) => format!(
             "No tool was watched on these days. {} on record, and the first of a site begins the \
              watch on the day after.",

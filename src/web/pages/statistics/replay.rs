@@ -132,12 +132,19 @@ fn plain(app: &App, kept: &Kept) -> Vec<String> {
         names.collect()
     };
     let worse = |score: &Score| {
-        let shown = score.intervals.over_practice_losses.map(Shown::of);
-        shown.contains(&Shown::More)
+        let [log_loss, brier] = score.intervals.over_practice_losses.map(Shown::of);
+        let hits = Shown::of(score.intervals.over_practice_tops[0]).turned();
+        [log_loss, brier, hits].contains(&Shown::More)
+    };
+    let fewer_hits = |score: &Score| match (&score.top_1, &score.practice_tops[0]) {
+        (Some(with), Some(without)) => with.count < without.count,
+        _ => false,
     };
     let by_luck = |score: &Score| {
         !worse(score)
-            && (score.log_loss > score.practice_log_loss || score.brier > score.practice_brier)
+            && (score.log_loss > score.practice_log_loss
+                || score.brier > score.practice_brier
+                || fewer_hits(score))
     };
     for (which, what) in [
         (classes(&worse), "they were WORSE in"),
@@ -149,7 +156,7 @@ fn plain(app: &App, kept: &Kept) -> Vec<String> {
         if !which.is_empty() {
             let which: Vec<&str> = which.iter().map(String::as_str).collect();
             sentences.push(format!(
-                "By one of the two measures or both {what} {}.",
+                "By one of these three measures or more {what} {}.",
                 show::all_of(&which)
             ));
         }

@@ -1,6 +1,6 @@
 //! Which parts wear out, and when it is cheapest to replace one by plan.
 
-use std::collections::HashMap;
+use std::{collections::HashMap, sync::Arc};
 
 use axum::{
     extract::State,
@@ -13,7 +13,7 @@ use super::{
 };
 use crate::{
     casebook::Refusal,
-    catalogue::Cause,
+    catalogue::{Catalogue, Cause, ToolClass, ToolState},
     knowledge::Knowledge,
     statistics::{
         Dimension, Filter, Interval,
@@ -253,31 +253,33 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Respons
 /// `GET /statistics/wear-out.csv`: a row a cause.
 pub(super) async fn table(State(app): State<App>, asked: Asked) -> Result<Response, Fault> {
     let selection = selected(&app, &asked).await?.sound()?;
-    let causes: Vec<String> = app
-        .catalogue
-        .causes()
-        .map(|cause| cause.id.to_string())
-        .collect();
-    let mut proposed: HashMap<String, Proposed> = app
-        .catalogue
-        .causes()
-        .map(|cause| (cause.id.to_string(), proposed(&app, &selection, cause)))
-        .collect();
+    let mut typed_costs: HashMap<String, (f64, f64)> = HashMap::new();
     // What was typed is about the part shown on the page.
     if let Some(cause) = asked.get("cause").and_then(|id| app.catalogue.cause(id)) {
         let typed = costs(&app, &asked, &selection, cause);
-        if let Some((planned, failure)) = typed.both {
-            proposed.insert(cause.id.to_string(), (Some(planned), Some(failure)));
+        if !typed.refusals.is_empty() {
+            return Err(Fault::Refused(typed.refusals));
         }
+        typed_costs.extend(typed.both.map(|both| (cause.id.to_string(), both)));
     }
+    let catalogue = Arc::clone(&app.catalogue);
     let rows = ask(&app, move |knowledge, today| {
+        let causes: Vec<String> = catalogue
+            .causes()
+            .map(|cause| cause.id.to_string())
+            .collect();
+        let proposed = |id: &str| {
+            let cause = catalogue.cause(id)?;
+            let (planned, failure) =
+                proposed(&catalogue, knowledge, &selection.filter, today, cause);
+            planned.zip(failure)
+        };
         worn(knowledge, &causes, &selection.filter, today)
             .iter()
             .map(|worn| {
                 let weibull = worn.weibull;
-                let costs = proposed
-                    .get(&worn.cause)
-                    .and_then(|(planned, failure)| planned.zip(*failure));
+                let typed = typed_costs.get(&worn.cause).copied();
+                let costs = typed.or_else(|| proposed(&worn.cause));
                 let plan = plan_cells(
                     &closely(knowledge, &worn.cause, &selection.filter, today, costs),
                     costs,
@@ -411,22 +413,44 @@ impl Plan {
 /// What a planned service and a failure may cost, in hours down.
 type Proposed = (Option<f64>, Option<f64>);
 
-/// The catalogue's time for a planned service, and the mean time down of the cases on record.
-fn proposed(app: &App, selection: &Selection, cause: &Cause) -> Proposed {
-    let classes: Vec<f64> = app
-        .catalogue
-        .classes()
-        .filter(|class| class.components.contains(&cause.component))
-        .filter(|class| {
-            let wanted = selection.filter.class.as_deref();
-            wanted.is_none_or(|wanted| wanted == class.id.as_str())
+/// The catalogue's time for a planned service, that of bringing the tools that have the part into
+/// the state it takes and back among it, and the mean time down of the cases on record.
+fn proposed(
+    catalogue: &Catalogue,
+    knowledge: &Knowledge,
+    filter: &Filter,
+    today: i64,
+    cause: &Cause,
+) -> Proposed {
+    let to_state_and_back = |class: &ToolClass| match cause.fix_state {
+        ToolState::Pumped => 0.0,
+        ToolState::StoppedPurged => class.minutes.stop_and_purge + class.minutes.restart,
+        ToolState::Vented => class.minutes.vent + class.minutes.pump_down,
+    };
+    let fitted = knowledge.fitted(cause.id.as_str(), filter, today);
+    let mut tools: Vec<(f64, f64)> = fitted
+        .iter()
+        .filter_map(|(class, tools)| {
+            Some((to_state_and_back(catalogue.class(class)?), *tools as f64))
         })
-        .map(|class| class.minutes.vent + class.minutes.pump_down)
         .collect();
-    let state = classes.iter().sum::<f64>() / classes.len().max(1) as f64;
-    let failure = app
-        .knowledge
-        .by(Dimension::Cause, &selection.filter)
+    if tools.is_empty() {
+        // Nobody has one yet: any class that can.
+        tools = catalogue
+            .classes()
+            .filter(|class| class.components.contains(&cause.component))
+            .filter(|class| {
+                let wanted = filter.class.as_deref();
+                wanted.is_none_or(|wanted| wanted == class.id.as_str())
+            })
+            .map(|class| (to_state_and_back(class), 1.0))
+            .collect();
+    }
+    let count: f64 = tools.iter().map(|(_, tools)| tools).sum();
+    let minutes: f64 = tools.iter().map(|(minutes, tools)| minutes * tools).sum();
+    let state = minutes / count.max(1.0);
+    let failure = knowledge
+        .by(Dimension::Cause, filter)
         .groups
         .iter()
         .find(|group| group.id == cause.id.as_str())
@@ -443,11 +467,15 @@ fn proposed(app: &App, selection: &Selection, cause: &Cause) -> Proposed {
 struct Costs {
     fields: Vec<Field>,
     both: Option<(f64, f64)>,
+    /// What was typed and is no cost.
+    refusals: Vec<Refusal>,
 }
 
 fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Costs {
-    let (planned, failure) = proposed(app, selection, cause);
-    let field = |id: &str, label: &str, hint: &str, proposed: Option<f64>| {
+    let (knowledge, today) = (&app.knowledge, app.today());
+    let (planned, failure) = proposed(&app.catalogue, knowledge, &selection.filter, today, cause);
+    let mut refusals = Vec::new();
+    let mut field = |id: &str, label: &str, hint: &str, proposed: Option<f64>| {
         let proposed = proposed
             .map(|hours| show::trimmed(hours, 1))
             .unwrap_or_default();
@@ -460,14 +488,18 @@ fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Cost
             .hint(hint)
             .optional();
         if number.is_none() && !typed.is_empty() {
-            field.message = Some("is no number above 0".to_owned());
+            const PROBLEM: &str = "is no number above 0";
+            field.message = Some(PROBLEM.to_owned());
+            let problem = format!("{typed:?} {PROBLEM}");
+            refusals.push(Refusal::new(id, problem, "hours down, such as 4.5"));
         }
         (field, number)
     };
     let (planned_field, planned) = field(
         "planned",
         "A planned service costs",
-        "Proposed: the catalogue’s time to mend, vent and pump down (common practice, no source).",
+        "Proposed: the catalogue’s time to mend it, and to bring the tools that have it into the state \
+         that takes and back (common practice, no source).",
         planned,
     );
     let (mut failure_field, failure) = field(
@@ -485,6 +517,7 @@ fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Cost
     Costs {
         fields: vec![planned_field, failure_field],
         both: planned.zip(failure),
+        refusals,
     }
 }
 
@@ -518,6 +551,7 @@ async fn one_part(
     let mut fields =
         vec![Field::flat_select("cause", "Part that fails by", options).with(cause.id.as_str())];
     fields.extend(costs.fields);
+    let refused = !costs.refusals.is_empty();
     let component = app
         .catalogue
         .component(cause.component.as_str())
@@ -529,7 +563,7 @@ async fn one_part(
             "{component}. {} fitted with it.",
             show::counted(closely.lives.fitted, "watched tool is", "watched tools are")
         ),
-        verdict: Some(verdict(&closely, both, all, cause)),
+        verdict: Some(verdict(&closely, both, refused, all, cause)),
         ways: vec![Link::new(
             "About this cause",
             format!("/causes/{}", cause.id),
@@ -543,6 +577,7 @@ async fn one_part(
 fn verdict(
     closely: &Closely,
     costs: Option<(f64, f64)>,
+    refused: bool,
     all: &[Worn],
     cause: &Cause,
 ) -> statistics::Verdict {
@@ -634,7 +669,16 @@ fn verdict(
              causes looked at that is not shown."
                 .to_owned(),
         ),
-        None if costs.is_none_or(|(planned, failure)| failure <= planned) => (
+        None if refused => (
+            Tone::Unsure,
+            "Nothing is planned until both costs are numbers of hours above 0.".to_owned(),
+        ),
+        None if costs.is_none() => (
+            Tone::Unsure,
+            "Nothing is planned until it is stated what a planned service and a failure cost."
+                .to_owned(),
+        ),
+        None if costs.is_some_and(|(planned, failure)| failure <= planned) => (
             Tone::Unsure,
             "No plan: a planned service has to cost less than a failure.".to_owned(),
         ),
