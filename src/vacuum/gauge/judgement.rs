@@ -19,6 +19,16 @@ const DECADES_LOWER: std::ops::RangeInclusive<f64> = 1.07e-4..=0.0107;
 /// Below this, Pa, an ion gauge says that the chamber is in high vacuum.
 const HIGH_VACUUM: f64 = 1e-2;
 
+/// High vacuum ends here, Pa (ISO 3529-1:2019, from memory).
+const HIGH_VACUUM_ENDS: f64 = 0.1;
+
+/// Above this, Pa, a cathode or filament is off by design: common practice, no source.
+const ION_SIDE_OFF: f64 = 1.0;
+
+/// Above this, Pa, no usual tool has its high-vacuum valve open (a crossover of 0.05 to 0.1 mbar: common
+/// practice, no source).
+const VALVE_STAYS_SHUT: f64 = 10.0;
+
 /// What one gauge shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading {
@@ -74,7 +84,8 @@ pub struct Judgement {
     pub reason: String,
     /// What would decide, in order.
     pub next: Vec<Step>,
-    /// Highest over lowest of the readings that can be compared, if two or more can.
+    /// Highest over lowest of the readings that can be compared, if two or more can; at least this much where
+    /// one of them only bounds the pressure.
     pub disagreement: Option<f64>,
     /// The same after the gas factors, if the gas is known and all factors are.
     pub disagreement_corrected: Option<f64>,
@@ -121,7 +132,7 @@ impl Step {
     pub fn words(self) -> &'static str {
         match self {
             Self::TryWhetherItMoves => {
-                "Shut the gate valve for a minute and open it again: a true reading rises and falls back"
+                "If the gate valve is open, shut it for a minute and open it again, below the tool's crossover pressure only: a true reading rises and falls back"
             }
             Self::SeeWhetherLit => {
                 "See on the controller whether the cathode or filament is on, and its current"
@@ -131,7 +142,7 @@ impl Step {
             }
             Self::SecondGauge => "Compare with a second gauge on the same chamber, or borrow one",
             Self::SetZero => {
-                "With the chamber surely in high vacuum, compare the Pirani with its lowest reading and set its zero by its manual"
+                "With the chamber surely in high vacuum, compare the Pirani, convection or capacitance gauge with its lowest reading and set its zero by its manual"
             }
             Self::LookAtWire => "Look for a coated or dirty wire if the zero will not hold",
             Self::FindGas => {
@@ -149,13 +160,14 @@ impl Step {
 
 /// Judges the gauges of one chamber.
 ///
-/// Rules in order: a sensor that is off; a reading that does not move near the heat-loss limit or one
-/// or two decades below, unless an independent ion gauge agrees with it; a heat-loss gauge that
+/// Rules in order: a sensor that is off where it should not be; a reading that does not move near the heat-loss
+/// limit or one or two decades below, unless an independent ion gauge agrees with it; a gauge that
 /// shows pressure in sure high vacuum; a difference that the known gas explains; agreement within
 /// a factor of three; otherwise the readings cannot tell. A gauge without an ion side near its lower end
 /// ([`GaugeKind::rests_up_to`]), and any gauge below its range, says no more than that the pressure is not above
 /// that, and one above its range no more than that it is not below: such a reading contradicts others, and
-/// confirms none. Nor does a combination head at its Pirani limit alone, unless it was seen to move.
+/// confirms none. Nor does a combination head at its Pirani limit alone, unless it was seen to move. A sensor is
+/// off by design above [`ION_SIDE_OFF`], and beside one that is lit and moves it may be a spare.
 /// An error without a reading, or for one of zero on a gauge with an ion side. The limits are common practice, no
 /// source.
 pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
@@ -167,24 +179,45 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
     if let Some(place) = readings.iter().position(no_ion_gauge_shows) {
         return Err(GaugeError::Zero { number: place + 1 });
     }
-    let (compared, set_aside) = held_against_each_other(readings, situation.gas)?;
+    let held = held_against_each_other(readings, situation.gas)?;
+    let (compared, set_aside) = (held.compared, held.aside);
     let disagreement = spread(compared.iter().map(|r| r.pressure.pascals()));
     let disagreement_corrected = situation.gas.and_then(|gas| {
         let corrected: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, gas)).collect();
         spread(corrected?.into_iter())
     });
     let unit = situation.unit;
-    let (verdict, reason, mut next) = not_lit(readings, unit)
+    let (verdict, mut reason, mut next) = not_lit(readings, unit)
         .or_else(|| stuck(readings, unit))
         .or_else(|| zero_off(situation))
+        .or_else(|| no_high_vacuum(situation))
         .unwrap_or_else(|| match &compared[..] {
             [] => bounded(&set_aside, unit),
             [one] => alone(one, set_aside.first(), unit),
-            _ => compare(situation, &compared, disagreement_corrected),
+            _ => compare(situation, &compared, disagreement_corrected, held.at_least),
         });
-    // Where no gauge has one, nobody can look at a cathode or filament.
+    let off = readings.iter().find(|r| r.is_off());
+    if let Some(off) = off.filter(|_| verdict != Verdict::NotLit) {
+        reason.push_str(&format!(
+            "; the {}, which is off, was not asked",
+            off.kind.name()
+        ));
+    }
+    // Where no gauge has one, nobody can look at a cathode or filament; at rough pressures none should be lit,
+    // and the valve is shut.
     let has_ion_side = readings.iter().any(|r| r.kind.must_be_lit());
-    next.retain(|step| has_ion_side || !matches!(step, Step::SeeWhetherLit | Step::SwitchOn));
+    let rough = compared
+        .iter()
+        .chain(set_aside.iter().map(|bound| &bound.at))
+        .any(|r| r.pressure.pascals() > VALVE_STAYS_SHUT);
+    next.retain(|step| match step {
+        Step::SeeWhetherLit | Step::SwitchOn => has_ion_side && !rough,
+        Step::TryWhetherItMoves => !rough,
+        _ => true,
+    });
+    if next.is_empty() {
+        next.push(Step::SecondGauge);
+    }
     Ok(Judgement {
         verdict,
         reason,
@@ -234,14 +267,20 @@ impl Bound {
     }
 }
 
-/// The readings that say what the pressure is, with those bounds that contradict one of them or another bound
-/// put at the pressure that they say; and the bounds that contradict none.
-fn held_against_each_other(
-    readings: &[Reading],
-    gas: Option<Gas>,
-) -> Result<(Vec<Reading>, Vec<Bound>), GaugeError> {
+/// Readings sorted by what they say.
+struct Held {
+    /// Those that say what the pressure is, with the bounds that contradict one of them or another bound put at
+    /// the pressure that they say.
+    compared: Vec<Reading>,
+    /// Whether a bound is among them, so that they differ by at least what is shown.
+    at_least: bool,
+    /// The bounds that contradict none.
+    aside: Vec<Bound>,
+}
+
+fn held_against_each_other(readings: &[Reading], gas: Option<Gas>) -> Result<Held, GaugeError> {
     let (mut compared, mut doubtful, mut bounds) = (Vec::new(), Vec::new(), Vec::new());
-    for read in readings.iter().filter(|r| r.lit != Some(false)) {
+    for read in readings.iter().filter(|r| !r.is_off()) {
         let (says, pascals) = read.says();
         let at = Reading {
             pressure: Pressure::from_pascals(pascals)?,
@@ -282,14 +321,26 @@ fn held_against_each_other(
         }
     };
     let (against, aside): (Vec<Bound>, Vec<Bound>) = bounds.iter().partition(|b| contradicts(b));
+    let at_least = !against.is_empty();
     compared.extend(against.into_iter().map(|bound| bound.at));
-    Ok((compared, aside))
+    Ok(Held {
+        compared,
+        at_least,
+        aside,
+    })
 }
 
 impl Reading {
     /// Whether its reading is inside the range of its kind, and its sensor not known to be off.
     fn means_something(&self) -> bool {
-        self.lit != Some(false) && self.kind.range().contains(&self.pressure.pascals())
+        !self.is_off() && self.kind.range().contains(&self.pressure.pascals())
+    }
+
+    /// Whether it reads with a sensor that is said to be off. A combination head reads with its heat-loss side
+    /// above the end of that, and its ion side is off there.
+    fn is_off(&self) -> bool {
+        let by_heat = self.is_combination() && self.pressure.pascals() > *PIRANI_LIMIT.end();
+        self.kind.must_be_lit() && self.lit == Some(false) && !by_heat
     }
 
     /// What it says of the pressure, and which pressure, Pa.
@@ -330,9 +381,17 @@ impl Reading {
 }
 
 fn not_lit(readings: &[Reading], unit: PressureUnit) -> Option<Outcome> {
-    let off = readings
-        .iter()
-        .find(|r| r.kind.must_be_lit() && r.lit == Some(false))?;
+    let off = readings.iter().find(|r| r.is_off())?;
+    let another_measures = readings.iter().any(|r| {
+        r.means_something()
+            && match r.principle() {
+                Principle::Ion => r.lit == Some(true) && r.moves == Some(true),
+                _ => !r.rests() && r.pressure.pascals() > ION_SIDE_OFF,
+            }
+    });
+    if another_measures {
+        return None;
+    }
     Some((
         Verdict::NotLit,
         format!(
@@ -414,12 +473,50 @@ fn zero_off(situation: &Situation) -> Option<Outcome> {
     })
 }
 
-/// Two readings or more.
+/// Another gauge that shows pressure in a chamber that is said to be in high vacuum.
+fn no_high_vacuum(situation: &Situation) -> Option<Outcome> {
+    if situation.surely_high_vacuum != Some(true) {
+        return None;
+    }
+    let unit = situation.unit;
+    let mut readings = situation.readings.iter().filter(|r| r.means_something());
+    readings.find_map(|r| {
+        let (name, shown) = (r.kind.name(), shown(r.pressure, unit));
+        if r.kind == GaugeKind::Capacitance && !r.rests() {
+            return Some((
+                Verdict::CannotTell,
+                format!("The {name} shows {shown} in a chamber that is surely in high vacuum, where it should show its lowest reading, so its zero is off or the chamber is not in high vacuum"),
+                vec![Step::SetZero, Step::TryWhetherItMoves, Step::SecondGauge],
+            ));
+        }
+        if r.may_be_at_pirani_limit() {
+            return Some((
+                Verdict::CannotTell,
+                format!("The {name} shows {shown}, as its Pirani side alone does in high vacuum; if the chamber surely is in high vacuum, its ion side takes no part"),
+                vec![Step::SeeWhetherLit, Step::TryWhetherItMoves, Step::SecondGauge],
+            ));
+        }
+        let contradicts = r.principle() != Principle::Force
+            && r.kind.must_be_lit()
+            && r.pressure.pascals() > AGREE * HIGH_VACUUM_ENDS;
+        contradicts.then(|| {
+            (
+                Verdict::CannotTell,
+                format!("The {name} shows {shown}, and the chamber is said to be surely in high vacuum: one of the two is wrong"),
+                vec![Step::SecondGauge, Step::TryWhetherItMoves, Step::SeeWhetherLit],
+            )
+        })
+    })
+}
+
+/// Two readings or more, at least one of which only bounds the pressure if they differ by `at_least` so much.
 fn compare(
     situation: &Situation,
     compared: &[Reading],
     disagreement_corrected: Option<f64>,
+    at_least: bool,
 ) -> Outcome {
+    let by = if at_least { "by at least" } else { "by" };
     let factor = spread(compared.iter().map(|r| r.pressure.pascals())).unwrap_or(1.0);
     if compared.iter().any(|r| r.moves == Some(false)) {
         return (
@@ -447,7 +544,7 @@ fn compare(
             ],
         ),
         _ if factor <= AGREE => agree(compared, factor),
-        _ => match gas_that_reconciles(compared).filter(|_| situation.gas.is_none()) {
+        _ => match gas_that_reconciles(compared).filter(|_| situation.gas.is_none() && !at_least) {
             Some((gas, left)) => (
                 Verdict::CannotTell,
                 format!(
@@ -462,7 +559,7 @@ fn compare(
                 (
                     Verdict::CannotTell,
                     format!(
-                        "The gauges differ by a factor of {}{}, so at least one is wrong, and the readings do not say which",
+                        "The gauges differ {by} a factor of {}{}, so at least one is wrong, and the readings do not say which",
                         times(factor),
                         the_higher(compared.iter().map(|r| (r.kind, r.pressure.pascals())))
                     ),

@@ -385,6 +385,101 @@ fn a_difference_that_only_the_gas_shows_is_told_with_its_size() {
     assert_eq!(nitrogen.verdict, Verdict::Consistent, "{}", nitrogen.reason);
 }
 
+/// A combination head switches its ion side off at rough pressures, and no cathode burns there; a spare gauge is
+/// off beside one that works (common practice, no source).
+#[test]
+fn a_sensor_that_is_off_by_design_is_no_fault() {
+    let off = |reading: Reading| Reading {
+        lit: Some(false),
+        ..reading
+    };
+    let head = off(mbar(Combination, 0.5));
+    assert_ne!(judged(&[head], None, None).verdict, Verdict::NotLit);
+    let beside = judged(&[head, mbar(Pirani, 0.5)], None, None);
+    assert_eq!(beside.verdict, Verdict::Consistent, "{beside:?}");
+    let cathode = off(mbar(ColdCathode, 1e-3));
+    let rough = judged(&[cathode, mbar(Pirani, 10.0)], None, None);
+    assert_ne!(rough.verdict, Verdict::NotLit, "{rough:?}");
+    assert!(rough.reason.contains("which is off, was not asked"));
+    let working = Reading {
+        moves: Some(true),
+        ..lit(mbar(ColdCathode, 3e-7))
+    };
+    let spare = judged(&[off(mbar(HotFilament, 1e-9)), working], None, None);
+    assert_eq!(spare.verdict, Verdict::Consistent, "{spare:?}");
+    // Where it should burn, it is a fault.
+    for at in [5e-4, 1e-3] {
+        let unlit = judged(&[off(mbar(Combination, at))], None, None);
+        assert_eq!(unlit.verdict, Verdict::NotLit, "{unlit:?}");
+    }
+}
+
+/// Nothing is gained by trying whether the valve moves a reading where the valve has to stay shut.
+#[test]
+fn no_valve_is_to_be_opened_at_rough_pressures() {
+    for at in [0.5, 100.0, 900.0] {
+        for readings in [
+            vec![
+                mbar(Pirani, at),
+                mbar(Convection, at),
+                mbar(Capacitance, at),
+            ],
+            vec![mbar(Combination, at)],
+            vec![mbar(Capacitance, at)],
+            vec![mbar(Pirani, at), mbar(Capacitance, 20.0 * at)],
+        ] {
+            let judgement = judged(&readings, None, None);
+            assert!(!judgement.next.is_empty());
+            assert!(
+                !judgement.next.contains(&Step::TryWhetherItMoves),
+                "{judgement:?}"
+            );
+        }
+    }
+    let high = judged(&[mbar(ColdCathode, 1e-6)], None, None);
+    assert!(high.next.contains(&Step::TryWhetherItMoves));
+}
+
+/// High vacuum ends at 0.1 Pa (ISO 3529-1:2019, from memory).
+#[test]
+fn what_the_chamber_is_known_to_be_contradicts_any_gauge() {
+    let moving = |reading: Reading| Reading {
+        moves: Some(true),
+        ..lit(reading)
+    };
+    let cathode = judged(&[moving(mbar(ColdCathode, 5e-3))], None, Some(true));
+    assert_eq!(cathode.verdict, Verdict::CannotTell, "{cathode:?}");
+    assert!(cathode.reason.contains("one of the two is wrong"));
+    let head = judged(&[mbar(Combination, 6e-4)], None, Some(true));
+    assert!(
+        head.reason.contains("its ion side takes no part"),
+        "{head:?}"
+    );
+    let diaphragm = judged(&[mbar(Capacitance, 5e-3)], None, Some(true));
+    assert!(
+        diaphragm.reason.contains("its zero is off"),
+        "{diaphragm:?}"
+    );
+    let sound = judged(&[moving(mbar(ColdCathode, 5e-7))], None, Some(true));
+    assert_eq!(sound.verdict, Verdict::Consistent, "{sound:?}");
+}
+
+/// A Pirani set too low shows nothing where an ion gauge shows pressure: by how much they differ is not known.
+#[test]
+fn a_bound_differs_by_at_least_so_much_and_no_gas_is_blamed() {
+    let moving = Reading {
+        moves: Some(true),
+        ..lit(mbar(ColdCathode, 5e-3))
+    };
+    let judgement = judged(&[mbar(Pirani, 0.0), moving], None, None);
+    assert!(
+        judgement.reason.contains("by at least a factor"),
+        "{judgement:?}"
+    );
+    assert!(!judgement.reason.contains("krypton"), "{judgement:?}");
+    assert!(judgement.next.contains(&Step::SetZero), "{judgement:?}");
+}
+
 /// One reading has nothing to be held against, two that differ do not say which is wrong (common
 /// practice, no source).
 #[test]
