@@ -4,8 +4,8 @@ use serde::{Deserialize, Serialize};
 
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::residual_gas::{
-    Air, Circumstances, Decomposition, Judgement, LightGas, Patterns, Spectrum, decompose, judge,
-    light_gas,
+    Air, Circumstances, Decomposition, Evidence, Judgement, LightGas, Patterns, Spectrum,
+    decompose, judge, light_gas,
 };
 use crate::vacuum::units::{Typed, TypedPressure};
 
@@ -19,6 +19,8 @@ const UNEXPLAINED: f64 = 0.3;
 /// More than this, or a peak of its own that no gas explains, and what the patterns know of oils and solvents
 /// is not all there may be: that none is there is not said (common practice, no source).
 const DENIES: f64 = 0.1;
+/// Below this mass a peak is a fragment of few atoms, which points to no oil or solvent.
+const LIGHTEST_OF_OILS: u16 = 26;
 /// A peak is one that no gas explains where it is more than this share of the highest and the fit less than
 /// half of it (common practice, no source).
 const FOREIGN: f64 = 0.02;
@@ -182,7 +184,7 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     let enough = judgement.standing >= FEWEST_PEAKS;
     let concluded = enough && explained && judgement.air.air != Air::Undecided;
     let light = light_gas(earlier.as_ref(), &spectrum);
-    let foreign = foreign(&spectrum, &fit);
+    let foreign = foreign(&spectrum, &fit, &judgement);
     let mut outcome = Outcome {
         verdict: verdict(&judgement, light, &gases, &foreign, (enough, explained)),
         concluded,
@@ -190,7 +192,7 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
         ..Outcome::default()
     };
     if enough {
-        let denies = fit.unexplained <= DENIES && foreign.is_empty();
+        let denies = fit.unexplained <= DENIES && !foreign.iter().any(of_oils);
         set_signs(
             &mut outcome,
             &judgement,
@@ -226,11 +228,20 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     })
 }
 
-/// Masses of peaks that no gas of the patterns explains, the highest first.
-fn foreign(spectrum: &Spectrum, fit: &Decomposition) -> Vec<u16> {
+/// Whether a mass may be that of an oil or solvent.
+fn of_oils(mass: &u16) -> bool {
+    *mass >= LIGHTEST_OF_OILS
+}
+
+/// Masses of peaks that no gas of the patterns explains, the highest first; 14 where it is as nitrogen may have it
+/// by an analyser that weighs masses unlike is none of them.
+fn foreign(spectrum: &Spectrum, fit: &Decomposition, judgement: &Judgement) -> Vec<u16> {
     let limit = (FOREIGN * spectrum.highest().1).max(spectrum.stands_from());
+    let nitrogen = judgement.air.nitrogen.evidence == Evidence::For;
     let is_foreign = |peak: &&crate::vacuum::residual_gas::PeakFit| {
-        peak.measured >= limit && peak.fitted < 0.5 * peak.measured
+        peak.measured >= limit
+            && peak.fitted < 0.5 * peak.measured
+            && !(nitrogen && peak.mass == 14)
     };
     let mut peaks: Vec<_> = fit.peaks.iter().filter(is_foreign).collect();
     peaks.sort_by(|a, b| b.measured.total_cmp(&a.measured));
@@ -285,11 +296,22 @@ fn verdict(
             "Air is in the chamber, by the peaks {} together.",
             masses(&judgement.air.deciding())
         ),
+        Air::Absent if judgement.air.nitrogen_let_in => {
+            "No air shows: 28 and 14 are nitrogen without the argon of air, as a gas line, a vent or a purge brings it."
+                .to_owned()
+        }
+        Air::Absent if judgement.air.faint_at_28 => {
+            "No air shows: mass 28 is less than a thousandth of the highest peak.".to_owned()
+        }
         Air::Absent if judgement.air.stands_at_28 => {
             "No air shows: mass 28 is not in the company that air brings.".to_owned()
         }
         Air::Absent => {
             "No air shows: nothing stands at mass 28 but what carbon dioxide gives there."
+                .to_owned()
+        }
+        Air::Undecided if judgement.air.given_back => {
+            "No conclusion about air: a pump that regenerates gives back the air that it took; scan again once it is cold."
                 .to_owned()
         }
         Air::Undecided => "No conclusion about air: these peaks cannot tell.".to_owned(),
@@ -340,6 +362,7 @@ fn verdict(
             "Masses 78 and 77 with 51 or 39 point to a silicone pump fluid.",
         ),
         (judgement.argon_highest, "Argon is the highest peak."),
+        (judgement.oxygen_highest, "Oxygen is the highest peak."),
         (judgement.helium, "Helium shows at mass 4."),
         (judgement.hydrogen_highest, "Hydrogen is the highest peak."),
     ];
@@ -395,8 +418,13 @@ fn reasons(judgement: &Judgement, unexplained: f64, foreign: &[u16]) -> Vec<Stri
         100.0 * unexplained
     ));
     if !foreign.is_empty() {
+        let oils = if foreign.iter().any(of_oils) {
+            ", so an oil or solvent that is not among them may be there"
+        } else {
+            ""
+        };
         reasons.push(format!(
-            "Of the peaks, {} by none of them, so an oil or solvent that is not among them may be there.",
+            "Of the peaks, {} by none of them{oils}.",
             stand(foreign)
         ));
     }
@@ -463,7 +491,7 @@ fn suggest(outcome: &mut Outcome, judgement: &Judgement, light: Option<LightGas>
     let light = judgement.helium == Some(true)
         || judgement.hydrogen_highest == Some(true)
         || matches!(light, Some(LightGas::BuildsUp { .. }));
-    let checks: [(bool, &[&str]); 7] = [
+    let checks: [(bool, &[&str]); 9] = [
         (
             judgement.air.air == Air::Present,
             &["pressure-rise-test", "helium-leak-test"],
@@ -488,6 +516,18 @@ fn suggest(outcome: &mut Outcome, judgement: &Judgement, light: Option<LightGas>
             judgement.argon_highest == Some(true),
             &["gas-line-isolation-test"],
         ),
+        (
+            judgement.air.nitrogen_let_in,
+            &[
+                "gas-line-isolation-test",
+                "vent-valve-inspection",
+                "purge-valve-inspection",
+            ],
+        ),
+        (
+            judgement.oxygen_highest == Some(true),
+            &["gas-line-isolation-test"],
+        ),
         (light, &["cryo-temperature-watch", "turbo-health-check"]),
     ];
     for (found, checks) in checks {
@@ -505,7 +545,7 @@ fn assumed(
 ) -> Vec<String> {
     let (own_total, untried) = (own_total(spectrum, fit), &fit.untried);
     let mut assumed = vec![
-        "Peak heights of the cracking patterns are good to 30 % or the spread in their row; ion currents to 5 %; sensitivities to 20 %.".to_owned(),
+        "Peak heights of the cracking patterns are good to 30 % or the spread in their row; ion currents to 5 %; sensitivities to 20 %, of hydrogen and helium to a factor of four.".to_owned(),
         "Sensitivities are ionisation-gauge factors, not this analyser's own calibration.".to_owned(),
     ];
     match (request.total_pressure, own_total) {
@@ -590,6 +630,103 @@ mod tests {
             let sum: f64 = peak.parts.iter().map(|part| part.ion_current).sum();
             assert!((sum - peak.fitted).abs() <= 1e-9 * peak.fitted.max(1e-30));
         }
+    }
+
+    /// 14 at 13.8 % of 28 is nitrogen's own (NIST, 70 eV, from memory), and 12 of dioxide no oil.
+    #[test]
+    fn fragments_of_few_atoms_point_to_no_oil() {
+        let heavy = AIR.replace("14:5.5e-10", "14:1.2e-9");
+        let report = run(&asked(&heavy), &patterns()).unwrap();
+        assert!(report.outcome.concluded, "{report:?}");
+        let oils = |report: &Report| report.reasons.iter().any(|r| r.contains("oil or solvent"));
+        assert!(!oils(&report), "{:?}", report.reasons);
+        assert_eq!(
+            report.outcome.signs.get("residual-hydrocarbon"),
+            Some(&false)
+        );
+        let foreign = AIR.replace("58:0", "58:9e-10");
+        assert!(oils(&run(&asked(&foreign), &patterns()).unwrap()));
+    }
+
+    /// Krypton and water: nothing at 28 and 32 but the noise.
+    #[test]
+    fn what_is_in_the_noise_has_no_ratio() {
+        let report = run(
+            &asked("2:1e-9 12:1e-14 14:1e-14 16:3e-10 17:4.6e-10 18:2e-9 28:2e-14 32:2e-14 40:1e-14 44:1e-14 84:1e-9 86:3e-10 82:2e-10"),
+            &patterns(),
+        )
+        .unwrap();
+        assert!(
+            !report.reasons.iter().any(|r| r.contains("more oxygen")),
+            "{:?}",
+            report.reasons
+        );
+        assert!(
+            report.outcome.verdict.starts_with("No air shows"),
+            "{report:?}"
+        );
+    }
+
+    /// A regenerating pump gives back what it took of air as well as the argon (common practice, no source).
+    #[test]
+    fn no_leak_is_concluded_from_what_a_pump_gives_back() {
+        let mut request = asked(AIR);
+        request.pump_is_regenerating = true;
+        let report = run(&request, &patterns()).unwrap();
+        assert!(!report.outcome.concluded, "{report:?}");
+        assert!(
+            report
+                .outcome
+                .verdict
+                .contains("scan again once it is cold")
+        );
+        assert_eq!(report.outcome.signs.get("residual-air"), None);
+        let checks = &report.outcome.next_checks;
+        assert!(
+            !checks.contains(&"helium-leak-test".to_owned()),
+            "{checks:?}"
+        );
+    }
+
+    /// Nitrogen without the argon and oxygen of air comes from a line, a vent or a purge (common practice, no source).
+    #[test]
+    fn nitrogen_let_in_is_named_and_leads_to_its_valves() {
+        let report = run(
+            &asked("2:2e-10 12:1e-13 14:7e-10 16:2e-11 17:4.6e-10 18:2e-9 28:1e-8 29:7.5e-11 32:1e-14 40:1e-14 44:1e-14"),
+            &patterns(),
+        )
+        .unwrap();
+        assert!(
+            report
+                .outcome
+                .verdict
+                .contains("nitrogen without the argon"),
+            "{report:?}"
+        );
+        assert_eq!(report.outcome.signs.get("residual-air"), Some(&false));
+        let checks = &report.outcome.next_checks;
+        assert!(
+            checks.contains(&"vent-valve-inspection".to_owned()),
+            "{checks:?}"
+        );
+    }
+
+    /// A quadrupole passing masses as their inverse shows a seventh of the pressure as half and more (common
+    /// practice, no source): the interval holds the true share.
+    #[test]
+    fn shares_of_light_gases_allow_for_mass_discrimination() {
+        let report = run(
+            &asked("2:1.2e-9 12:2e-12 14:2e-11 16:1e-11 17:4.6e-10 18:2e-9 28:1.2e-10 32:1e-13 40:1e-13 44:1e-12"),
+            &patterns(),
+        )
+        .unwrap();
+        let hydrogen = report
+            .gases
+            .iter()
+            .find(|gas| gas.id == "hydrogen")
+            .expect("hydrogen");
+        let share = hydrogen.share_percent;
+        assert!(share.high > 2.0 * share.low && share.low > 0.0, "{share:?}");
     }
 
     /// Marker masses of pump fluids, from memory.

@@ -31,6 +31,9 @@ const LITTLE_MONOXIDE: f64 = 0.2;
 const DIOXIDE_AT_28: f64 = 0.11;
 const METHANE_14_TO_15: f64 = 0.24;
 
+/// Less at 28 than this share of the highest peak is no air worth naming (common practice, no source).
+const FAINT: f64 = 1e-3;
+
 /// What one peak says about air.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Evidence {
@@ -77,6 +80,12 @@ pub struct AirTest {
     pub argon: Finding,
     /// Whether more than the share of carbon dioxide stands at mass 28.
     pub stands_at_28: bool,
+    /// Whether so little stands there that nothing can be read from its companions, and no air is worth naming.
+    pub faint_at_28: bool,
+    /// Whether 28 is nitrogen without the argon of air, as a gas line, a vent or a purge brings it.
+    pub nitrogen_let_in: bool,
+    /// Whether the peaks are those of air, which a regenerating pump gives back.
+    pub given_back: bool,
     /// What 14, 32 and 40 say of air without 28, where only they decide.
     pub without_28: Option<String>,
     /// What 12 says of carbon monoxide, where 14 and 40 are as in air but oxygen is missing.
@@ -106,8 +115,14 @@ fn finding(evidence: Evidence, reason: impl Into<String>) -> Finding {
     }
 }
 
-/// Tests `spectrum` for air; `argon_elsewhere` if argon is process gas or a pump gives it back.
-pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
+/// Tests `spectrum` for air; `argon_is_process_gas` or a pump that regenerates gives argon of another source, and
+/// such a pump gives back the nitrogen and oxygen that it took as well, so that nothing shows a leak.
+pub(crate) fn test(
+    spectrum: &Spectrum,
+    argon_is_process_gas: bool,
+    pump_is_regenerating: bool,
+) -> AirTest {
+    let argon_elsewhere = argon_is_process_gas || pump_is_regenerating;
     let limit = spectrum.stands_from();
     let at = |mass| spectrum.at(mass);
     let Some(at_28) = at(28) else {
@@ -118,6 +133,9 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
             oxygen: silent(),
             argon: silent(),
             stands_at_28: false,
+            faint_at_28: false,
+            nitrogen_let_in: false,
+            given_back: false,
             without_28: None,
             monoxide: None,
         };
@@ -134,6 +152,9 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
             argon: nothing.clone(),
             nitrogen: nothing,
             stands_at_28: false,
+            faint_at_28: false,
+            nitrogen_let_in: false,
+            given_back: false,
             without_28: None,
             monoxide: None,
         };
@@ -142,14 +163,17 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
     let oxygen = oxygen(spectrum, net_28, limit);
     let argon = argon(spectrum, net_28, limit, argon_elsewhere);
     let oxygen_stands = at(32).is_some_and(|current| current >= limit);
+    let faint_at_28 = net_28 < FAINT * spectrum.highest().1;
     use Evidence::{Against, For, Open, Silent};
     let air = match (nitrogen.evidence, oxygen.evidence, argon.evidence) {
         (For, For | Open | Silent, For) | (Open | Silent, For, For) => Air::Present,
         (For, For, Silent) if argon_elsewhere => Air::Present,
         (Against, Open | Against | Silent, Silent) if !oxygen_stands => Air::Absent,
         (_, Open | Against | Silent, Against) => Air::Absent,
+        (Silent, Silent, Silent) if faint_at_28 => Air::Absent,
         _ => Air::Undecided,
     };
+    let nitrogen_let_in = air == Air::Absent && nitrogen.evidence == For;
     let monoxide =
         (air == Air::Present && !oxygen_stands).then(|| monoxide(spectrum, net_28, limit));
     let air = match &monoxide {
@@ -159,13 +183,18 @@ pub(crate) fn test(spectrum: &Spectrum, argon_elsewhere: bool) -> AirTest {
     let without_28 = (air == Air::Undecided && !argon_elsewhere)
         .then(|| as_in_air_without_28(spectrum, net_28, limit))
         .flatten();
+    let air = if without_28.is_some() {
+        Air::Present
+    } else {
+        air
+    };
+    let given_back = air == Air::Present && pump_is_regenerating;
     AirTest {
-        air: if without_28.is_some() {
-            Air::Present
-        } else {
-            air
-        },
+        air: if given_back { Air::Undecided } else { air },
         stands_at_28: true,
+        faint_at_28: faint_at_28 && air == Air::Absent,
+        nitrogen_let_in,
+        given_back,
         without_28,
         monoxide,
         nitrogen,
@@ -288,9 +317,20 @@ fn oxygen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
         );
     }
     let ratio = net_28 / at_32;
+    if net_28.max(at_32) < OXYGEN_28.1 * limit {
+        return finding(
+            Evidence::Silent,
+            "Masses 28 and 32 are both too low for their ratio to say anything above the noise.",
+        );
+    }
     let shown = format!(
-        "{} is {ratio:.1} times 32",
-        less(28, spectrum.at(28), net_28)
+        "{} is {} times 32",
+        less(28, spectrum.at(28), net_28),
+        if ratio < 1000.0 {
+            format!("{ratio:.1}")
+        } else {
+            "more than 1000".to_owned()
+        }
     );
     if ratio > OXYGEN_28.1 {
         finding(
@@ -309,7 +349,9 @@ fn oxygen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
     } else {
         finding(
             Evidence::Open,
-            format!("{shown}: more oxygen than air has, so oxygen has another source as well."),
+            format!(
+                "{shown}: more oxygen than air has, so oxygen has another source as well, or air came through elastomers, which pass it more easily than nitrogen."
+            ),
         )
     }
 }

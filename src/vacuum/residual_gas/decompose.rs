@@ -16,6 +16,11 @@ const ROUNDS: usize = 100;
 const CURRENT_NOISE: f64 = 0.05;
 /// Relative uncertainty of a sensitivity, from the spread of gauge factors between authors.
 const SENSITIVITY_SPREAD: f64 = 0.2;
+/// The same up to [`LIGHT`], which a quadrupole passes up to ten times as well as its gauge factor says: common
+/// practice, no source.
+const LIGHT_SENSITIVITY_SPREAD: f64 = 1.0;
+/// The heaviest mass that is called light.
+const LIGHT: u16 = 4;
 /// Draws of the Monte-Carlo.
 const DRAWS: usize = 400;
 
@@ -87,7 +92,7 @@ pub enum DecompositionError {
 /// the gas gives by the fit itself; none at the gas's highest peak, by which it is measured). So an isotope
 /// peak that the analyser does not show, or shows too small, takes no gas away that its highest peak shows.
 /// A gas is tried only if its highest peak was measured. The 95 % intervals are quantiles, widened for the
-/// bias of the bound at zero, of 400 fits in which currents, pattern heights and sensitivities (20 %) are
+/// bias of the bound at zero, of 400 fits in which currents, pattern heights and sensitivities (20 %, of hydrogen and helium a factor of two) are
 /// drawn anew by the same errors.
 ///
 /// Source: the propagation of errors; that patterns are good to some 30 % is common practice, no source.
@@ -167,7 +172,13 @@ pub fn decompose(
         )?;
         let sensitivities: Vec<f64> = tried
             .iter()
-            .map(|gas| gas.sensitivity * factor(&mut random, SENSITIVITY_SPREAD))
+            .map(|gas| {
+                let spread = match gas.base {
+                    ..=LIGHT => LIGHT_SENSITIVITY_SPREAD,
+                    _ => SENSITIVITY_SPREAD,
+                };
+                gas.sensitivity * factor(&mut random, spread)
+            })
             .collect();
         let share = shares(&fit, sensitivities.into_iter());
         for j in 0..tried.len() {

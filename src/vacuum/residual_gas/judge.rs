@@ -44,6 +44,8 @@ pub struct Judgement {
     pub silicone_oil: Option<bool>,
     /// Argon is the highest peak.
     pub argon_highest: Option<bool>,
+    /// Oxygen is the highest peak (of methanol 31 is higher than 32).
+    pub oxygen_highest: Option<bool>,
     /// Helium at 4.
     pub helium: Option<bool>,
     /// Hydrogen at 2 is the highest peak.
@@ -62,7 +64,8 @@ pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
     Judgement {
         air: air::test(
             spectrum,
-            circumstances.argon_is_process_gas || circumstances.pump_is_regenerating,
+            circumstances.argon_is_process_gas,
+            circumstances.pump_is_regenerating,
         ),
         water: at(18).map(|water| {
             water > limit
@@ -92,6 +95,7 @@ pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
         fluorinated_oil: fluorinated(spectrum, limit),
         silicone_oil: silicone(spectrum, limit),
         argon_highest: at(40).map(|_| highest_mass == 40),
+        oxygen_highest: at(32).map(|_| highest_mass == 32),
         helium: stands(4),
         hydrogen_highest: at(2).map(|_| highest_mass == 2),
         standing: spectrum
