@@ -230,7 +230,7 @@ async fn the_end_of_the_checks_is_no_shortest_order() {
     // The help that is named is what was not had yet, at the end and before it.
     let analysis = ["residual-gas-scan", "residual-gas-analysis-hired"];
     let page = app.get(&address(&but(&analysis))).await.expect(200);
-    page.assert_shows("Bring the residual gas analyser, or look for what is not listed here.");
+    page.assert_shows("Bring the residual gas analyser, which costs ");
     let helium = ["helium-leak-test-hired".to_owned()];
     for (made, help) in [
         (&helium[..], "the residual gas analyser"),
@@ -240,6 +240,65 @@ async fn the_end_of_the_checks_is_no_shortest_order() {
         page.expect(200)
             .assert_shows(&format!("Now, bring {help}: "));
     }
+}
+
+/// What is told of a part that the tool lacks, of a check that nobody could judge, and of a state that the
+/// last check contradicts is said, and counts for nothing where it means nothing.
+#[tokio::test]
+async fn what_does_not_fit_is_said() {
+    let app = TestApp::demo().await;
+    let ask = async |question: Value| {
+        app.post("/api/sequence", &question)
+            .await
+            .expect(200)
+            .json()
+    };
+    let says = |answer: &Value, words: &str| answer["notes"].to_string().contains(words);
+    // A turbo tool has no cold stage, so that neither answer moves a cause; a cryo tool has one.
+    let with =
+        |class: &str, seen: Value| json!({"tool_class": class, "signs": seen, "antecedents": {}});
+    let sign = |seen: bool| json!({"cryo-warms-when-vented": seen});
+    let foreign = "is of something that this tool does not have";
+    let plain = ask(with("turbo-sputter", json!({}))).await;
+    for seen in [true, false] {
+        let told = ask(with("turbo-sputter", sign(seen))).await;
+        assert_eq!(told["causes"], plain["causes"], "{seen}");
+        assert_eq!(says(&told, foreign), seen);
+    }
+    let page = app.get("/sequence/classes/turbo-sputter").await.expect(200);
+    assert!(!page.shows("cold stage") && !page.shows("signs.cryo-"));
+    let plain = ask(with("cryo-sputter", json!({}))).await;
+    let told = ask(with("cryo-sputter", sign(true))).await;
+    assert_ne!(told["causes"], plain["causes"]);
+    assert!(!says(&told, foreign));
+
+    let outcomes = |of: &[(&str, &str)]| {
+        let of = of
+            .iter()
+            .map(|(check, outcome)| json!({"check": check, "outcome": outcome}));
+        json!({"tool": "BRK-04", "outcomes": of.collect::<Vec<_>>()})
+    };
+    let unsure = ask(outcomes(&[("gauge-comparison", "inconclusive")])).await;
+    assert!(says(
+        &unsure,
+        "could not be judged, so it counts as not made"
+    ));
+    let door = [
+        ("electron-beam-lock-out", "clear"),
+        ("door-seal-inspection", "clear"),
+    ];
+    let leaves = "leaves the tool vented; it is taken as pumped since then";
+    let pumped = ask(outcomes(&door)).await;
+    assert!(says(&pumped, leaves) && !says(&pumped, "could not be judged"));
+    let mut vented = outcomes(&door);
+    vented["state"] = json!("vented");
+    assert!(!says(&ask(vented).await, "it is taken as"));
+    // A form that tells what came last is as plain; one that said the tool was pumped since is believed.
+    let stated =
+        "/sequence/tools/BRK-04?outcomes.door-seal-inspection=clear&made=door-seal-inspection";
+    app.get(stated).await.expect(200).assert_shows(leaves);
+    let since = app.get(&format!("{stated},@pumped")).await.expect(200);
+    assert!(!since.shows(leaves));
 }
 
 /// Whoever files an incident and asks at once finds it counted in the order, in the statistics and

@@ -285,6 +285,11 @@ fn every_system_of_the_trade_is_covered() {
                 check.id
             );
         }
+        // Its chamber has to be pumped down again, which the restart alone does not do.
+        let vents = check
+            .procedure
+            .contains("chamber vented as part of this check");
+        assert_eq!(check.vents, vents, "{}", check.id);
         // Those lock-outs are of the vented tool and have ended once the pump is stopped.
         if check.state == ToolState::StoppedPurged
             && let Some(at) = check.procedure.find("From the chamber side")

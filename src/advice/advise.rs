@@ -77,7 +77,8 @@ pub struct Step {
     pub chance: f64,
     /// 95 % interval of the chance.
     pub interval: Interval,
-    /// Minutes it takes.
+    /// Minutes it takes, those of pumping down a chamber that it vents with the pump stopped among
+    /// them, as far as the restart takes less.
     pub minutes: f64,
     /// Minutes to bring the tool into its state.
     pub change_minutes: f64,
@@ -580,7 +581,7 @@ fn problem(
                 .chain(&facts.needs_first_if_fitted)
                 .filter_map(|id| knowledge.check_index.get(id));
             CheckOption {
-                minutes: facts.minutes,
+                minutes: facts.minutes + facts.pump_down_left(&changes),
                 state: facts.state,
                 leaves_pumped: facts.leaves_pumped,
                 isolating: facts.isolating,

@@ -525,6 +525,7 @@ impl Walk {
         if after != state {
             change += self.changes[state as usize][after as usize];
         }
+        change += check.pump_down_left(&self.changes);
         self.times.minutes += self.hidden * (change + minutes);
         self.times.checks += self.hidden;
         self.state = after;

@@ -97,6 +97,8 @@ pub struct CheckFacts {
     /// Whether the tool is pumped down in the course of it, so that what was made for others in
     /// its state has ended.
     pub leaves_pumped: bool,
+    /// Whether it vents the chamber while the pump is stopped, which otherwise stays under vacuum.
+    pub vents: bool,
     /// Minutes, 0 to 10⁶, without changing the tool's state.
     pub minutes: f64,
     /// Whether it splits the candidates rather than reveal one.
@@ -117,6 +119,19 @@ pub struct CheckFacts {
 }
 
 impl CheckFacts {
+    /// Minutes that pumping the chamber down takes, after the check, more than the restart beside it;
+    /// `changes` are those of the class.
+    pub(crate) fn pump_down_left(&self, changes: &[[f64; 3]; 3]) -> f64 {
+        let (pumped, vented, stopped) = (State::Pumped, State::Vented, State::StoppedPurged);
+        match self.vents {
+            true => {
+                changes[vented as usize][stopped as usize]
+                    - changes[pumped as usize][stopped as usize]
+            }
+            false => 0.0,
+        }
+    }
+
     /// The state the tool is in after it.
     pub(crate) fn after(&self) -> State {
         match self.leaves_pumped && !self.isolating {

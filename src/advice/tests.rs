@@ -51,6 +51,7 @@ fn check(id: &str, state: State, minutes: f64, reveals: &[(&str, f64)]) -> Check
         id: id.to_owned(),
         state,
         leaves_pumped: false,
+        vents: false,
         minutes,
         isolating: false,
         false_alarm: 0.02,
@@ -503,6 +504,12 @@ fn a_restart_pumps_no_chamber_down() {
     };
     let expected = [[0.0, 40.0, 45.0], [300.0, 0.0, 300.0], [45.0, 85.0, 0.0]];
     assert_eq!(class.changes(), expected);
+    // A check that vents the chamber with the pump stopped owes what the restart does not cover.
+    let valve = CheckFacts {
+        vents: true,
+        ..check("valve-seat", State::StoppedPurged, 105.0, &[])
+    };
+    assert_eq!(valve.pump_down_left(&class.changes()), 255.0);
     for class in [class, self::class("cryo", &[])] {
         let minutes = class.changes();
         for (from, middle, to) in [

@@ -121,6 +121,8 @@ pub struct Sign {
     pub background: f64,
     /// The calculation whose verdict sets it, if one does.
     pub calculation: Option<String>,
+    /// Components without which nobody can look for it.
+    pub needs_components: Vec<ComponentId>,
 }
 
 /// What happened shortly before.
@@ -132,6 +134,8 @@ pub struct Antecedent {
     pub name: String,
     /// Chance of it before any incident.
     pub background: f64,
+    /// Components without which it cannot happen.
+    pub needs_components: Vec<ComponentId>,
 }
 
 /// The state a tool has to be in for a check.
@@ -179,6 +183,9 @@ pub struct Check {
     pub state: ToolState,
     /// State the tool is in after it: the same, or pumped where the check pumps it down.
     pub leaves: ToolState,
+    /// Whether it vents the chamber while the pump is stopped, so that it has to be pumped down
+    /// beside the restart.
+    pub vents: bool,
     /// Minutes it takes, without changing the tool's state.
     pub minutes: f64,
     /// Splits the candidates instead of revealing one.

@@ -148,6 +148,31 @@ impl Catalogue {
         self.signs().filter(move |sign| told.contains(&sign.id))
     }
 
+    /// Those of them that somebody at the tool can look for.
+    pub fn signs_asked_of<'a>(
+        &'a self,
+        components: &'a BTreeSet<ComponentId>,
+    ) -> impl Iterator<Item = &'a Sign> {
+        let signs = self.signs_of(components);
+        signs.filter(|sign| has(components, &sign.needs_components))
+    }
+
+    /// Those of [`Catalogue::antecedents_of`] that can have happened to the tool.
+    pub fn antecedents_asked_of<'a>(
+        &'a self,
+        components: &'a BTreeSet<ComponentId>,
+    ) -> impl Iterator<Item = &'a Antecedent> {
+        let antecedents = self.antecedents_of(components);
+        antecedents.filter(|antecedent| has(components, &antecedent.needs_components))
+    }
+
+    /// Whether a sign or an antecedent is one of something that a tool with these components has.
+    pub fn can_be_told(&self, id: &str, components: &BTreeSet<ComponentId>) -> bool {
+        let sign = self.sign(id).map(|sign| &sign.needs_components);
+        let needs = sign.or_else(|| Some(&self.antecedent(id)?.needs_components));
+        needs.is_none_or(|needs| has(components, needs))
+    }
+
     /// The antecedents worth asking about on a tool with these components.
     pub fn antecedents_of<'a>(
         &'a self,
@@ -198,4 +223,8 @@ impl Catalogue {
             self.cause(id).map_or(id, |cause| cause.name.as_str())
         }
     }
+}
+
+fn has(components: &BTreeSet<ComponentId>, needs: &[ComponentId]) -> bool {
+    needs.iter().all(|part| components.contains(part))
 }

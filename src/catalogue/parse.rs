@@ -186,6 +186,8 @@ struct RawSign {
     ask: String,
     background: Spanned<f64>,
     calculation: Option<Spanned<String>>,
+    #[serde(default)]
+    needs_components: Vec<Reference>,
 }
 
 #[derive(Deserialize)]
@@ -201,6 +203,8 @@ struct RawAntecedent {
     id: Reference,
     name: String,
     background: Spanned<f64>,
+    #[serde(default)]
+    needs_components: Vec<Reference>,
 }
 
 #[derive(Deserialize)]
@@ -210,6 +214,8 @@ struct RawCheck {
     state: Spanned<String>,
     #[serde(default)]
     leaves: Option<Reference>,
+    #[serde(default)]
+    vents: Option<Spanned<bool>>,
     minutes: Spanned<f64>,
     #[serde(default)]
     isolating: bool,
@@ -479,6 +485,7 @@ impl<'a> Reader<'a> {
                     ),
                 );
             }
+            let needs_components = self.component_list(place, &entry.needs_components, into);
             into.sign_order.push(id.clone());
             into.signs.insert(
                 id.clone(),
@@ -488,6 +495,7 @@ impl<'a> Reader<'a> {
                     ask: entry.ask,
                     background,
                     calculation: entry.calculation.map(Spanned::into_inner),
+                    needs_components,
                 },
             );
         }
@@ -506,6 +514,7 @@ impl<'a> Reader<'a> {
             let seen = into.antecedents.contains_key(entry.id.get_ref().as_str());
             let id = AntecedentId::new(self.new_id(place, &entry.id, seen));
             let background = self.number(place, "background", &entry.background, 0.0..=1.0);
+            let needs_components = self.component_list(place, &entry.needs_components, into);
             into.antecedent_order.push(id.clone());
             into.antecedents.insert(
                 id.clone(),
@@ -513,6 +522,7 @@ impl<'a> Reader<'a> {
                     id,
                     name: entry.name,
                     background,
+                    needs_components,
                 },
             );
         }
@@ -746,6 +756,17 @@ impl<'a> Reader<'a> {
             }
             known
         });
+        let vents = raw.vents.as_ref().is_some_and(|vents| {
+            if *vents.get_ref() && state != ToolState::StoppedPurged {
+                let line = place.line(vents.span().start);
+                self.complain(
+                    place.path,
+                    line,
+                    "only a check with the pump stopped and purged vents a chamber that stays under vacuum otherwise",
+                );
+            }
+            *vents.get_ref()
+        });
         let minutes = self.number(place, "minutes", &raw.minutes, 0.0..=MOST_MINUTES);
         let false_alarm = raw
             .false_alarm
@@ -795,6 +816,7 @@ impl<'a> Reader<'a> {
             name: raw.name,
             state,
             leaves,
+            vents,
             minutes,
             isolating: raw.isolating,
             false_alarm,

@@ -64,6 +64,7 @@ pub fn of(catalogue: &Catalogue) -> Result<Knowledge, AdviceError> {
             id: check.id.to_string(),
             state: state(check.state),
             leaves_pumped: check.leaves != check.state,
+            vents: check.vents,
             minutes: check.minutes,
             isolating: check.isolating,
             false_alarm: check.false_alarm,

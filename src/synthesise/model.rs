@@ -76,6 +76,9 @@ pub struct ModelCheck<'a> {
     pub state: &'a str,
     /// State the tool is in after it, the minutes of that change beside its own.
     pub leaves: &'a str,
+    /// Whether it vents the chamber while the pump is stopped; what `pump_down` of the class takes
+    /// more than `restart` then comes to its minutes.
+    pub vents: bool,
     /// Median minutes.
     pub minutes: f64,
     /// Whether it only tells causes apart: "found" by it does not end a search.
@@ -140,6 +143,7 @@ impl<'a> Model<'a> {
             let stated = ModelCheck {
                 state: check.state.id(),
                 leaves: check.leaves.id(),
+                vents: check.vents,
                 minutes: check.minutes,
                 isolating: check.isolating,
                 found: found

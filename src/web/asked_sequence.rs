@@ -85,6 +85,7 @@ impl About<'_> {
             state: ToolState::Pumped,
             twice: BTreeSet::new(),
             elsewhere: BTreeSet::new(),
+            foreign: BTreeSet::new(),
             history: Vec::new(),
         }
     }
@@ -209,6 +210,8 @@ pub(super) struct Question {
     twice: BTreeSet<String>,
     /// Checks of something the tool does not have.
     elsewhere: BTreeSet<String>,
+    /// Signs and antecedents that were seen, of something the tool does not have.
+    foreign: BTreeSet<String>,
     /// What the form remembers.
     history: Vec<Happened>,
 }
@@ -573,6 +576,15 @@ impl Question {
                 ));
             }
         }
+        notes.extend(self.foreign.iter().map(|id| {
+            let sign = catalogue.sign(id).map(|sign| sign.name.as_str());
+            let name = sign.or_else(|| Some(catalogue.antecedent(id)?.name.as_str()));
+            format!(
+                "“{}” is of something that this tool does not have, so it is not counted: see that it \
+                 was this tool, and what the tool is fitted with.",
+                name.unwrap_or(id)
+            )
+        }));
         notes.extend(self.elsewhere.iter().map(|id| {
             format!(
                 "{} is made on something that this tool does not have, so its outcome is not \
@@ -580,7 +592,51 @@ impl Question {
                 name(id)
             )
         }));
+        let outcomes = &self.request.evidence.outcomes;
+        let unsure: BTreeSet<&String> = outcomes
+            .iter()
+            .map(|(id, _)| id)
+            .filter(|id| {
+                let mut of_check = outcomes.iter().filter(|(other, _)| other == *id);
+                of_check.all(|(_, outcome)| *outcome == statistics::Outcome::Inconclusive)
+            })
+            .collect();
+        notes.extend(unsure.into_iter().map(|id| {
+            format!(
+                "{} could not be judged, so it counts as not made: make it again only where it can be \
+                 judged now.",
+                name(id)
+            )
+        }));
+        notes.extend(self.note_of_state(catalogue));
         notes
+    }
+
+    /// That the tool was brought into another state than the check made last leaves it in, which
+    /// nobody may have meant.
+    fn note_of_state(&self, catalogue: &Catalogue) -> Option<String> {
+        if matches!(self.history.last(), Some(Happened::Stood(_))) {
+            return None;
+        }
+        let evidence = &self.request.evidence;
+        let known = evidence.ordered.min(evidence.outcomes.len());
+        let check = |(id, _): &(String, statistics::Outcome)| catalogue.check(id);
+        let left = |check: &&Check| check.leaves != self.state;
+        let last = match evidence.outcomes.split_at(known) {
+            (made, []) => check(made.last()?).filter(left)?,
+            // Of those stated at once nobody knows which came last.
+            (_, at_once) => {
+                let of_all = at_once.iter().map(|made| check(made).filter(left));
+                *of_all.collect::<Option<Vec<_>>>()?.last()?
+            }
+        };
+        Some(format!(
+            "“{}” leaves the tool {}; it is taken as {} since then. If it is not, say how the tool is \
+             now and order again.",
+            last.name,
+            last.leaves.name(),
+            self.state.name()
+        ))
     }
 
     /// What the tool has.
@@ -604,6 +660,15 @@ impl Question {
         let evidence = &mut self.request.evidence;
         let ordered = evidence.outcomes.iter().take(evidence.ordered);
         evidence.ordered = ordered.filter(|(id, _)| fitted(id)).count();
+        for told in [&mut evidence.signs, &mut evidence.antecedents] {
+            told.retain(|(id, seen)| {
+                let of_tool = catalogue.can_be_told(id, &parts);
+                if !of_tool && *seen {
+                    self.foreign.insert(id.clone());
+                }
+                of_tool
+            });
+        }
         evidence.outcomes.retain(|(id, _)| {
             let fitted = fitted(id);
             if !fitted {

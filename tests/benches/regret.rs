@@ -360,6 +360,18 @@ impl<'t> Trial<'t> {
         state(self.model.checks[check].leaves)
     }
 
+    /// What pumping down a chamber that the check vents takes more than the restart beside it.
+    fn pump_down_left(&self, check: &str) -> f64 {
+        let changes = self.knowledge.class(self.class).expect("a class").changes();
+        match self.model.checks[check].vents {
+            true => {
+                changes[State::Vented as usize][State::StoppedPurged as usize]
+                    - changes[State::Pumped as usize][State::StoppedPurged as usize]
+            }
+            false => 0.0,
+        }
+    }
+
     /// The plan of one who knows the true chances and what was done so far.
     fn knowing(&self, belief: &[f64], path: &[(String, Outcome)], state: State) -> Path {
         let mut chances = belief.to_vec();
@@ -403,7 +415,7 @@ impl<'t> Trial<'t> {
         let checks = left.iter().map(|check| {
             let known = &self.model.checks[check];
             CheckOption {
-                minutes: known.minutes,
+                minutes: known.minutes + self.pump_down_left(check),
                 state: self.state(check),
                 leaves_pumped: self.after(check) != self.state(check),
                 isolating: known.isolating,

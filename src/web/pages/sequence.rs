@@ -235,11 +235,11 @@ pub(super) fn address_from_search(
     let healthy = about.healthy_base();
     let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
     let mut pairs: Vec<(String, String)> = Vec::new();
-    for sign in catalogue.signs_of(&components) {
+    for sign in catalogue.signs_asked_of(&components) {
         let told = stated.signs.get(&sign.id);
         pairs.extend(told.map(|seen| (format!("signs.{}", sign.id), answer(seen).to_owned())));
     }
-    for before in catalogue.antecedents_of(&components) {
+    for before in catalogue.antecedents_asked_of(&components) {
         let told = stated.antecedents.get(&before.id);
         pairs.extend(told.map(|seen| {
             (
@@ -597,6 +597,11 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
                     show::minutes(check.minutes),
                     show::minutes(step.leave_minutes)
                 ),
+                false if step.minutes > check.minutes => format!(
+                    "{}, and {} of pumping the vented chamber down beside the restart",
+                    show::minutes(check.minutes),
+                    show::minutes(step.minutes - check.minutes)
+                ),
                 false => show::minutes(check.minutes),
             },
             state: show::capital(check.state.name()),
@@ -731,11 +736,11 @@ fn evidence(
     EvidenceForm {
         hidden: Vec::new(),
         signs: catalogue
-            .signs_of(&components)
+            .signs_asked_of(&components)
             .map(|sign| EvidenceForm::question("signs", sign.id.as_str(), &sign.ask))
             .collect(),
         antecedents: catalogue
-            .antecedents_of(&components)
+            .antecedents_asked_of(&components)
             .map(|a| EvidenceForm::question("antecedents", a.id.as_str(), &a.name))
             .collect(),
         pressures: vec![

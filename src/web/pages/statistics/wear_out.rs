@@ -498,8 +498,8 @@ fn costs(app: &App, asked: &Asked, selection: &Selection, cause: &Cause) -> Cost
     let (planned_field, planned) = field(
         "planned",
         "A planned service costs",
-        "Proposed: the catalogue’s time to mend it, and to bring the tools that have it into the state \
-         that takes and back (common practice, no source).",
+        "Proposed: the catalogue’s time to mend it and to change the tool’s state (common practice, no \
+         source).",
         planned,
     );
     let (mut failure_field, failure) = field(
