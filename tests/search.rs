@@ -569,6 +569,27 @@ async fn every_hit_says_why_and_nothing_twice() {
     assert!(first.contains("for mass 40"), "{first}");
 }
 
+/// Parts that hold the same words are one reason, and what a line shows whole is not shown again below it.
+#[tokio::test]
+async fn reasons_and_excerpts_say_a_thing_once() {
+    let app = TestApp::demo().await;
+    for typed in ["foil", "new foil", "water under the hearth"] {
+        let found = hits(&app, typed).await;
+        let all = found["hits"].as_array().expect("hits");
+        assert!(!all.is_empty(), "{typed}");
+        for hit in all {
+            let reasons = hit["why"].as_array().expect("reasons").iter();
+            let words = reasons.filter_map(|reason| reason.as_str()?.split_once(": "));
+            let words: Vec<_> = words.map(|(_, words)| words).collect();
+            let distinct: std::collections::BTreeSet<_> = words.iter().collect();
+            assert_eq!(distinct.len(), words.len(), "{typed}: {hit}");
+        }
+    }
+    let page = app.get("/search?q=foil").await.expect(200).text;
+    assert!(page.contains("<mark>foil</mark> sticking out (mine)</a>"));
+    assert_eq!(page.matches("sticking out (mine)").count(), 1);
+}
+
 /// What finds nothing offers the nearest and says so; what only lists the newest sums nothing up.
 #[tokio::test]
 async fn nothing_found_offers_the_nearest_and_sums_up_no_strangers() {

@@ -19,9 +19,9 @@ const LENGTH: usize = 220;
 /// What an incident holds of what was searched for, and where.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Matches {
-    /// Quantities that are near, then for each part that was hit the words as written there, then
-    /// what tool and circumstances share,
-    /// e.g. `symptom: foil, stuck`.
+    /// Quantities that are near, then the words that were hit as written, with the parts that hold them
+    /// (parts that hold the same ones together), then what tool and circumstances share,
+    /// e.g. `symptom, fix: foil, stuck`.
     pub why: Vec<String>,
     /// The part the excerpt is from.
     pub part: &'static str,
@@ -58,6 +58,9 @@ impl Excerpt {
 /// The most words that a reason names; a case like another shares dozens.
 const NAMED: usize = 6;
 
+/// Words as written, each with what it was searched for as if otherwise.
+type Words = BTreeMap<String, Option<String>>;
+
 /// A hit in a text: where, the words as written, and as they were searched for if otherwise.
 struct Found {
     place: Range<usize>,
@@ -79,55 +82,62 @@ impl Matches {
             .collect();
         why.extend(quantities(asked, entry));
         why.extend(names(asked, entry));
-        let mut best: Option<(usize, Part, &str, Vec<Range<usize>>)> = None;
+        let whole_case = asked.weights.tells > 0.0;
+        let mut best: Option<((bool, usize), Part, &str, Vec<Range<usize>>)> = None;
+        let mut told: Vec<(Vec<&str>, Words)> = Vec::new();
         for (part, text) in entry.parts() {
             let mut analysed = asked.analysis.read(text);
             if part == Part::Notes {
                 noted::prove_nothing_absent(&mut analysed, &entry.noted);
             }
             let found = found(asked, &analysed, text);
-            let mut named: Vec<(&str, Vec<&Found>)> = Vec::new();
+            let mut named: Vec<(&str, Words)> = Vec::new();
             for hit in &found {
                 let name = entry.name_at(part, hit.place.start);
+                let word = (hit.written.to_lowercase(), hit.meant.clone());
                 match named.iter_mut().find(|(known, _)| *known == name) {
-                    Some((_, hits)) => hits.push(hit),
-                    None => named.push((name, vec![hit])),
+                    Some((_, words)) => _ = words.entry(word.0).or_insert(word.1),
+                    None => named.push((name, Words::from([word]))),
                 }
             }
-            for (name, hits) in named {
-                let mut distinct: BTreeMap<String, Option<String>> = BTreeMap::new();
-                for hit in hits {
-                    distinct
-                        .entry(hit.written.to_lowercase())
-                        .or_insert_with(|| hit.meant.clone());
+            for (name, mut words) in named {
+                // What a case's signs are called says less than its texts, and a case like another names
+                // the signs that both have.
+                if name == Part::Facts.name() {
+                    words.retain(|word, _| told.iter().all(|(_, words)| !words.contains_key(word)));
+                    if whole_case || words.is_empty() {
+                        continue;
+                    }
                 }
-                let more = match distinct.len().saturating_sub(NAMED) {
-                    0 => String::new(),
-                    more => format!(" and {more} more"),
-                };
-                let words: Vec<_> = distinct
-                    .into_iter()
-                    .take(NAMED)
-                    .map(|(written, meant)| match meant {
-                        Some(meant) => format!("{written} (for {meant})"),
-                        None => written,
-                    })
-                    .collect();
-                why.push(format!("{name}: {}{more}", words.join(", ")));
+                match told.iter_mut().find(|(_, known)| *known == words) {
+                    Some((names, _)) => names.push(name),
+                    None => told.push((vec![name], words)),
+                }
             }
             let mut places: Vec<_> = found.into_iter().map(|hit| hit.place).collect();
-            let told = places.len();
-            if part != Part::Cause && part != Part::Facts {
+            let hits = places.len();
+            let prose = part != Part::Cause && part != Part::Facts;
+            if prose {
                 places.extend(near_readings(asked, &analysed, entry));
             }
             places.sort_by_key(|place| (place.start, std::cmp::Reverse(place.end)));
             places.dedup_by(|next, before| next.start < before.end);
-            if !places.is_empty() && best.as_ref().is_none_or(|(most, ..)| told > *most) {
-                best = Some((told, part, text, places));
+            // The cause is named beside the excerpt, so somebody's own words come before its catalogue text.
+            let telling = (prose && hits > 0, hits);
+            if !places.is_empty() && best.as_ref().is_none_or(|(most, ..)| telling > *most) {
+                best = Some((telling, part, text, places));
             }
         }
-        why.extend(asked.circumstances.shared(&entry.circumstances));
-        let told = entry.cause.as_deref().filter(|_| asked.weights.tells > 0.0);
+        let shared = asked.circumstances.shared(&entry.circumstances);
+        if whole_case {
+            why.extend(shared);
+            why.extend(in_common(&told));
+        } else {
+            let reasons = told.into_iter();
+            why.extend(reasons.map(|(names, words)| listed(&names.join(", "), words.into_iter())));
+            why.extend(shared);
+        }
+        let told = entry.cause.as_deref().filter(|_| whole_case);
         if told.is_some_and(|cause| asked.told.stands_out(cause)) {
             why.push("cases told in such words often had this cause".to_owned());
         }
@@ -151,6 +161,37 @@ impl Matches {
         };
         Self { why, part, excerpt }
     }
+}
+
+/// A reason that names some words, as written and as meant.
+fn listed(name: &str, words: impl ExactSizeIterator<Item = (String, Option<String>)>) -> String {
+    let more = match words.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let words: Vec<_> = words
+        .take(NAMED)
+        .map(|(written, meant)| match meant {
+            Some(meant) => format!("{written} (for {meant})"),
+            None => written,
+        })
+        .collect();
+    format!("{name}: {}{more}", words.join(", "))
+}
+
+/// What the texts of a case like another share, whichever part it stands in: first what most parts hold.
+fn in_common(told: &[(Vec<&str>, Words)]) -> Option<String> {
+    let mut counted: BTreeMap<&String, (usize, &Option<String>)> = BTreeMap::new();
+    for (names, words) in told {
+        for (written, meant) in words {
+            counted.entry(written).or_insert((0, meant)).0 += names.len();
+        }
+    }
+    let mut words: Vec<_> = counted.into_iter().collect();
+    words.sort_by_key(|(_, (parts, _))| std::cmp::Reverse(*parts));
+    let words = words.into_iter();
+    let words = words.map(|(written, (_, meant))| (written.clone(), meant.clone()));
+    (words.len() > 0).then(|| listed("words in common", words))
 }
 
 /// What a case was asked to be by name.

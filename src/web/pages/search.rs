@@ -296,21 +296,29 @@ async fn hits(
         .into_iter()
         .map(|found| {
             let excerpt = &found.matches.excerpt;
+            let incident = show::incident_line(
+                found.hit.number,
+                &found.incident,
+                Some(found.tool),
+                &app.catalogue,
+            );
+            let hit = (!excerpt.marks.is_empty()).then(|| SafeHtml(excerpt.html()));
+            // What the line says already is not said twice.
+            let (symptom, excerpt) = if excerpt.text == incident.symptom {
+                (hit, None)
+            } else {
+                (None, hit)
+            };
             Hit {
-                incident: show::incident_line(
-                    found.hit.number,
-                    &found.incident,
-                    Some(found.tool),
-                    &app.catalogue,
-                ),
-                excerpts: if excerpt.marks.is_empty() {
-                    Vec::new()
-                } else {
-                    vec![Excerpt {
+                incident,
+                symptom,
+                excerpts: excerpt
+                    .map(|text| Excerpt {
                         part: show::capital(found.matches.part),
-                        text: SafeHtml(excerpt.html()),
-                    }]
-                },
+                        text,
+                    })
+                    .into_iter()
+                    .collect(),
                 why: found.matches.why,
             }
         })

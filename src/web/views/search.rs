@@ -71,6 +71,8 @@ pub struct SearchFilters {
 pub struct Hit {
     /// The incident.
     pub incident: IncidentLine,
+    /// Its symptom with the words found in `<mark>`, escaped already, where the line shows it whole.
+    pub symptom: Option<SafeHtml>,
     /// Excerpts with the words found in `<mark>`, escaped already.
     pub excerpts: Vec<Excerpt>,
     /// Why it matched, each in a few words.
