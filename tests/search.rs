@@ -953,6 +953,10 @@ async fn outcomes_recorded_on_an_open_incident_move_the_cases_like_it() {
     };
     assert!(clear < none && none <= found && found > clear, "{counts:?}");
     assert_ne!(lines[0], lines[1]);
+    // What the record has just cleared is not offered as what it may be.
+    let against = "speak against";
+    assert!(lines[1].contains(against), "{}", lines[1]);
+    assert!(!lines[0].contains(against) && !lines[2].contains(against));
 }
 
 /// The check of the door seal, with this outcome.

@@ -43,6 +43,11 @@ impl Leaning {
         }
     }
 
+    /// Whether the outcomes make a cause less than half as likely as it was.
+    pub fn speaks_against(&self, cause: &str) -> bool {
+        self.of(cause) < -std::f32::consts::LN_2
+    }
+
     /// What the outcomes say about a cause; 0 if nothing.
     pub(super) fn of(&self, cause: &str) -> f32 {
         self.causes.get(cause).copied().unwrap_or_default()

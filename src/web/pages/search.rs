@@ -13,7 +13,7 @@ use crate::{
     casebook::{Asker, Filed, Tool, ToolId},
     catalogue::Kind,
     day,
-    search::{self, Answer, Filters, Request},
+    search::{self, Answer, Filters, Leaning, Request},
     web::{
         asked_sequence::{self, About},
         fault::{self, Fault},
@@ -93,7 +93,8 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
     };
     let tools = tools_of(app, &asker, answer.hits.iter().chain(&nearest)).await?;
     let hits = hits(app, &asker, &tools, &answer).await?;
-    let (nearest, commonest) = causes_of(app, &asker, &tools, &nearest).await?;
+    let none = Leaning::default();
+    let (nearest, commonest) = causes_of(app, &asker, &tools, &nearest, &none).await?;
     let sequence = class.or(commonest).filter(|_| !nearest.is_empty());
     let own = answer.understood.tool().filter(|_| !nearest.is_empty());
     let own = match own {
@@ -180,6 +181,7 @@ pub(super) async fn similar(
         Link::new(format!("Incident {number}"), format!("/incidents/{number}")),
     ];
     let (_, view) = filters(&app, &asked);
+    let leaning = Leaning::new(&filed.current().incident, &app.catalogue);
     let here = format!("/incidents/{number}/similar");
     fault::page(&SearchPage {
         page,
@@ -190,7 +192,7 @@ pub(super) async fn similar(
             cases(&answer)
         ),
         remarks: remarks(&app, &answer).await,
-        nearest: causes_of(&app, &asker, &tools, &nearest).await?.0,
+        nearest: causes_of(&app, &asker, &tools, &nearest, &leaning).await?.0,
         sequence: Some(Link::new(
             format!("What to check next on {}", filed.current().incident.tool),
             asked_sequence::address_for(
@@ -214,7 +216,8 @@ pub(super) async fn beside(
 ) -> Result<SimilarCases, Fault> {
     let mut answer = nearest_to(app, filed, own, NEAREST).await?;
     let tools = tools_of(app, asker, &answer.hits).await?;
-    let (nearest, _) = causes_of(app, asker, &tools, &answer.hits).await?;
+    let leaning = Leaning::new(&filed.current().incident, &app.catalogue);
+    let (nearest, _) = causes_of(app, asker, &tools, &answer.hits, &leaning).await?;
     answer.hits.truncate(BESIDE);
     Ok(SimilarCases {
         nearest,
@@ -326,23 +329,28 @@ async fn hits(
 }
 
 /// "Of the 40 nearest, 12 door seal …": the causes of the nearest cases, most first, and
-/// the class most of them are of.
+/// the class most of them are of. Those that outcomes on record speak against are not offered as what it
+/// may be.
 async fn causes_of(
     app: &App,
     asker: &Asker,
     tools: &HashMap<ToolId, Tool>,
     hits: &[search::Hit],
+    leaning: &Leaning,
 ) -> Result<(String, Option<String>), Fault> {
     const NAMED: usize = 4;
     let numbers: Vec<i64> = hits.iter().map(|hit| hit.number).collect();
     let present = app.store.present(asker, &numbers).await?;
     let mut causes: HashMap<&str, usize> = HashMap::new();
     let mut classes: HashMap<&str, usize> = HashMap::new();
+    let mut cleared: HashMap<&str, usize> = HashMap::new();
     for incident in present.values().map(|revision| &revision.incident) {
         let Some(cause) = &incident.cause else {
             continue;
         };
-        *causes
+        let against = leaning.speaks_against(cause.id());
+        let counted = if against { &mut cleared } else { &mut causes };
+        *counted
             .entry(app.catalogue.cause_name(cause.id()))
             .or_default() += 1;
         if let Some(tool) = tools.get(&incident.tool) {
@@ -354,28 +362,40 @@ async fn causes_of(
         revision.is_some_and(|revision| revision.incident.cause.is_some())
     });
     let again: usize = with_cause.map(|hit| hit.alike.len()).sum();
-    let known: usize = causes.values().sum();
+    let ruled_out: usize = cleared.values().sum();
+    let known = causes.values().sum::<usize>() + ruled_out;
     if known < 2 {
         return Ok((String::new(), None));
     }
-    let named: Vec<_> = most_first(causes)
-        .into_iter()
-        .take(NAMED)
-        .map(|(name, count)| format!("{count} {}", name.to_lowercase()))
-        .collect();
+    let named = |causes: HashMap<&str, usize>| {
+        let first = most_first(causes).into_iter().take(NAMED);
+        let each: Vec<_> = first
+            .map(|(name, count)| format!("{count} {}", name.to_lowercase()))
+            .collect();
+        each.join(", ")
+    };
     let commonest = most_first(classes)
         .first()
         .map(|(class, _)| (*class).to_owned());
-    Ok((
-        format!(
-            "Of the {known} nearest with a cause{}: {}.",
-            if again == 0 {
-                String::new()
-            } else {
-                format!(" ({again} more told alike with one of them, not counted again)")
-            },
-            named.join(", ")
+    let again = if again == 0 {
+        String::new()
+    } else {
+        format!(" ({again} more told alike with one of them, not counted again)")
+    };
+    let left = named(causes);
+    let told = match (left.is_empty(), ruled_out) {
+        (_, 0) => left,
+        (true, _) => format!(
+            "all of what checks on record speak against ({})",
+            named(cleared)
         ),
+        (false, _) => format!(
+            "{left}; checks on record speak against {ruled_out} more ({})",
+            named(cleared)
+        ),
+    };
+    Ok((
+        format!("Of the {known} nearest with a cause{again}: {told}."),
         commonest,
     ))
 }
