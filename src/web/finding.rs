@@ -13,7 +13,7 @@ use tokio::sync::Semaphore;
 use super::{fault::Fault, show, state::App};
 use crate::{
     casebook::{Asker, Filed, Incident, Tool, ToolId},
-    search::{Answer, Entry, Hit, Leaning, Matches, Names, Request, SearchError, SearchIndex},
+    search::{Answer, Entry, Hit, Leaning, Matches, Names, Request, SearchError, SearchIndex, Why},
     store::StoreError,
 };
 
@@ -70,19 +70,35 @@ async fn on<T: Send + 'static>(
     Ok(searching.await??)
 }
 
-/// What to tell of an index that is being filled, if it is.
+/// What is told of every case there is begins with this.
+const OF_ALL: &str = "No case holds";
+
+/// So many changes behind the store an index is told to be; what was just filed is in it in a moment.
+const BEHIND: i64 = 20;
+
+/// What to tell of an index that is being filled, or is behind the store, if it is.
 async fn rebuilding(app: &App) -> Option<String> {
     let progress = *app.progress.borrow();
-    let why = progress.filling?;
-    let meanwhile = if progress.old_serves {
-        "until then an older one is searched, which lacks the newest reports"
-    } else {
-        "until then not every case is found"
-    };
     let last = app.store.last_change().await.ok()?;
+    let behind = last.saturating_sub(progress.index);
+    let late = behind > BEHIND || (behind > 0 && !progress.caught_up);
+    let why = match progress.filling {
+        None if !late => return None,
+        None => "is behind the store",
+        Some(why) => why.told(),
+    };
+    let meanwhile = match progress.filling {
+        // What is left of a damaged one may lack anything.
+        Some(Why::Damaged) if progress.old_serves => {
+            "until then what is left of the old one is searched, so that not every case is found"
+        }
+        _ if progress.old_serves => {
+            "until then an older one is searched, which lacks the newest reports"
+        }
+        _ => "until then not every case is found",
+    };
     Some(format!(
-        "The search index {}: it has {} of {}; {meanwhile}.",
-        why.told(),
+        "The search index {why}: it has {} of {}; {meanwhile}.",
         show::count(progress.index.unsigned_abs()),
         show::counted(last.unsigned_abs(), "change", "changes"),
     ))
@@ -201,7 +217,12 @@ pub(super) async fn matched<'a>(
 /// What was made of the query, what had to be left out of it, and whether the index is whole.
 pub(super) async fn remarks(app: &App, answer: &Answer) -> Vec<String> {
     let understood = answer.understood.remarks().iter();
-    let query = answer.relaxed.iter().chain(understood).cloned();
     let rebuilding = rebuilding(app).await;
+    // Of an index that lacks cases nobody knows what no case holds.
+    let lacks = rebuilding.is_some();
+    let told = answer.relaxed.iter().chain(understood);
+    let query = told
+        .filter(|told| !(lacks && told.starts_with(OF_ALL)))
+        .cloned();
     rebuilding.into_iter().chain(query).collect()
 }
