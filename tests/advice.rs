@@ -301,6 +301,37 @@ async fn what_does_not_fit_is_said() {
     assert!(!since.shows(leaves));
 }
 
+/// A look that is told as a sign and as the outcome of the check that looks for it moves the belief as one
+/// look does; one that came out otherwise is another look.
+#[tokio::test]
+async fn one_look_counts_once() {
+    let app = TestApp::demo().await;
+    let ask = async |signs: Value, outcomes: &[(&str, &str)]| {
+        let of = outcomes
+            .iter()
+            .map(|(check, outcome)| json!({"check": check, "outcome": outcome}));
+        let outcomes: Vec<Value> = of.collect();
+        let asked = json!({"tool_class": "cryo-evaporator", "signs": signs, "outcomes": outcomes});
+        let answer = app.post("/api/sequence", &asked).await.expect(200).json();
+        answer["causes"].clone()
+    };
+    let post = ("source-post-turn-by-hand", "found");
+    let seen = json!({"post-turns-by-hand": true});
+    let absent = json!({"post-turns-by-hand": false});
+    let clear = [("source-post-turn-by-hand", "clear")];
+    let sign = ask(seen.clone(), &[]).await;
+    assert_eq!(ask(seen.clone(), &[post]).await, sign);
+    assert_eq!(ask(absent, &clear).await, ask(json!({}), &clear).await);
+    assert_ne!(ask(seen, &clear).await, sign);
+    // The gauges compared once, told by a calculation and by hand.
+    let compared = json!({"gauge-disagrees": true, "gauge-plausible": false});
+    let gauges = [("gauge-comparison", "found")];
+    assert_eq!(
+        ask(compared.clone(), &gauges).await,
+        ask(compared, &[]).await
+    );
+}
+
 /// Whoever files an incident and asks at once finds it counted in the order, in the statistics and
 /// among the hits of a search, though index and knowledge follow the store a moment later.
 #[tokio::test]

@@ -299,6 +299,7 @@ impl Replayed<'_> {
             outcomes: Vec::new(),
             ordered: usize::MAX,
             lapsed: Vec::new(),
+            told: Vec::new(),
         };
         let class = &self.case.tool_class;
         let parts = components.as_deref();

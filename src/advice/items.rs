@@ -36,7 +36,7 @@ impl Items {
         let mut checks: BTreeMap<usize, bool> = BTreeMap::new();
         for (id, outcome) in &evidence.outcomes {
             let check = knowledge.check_number(id)?;
-            if *outcome != Outcome::Inconclusive {
+            if *outcome != Outcome::Inconclusive && !evidence.told.contains(id) {
                 checks.insert(check, *outcome == Outcome::Found);
             }
         }

@@ -183,6 +183,8 @@ pub struct Check {
     pub state: ToolState,
     /// State the tool is in after it: the same, or pumped where the check pumps it down.
     pub leaves: ToolState,
+    /// Signs that it looks for itself, so that stated together with its outcome they are one look.
+    pub shows: Vec<SignId>,
     /// Whether it vents the chamber while the pump is stopped, so that it has to be pumped down
     /// beside the restart.
     pub vents: bool,

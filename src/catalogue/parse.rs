@@ -228,6 +228,8 @@ struct RawCheck {
     #[serde(default)]
     needs_first_if_fitted: Vec<Reference>,
     #[serde(default)]
+    shows: Vec<Reference>,
+    #[serde(default)]
     needs_components: Vec<Reference>,
     basis: String,
     #[serde(default)]
@@ -810,8 +812,17 @@ impl<'a> Reader<'a> {
             let known = known_checks.contains(first.get_ref().as_str());
             self.known(place, "check", first, known);
         }
+        for sign in &raw.shows {
+            let known = catalogue.signs.contains_key(sign.get_ref().as_str());
+            self.known(place, "sign", sign, known);
+        }
         let needs_components = self.component_list(place, &raw.needs_components, catalogue);
         Check {
+            shows: raw
+                .shows
+                .iter()
+                .map(|id| SignId::new(id.get_ref()))
+                .collect(),
             id: CheckId::new(stem),
             name: raw.name,
             state,

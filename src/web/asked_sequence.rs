@@ -676,6 +676,36 @@ impl Question {
             }
             fitted
         });
+        self.count_once(catalogue);
+    }
+
+    /// A sign that a check looks for itself and an outcome of the check that says the same are one
+    /// look. What was seen tells more than the outcome, which tells more than what was not seen.
+    fn count_once(&mut self, catalogue: &Catalogue) {
+        let evidence = &mut self.request.evidence;
+        let mut judged: BTreeMap<String, statistics::Outcome> = BTreeMap::new();
+        for (id, outcome) in &evidence.outcomes {
+            if *outcome != statistics::Outcome::Inconclusive {
+                judged.insert(id.clone(), *outcome);
+            }
+        }
+        for (id, outcome) in judged {
+            let Some(check) = catalogue.check(&id) else {
+                continue;
+            };
+            let own = |sign: &str| check.shows.iter().any(|shown| shown.as_str() == sign);
+            let seen = evidence.signs.iter().any(|(sign, seen)| *seen && own(sign));
+            // A look at one thing that came out otherwise than the sign was another look.
+            match (check.isolating, outcome, seen) {
+                (true, _, true) | (false, statistics::Outcome::Found, true) => {
+                    evidence.told.push(id);
+                }
+                (true, _, false) | (false, statistics::Outcome::Clear, false) => {
+                    evidence.signs.retain(|(sign, _)| !own(sign));
+                }
+                _ => {}
+            }
+        }
     }
 
     /// Checks that have found what they look for, by their last outcome that could be judged.

@@ -462,6 +462,7 @@ impl<'t> Trial<'t> {
                 outcomes: path.to_vec(),
                 ordered: usize::MAX,
                 lapsed: Vec::new(),
+                told: Vec::new(),
             },
             price_of_help: None,
             effort: Effort::Quick,

@@ -43,6 +43,9 @@ pub struct Evidence {
     /// Checks after which the tool is known to have been in another state than theirs, whatever
     /// the outcomes say.
     pub lapsed: Vec<String>,
+    /// Checks that have been made and of whose outcomes the signs tell already, so that they do not
+    /// count once more.
+    pub told: Vec<String>,
 }
 
 /// Chance of a cause.
