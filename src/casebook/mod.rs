@@ -34,4 +34,4 @@ pub use incident::{
 pub(crate) use once::Once;
 pub use plain::read_plain;
 pub use record::{IncidentRecord, ToolDetailsRecord, filed_record, new_record, tool_details};
-pub use tool::{PlannedService, Site, SiteCode, Tool, ToolId};
+pub use tool::{Components, PlannedService, Site, SiteCode, Tool, ToolId};

@@ -1,9 +1,14 @@
 //! Sites and tools.
 
-use std::collections::BTreeSet;
+use std::{
+    borrow::Borrow,
+    collections::{BTreeSet, HashSet},
+    hash::Hash,
+    ops::Deref,
+};
 
 use jiff::{Timestamp, civil::Date};
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
 use crate::{
     catalogue::{ClassId, ComponentId, ToolClass},
@@ -51,6 +56,57 @@ pub struct PlannedService {
     pub at: Option<Timestamp>,
 }
 
+/// What a tool is fitted with: in order, and found by hash, since an import asks dozens of times a row.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Components {
+    sorted: BTreeSet<ComponentId>,
+    fitted: HashSet<ComponentId>,
+}
+
+impl Components {
+    /// Whether this one is fitted.
+    pub fn contains<Q: Eq + Hash + ?Sized>(&self, id: &Q) -> bool
+    where
+        ComponentId: Borrow<Q>,
+    {
+        self.fitted.contains(id)
+    }
+
+    /// Fits one.
+    pub fn insert(&mut self, id: ComponentId) {
+        self.fitted.insert(id.clone());
+        self.sorted.insert(id);
+    }
+
+    /// Takes one away, and says whether it was there.
+    pub fn remove(&mut self, id: &str) -> bool {
+        self.fitted.remove(id);
+        self.sorted.remove(id)
+    }
+}
+
+impl Deref for Components {
+    type Target = BTreeSet<ComponentId>;
+
+    fn deref(&self) -> &Self::Target {
+        &self.sorted
+    }
+}
+
+impl FromIterator<ComponentId> for Components {
+    fn from_iter<T: IntoIterator<Item = ComponentId>>(ids: T) -> Self {
+        let sorted = BTreeSet::from_iter(ids);
+        let fitted = sorted.iter().cloned().collect();
+        Self { sorted, fitted }
+    }
+}
+
+impl Serialize for Components {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        self.sorted.serialize(serializer)
+    }
+}
+
 /// One machine.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Tool {
@@ -73,7 +129,7 @@ pub struct Tool {
     /// Base pressure when healthy.
     pub healthy_base: TypedPressure,
     /// What it is fitted with.
-    pub components: BTreeSet<ComponentId>,
+    pub components: Components,
     /// Its gauges, in words.
     pub gauges: Vec<String>,
     /// Services done by plan, oldest first.

@@ -5,14 +5,16 @@
 //! thin edge that reads a folder or the copy built into the program. Nothing here
 //! knows of incidents, the store or the web.
 
+mod by_id;
 mod entries;
 mod ids;
 mod kind;
 mod parse;
 pub mod source;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
+use by_id::ById;
 pub use entries::{
     Antecedent, Cause, Caution, Check, Component, Sign, StateMinutes, ToolClass, ToolState,
 };
@@ -24,19 +26,19 @@ pub use parse::{Mistake, Mistakes, NOT_FOUND, SourceFile, parse};
 /// Everything the trade knows beforehand, checked.
 #[derive(Clone, Debug, Default)]
 pub struct Catalogue {
-    cautions: BTreeMap<CautionId, Caution>,
-    components: BTreeMap<ComponentId, Component>,
-    classes: BTreeMap<ClassId, ToolClass>,
+    cautions: ById<CautionId, Caution>,
+    components: ById<ComponentId, Component>,
+    classes: ById<ClassId, ToolClass>,
     class_order: Vec<ClassId>,
-    causes: BTreeMap<CauseId, Cause>,
+    causes: ById<CauseId, Cause>,
     cause_order: Vec<CauseId>,
-    signs: BTreeMap<SignId, Sign>,
+    signs: ById<SignId, Sign>,
     sign_order: Vec<SignId>,
     /// Groups of signs of which only one can be seen.
     exclusive: Vec<Vec<SignId>>,
-    antecedents: BTreeMap<AntecedentId, Antecedent>,
+    antecedents: ById<AntecedentId, Antecedent>,
     antecedent_order: Vec<AntecedentId>,
-    checks: BTreeMap<CheckId, Check>,
+    checks: ById<CheckId, Check>,
     half_life_days: Option<f64>,
 }
 

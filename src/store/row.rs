@@ -1,7 +1,5 @@
 //! Rows as they come from the database, and what they become.
 
-use std::collections::BTreeSet;
-
 use jiff::Timestamp;
 use sqlx::FromRow;
 
@@ -55,7 +53,7 @@ impl TryFrom<ToolRow> for Tool {
             what: format!("tool {}", row.id),
             problem,
         };
-        let components: BTreeSet<ComponentId> =
+        let components: Vec<ComponentId> =
             serde_json::from_str(&row.components).map_err(|e| damaged(e.to_string()))?;
         let gauges = serde_json::from_str(&row.gauges).map_err(|e| damaged(e.to_string()))?;
         let unit: PressureUnit = row
@@ -82,7 +80,7 @@ impl TryFrom<ToolRow> for Tool {
                 value: row.healthy_value,
                 unit,
             },
-            components,
+            components: components.into_iter().collect(),
             gauges,
             services: Vec::new(),
         })

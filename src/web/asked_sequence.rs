@@ -39,7 +39,7 @@ impl About<'_> {
 
     pub(super) fn components(&self) -> BTreeSet<ComponentId> {
         match self {
-            Self::Tool(tool) => tool.components.clone(),
+            Self::Tool(tool) => BTreeSet::clone(&tool.components),
             Self::Class(class) => class.components.iter().cloned().collect(),
         }
     }
