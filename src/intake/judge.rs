@@ -117,7 +117,7 @@ struct Bench {
 
 type Line = (u64, Result<String, Refusal>);
 
-/// A line with its text where that is still needed, and what it came to where that can be told.
+/// A line with its text or the room it took, and what it came to where that can be told.
 type Looked = ((u64, String), Option<Result<Judged, Vec<Refusal>>>);
 
 /// Lines to judge, with the place of the first among all rows, and where to tell of them.
@@ -178,7 +178,10 @@ impl<'a> Judge<'a> {
         let mut verdicts = Vec::with_capacity(judged.len());
         for ((line, text), judged) in judged {
             let judged = match judged {
-                Some(judged) => judged,
+                Some(judged) => {
+                    lines.take_back(text);
+                    judged
+                }
                 None => self.alone(line, text)?,
             };
             verdicts.push((line, self.numbered(judged).await?));
@@ -302,13 +305,13 @@ impl Bench {
                             let whole = Box::new(Whole { text, ..*whole });
                             ((line, String::new()), Some(Ok(Judged::Whole(whole))))
                         }
-                        Ok(judged) => ((line, String::new()), Some(Ok(judged))),
+                        Ok(judged) => ((line, text), Some(Ok(judged))),
                         Err(_) => ((line, text), None),
                     }
                 }
                 // A row before it may bring the tool that this one lacks.
                 Err(_) if !row::names_known_tool(&text, &tools) => ((line, text), None),
-                Err(refusals) => ((line, String::new()), Some(Err(refusals))),
+                Err(refusals) => ((line, text), Some(Err(refusals))),
             }
         });
         judged.collect()

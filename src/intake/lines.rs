@@ -8,6 +8,12 @@ use crate::casebook::Refusal;
 /// The longest line taken, in bytes.
 const LONGEST: usize = 64 << 20;
 
+/// Room for a line, in bytes, that is kept for another; more is given back.
+const KEPT_ROOM: usize = 16 << 10;
+
+/// So many lines' room is kept.
+const ROOMS: usize = 4_096;
+
 /// Bytes of a line too long that are passed over at once.
 const PASSED_OVER: usize = 1 << 20;
 
@@ -17,6 +23,8 @@ pub(super) struct Lines<R> {
     line: u64,
     /// Bytes of the line before, as a guess at the next.
     usual: usize,
+    /// Room that lines before took.
+    rooms: Vec<String>,
 }
 
 /// A line: its number, its bytes in the file, and its text or why it has none.
@@ -28,6 +36,14 @@ impl<R: BufRead> Lines<R> {
             reader,
             line: 0,
             usual: 0,
+            rooms: Vec::new(),
+        }
+    }
+
+    /// Takes back a line that is of no further use, to read another into its room.
+    pub(super) fn take_back(&mut self, line: String) {
+        if (1..=KEPT_ROOM).contains(&line.capacity()) && self.rooms.len() < ROOMS {
+            self.rooms.push(line);
         }
     }
 
@@ -43,7 +59,9 @@ impl<R: BufRead> Lines<R> {
     }
 
     fn read(&mut self) -> io::Result<Option<Line>> {
-        let mut kept: Vec<u8> = Vec::with_capacity(self.usual + self.usual / 8);
+        let mut kept = self.rooms.pop().unwrap_or_default().into_bytes();
+        kept.clear();
+        kept.reserve(self.usual + self.usual / 8);
         let mut length = self.read_to_end_of_line(LONGEST, &mut kept)?;
         if length == 0 {
             return Ok(None);
