@@ -27,6 +27,7 @@ use super::{
     negation,
     pairs::Learnt,
     pressure::{Reading, readings},
+    surface,
     words::{Concept, WordList},
 };
 
@@ -100,6 +101,12 @@ pub(super) struct Word {
     pub(super) qualified: bool,
     /// Whether it is too common to be searched for.
     pub(super) common: bool,
+    /// Whether it is too common wherever it stands.
+    everyday: bool,
+    /// Whether a denial may begin with it.
+    pub(super) may_deny: bool,
+    /// [`surface::digest`] of it as written.
+    pub(super) digest: u16,
     /// Where the words stand that say that it is not so, in bytes.
     pub(super) denial: Option<(u32, u32)>,
 }
@@ -107,7 +114,7 @@ pub(super) struct Word {
 impl Word {
     /// Whether it tells cases apart, and is not searched for only since it denies or is denied by a proof.
     pub(super) fn set_aside(&self) -> bool {
-        self.common && !is_common(&self.plain)
+        self.common && !self.everyday
     }
 }
 
@@ -187,7 +194,13 @@ impl Analysis {
 
     /// The same, the pressures left with the caller.
     pub(super) fn read_around(&self, text: &str, readings: &[Reading]) -> Analysed {
-        let mut words = split(text, readings);
+        self.read_into(Vec::new(), text, readings)
+    }
+
+    /// The same in the room of the words of another text.
+    pub(super) fn read_into(&self, room: Vec<Word>, text: &str, readings: &[Reading]) -> Analysed {
+        let mut words = room;
+        split_into(&mut words, text, readings);
         negation::mark(text, &mut words);
         let mentions = self.list.mentions(text, &words);
         Analysed {
@@ -201,15 +214,15 @@ impl Analysis {
     /// once: the catalogue's come over and over.
     pub(super) fn hand_names(&self, names: &str, handed: &mut String) {
         let (mut base, mut last) = (0, 0);
-        for name in names.split(BETWEEN_NAMES) {
-            NAMES.with_borrow_mut(|known| {
-                let list = self.list.fingerprint();
-                if known.list != list || known.names.len() >= NAMES_KEPT {
-                    *known = KnownNames {
-                        list,
-                        names: HashMap::default(),
-                    };
-                }
+        NAMES.with_borrow_mut(|known| {
+            let list = self.list.fingerprint();
+            if known.list != list || known.names.len() >= NAMES_KEPT {
+                *known = KnownNames {
+                    list,
+                    names: HashMap::default(),
+                };
+            }
+            for name in names_in(names) {
                 let read;
                 let found = match known.names.get(name) {
                     Some(found) => found,
@@ -224,9 +237,23 @@ impl Analysis {
                     last = base + end;
                 }
                 base += found.words;
-            });
-        }
+            }
+        });
     }
+}
+
+/// What stands between [`BETWEEN_NAMES`]: looked for by the sign in it, as a search for a text takes longer.
+fn names_in(names: &str) -> impl Iterator<Item = &str> {
+    let sign = BETWEEN_NAMES.trim();
+    let mut rest = Some(names);
+    std::iter::from_fn(move || {
+        let text = rest?;
+        let mut signs = text.match_indices('·').map(|(at, _)| at);
+        let between =
+            signs.find(|at| text[..*at].ends_with(' ') && text[at + sign.len()..].starts_with(' '));
+        rest = between.map(|at| &text[at + sign.len() + 1..]);
+        Some(between.map_or(text, |at| &text[..at - 1]))
+    })
 }
 
 /// What stands between names that are one text.
@@ -410,7 +437,15 @@ pub(super) fn aside_term(stem: &str) -> String {
 
 /// The words of a text with pressures left out; not yet judged for what is ruled out.
 pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
-    let mut words: Vec<Word> = Vec::with_capacity(text.len() / 6);
+    let mut words = Vec::new();
+    split_into(&mut words, text, readings);
+    words
+}
+
+/// The same in place of the words of another text.
+fn split_into(words: &mut Vec<Word>, text: &str, readings: &[Reading]) {
+    words.clear();
+    words.reserve(text.len() / 4);
     let mut push = |known: Known, place: Range<usize>| {
         words.push(Word {
             position: words.len(),
@@ -420,7 +455,10 @@ pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
             ruled_out: false,
             lacking: false,
             qualified: false,
-            common: known.common,
+            common: known.everyday,
+            everyday: known.everyday,
+            may_deny: known.may_deny,
+            digest: known.digest,
             denial: None,
         });
     };
@@ -448,18 +486,13 @@ pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
                 let middle = place.start + at;
                 for (part, place) in [(figures, place.start..middle), (unit, middle..place.end)] {
                     let word: Arc<str> = part.into();
-                    let known = Known {
-                        plain: Arc::clone(&word),
-                        stem: word,
-                        common: is_common(part),
-                    };
-                    push(known, place);
+                    push(Known::new(Arc::clone(&word), word), place);
                 }
             }
             _ => push(known(&plain), place),
         }
     }
-    abbreviations::mark(text, &mut words);
+    abbreviations::mark(text, words);
     for moment in moments(text) {
         let from = words.partition_point(|word| word.place.end <= moment.start);
         let inside = words[from..].iter_mut();
@@ -467,7 +500,6 @@ pub(super) fn split(text: &str, readings: &[Reading]) -> Vec<Word> {
             .take_while(|word| word.place.start < moment.end)
             .for_each(|word| word.common = true);
     }
-    words
 }
 
 /// Where letters and figures stand together in a text.
@@ -514,12 +546,27 @@ thread_local! {
         RefCell::default();
 }
 
-/// A word in plain small letters, its stem, and whether it is too common to be searched for.
+/// A word in plain small letters, its stem, and what is told by the word alone.
 #[derive(Clone)]
 struct Known {
     plain: Arc<str>,
     stem: Arc<str>,
-    common: bool,
+    /// Whether it is too common to be searched for.
+    everyday: bool,
+    may_deny: bool,
+    digest: u16,
+}
+
+impl Known {
+    fn new(plain: Arc<str>, stem: Arc<str>) -> Self {
+        Self {
+            everyday: is_common(&plain),
+            may_deny: negation::may_begin(&plain),
+            digest: surface::digest(&plain) as u16,
+            plain,
+            stem,
+        }
+    }
 }
 
 fn known(word: &str) -> Known {
@@ -537,11 +584,7 @@ fn known(word: &str) -> Known {
         if known.len() == WORDS_KEPT {
             known.clear();
         }
-        let new = Known {
-            plain: word.into(),
-            stem,
-            common: is_common(word),
-        };
+        let new = Known::new(word.into(), stem);
         known.insert(Arc::clone(&new.plain), new.clone());
         new
     })
@@ -619,7 +662,6 @@ enum Term<'a> {
 
 /// As [`stem_term`] and [`concept_term`] write it, and an end of line.
 fn put_term(handed: &mut String, ruled_out: bool, term: Term<'_>) {
-    use std::fmt::Write;
     if ruled_out {
         handed.push(RULED_OUT);
     }
@@ -637,11 +679,24 @@ fn put_term(handed: &mut String, ruled_out: bool, term: Term<'_>) {
             handed.push(LACKING);
             handed.push_str(stem);
         }
-        // Writing to a string does not fail.
-        Term::Concept(concept) => drop(write!(handed, "{CONCEPT}{}", concept.0)),
-        Term::Lack(concept) => drop(write!(handed, "{LACKING}{CONCEPT}{}", concept.0)),
+        Term::Concept(concept) => {
+            handed.push(CONCEPT);
+            put_number(handed, concept.0);
+        }
+        Term::Lack(concept) => {
+            handed.extend([LACKING, CONCEPT]);
+            put_number(handed, concept.0);
+        }
     }
     handed.push('\n');
+}
+
+/// A number in figures, as often as a text mentions something of the word list.
+fn put_number(handed: &mut String, number: u32) {
+    if number >= 10 {
+        put_number(handed, number / 10);
+    }
+    handed.push(char::from(b'0' + (number % 10) as u8));
 }
 
 /// The character for a step of none.
@@ -729,6 +784,24 @@ mod tests {
 
     fn analysis() -> Analysis {
         Analysis::new(Arc::new(WordList::built_in().expect("the list is right")))
+    }
+
+    #[test]
+    fn names_are_parted_as_a_search_for_what_stands_between_parts_them() {
+        for names in [
+            "",
+            " · ",
+            "a · b",
+            "a· b · ·c",
+            "a · · b",
+            " · a · ",
+            "·",
+            "a · b · c",
+        ] {
+            let parted: Vec<_> = names_in(names).collect();
+            let plainly: Vec<_> = names.split(BETWEEN_NAMES).collect();
+            assert_eq!(parted, plainly, "{names:?}");
+        }
     }
 
     #[test]

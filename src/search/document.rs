@@ -1,6 +1,7 @@
 //! An incident as the index holds it.
 
 use std::{
+    cell::RefCell,
     fmt,
     hash::{DefaultHasher, Hash, Hasher},
 };
@@ -11,7 +12,7 @@ use super::{
     analysis::{Analysis, BETWEEN_NAMES, Word},
     circumstances::Circumstances,
     digest::Digest,
-    lexer::lex,
+    lexer::lex_into,
     noted,
     pressure::{Reading, Told, readings_in, scale},
     quantity::{Quantity, quantities_in},
@@ -185,6 +186,35 @@ const STEPS: f64 = 200.0;
 const USUAL: usize = 2_560;
 const USUAL_TEXT: usize = 1 << 10;
 
+/// Room in which a case is made ready for the index, kept for the next: taking it anew and giving it back
+/// takes a good part of the time of an import.
+#[derive(Default)]
+struct Rooms {
+    symptom: Vec<Word>,
+    words: Vec<Word>,
+    handed: String,
+}
+
+/// Words for which each thread keeps room at most, and bytes.
+const ROOM_KEPT: usize = 2_000;
+const BYTES_KEPT: usize = 64 << 10;
+
+thread_local! {
+    static ROOMS: RefCell<Rooms> = RefCell::default();
+}
+
+impl Rooms {
+    fn keep(mut self) {
+        for words in [&mut self.symptom, &mut self.words] {
+            words.clear();
+            words.shrink_to(ROOM_KEPT);
+        }
+        self.handed.clear();
+        self.handed.shrink_to(BYTES_KEPT);
+        ROOMS.set(self);
+    }
+}
+
 impl Entry {
     /// A case of which nothing is known but what was told of it.
     pub fn of_text(number: i64, text: &str) -> Self {
@@ -269,8 +299,12 @@ impl Entry {
         let class = catalogue
             .class(tool.class.as_str())
             .map_or(tool.class.as_str(), |class| class.name.as_str());
-        let facts = [tool.id.as_str(), class].into_iter().chain(signs);
-        let mut facts = joined(facts.chain(antecedents), BETWEEN_NAMES);
+        let mut facts = String::with_capacity(USUAL_TEXT);
+        facts.push_str(tool.id.as_str());
+        for name in std::iter::once(class).chain(signs).chain(antecedents) {
+            facts.push_str(BETWEEN_NAMES);
+            facts.push_str(name);
+        }
         let cleared = facts.len();
         for component in cleared_of(&incident, tool, catalogue) {
             facts.push_str(BETWEEN_NAMES);
@@ -375,23 +409,31 @@ impl Entry {
             document.add_text(fields.cause, cause);
         }
         document.add_i64(fields.occurred_at, self.occurred_at);
-        let mut symptom = Vec::new();
+        let Rooms {
+            mut symptom,
+            mut words,
+            mut handed,
+        } = ROOMS.take();
         let [of_symptom, of_fix, of_notes] = &self.readings;
-        let mut handed = String::with_capacity(USUAL_TEXT);
         for (part, text) in self.parts() {
             handed.clear();
             match part {
                 Part::Symptom => {
-                    let read = analysis.read_around(text, of_symptom);
+                    let read = analysis.read_into(symptom, text, of_symptom);
                     read.hand(&mut handed);
                     symptom = read.words;
                 }
-                Part::Fix => analysis.read_around(text, of_fix).hand(&mut handed),
+                Part::Fix => {
+                    let read = analysis.read_into(words, text, of_fix);
+                    read.hand(&mut handed);
+                    words = read.words;
+                }
                 Part::Notes => {
-                    let mut read = analysis.read_around(text, of_notes);
+                    let mut read = analysis.read_into(words, text, of_notes);
                     noted::prove_nothing_absent(&mut read, &self.noted);
                     noted::place(&mut read.words, &self.noted);
                     read.hand(&mut handed);
+                    words = read.words;
                 }
                 Part::Cause | Part::Facts => analysis.hand_names(text, &mut handed),
             }
@@ -415,17 +457,22 @@ impl Entry {
         for digest in surface::digests(&symptom) {
             document.add_u64(fields.surface, digest);
         }
-        let mut known = String::new();
         self.circumstances.each(|sort, which| {
-            known.clear();
-            known.push_str(sort);
-            known.push_str(which);
-            document.add_text(fields.known, &known);
+            handed.clear();
+            handed.push_str(sort);
+            handed.push_str(which);
+            document.add_text(fields.known, &handed);
         });
         for sign in self.circumstances.unseen() {
             document.add_text(fields.unseen, sign);
         }
         document.add_u64(fields.digest, self.digest());
+        Rooms {
+            symptom,
+            words,
+            handed,
+        }
+        .keep();
         document
     }
 
@@ -534,7 +581,18 @@ fn words<'a>(words: impl Iterator<Item = &'a Word>) -> Vec<&'a str> {
 
 /// The notes a line each, and where each of [`NOTED`] ends in them.
 fn notes_of(incident: &Incident) -> (String, [usize; NOTED.len()]) {
-    let mut notes = String::new();
+    let mut notes = String::with_capacity(
+        [
+            &incident.proof,
+            &incident.notes,
+            &incident.not_restored_reason,
+        ]
+        .into_iter()
+        .chain(&incident.parts)
+        .chain(incident.checks.iter().map(|check| &check.note))
+        .map(|text| text.len() + usize::from(!text.is_empty()))
+        .sum(),
+    );
     let mut noted = [0; NOTED.len()];
     let mut line = |sort: usize, text: &str| {
         if !text.is_empty() {
@@ -576,7 +634,7 @@ fn cleared_of<'a>(
         .iter()
         .filter(|made| made.outcome == Outcome::Clear);
     let checks = clear.filter_map(|made| catalogue.check(made.check.as_str()));
-    let mut cleared: Vec<&Component> = Vec::new();
+    let mut cleared: Vec<&Component> = Vec::with_capacity(2 * incident.checks.len());
     for id in checks
         .filter_map(|check| check.clears.get(&tool.class))
         .flatten()
@@ -593,18 +651,6 @@ fn cleared_of<'a>(
 /// What a name says for certain: what stands behind a colon are examples, and no report says which it was.
 pub(super) fn certain(name: &str) -> &str {
     name.split_once(':').map_or(name, |(certain, _)| certain)
-}
-
-/// Texts one behind the other.
-fn joined<'a>(texts: impl Iterator<Item = &'a str>, between: &str) -> String {
-    let mut joined = String::new();
-    for (place, text) in texts.enumerate() {
-        if place > 0 {
-            joined.push_str(between);
-        }
-        joined.push_str(text);
-    }
-    joined
 }
 
 fn measured(typed: TypedPressure, when: When) -> Option<Measured> {
@@ -672,11 +718,15 @@ fn same_time(known: When, new: When) -> bool {
 fn read(texts: [&str; 3], proof: usize) -> ([Vec<Reading>; 3], Vec<Quantity>) {
     let mut all: Vec<Quantity> = Vec::new();
     let mut later = [0, usize::MAX, proof].into_iter();
+    let mut pieces = Vec::new();
     let readings = texts.map(|text| {
-        let pieces = lex(text);
+        lex_into(text, &mut pieces);
         let readings = readings_in(&pieces);
-        let pressures: Vec<_> = readings.iter().map(|r| r.place.clone()).collect();
         let begins = later.next().unwrap_or_default();
+        if begins >= text.len() {
+            return readings;
+        }
+        let pressures: Vec<_> = readings.iter().map(|r| r.place.clone()).collect();
         let found = quantities_in(text, &pieces, &pressures).into_iter();
         for found in found.filter(|found| found.place.start >= begins && !found.aside()) {
             let known = all

@@ -37,7 +37,15 @@ impl Piece<'_> {
 
 /// Splits a text into its pieces.
 pub(super) fn lex(text: &str) -> Vec<Piece<'_>> {
-    let mut pieces = Vec::with_capacity(text.len() / 3);
+    let mut pieces = Vec::new();
+    lex_into(text, &mut pieces);
+    pieces
+}
+
+/// The same in place of the pieces of another text.
+pub(super) fn lex_into<'a>(text: &'a str, pieces: &mut Vec<Piece<'a>>) {
+    pieces.clear();
+    pieces.reserve(text.len() / 3);
     let mut spaced = false;
     let mut rest = text;
     while let Some(first) = rest.chars().next() {
@@ -68,7 +76,6 @@ pub(super) fn lex(text: &str) -> Vec<Piece<'_>> {
         spaced = false;
         rest = &rest[length..];
     }
-    pieces
 }
 
 fn piece(rest: &str, first: char) -> (Lex<'_>, usize) {

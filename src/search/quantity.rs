@@ -138,6 +138,7 @@ type Read = (Sort, Vec<f64>, usize);
 
 fn read(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     match pieces[at].lex {
+        Lex::Word(word) if !may_begin(word) => None,
         Lex::Word(_) => named_masses(pieces, at)
             .or_else(|| no_mass(pieces, at))
             .or_else(|| glued_mass(pieces, at))
@@ -151,11 +152,22 @@ fn read(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     }
 }
 
+/// Whether a quantity may begin with this word; most words of a text are told by their first letter.
+fn may_begin(word: &str) -> bool {
+    matches!(
+        word.as_bytes().first(),
+        Some(b'm' | b'M' | b'a' | b'A' | b'p' | b'P' | b'n' | b'N' | b'w' | b'W' | b'h' | b'H')
+    )
+}
+
 fn number(piece: &Piece<'_>) -> Option<f64> {
     let Lex::Number(figures) = piece.lex else {
         return None;
     };
-    let value: f64 = plain(figures).parse().ok()?;
+    let value: f64 = match figures.contains(',') {
+        true => plain(figures).parse().ok()?,
+        false => figures.parse().ok()?,
+    };
     (value > 0.0 && value < 1e7).then_some(value)
 }
 
@@ -443,7 +455,15 @@ fn of_unit(pieces: &[Piece<'_>], at: usize, value: f64) -> Option<(Sort, f64, us
     if goes_on {
         return None;
     }
-    let (sort, value) = match word.to_lowercase().as_str() {
+    let lowered;
+    let small = match word.bytes().all(|b| b.is_ascii_lowercase()) {
+        true => word,
+        false => {
+            lowered = word.to_lowercase();
+            lowered.as_str()
+        }
+    };
+    let (sort, value) = match small {
         "k" | "kelvin" | "kelvins" | "degk" if (2.0..=400.0).contains(&value) => {
             (Sort::Kelvin, value)
         }

@@ -23,6 +23,9 @@ const COUNTS: [&str; 11] = [
     "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
 ];
 
+/// The longest of them.
+const LONGEST_COUNT: usize = 6;
+
 /// Words that two tellings of one story may differ in.
 static PASSED_OVER: LazyLock<BTreeSet<u64>> = LazyLock::new(|| {
     let words = STOP_WORDS.iter().chain(&COUNTS);
@@ -33,6 +36,9 @@ static PASSED_OVER: LazyLock<BTreeSet<u64>> = LazyLock::new(|| {
 pub(super) fn figure(word: &str) -> Option<Cow<'_, str>> {
     if word.bytes().any(|b| b.is_ascii_digit()) {
         return Some(Cow::Borrowed(word));
+    }
+    if word.len() > LONGEST_COUNT {
+        return None;
     }
     let place = COUNTS.iter().position(|count| *count == word)?;
     Some(Cow::Owned((place + 2).to_string()))
@@ -57,7 +63,7 @@ pub(super) struct Surface {
 /// The digests of a text's words, each once, in order.
 pub(super) fn digests(words: &[Word]) -> Vec<u64> {
     let words = words.iter().take(MOST_WORDS);
-    let mut digests: Vec<_> = words.map(|word| digest(&word.plain)).collect();
+    let mut digests: Vec<_> = words.map(|word| u64::from(word.digest)).collect();
     digests.sort_unstable();
     digests.dedup();
     digests

@@ -21,6 +21,9 @@ use lists::{
 /// Marks the words that are ruled out, and takes those that rule them out from what is searched for.
 pub(super) fn mark(text: &str, words: &mut [Word]) {
     for at in 0..words.len() {
+        if !words[at].may_deny {
+            continue;
+        }
         let told = Told { text, words };
         let Some(cue) = cue::at(&told, at) else {
             continue;
@@ -65,6 +68,11 @@ pub(super) fn mark(text: &str, words: &mut [Word]) {
             words[i].qualified = true;
         }
     }
+}
+
+/// Whether a denial may begin with a word; asked once of each word there is, since most begin none.
+pub(super) fn may_begin(plain: &str) -> bool {
+    cue::BEGINNINGS.contains(&plain)
 }
 
 /// Where some words stand in the text.

@@ -213,7 +213,10 @@ fn mantissa(figures: &str) -> Option<f64> {
     if marks > 1 || figures.len() > 14 {
         return None;
     }
-    let value: f64 = figures.replace(',', ".").parse().ok()?;
+    let value: f64 = match figures.contains(',') {
+        true => figures.replace(',', ".").parse().ok()?,
+        false => figures.parse().ok()?,
+    };
     (value > 0.0).then_some(value)
 }
 

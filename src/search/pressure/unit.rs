@@ -58,7 +58,7 @@ pub(super) fn unit(pieces: &[Piece<'_>], at: usize) -> Option<(Written, usize)> 
 
 fn of_word(word: &str) -> Option<Written> {
     let written = |named, shift| Some(Written { named, shift });
-    if let Ok(named) = word.parse() {
+    if let Some(named) = PressureUnit::spelled(word) {
         return written(named, 0.0);
     }
     match word {

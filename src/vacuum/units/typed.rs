@@ -85,22 +85,30 @@ macro_rules! unit_enum {
             }
         }
 
+        impl $name {
+            /// The unit that is spelled so, if any is.
+            pub fn spelled(text: &str) -> Option<Self> {
+                // As data write it, which is what is read over and over.
+                if let Some(unit) = Self::ALL.into_iter().find(|unit| unit.id() == text) {
+                    return Some(unit);
+                }
+                let plain = $crate::vacuum::units::typed::plain(text);
+                Self::ALL.into_iter().find(|unit| {
+                    let (id, spellings): (&str, &[&str]) = match unit {
+                        $(Self::$variant => ($id, &[$($spelling),*]),)+
+                    };
+                    $crate::vacuum::units::typed::plain_letters(id).eq(plain.chars())
+                        || spellings.contains(&plain.as_str())
+                })
+            }
+        }
+
         impl std::str::FromStr for $name {
             type Err = $crate::vacuum::units::UnitError;
 
             fn from_str(text: &str) -> Result<Self, Self::Err> {
-                // As data write it, which is what is read over and over.
-                if let Some(unit) = Self::ALL.into_iter().find(|unit| unit.id() == text) {
+                if let Some(unit) = Self::spelled(text) {
                     return Ok(unit);
-                }
-                let plain = $crate::vacuum::units::typed::plain(text);
-                for unit in Self::ALL {
-                    let (id, spellings): (&str, &[&str]) = match unit {
-                        $(Self::$variant => ($id, &[$($spelling),*]),)+
-                    };
-                    if plain == $crate::vacuum::units::typed::plain(id) || spellings.contains(&plain.as_str()) {
-                        return Ok(unit);
-                    }
                 }
                 Err($crate::vacuum::units::UnitError::UnknownUnit {
                     quantity: $kind,
@@ -129,6 +137,11 @@ pub(super) use unit_enum;
 /// A unit's spelling with case, spaces, dots and raised figures taken out, for comparison:
 /// `mbar·L/s`, `mbar l/s` and `MBAR*L/S` become `mbarl/s`.
 pub(super) fn plain(text: &str) -> String {
+    plain_letters(text).collect()
+}
+
+/// The same letter by letter.
+pub(super) fn plain_letters(text: &str) -> impl Iterator<Item = char> {
     text.trim()
         .chars()
         .filter_map(|c| match c {
@@ -142,5 +155,4 @@ pub(super) fn plain(text: &str) -> String {
             other => Some(other),
         })
         .flat_map(char::to_lowercase)
-        .collect()
 }
