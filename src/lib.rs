@@ -13,6 +13,7 @@ pub mod demo;
 pub mod follow;
 pub mod intake;
 pub mod knowledge;
+mod quick;
 pub mod refusal;
 pub mod replay;
 pub mod search;

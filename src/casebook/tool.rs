@@ -12,6 +12,7 @@ use serde::{Serialize, Serializer};
 
 use crate::{
     catalogue::{ClassId, ComponentId, ToolClass},
+    quick::Quickly,
     vacuum::units::TypedPressure,
 };
 
@@ -60,7 +61,7 @@ pub struct PlannedService {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Components {
     sorted: BTreeSet<ComponentId>,
-    fitted: HashSet<ComponentId>,
+    fitted: HashSet<ComponentId, Quickly>,
 }
 
 impl Components {

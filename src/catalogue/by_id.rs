@@ -3,12 +3,14 @@
 
 use std::{borrow::Borrow, collections::HashMap, hash::Hash};
 
+use crate::quick::Quickly;
+
 /// Entries, each under its identifier.
 #[derive(Clone, Debug)]
 pub(super) struct ById<I, T> {
     entries: Vec<(I, T)>,
     /// Where each stands among the entries.
-    places: HashMap<I, usize>,
+    places: HashMap<I, usize, Quickly>,
     /// The places in the order of the identifiers.
     order: Vec<usize>,
 }
@@ -17,7 +19,7 @@ impl<I, T> Default for ById<I, T> {
     fn default() -> Self {
         Self {
             entries: Vec::new(),
-            places: HashMap::new(),
+            places: HashMap::default(),
             order: Vec::new(),
         }
     }
@@ -41,8 +43,20 @@ impl<I: Clone + Eq + Hash + Ord, T> ById<I, T> {
     where
         I: Borrow<Q>,
     {
-        let place = self.places.get(id)?;
-        Some(&self.entries[*place].1)
+        self.numbered(id).map(|(_, entry)| entry)
+    }
+
+    /// The same with its number, from 0, which is its own as long as none is added.
+    pub(super) fn numbered<Q: Eq + Hash + ?Sized>(&self, id: &Q) -> Option<(usize, &T)>
+    where
+        I: Borrow<Q>,
+    {
+        let place = *self.places.get(id)?;
+        Some((place, &self.entries[place].1))
+    }
+
+    pub(super) fn len(&self) -> usize {
+        self.entries.len()
     }
 
     pub(super) fn contains_key(&self, id: &str) -> bool

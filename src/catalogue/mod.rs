@@ -58,6 +58,16 @@ impl Catalogue {
         self.components.get(id)
     }
 
+    /// A component with a number of its own below [`Catalogue::component_count`].
+    pub(crate) fn numbered_component(&self, id: &str) -> Option<(usize, &Component)> {
+        self.components.numbered(id)
+    }
+
+    /// How many components there are.
+    pub(crate) fn component_count(&self) -> usize {
+        self.components.len()
+    }
+
     /// Every component, by identifier.
     pub fn components(&self) -> impl Iterator<Item = &Component> {
         self.components.values()

@@ -10,7 +10,6 @@
 use std::{
     cell::RefCell,
     collections::{HashMap, HashSet},
-    hash::BuildHasherDefault,
     ops::Range,
     sync::{Arc, LazyLock},
 };
@@ -22,7 +21,6 @@ use tantivy::tokenizer::{
 
 use super::{
     abbreviations,
-    digest::Quick,
     moments::moments,
     negation,
     pairs::Learnt,
@@ -30,6 +28,7 @@ use super::{
     surface,
     words::{Concept, WordList},
 };
+use crate::quick::Quickly;
 
 /// The name under which the reader of terms is registered with an index.
 pub(super) const NAME: &str = "incident-text";
@@ -271,7 +270,7 @@ thread_local! {
 struct KnownNames {
     /// The word list they were read with.
     list: u64,
-    names: HashMap<String, Name, BuildHasherDefault<Quick>>,
+    names: HashMap<String, Name, Quickly>,
 }
 
 /// A name as the index is handed it.
@@ -529,7 +528,7 @@ pub(super) fn folded(word: &str) -> String {
 
 /// Whether a word is too common to tell cases apart.
 fn is_common(word: &str) -> bool {
-    static COMMON: LazyLock<HashSet<&'static str, BuildHasherDefault<Quick>>> =
+    static COMMON: LazyLock<HashSet<&'static str, Quickly>> =
         LazyLock::new(|| STOP_WORDS.into_iter().collect());
     COMMON.contains(word)
 }
@@ -542,7 +541,7 @@ fn glued(word: &str) -> Option<usize> {
 
 thread_local! {
     /// Words met before: a fleet's cases are told in few words, over and over.
-    static KNOWN: RefCell<HashMap<Arc<str>, Known, BuildHasherDefault<Quick>>> =
+    static KNOWN: RefCell<HashMap<Arc<str>, Known, Quickly>> =
         RefCell::default();
 }
 

@@ -635,14 +635,20 @@ fn cleared_of<'a>(
         .filter(|made| made.outcome == Outcome::Clear);
     let checks = clear.filter_map(|made| catalogue.check(made.check.as_str()));
     let mut cleared: Vec<&Component> = Vec::with_capacity(2 * incident.checks.len());
+    let mut met = vec![false; catalogue.component_count()];
     for id in checks
         .filter_map(|check| check.clears.get(&tool.class))
         .flatten()
     {
+        let Some((number, component)) = catalogue.numbered_component(id.as_str()) else {
+            continue;
+        };
+        if std::mem::replace(&mut met[number], true) {
+            continue;
+        }
         let guilty = cause.is_some_and(|cause| cause.component == *id);
-        let known = cleared.iter().any(|known| known.id == *id);
-        if !guilty && !known && tool.components.contains(id) {
-            cleared.extend(catalogue.component(id.as_str()));
+        if !guilty && tool.components.contains(id) {
+            cleared.push(component);
         }
     }
     cleared

@@ -4,10 +4,7 @@
 //! reads the copy of `seed-data/words.toml` built into the program. A form may be of several
 //! words and is compared by stems, so `backing lines` is `backing line`.
 
-use std::{
-    collections::{BTreeMap, BTreeSet, HashMap},
-    hash::BuildHasherDefault,
-};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use rust_embed::RustEmbed;
 use serde::Deserialize;
@@ -15,9 +12,9 @@ use toml::Spanned;
 
 use super::{
     analysis::{Word, split},
-    digest::{Digest, Quick},
+    digest::Digest,
 };
-use crate::catalogue::Mistake;
+use crate::{catalogue::Mistake, quick::Quickly};
 
 /// The file in `seed-data`, and in a site's data folder.
 pub(super) const FILE: &str = "words.toml";
@@ -50,7 +47,7 @@ type Form = (Vec<String>, Vec<Concept>);
 pub(super) struct WordList {
     forms: HashMap<Vec<String>, Vec<Concept>>,
     /// The same by the first stem: the other stems and the concepts, the longest form first.
-    beginning_with: HashMap<String, Vec<Form>, BuildHasherDefault<Quick>>,
+    beginning_with: HashMap<String, Vec<Form>, Quickly>,
     written: BTreeSet<(String, String)>,
     fingerprint: u64,
 }
