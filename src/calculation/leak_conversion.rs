@@ -468,7 +468,8 @@ fn verdict(
     if let Some(c) = conversion {
         let (one, other) = (c.if_molecular.value, c.if_viscous.value);
         let unit = match c.if_molecular.unit {
-            unit @ ThroughputUnit::StandardCubicCentimetrePerMinute => {
+            unit @ (ThroughputUnit::StandardCubicCentimetrePerMinute
+            | ThroughputUnit::StandardCubicCentimetrePerSecond) => {
                 let celsius = (1e3 * reference.celsius()).round() / 1e3;
                 format!("{unit} (at {celsius} °C)")
             }

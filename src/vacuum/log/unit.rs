@@ -23,11 +23,6 @@ impl Scaled {
     }
 }
 
-/// Pascals in a conventional millimetre of mercury and in a pound-force per square inch (NIST SP 811,
-/// appendix B.8, from memory).
-const MILLIMETRE_OF_MERCURY: f64 = 133.322_387_415;
-const POUND_PER_SQUARE_INCH: f64 = 6_894.757_293_168;
-
 /// The unit of pressure of a text that is one and nothing else.
 pub(super) fn pressure(text: &str) -> Option<Scaled> {
     let text = text.trim();
@@ -48,17 +43,12 @@ pub(super) fn pressure(text: &str) -> Option<Scaled> {
         return of(unit, 1.0);
     }
     match simple(text).as_str() {
-        "kpa" => of(PressureUnit::Pascal, 1e3),
         "upa" => of(PressureUnit::Pascal, 1e-6),
-        "bar" | "bars" => of(PressureUnit::Millibar, 1e3),
         "ubar" | "microbar" => of(PressureUnit::Millibar, 1e-3),
         "utorr" | "microtorr" => of(PressureUnit::Torr, 1e-6),
         "ntorr" => of(PressureUnit::Torr, 1e-9),
         "umhg" | "micronhg" | "micronshg" => of(PressureUnit::Micron, 1.0),
-        "mmhg" => of(PressureUnit::Pascal, MILLIMETRE_OF_MERCURY),
         "n/m2" | "n/m²" => of(PressureUnit::Pascal, 1.0),
-        // Without the `a` it may be a pressure above that of the room.
-        "psia" => of(PressureUnit::Pascal, POUND_PER_SQUARE_INCH),
         _ => None,
     }
     .or_else(|| {

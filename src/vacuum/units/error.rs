@@ -89,12 +89,15 @@ pub enum ReadingError {
     },
     /// What follows the number is not a unit of pressure.
     #[error(
-        "{unit:?} is not a pressure unit known here; use one of {}",
+        "{unit:?} is not a pressure unit known here{}; use one of {}",
+        why.map_or_else(String::new, |why| format!(": {why}")),
         unit_list()
     )]
     UnknownUnit {
         /// The words after the number, cut to a readable length.
         unit: String,
+        /// Why it is none, where that is known.
+        why: Option<&'static str>,
     },
     /// A number alone, where no unit is implied.
     #[error("{text:?} has no unit; add one of {}", unit_list())]

@@ -32,9 +32,10 @@ pub fn read_pressure(
     let unit_text = number.rest.trim().trim_end_matches('.');
     let unit = if unit_text.is_empty() {
         unit_if_missing.ok_or_else(|| ReadingError::UnitMissing { text: shown(text) })?
-    } else if unit_text.starts_with(|c: char| c.is_alphabetic()) {
+    } else if unit_text.starts_with(|c: char| c.is_alphabetic() || c == '"') {
         unit_text.parse().map_err(|_| ReadingError::UnknownUnit {
             unit: shown(as_typed(text, unit_text)),
+            why: PressureUnit::why_not(unit_text),
         })?
     } else {
         return Err(ReadingError::NotANumber { text: shown(text) });

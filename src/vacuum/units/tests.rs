@@ -49,6 +49,79 @@ fn pressures_follow_exact_definitions() {
     );
 }
 
+/// NIST SP 811 (2008), appendix B.8, values to seven figures from memory: bar 1.0 E+05 exact, millimetre of mercury,
+/// conventional, 1.333 224 E+02, psi 6.894 757 E+03; the exact ones by their definitions.
+#[test]
+fn what_gauges_show_besides_is_taken_by_exact_definitions() {
+    close(pascals(1.0, PressureUnit::Bar), 1e5, 1e-15);
+    close(pascals(1.0, PressureUnit::Kilopascal), 1e3, 1e-15);
+    close(
+        pascals(1.0, PressureUnit::MillimetreOfMercury),
+        133.322_4,
+        2e-7,
+    );
+    close(
+        pascals(1.0, PressureUnit::MillimetreOfMercury),
+        13_595.1 * 9.806_65e-3,
+        1e-12,
+    );
+    close(
+        pascals(1.0, PressureUnit::PoundPerSquareInch),
+        6_894.757,
+        1e-7,
+    );
+    close(
+        pascals(14.695_948_775_513_42, PressureUnit::PoundPerSquareInch),
+        101_325.0,
+        1e-12,
+    );
+    // A Torr is 1/760 of an atmosphere, and not quite a millimetre of mercury.
+    let torr = pascals(1.0, PressureUnit::Torr) / pascals(1.0, PressureUnit::MillimetreOfMercury);
+    assert!((1e-8..2e-7).contains(&(1.0 - torr).abs()), "{torr}");
+}
+
+/// A standard cubic centimetre a second is sixty a minute, and one atmosphere times a cubic centimetre where the gas
+/// is at the reference temperature (by definition).
+#[test]
+fn standard_cubic_centimetres_a_second_are_sixty_a_minute() {
+    use ThroughputUnit as U;
+    let warm = FlowTemperatures::default();
+    let per = |unit: U, at| unit.pascal_cubic_metres_per_unit(at);
+    let (second, minute) = (
+        U::StandardCubicCentimetrePerSecond,
+        U::StandardCubicCentimetrePerMinute,
+    );
+    close(per(second, warm), 60.0 * per(minute, warm), 1e-14);
+    let same = FlowTemperatures {
+        gas: warm.reference,
+        ..warm
+    };
+    close(
+        per(second, same),
+        per(U::AtmosphereCubicCentimetre, same),
+        1e-14,
+    );
+    for text in [
+        "std cc/s",
+        "std cm³/s",
+        "scc/s",
+        "sccs",
+        "std. cc/sec",
+        "Std cc s-1",
+    ] {
+        assert_eq!(text.parse(), Ok(second), "{text}");
+    }
+    for text in ["atm cc/s", "atm·cm³/s", "atm cc s⁻¹", "ATM-CC/SEC"] {
+        assert_eq!(text.parse(), Ok(U::AtmosphereCubicCentimetre), "{text}");
+    }
+    for text in ["cc/s", "cm3/s", "ccm", "l/s", "mbar"] {
+        assert!(
+            text.parse::<U>().is_err() && U::why_not(text).is_some(),
+            "{text}"
+        );
+    }
+}
+
 /// Exact definitions: 1 sccm is 101 325 Pa times 1 cm³ a minute at the reference temperature.
 /// Moles per sccm, 7.43584e-7 mol/s at 0 °C: NIST table of gas flow units, from memory.
 #[test]
@@ -182,6 +255,13 @@ fn reads_what_people_type() {
         ("0 Pa", 0.0, U::Pascal),
         ("-0 Pa", 0.0, U::Pascal),
         ("3 pascals", 3.0, U::Pascal),
+        ("1.2 bar", 1.2, U::Bar),
+        ("12 kPa", 12.0, U::Kilopascal),
+        ("760 mm Hg", 760.0, U::MillimetreOfMercury),
+        ("2e-3 mmHg", 2e-3, U::MillimetreOfMercury),
+        ("14.7 psia", 14.7, U::PoundPerSquareInch),
+        ("14.7 psi (a)", 14.7, U::PoundPerSquareInch),
+        ("1 psi abs.", 1.0, U::PoundPerSquareInch),
         ("\u{ff15}e-6 mbar", 5e-6, U::Millibar),
     ] {
         let read = read_pressure(text, Some(U::Pascal)).unwrap_or_else(|e| panic!("{text}: {e}"));
@@ -212,7 +292,23 @@ fn refuses_what_it_cannot_read_and_says_what_it_takes() {
     assert!(matches!(refused("5e-6 bananas"), E::UnknownUnit { .. }));
     let message = refused("1e-6 mbar*l/s").to_string();
     assert!(message.starts_with("\"mbar*l/s\""), "{message}");
-    assert!(matches!(refused("5 mmHg"), E::UnknownUnit { .. }));
+    for (text, told) in [
+        ("5 psi", "write psia if from zero"),
+        ("5 psig", "counted from the pressure of the room"),
+        ("1 barg", "counted from the pressure of the room"),
+        (
+            "29.9 inHg",
+            "give the absolute pressure, for example in mmHg",
+        ),
+        ("29.9 in. Hg", "give the absolute pressure"),
+        ("29.9 \"Hg", "give the absolute pressure"),
+        ("5 mbar/s", "unit of a rate"),
+        ("5 MPa", "write it in Pa or kPa"),
+        ("5 mPa", "write it in Pa or kPa"),
+    ] {
+        let message = refused(text).to_string();
+        assert!(message.contains(told), "{text}: {message}");
+    }
     assert!(matches!(refused("5e Torr"), E::NotANumber { .. }));
     assert!(matches!(refused("5x106 Torr"), E::NotANumber { .. }));
     assert!(matches!(refused("5e-6.5 Torr"), E::NotANumber { .. }));

@@ -6,7 +6,7 @@
 //! Units that are themselves pressure times volume are taken at the gas temperature as they are.
 
 use super::quantity::quantity;
-use super::typed::unit_enum;
+use super::typed::{plain, unit_enum};
 use super::{Temperature, Typed, UnitError};
 use crate::vacuum::gas::GAS_CONSTANT;
 
@@ -30,11 +30,15 @@ unit_enum! {
         /// The SI unit.
         PascalCubicMetre = "pa-m3/s", "Pa·m³/s", ["pam3s1", "pam3/sec"];
         /// One atmosphere times a cubic centimetre, each second.
-        AtmosphereCubicCentimetre = "atm-cm3/s", "atm·cm³/s", ["atmcc/s", "atmcc/sec", "atmcm3s1"];
+        AtmosphereCubicCentimetre = "atm-cm3/s", "atm·cm³/s", ["atmcc/s", "atmcc/sec", "atmccs1", "atmcm3/sec", "atmcm3s1"];
         /// Standard cubic centimetre per minute, at the reference temperature and one atmosphere.
-        StandardCubicCentimetrePerMinute = "sccm", "sccm", [];
+        StandardCubicCentimetrePerMinute = "sccm", "sccm",
+            ["scc/min", "stdcc/min", "stdcm3/min", "standardcc/min"];
         /// A flow of moles.
         MolePerSecond = "mol/s", "mol/s", ["mols1", "mol/sec"];
+        /// Standard cubic centimetre per second, at the reference temperature and one atmosphere.
+        StandardCubicCentimetrePerSecond = "sccs", "sccs",
+            ["scc/s", "scc/sec", "stdcc/s", "stdcc/sec", "stdcm3/s", "stdcm3/sec", "stdccs1", "stdcm3s1", "standardcc/s", "standardcm3/s"];
     }
 }
 
@@ -58,6 +62,20 @@ impl Default for FlowTemperatures {
 }
 
 impl ThroughputUnit {
+    /// Why a unit that leak detectors show is not taken for one of a throughput; none of any other text.
+    pub fn why_not(text: &str) -> Option<&'static str> {
+        match plain(text).as_str() {
+            "cc/s" | "cc/sec" | "cc/min" | "ccm" | "cm3/s" | "cm3/min" | "ml/s" | "ml/min"
+            | "l/s" | "l/min" | "lpm" => Some(
+                "a volume each second is a throughput at a stated pressure alone; write atm cc/s, or std cc/s for standard cubic centimetres",
+            ),
+            "torr" | "mbar" | "pa" | "torr/s" | "mbar/s" | "pa/s" => {
+                Some("a throughput is a pressure times a volume each second, such as mbar L/s")
+            }
+            _ => None,
+        }
+    }
+
     /// Pa·m³/s at the gas temperature in one unit.
     ///
     /// Exact definitions; a flow of moles is n·R·T, for an ideal gas, which gases in vacuum are at any
@@ -71,6 +89,9 @@ impl ThroughputUnit {
             Self::AtmosphereCubicCentimetre => STANDARD_CUBIC_CENTIMETRE,
             Self::StandardCubicCentimetrePerMinute => {
                 STANDARD_CUBIC_CENTIMETRE / 60.0 * (at.gas.kelvin() / at.reference.kelvin())
+            }
+            Self::StandardCubicCentimetrePerSecond => {
+                STANDARD_CUBIC_CENTIMETRE * (at.gas.kelvin() / at.reference.kelvin())
             }
             Self::MolePerSecond => GAS_CONSTANT * at.gas.kelvin(),
         }

@@ -524,6 +524,10 @@ pub(in crate::web) fn unit_id(unit: PressureUnit) -> &'static str {
         PressureUnit::Hectopascal => "hpa",
         PressureUnit::Pascal => "pa",
         PressureUnit::Atmosphere => "atm",
+        PressureUnit::Bar => "bar",
+        PressureUnit::Kilopascal => "kpa",
+        PressureUnit::MillimetreOfMercury => "mmhg",
+        PressureUnit::PoundPerSquareInch => "psia",
     }
 }
 

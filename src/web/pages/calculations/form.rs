@@ -11,6 +11,7 @@ use super::upload::{Content, FILE, File};
 use crate::{
     calculation::{
         FieldError,
+        named::Named,
         sent::{Logs, SentRequest},
     },
     vacuum::{
@@ -99,6 +100,10 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
         }
         if log_names.contains(&field.id.as_str()) {
             let (mut log, mut arriving) = (Arriving::log(), Arriving::default());
+            let column = Named::column_of(&field.id);
+            if let Some(column) = form.fields().into_iter().find(|field| field.id == column) {
+                log.choose(column.value());
+            }
             // As typed, so that its lines keep their numbers.
             log.push(field.value().as_bytes());
             arriving.take(&mut log);
@@ -237,8 +242,7 @@ fn value(field: &Field, text: &str) -> Result<Value, String> {
                 let (value, typed) = number(text)?;
                 let unit = match typed.as_str() {
                     "" => chosen(units).map_or("", |unit| unit.value.as_str()),
-                    typed => unit_of(units, typed)
-                        .ok_or_else(|| format!("{typed:?} is not one of its units"))?,
+                    typed => unit_of(units, typed).ok_or_else(|| no_unit(units, typed))?,
                 };
                 json!({"value": value, "unit": unit})
             }
@@ -278,6 +282,16 @@ fn unit_of<'a>(units: &'a [SelectOption], typed: &str) -> Option<&'a str> {
         .flatten()
         .find_map(offered)
         .map(|unit| unit.value.as_str())
+}
+
+/// What is wrong with a unit that was typed behind a number.
+fn no_unit(units: &[SelectOption], typed: &str) -> String {
+    let of_throughput = units
+        .iter()
+        .any(|unit| unit.value == ThroughputUnit::MillibarLitre.id());
+    let why = ThroughputUnit::why_not(typed).filter(|_| of_throughput);
+    let why = why.map_or_else(String::new, |why| format!(": {why}"));
+    format!("{typed:?} is not one of its units{why}")
 }
 
 /// A number as people write it, `-3,5`, `2e-4` or `2x10^-4`, and what stands behind it.
@@ -492,6 +506,9 @@ mod tests {
             (&rate, "0.01 sccm", 0.01, "sccm"),
             (&rate, "1e-6 mbar l/s", 1e-6, "mbar-l/s"),
             (&rate, "1e-6 atm cc/s", 1e-6, "atm-cm3/s"),
+            (&rate, "1e-6 std cc/s", 1e-6, "sccs"),
+            (&rate, "1e-6 std. cm³/s", 1e-6, "sccs"),
+            (&rate, "2 sccs", 2.0, "sccs"),
             (&rate, "2x10⁻⁶", 2e-6, "mbar-l/s"),
             (&heat, "-20 °C", -20.0, "c"),
             (&volume, "100 L", 100.0, "l"),
@@ -514,6 +531,12 @@ mod tests {
             ),
             (&volume, "5 mbar", "\"mbar\" is not one of its units"),
             (&volume, "much", "\"much\" is not a number"),
+            (
+                &rate,
+                "2 cc/s",
+                "\"cc/s\" is not one of its units: a volume each second is a throughput at a stated pressure \
+                 alone; write atm cc/s, or std cc/s for standard cubic centimetres",
+            ),
         ] {
             assert_eq!(value(field, text), Err(told.to_owned()), "{text}");
         }
