@@ -501,6 +501,55 @@ async fn the_column_of_the_pressures_may_be_chosen() {
     }
 }
 
+/// Of more columns than are kept while a log arrives, any may be chosen before it; behind it the refusal says so.
+#[tokio::test]
+async fn a_column_far_to_the_right_may_be_chosen_before_the_log() {
+    let app = TestApp::empty().await;
+    let names: Vec<String> = (1..=9).map(|gauge| format!("G{gauge} (mbar)")).collect();
+    let mut log = format!("time (s),{}\n", names.join(","));
+    for row in 0..60 {
+        let _ = write!(log, "{}", 10 * row);
+        for gauge in 1..=9 {
+            let _ = write!(
+                log,
+                ",{:e}",
+                f64::from(gauge) * 1e-6 * (1.0 + f64::from(row))
+            );
+        }
+        log.push('\n');
+    }
+    let text = json!(log).to_string();
+    let first = format!(r#"{{"pressure_column": "g9 (mbar)", "log": {text}}}"#);
+    let send = |body: String| {
+        let request = Request::post("/api/calculations/rise")
+            .header(header::CONTENT_TYPE, "application/json")
+            .body(Body::from(body));
+        app.send(request.expect("a request"))
+    };
+    let report = send(first).await.expect(200).json();
+    let pascals = report["points"][0]["pascals"].as_f64().expect("a pressure");
+    assert!((pascals / 9e-4 - 1.0).abs() < 1e-6, "{report}");
+    let last = format!(r#"{{"log": {text}, "pressure_column": "g9 (mbar)"}}"#);
+    let refused = send(last).await.expect(422);
+    refused.assert_shows("sent before the log");
+    // The form asks for it first.
+    for name in NAMES {
+        let files: &[(&str, &str)] = match name {
+            "rise" => &[("log_file", &log)],
+            _ => &[("log_file", &log), ("healthy_log_file", &log)],
+        };
+        let fields: &[(&str, &str)] = match name {
+            "rise" => &[("pressure_column", "10")],
+            _ => &[("pressure_column", "10"), ("healthy_pressure_column", "9")],
+        };
+        let page = app.upload(name, fields, files).await.expect(200);
+        page.assert_shows("pressure from &#34;G9 (mbar)&#34;");
+    }
+    let form = app.get("/calculations/rise").await.expect(200).text;
+    let place = |name: &str| form.find(&format!("name=\"{name}\"")).expect("a field");
+    assert!(place("pressure_column") < place("log_file"));
+}
+
 #[tokio::test]
 async fn a_file_that_is_too_large_is_refused_and_the_rest_of_the_form_comes_back() {
     let app = TestApp::empty().await;

@@ -96,6 +96,15 @@ impl Named {
     /// Every field in which a calculation takes a log.
     pub const LOGS: &'static [&'static str] = &["log", "healthy_log"];
 
+    /// Every field in which a calculation takes the column of the pressures of a log.
+    pub const LOG_COLUMNS: &'static [&'static str] =
+        &["pressure_column", "healthy_pressure_column"];
+
+    /// The field with the column of the pressures of the log in this one.
+    pub fn column_of(log: &str) -> String {
+        format!("{}pressure_column", log.strip_suffix("log").unwrap_or(log))
+    }
+
     /// The fields of its request with logs, which may be read while they arrive.
     pub fn logs(self) -> &'static [&'static str] {
         match self {

@@ -52,6 +52,12 @@ impl SentLog {
         }
     }
 
+    /// Says before the first piece which column holds the pressures, by its heading or its number counted from one,
+    /// so that it is kept however many there are.
+    pub fn choose(&mut self, column: &str) {
+        self.reader.choose(column);
+    }
+
     /// What has arrived of a text that is too long to be kept, since this was last asked.
     pub fn hand_on(&mut self) -> Option<Vec<u8>> {
         if !self.hands_on || !(self.handed_on || self.bytes > self.most_kept) {
@@ -172,8 +178,12 @@ pub struct SentJson {
     object: bool,
     /// Whether the next text is the name of a field of the outermost object.
     name_next: bool,
-    /// The log whose name has just been read, and whether its colon has.
+    /// The log, columns or choice whose name has just been read, and whether its colon has.
     named: Option<(&'static str, bool)>,
+    /// The columns chosen so far, by the fields they were chosen in.
+    chosen: BTreeMap<&'static str, String>,
+    /// The field of the choice whose text the next byte is in, and where that begins in the JSON kept.
+    choosing: Option<(&'static str, usize)>,
 }
 
 /// What the next byte belongs to.
@@ -236,6 +246,8 @@ impl SentJson {
             object: false,
             name_next: false,
             named: None,
+            chosen: BTreeMap::new(),
+            choosing: None,
         }
     }
 
@@ -276,10 +288,10 @@ impl SentJson {
                         let name = std::mem::take(name);
                         let outer = self.below.as_slice();
                         let known = match (self.depth, self.below) {
-                            (1, Some(_)) => [outer, &[]],
-                            (1, None) => [self.names, self.in_columns],
-                            _ if self.column_of.is_some() => [COLUMNS, &[]],
-                            _ => [self.names, &[]],
+                            (1, Some(_)) => [outer, &[], &[]],
+                            (1, None) => [self.names, self.in_columns, Named::LOG_COLUMNS],
+                            _ if self.column_of.is_some() => [COLUMNS, &[], &[]],
+                            _ => [self.names, &[], Named::LOG_COLUMNS],
                         };
                         self.named = known
                             .iter()
@@ -309,6 +321,7 @@ impl SentJson {
                     self.rest.extend_from_slice(text);
                     if end.is_some() {
                         self.place = Place::Outside;
+                        self.note_choice();
                     }
                     bytes = rest;
                 }
@@ -317,10 +330,13 @@ impl SentJson {
                     bytes = rest;
                 }
                 Place::Log(text) => {
-                    let log = self
-                        .logs
-                        .entry(text.name.to_owned())
-                        .or_insert_with(self.begin);
+                    let log = self.logs.entry(text.name.to_owned()).or_insert_with(|| {
+                        let mut log = (self.begin)();
+                        if let Some(column) = self.chosen.get(&*Named::column_of(text.name)) {
+                            log.choose(column);
+                        }
+                        log
+                    });
                     let (used, end) = text.take(bytes, log);
                     bytes = &bytes[used..];
                     match end {
@@ -409,7 +425,11 @@ impl SentJson {
                 self.place = Place::Name(Vec::new());
             }
             b'"' => {
-                self.place = match self.named.take() {
+                let named = self.named.take();
+                self.choosing = named
+                    .filter(|(name, colon)| *colon && Named::LOG_COLUMNS.contains(name))
+                    .map(|(name, _)| (name, self.rest.len() - 1));
+                self.place = match named.filter(|_| self.choosing.is_none()) {
                     Some((name, true)) if self.holds_logs() => Place::Log(LogText {
                         name,
                         pending: Vec::with_capacity(GATHERED),
@@ -437,6 +457,16 @@ impl SentJson {
     /// Whether fields of the object that the next byte is right in are looked for.
     fn reads_names(&self) -> bool {
         self.depth == 1 || self.holds_logs() || (self.depth == 2 && self.column_of.is_some())
+    }
+
+    /// Keeps the choice of a column whose text has just ended.
+    fn note_choice(&mut self) {
+        let Some((field, from)) = self.choosing.take() else {
+            return;
+        };
+        if let Ok(column) = serde_json::from_slice(&self.rest[from..]) {
+            self.chosen.insert(field, column);
+        }
     }
 
     /// Takes a byte of a column.
@@ -807,6 +837,60 @@ mod tests {
             sent.push(text.as_bytes());
             assert!(sent.logs().is_empty(), "{text}");
             assert_eq!(String::from_utf8_lossy(&sent.finish().json), text);
+        }
+    }
+
+    /// The choice of a column that stands before the log is known while the log is read.
+    #[test]
+    fn any_column_may_be_chosen_before_the_log() {
+        let names: Vec<String> = (0..8).map(|place| format!("P{place} (mbar)")).collect();
+        let log = format!(
+            "t (s),{}\n0,1,2,3,4,5,6,7,8\n10,1,2,3,4,5,6,7,9\n",
+            names.join(",")
+        );
+        let log = Value::from(log).to_string();
+        let column = r#""p7 \u0028mbar)""#;
+        let options = LogOptions {
+            pressure_column: Some("P7 (mbar)"),
+            ..LogOptions::default()
+        };
+        let read = |sent: &mut SentRequest, name: &str| {
+            let (reader, _) = sent.logs.remove(name).expect("a log").into_parts();
+            reader.finish(&options)
+        };
+        for piece in [1, 7, 1000] {
+            for (text, known) in [
+                (
+                    format!(r#"{{"pressure_column": {column}, "log": {log}}}"#),
+                    true,
+                ),
+                (
+                    format!(r#"{{"log": {log}, "pressure_column": {column}}}"#),
+                    false,
+                ),
+                (
+                    format!(r#"{{"healthy_pressure_column": {column}, "log": {log}}}"#),
+                    false,
+                ),
+                (
+                    format!(r#"{{"volume": {{"pressure_column": {column}}}, "log": {log}}}"#),
+                    false,
+                ),
+            ] {
+                let log = read(&mut sent(text.as_bytes(), piece), "log");
+                assert_eq!(log.is_ok(), known, "{text}: {log:?}");
+                if let Ok(log) = log {
+                    assert_eq!(log.pascals, [800.0, 900.0]);
+                }
+            }
+            let text = format!(
+                r#"{{"request": {{"healthy_pressure_column": {column}, "healthy_log": {log}}}}}"#
+            );
+            let mut sent = SentJson::below("request", || SentLog::new(0));
+            for piece in text.as_bytes().chunks(piece) {
+                sent.push(piece);
+            }
+            assert!(read(&mut sent.finish(), "healthy_log").is_ok(), "{text}");
         }
     }
 

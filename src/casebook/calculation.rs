@@ -8,6 +8,7 @@ use serde::{Serialize, Serializer};
 use serde_json::{Map, Value};
 
 use crate::calculation::{
+    named::Named,
     outcome::verdict_of,
     packed::{Fingerprint, unpack},
     sent::{Logs, SentLog},
@@ -66,22 +67,31 @@ impl KeptLog {
     }
 }
 
-/// Logs as they go into a calculation, read from the packed ones.
+/// Logs as they go into a calculation, read from the packed ones, with the columns that the request chooses.
 ///
 /// # Errors
 /// As [`Calculation::sent_logs`].
-pub fn read_all(logs: &BTreeMap<String, KeptLog>) -> Result<Logs, String> {
+pub fn read_all(logs: &BTreeMap<String, KeptLog>, request: &Value) -> Result<Logs, String> {
     logs.iter()
-        .map(|(field, log)| Ok((field.clone(), log.sent(field)?)))
+        .map(|(field, log)| {
+            let column = request.get(Named::column_of(field));
+            Ok((
+                field.clone(),
+                log.sent(field, column.and_then(Value::as_str))?,
+            ))
+        })
         .collect()
 }
 
 impl KeptLog {
-    fn sent(&self, field: &str) -> Result<SentLog, String> {
+    fn sent(&self, field: &str, column: Option<&str>) -> Result<SentLog, String> {
         let Some(packed) = &self.packed else {
             return Err(format!("the log {field} was not read"));
         };
         let mut sent = SentLog::new(0);
+        if let Some(column) = column {
+            sent.choose(column);
+        }
         let found = unpack(&packed.0[..], LOG_LIMIT, |piece| sent.push(piece))
             .map_err(|error| format!("the log {field} cannot be unpacked: {error}"))?;
         if (found.sha256, found.bytes) != (self.sha256.clone(), self.bytes) {
@@ -150,7 +160,7 @@ impl Calculation {
     /// What is wrong with a log, in words: it is not with the calculation, cannot be unpacked or is
     /// another than it says.
     pub fn sent_logs(&self) -> Result<Logs, String> {
-        read_all(&self.logs)
+        read_all(&self.logs, &self.request)
     }
 
     /// The signs that its verdict sets, seen or absent.

@@ -306,6 +306,8 @@ impl Heading {
         let starts = |stems: &[&str]| {
             loose
                 .iter()
+                // Records and data are no dates: `Datensatz`.
+                .filter(|word| !word.starts_with("daten"))
                 .any(|word| stems.iter().any(|stem| word.starts_with(stem)))
         };
         let is = |list: &[&str]| loose.iter().any(|word| list.contains(&word.as_str()));

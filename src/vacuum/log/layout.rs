@@ -92,6 +92,8 @@ pub(super) enum Why {
     Other(&'static str),
     /// It is a setpoint, a limit or a scatter by its name.
     NotMeasured,
+    /// Its numbers rise by one, as those that count the readings do.
+    Counts,
 }
 
 impl Why {
@@ -126,8 +128,8 @@ pub(super) enum NoLayout {
 const MOST: usize = 6;
 
 /// Finds the layouts of `sample`, the first lines of a log: one for each column that could be the
-/// pressure, the likeliest first.
-pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
+/// pressure, the likeliest first, and with them the one that is `wanted`, wherever it stands.
+pub(super) fn find(sample: &[&str], wanted: Option<&str>) -> Result<Vec<Layout>, NoLayout> {
     let table = Table::of(sample)?;
     let around = Around::of(&table);
     let time = TimeOf::of(&table, &around)?;
@@ -135,7 +137,11 @@ pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
     if columns.is_empty() {
         return Err(NoLayout::NoColumns);
     }
-    let left_out = columns.split_off(columns.len().min(MOST));
+    let mut left_out = columns.split_off(columns.len().min(MOST));
+    let is_wanted = |column: &usize| {
+        wanted.is_some_and(|wanted| goes_by(wanted, &table.name(*column), *column))
+    };
+    columns.extend(left_out.extract_if(.., |column| is_wanted(column)));
     let layout = |&column: &usize| Layout {
         separator: table.separator,
         decimal_comma: table.decimal_comma,
@@ -173,6 +179,12 @@ pub(super) fn find(sample: &[&str]) -> Result<Vec<Layout>, NoLayout> {
             .map(|header| sample[header.place].to_owned()),
     };
     Ok(columns.iter().map(layout).collect())
+}
+
+/// Whether a column is meant by `wanted`: its heading, or its place counted from one.
+pub(super) fn goes_by(wanted: &str, name: &str, column: usize) -> bool {
+    let wanted = wanted.trim();
+    name.trim().to_lowercase() == wanted.to_lowercase() || wanted.parse() == Ok(column + 1)
 }
 
 /// What the lines around the heading say of units.
@@ -361,7 +373,7 @@ fn said_before(lines: &[&str]) -> (Option<f64>, Scaled, Option<(usize, String)>)
                 found
                     .unit
                     .is_some_and(|unit| unit.to_string() == *word || unit.id() == *word)
-                    && (*word != "pa" && *word != "atm")
+                    && !["pa", "atm", "bar"].contains(word)
             });
             let value = at > 0 && words[at - 1].ends_with(|c: char| c.is_ascii_digit());
             if let Some(unit) = written.filter(|_| !value) {

@@ -215,7 +215,7 @@ pub enum LogError {
     },
     /// A heading with a unit or scale that is not known.
     #[error(
-        "line {line}: {what:?} of the column {column:?} is no unit of pressure known here; accepted: {}, kPa, bar, mmHg, or a number and one of them, such as 1e-6 mbar; or the column and its unit, both chosen",
+        "line {line}: {what:?} of the column {column:?} is no unit of pressure known here; accepted: {}, or a number and one of them, such as 1e-6 mbar; or the column and its unit, both chosen",
         PressureUnit::ALL.map(|unit| unit.to_string()).join(", ")
     )]
     UnknownPressureUnit {
@@ -264,6 +264,16 @@ pub enum LogError {
         /// What is not known.
         what: String,
     },
+    /// Numbers that rise by one, under a heading that names no time.
+    #[error(
+        "line {line}: the numbers of the column {column:?} rise by one from line to line, under a heading that names no time: they may count the readings; accepted: a heading with its unit, such as Time (s), or the unit chosen"
+    )]
+    MayCount {
+        /// The line of the heading.
+        line: u32,
+        /// The heading.
+        column: String,
+    },
     /// A setpoint, a limit or a scatter, and no other column.
     #[error(
         "line {line}: the column {column:?} is no pressure that was measured, by its heading; accepted: a column of measured pressures, or this one by name"
@@ -296,7 +306,7 @@ pub enum LogError {
     },
     /// The column that was asked for is one of the pressures, but was not kept.
     #[error(
-        "the column {wanted:?} is one of more pressures than are kept while a log is read; accepted: {}, or the log without some of them", .columns.join(", ")
+        "the column {wanted:?} is one of more pressures than are kept while a log is read; accepted: {}, or the choice of the column sent before the log", .columns.join(", ")
     )]
     ColumnNotKept {
         /// The heading or number.
@@ -384,10 +394,15 @@ const MOST_LINES: u32 = 20_000_000;
 /// Takes a log in pieces as they arrive and keeps its readings, not its text.
 ///
 /// What the sender knows of units and columns may come last: it is asked for by [`LogReader::finish`], and
-/// until then the readings of every column are kept that could be the pressure, up to six.
+/// until then the readings of every column are kept that could be the pressure, up to six; beyond these, the
+/// one that was chosen before the log came.
 #[derive(Debug, Default)]
 pub struct LogReader {
     stage: Stage,
+    /// The column that was chosen before.
+    chosen: Option<String>,
+    /// The end of what came.
+    tail: Tail,
     #[cfg(test)]
     careful: bool,
 }
@@ -403,6 +418,40 @@ enum Stage {
 impl Default for Stage {
     fn default() -> Self {
         Self::Sample(Sample::default())
+    }
+}
+
+/// The last bytes of a text that comes in pieces: a log that was copied while it was written ends within a line, whose
+/// number is none.
+#[derive(Debug, Default)]
+struct Tail(Vec<u8>);
+
+const CUT: &str = "the last line does not end and is shorter than those before it, as where a log was copied while it was written; line not used";
+
+impl Tail {
+    /// How many bytes are looked at.
+    const LENGTH: usize = 2048;
+
+    fn push(&mut self, bytes: &[u8]) {
+        let from = bytes.len().saturating_sub(Self::LENGTH);
+        self.0.extend_from_slice(&bytes[from..]);
+        let more = self.0.len().saturating_sub(Self::LENGTH);
+        if more > Self::LENGTH {
+            self.0.drain(..more);
+        }
+    }
+
+    /// Whether the text ends within a line that is shorter than each of those before it.
+    fn is_cut(&self) -> bool {
+        const LINES: std::ops::RangeInclusive<usize> = 8..=16;
+        let from = self.0.len().saturating_sub(Self::LENGTH);
+        let mut lines = self.0[from..].rsplit(|byte| *byte == b'\n');
+        let last = lines.next().unwrap_or_default().trim_ascii().len();
+        let mut before: Vec<usize> = lines.map(|line| line.trim_ascii_end().len()).collect();
+        // The first may have begun before.
+        before.pop();
+        before.truncate(*LINES.end());
+        last > 0 && before.len() >= *LINES.start() && before.iter().all(|length| *length > last)
     }
 }
 
@@ -519,9 +568,13 @@ impl Column {
         }
     }
 
-    fn finish(mut self, options: &LogOptions<'_>) -> Result<PressureLog, LogError> {
+    fn finish(mut self, is_cut: bool, options: &LogOptions<'_>) -> Result<PressureLog, LogError> {
         if let Some(line) = self.lines.last() {
-            self.take(line);
+            if is_cut {
+                self.readings.pass_over(self.lines.count, CUT);
+            } else {
+                self.take(line);
+            }
         }
         if self.endless {
             return Err(LogError::TooLong { most: MOST_LINES });
@@ -554,8 +607,15 @@ impl LogReader {
         }
     }
 
+    /// Says before the first piece which column is to be kept in any case, by its heading or its number counted
+    /// from one.
+    pub fn choose(&mut self, column: &str) {
+        self.chosen = Some(column.to_owned());
+    }
+
     /// Takes the next piece; what is wrong with the log is told by [`LogReader::finish`].
     pub fn push(&mut self, mut bytes: &[u8]) {
+        self.tail.push(bytes);
         while let Stage::Sample(sample) = &mut self.stage
             && !bytes.is_empty()
         {
@@ -579,8 +639,11 @@ impl LogReader {
     /// # Errors
     /// See [`LogError`].
     pub fn finish(mut self, options: &LogOptions<'_>) -> Result<PressureLog, LogError> {
+        let is_cut = self.tail.is_cut();
         if let Stage::Sample(sample) = &mut self.stage {
-            match sample.lines.last().map(|line| sample.take(line)) {
+            // A line that was cut is left to the columns, to be told.
+            let last = if is_cut { None } else { sample.lines.last() };
+            match last.map(|line| sample.take(line)) {
                 Some(Err(error)) => self.stage = Stage::Failed(error),
                 _ => self.lay_out(),
             }
@@ -613,7 +676,7 @@ impl LogReader {
                 wanted: shortened(wanted.unwrap_or_default()),
                 columns: known,
             })?
-            .finish(options)
+            .finish(is_cut, options)
     }
 
     /// Finds the layout by the sample, and reads the sample by it.
@@ -622,7 +685,7 @@ impl LogReader {
             return;
         };
         let texts: Vec<&str> = taken.iter().map(|(_, text)| text.as_str()).collect();
-        self.stage = match layout::find(&texts) {
+        self.stage = match layout::find(&texts, self.chosen.as_deref()) {
             _ if taken.is_empty() => Stage::Failed(LogError::Empty),
             Ok(layouts) => Stage::Columns(
                 layouts
@@ -788,6 +851,9 @@ pub fn read_log<R: BufRead>(
     options: &LogOptions<'_>,
 ) -> Result<PressureLog, LogError> {
     let mut reader = LogReader::new();
+    if let Some(column) = options.pressure_column {
+        reader.choose(column);
+    }
     loop {
         let piece = input.fill_buf()?;
         if piece.is_empty() {

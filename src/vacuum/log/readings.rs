@@ -175,18 +175,12 @@ impl Readings {
 
     /// Whether the pressure's column goes by this heading or place among the columns, counted from one.
     pub(super) fn is_of(&self, column: &str) -> bool {
-        let column = column.trim();
-        let number = self.layout.pressure + 1;
-        self.layout.pressure_name.trim().to_lowercase() == column.to_lowercase()
-            || column.parse() == Ok(number)
+        layout::goes_by(column, &self.layout.pressure_name, self.layout.pressure)
     }
 
     /// Whether a column of pressures that is not read goes by this heading or place.
     pub(super) fn has_left_out(&self, column: &str) -> bool {
-        let column = column.trim();
-        let is = |(place, name): &(usize, String)| {
-            name.trim().to_lowercase() == column.to_lowercase() || column.parse() == Ok(place + 1)
-        };
+        let is = |(place, name): &(usize, String)| layout::goes_by(column, name, *place);
         !self.is_of(column) && self.layout.left_out.iter().any(is)
     }
 
@@ -424,8 +418,16 @@ impl Readings {
                     behind.is_empty().then_some(value)
                 });
                 if let Some(value) = value {
-                    if !value.is_finite() || self.may_be_thousands(cell) {
+                    if !value.is_finite() {
                         return None;
+                    }
+                    if self.may_be_thousands(cell) {
+                        let seconds = |value| time::number_seconds(value, scale);
+                        let (one, thousand) = (seconds(value), seconds(1e3 * value));
+                        if !time_column::goes_on(&self.log.seconds, one, thousand) {
+                            return None;
+                        }
+                        self.layout.whole_times = false;
                     }
                     if scale.is_none()
                         && time::may_be_in_digits(value)
@@ -522,6 +524,7 @@ impl Readings {
         let own = unit::pressure(&behind).ok_or_else(|| {
             refused(ReadingError::UnknownUnit {
                 unit: shortened(&behind),
+                why: PressureUnit::why_not(&behind),
             })
         })?;
         // Of a scale over the column and a unit in the cell nobody can tell whether both are meant.
@@ -567,7 +570,31 @@ impl Readings {
         self.put_in_dates()?;
         self.refuse_years()?;
         self.log.assumed = self.assumed(options);
+        self.turn_round();
         Ok(self.log)
+    }
+
+    /// Turns a log round whose newest reading stands first, as historians write it.
+    fn turn_round(&mut self) {
+        const FEWEST: usize = 5;
+        let PressureLog {
+            seconds,
+            pascals,
+            lines,
+            assumed,
+            ..
+        } = &mut self.log;
+        let falls = seconds.windows(2).filter(|two| two[1] < two[0]).count();
+        let rises = seconds.windows(2).any(|two| two[1] > two[0]);
+        if rises || falls < FEWEST {
+            return;
+        }
+        seconds.reverse();
+        pascals.reverse();
+        lines.reverse();
+        assumed.push(
+            "the newest reading stands first; read from the last line to the first".to_owned(),
+        );
     }
 
     /// Refuses what is not understood of the columns, unless the sender says it.
@@ -602,6 +629,8 @@ impl Readings {
                 }),
                 Why::NotMeasured if chosen => Ok(()),
                 Why::NotMeasured => Err(LogError::NotMeasured { line, column }),
+                // Asked of times alone.
+                Why::Counts => Ok(()),
                 Why::Other(what) => Err(LogError::NoPressure { line, column, what }),
             };
         }
@@ -628,7 +657,8 @@ impl Readings {
                     what: shortened(what),
                 })
             }
-            Why::Unread(_) | Why::NotMeasured => Ok(()),
+            Why::Counts if options.time_unit.is_none() => Err(LogError::MayCount { line, column }),
+            Why::Unread(_) | Why::NotMeasured | Why::Counts => Ok(()),
         }
     }
 

@@ -3,7 +3,7 @@
 //! Forms by the habits of loggers and spreadsheets (common practice, no source); pressures by the exact
 //! definitions of their units (NIST SP 811, appendix B.8).
 
-use super::{LogError, LogOptions, PressureLog, read_log};
+use super::{LogError, LogOptions, LogReader, PressureLog, read_log};
 use crate::vacuum::units::{PressureUnit, TimeUnit};
 
 fn read(text: &str, options: &LogOptions<'_>) -> Result<PressureLog, LogError> {
@@ -668,11 +668,77 @@ fn pressures_of_another_kind_are_passed_over() {
             pressure_column: Some(wanted),
             ..NONE
         };
-        told(
-            &text,
-            &options,
-            &["more pressures than are kept", "\"P5 (mbar)\""],
+        // Chosen before the log comes it is read wherever it stands; chosen after, the refusal says how.
+        let log = gives(&text, &options, &[(0.0, 8e-4), (10.0, 8e-4)]);
+        assert!(
+            log.assumed[1].contains("pressure from \"P7 (mbar)\""),
+            "{:?}",
+            log.assumed
         );
+        let mut late = LogReader::new();
+        late.push(text.as_bytes());
+        let error = late.finish(&options).expect_err("not kept").to_string();
+        for part in [
+            "more pressures than are kept",
+            "\"P5 (mbar)\"",
+            "sent before the log",
+        ] {
+            assert!(error.contains(part), "{error}");
+        }
+    }
+}
+
+/// Numbers that rise by one under a heading that names no time may count the readings, unless their unit is said.
+#[test]
+fn what_may_count_the_readings_is_no_time() {
+    for heading in ["", "Reading", "i", "X_Value", "Datensatz"] {
+        let text = rows(&format!("{heading},Pressure (mbar)\n"), |row| {
+            format!("{row},{}", risen(row))
+        });
+        told(&text, &NONE, &["line 1", "may count the readings"]);
+        let seconds = LogOptions {
+            time_unit: Some(TimeUnit::Second),
+            ..NONE
+        };
+        assert_eq!(read(&text, &seconds).unwrap().seconds[9], 9.0, "{heading}");
+    }
+    for (heading, step) in [("Time", 1), ("t", 1), ("X", 5)] {
+        let text = rows(&format!("{heading},Pressure (mbar)\n"), |row| {
+            format!("{},{}", step * row, risen(row))
+        });
+        assert!(read(&text, &NONE).is_ok(), "{heading}");
+    }
+}
+
+/// A fraction of three figures among whole times is one where the times go on by it, and a thousand times as much
+/// would be hours away.
+#[test]
+fn a_fraction_among_whole_times_is_read_where_times_go_on_by_it() {
+    let text = "t (s);p (mbar)\n0;1e-6\n30;2e-6\n60;3e-6\n61.500;3e-6\n90;4e-6\n";
+    gives(
+        text,
+        &NONE,
+        &[
+            (0.0, 1e-4),
+            (30.0, 2e-4),
+            (60.0, 3e-4),
+            (61.5, 3e-4),
+            (90.0, 4e-4),
+        ],
+    );
+    // Behind the first lines, by which the layout is found.
+    let text = rows("t (s);p (mbar)\n", |row| match row {
+        ..80 => format!("{row};{}", risen(row)),
+        _ => format!("{row}.500;{}", risen(row)),
+    });
+    let log = read(&text, &NONE).unwrap();
+    assert_eq!(log.problems.count, 0, "{:?}", log.problems.listed);
+    assert!(log.seconds.contains(&80.5));
+    for text in [
+        "t (s);p (mbar)\n0;1e-6\n5.000;2e-6\n10.000;3e-6\n",
+        "t (s);p (mbar)\n0;1e-6\n500;2e-6\n1.000;3e-6\n1.500;3e-6\n",
+    ] {
+        told(text, &NONE, &["mark between thousands"]);
     }
 }
 

@@ -4,7 +4,9 @@ use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{LogError, LogOptions, LogReader, MarkKind, PressureLog, TidyRecord, read_log, tidy};
+use super::{
+    LogError, LogOptions, LogReader, Mark, MarkKind, PressureLog, TidyRecord, read_log, tidy,
+};
 use crate::vacuum::units::{PressureUnit, TimeUnit};
 
 fn read(text: &str) -> Result<PressureLog, LogError> {
@@ -881,6 +883,234 @@ fn a_reading_that_is_repeated_is_used_once() {
         assert_eq!(stands(&settled), 0, "{:?}", settled.marks);
         assert_eq!(settled.pascals.len(), 300);
     }
+}
+
+/// A drawn log, every 5 s, as written in so many significant figures; the pressure of each reading as drawn is a
+/// function of its number and of a normal error of one.
+fn written(
+    random: &mut ChaCha8Rng,
+    figures: usize,
+    unit: PressureUnit,
+    count: usize,
+    pressure: &dyn Fn(usize, f64) -> f64,
+) -> PressureLog {
+    let mut log = PressureLog {
+        unit: Some(unit),
+        ..PressureLog::default()
+    };
+    for index in 0..count {
+        // Twelve even numbers make a normal one, near enough.
+        let error: f64 = (0..12).map(|_| random.random::<f64>()).sum::<f64>() - 6.0;
+        let value = pressure(index, error);
+        let value: f64 = format!("{value:.*e}", figures - 1).parse().unwrap();
+        log.seconds.push(5.0 * index as f64);
+        log.pascals.push(value * unit.pascals_per_unit());
+        log.lines.push(index as u32 + 2);
+    }
+    log
+}
+
+fn standing(record: &TidyRecord) -> bool {
+    let still = |mark: &Mark| matches!(mark.kind, MarkKind::StandsStill | MarkKind::Saturated);
+    record.marks.iter().any(still)
+}
+
+/// One reading that both neighbours deny by decades is marked and left out; a pressure that has risen is none.
+#[test]
+fn a_wild_reading_is_marked_and_not_used() {
+    let with = |wild: &dyn Fn(usize) -> Option<f64>| {
+        tidy(PressureLog {
+            seconds: (0..200).map(f64::from).collect(),
+            lines: (2..202).collect(),
+            pascals: (0..200)
+                .map(|index| wild(index).unwrap_or(1e-4 * (index + 10) as f64))
+                .collect(),
+            ..PressureLog::default()
+        })
+    };
+    let record = with(&|index| match index {
+        50 => Some(1e5),
+        120 | 121 => Some(9.9e9),
+        _ => None,
+    });
+    let marks: Vec<(MarkKind, u32)> = record.marks.iter().map(|m| (m.kind, m.line)).collect();
+    assert_eq!(
+        marks,
+        [
+            (MarkKind::DroppedReadings, 52),
+            (MarkKind::DroppedReadings, 122)
+        ]
+    );
+    assert_eq!(record.pascals.len(), 197);
+    assert!(record.is_in_order());
+    // A burst that is pumped off again, and a valve that was opened for good.
+    for burst in [60, 300] {
+        let record = with(&|index| {
+            (50..burst)
+                .contains(&index)
+                .then_some(1.0 + 0.01 * index as f64)
+        });
+        assert_eq!(record.pascals.len(), 200, "{:?}", record.marks);
+    }
+}
+
+/// A log that was copied while it was written ends within a number, which would be read as another.
+#[test]
+fn a_last_line_that_was_cut_is_no_reading() {
+    for rows in [30, 90] {
+        let mut text = "time (s)\tp (mbar)\n".to_owned();
+        for row in 0..rows {
+            text.push_str(&format!(
+                "{}\t{:.3e}\n",
+                100 + 5 * row,
+                1e-6 * f64::from(row + 10)
+            ));
+        }
+        let whole = read(&text).unwrap();
+        assert_eq!(whole.problems.count, 0);
+        for cut in ["9000\t5.982", "9000\t5", "9000\t5.98e"] {
+            for piece in [1, 7, 5000] {
+                let mut reader = LogReader::new();
+                for piece in format!("{text}{cut}").as_bytes().chunks(piece) {
+                    reader.push(piece);
+                }
+                let log = reader.finish(&LogOptions::default()).unwrap();
+                assert_eq!(log.seconds, whole.seconds, "{cut}");
+                let told = &log.problems.listed[0];
+                assert_eq!(told.line as i32, rows + 2);
+                assert!(
+                    told.problem.contains("copied while it was written"),
+                    "{told:?}"
+                );
+            }
+        }
+        // A last line that is whole, with and without its end.
+        for end in ["9000\t9.990e-05", "9000\t9.990e-05\n"] {
+            let log = read(&format!("{text}{end}")).unwrap();
+            assert_eq!(log.seconds.len(), whole.seconds.len() + 1);
+        }
+    }
+}
+
+/// Historians of a plant write the newest reading first.
+#[test]
+fn a_log_whose_newest_reading_stands_first_is_turned_round() {
+    for (times, step) in [
+        (vec!["60", "50", "40", "30", "20", "10", "0"], 10.0),
+        (
+            vec![
+                "2026-11-30 10:06:00",
+                "2026-11-30 10:05:00",
+                "2026-11-30 10:04:00",
+                "2026-11-30 10:03:00",
+                "2026-11-30 10:02:00",
+                "2026-11-30 10:01:00",
+                "2026-11-30 10:00:00",
+            ],
+            60.0,
+        ),
+    ] {
+        let mut text = "Time (s),p (Pa)\n".to_owned();
+        for (place, time) in times.iter().enumerate() {
+            text.push_str(&format!("{time},{}\n", 7 - place));
+        }
+        let log = read(&text).unwrap();
+        assert_eq!(log.pascals, [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0]);
+        assert_eq!(log.lines, [8, 7, 6, 5, 4, 3, 2]);
+        assert!(
+            log.assumed
+                .last()
+                .unwrap()
+                .contains("newest reading stands first")
+        );
+        let record = tidy(log);
+        assert!(record.marks.is_empty(), "{:?}", record.marks);
+        assert_eq!(record.seconds[6], 6.0 * step);
+    }
+    // One clock that went back is none.
+    let log = read("t_s,p_pa\n30,1\n40,2\n0,3\n10,4\n20,5\n30,6\n").unwrap();
+    assert_eq!(log.pascals[0], 1.0);
+}
+
+/// A straight rise through decades, of a scatter of 2 %, whose logger froze: what was repeated is left out, also
+/// where few readings stand before. In two figures the resolution may be coarser than the scatter, and nothing is said.
+#[test]
+fn frozen_loggers_are_found_in_any_decade() {
+    let mut random = ChaCha8Rng::seed_from_u64(20_261_130);
+    for (figures, frozen, least) in [
+        (3, 180, 99),
+        (3, 60, 98),
+        (3, 20, 65),
+        (4, 180, 99),
+        (4, 60, 99),
+        (4, 20, 65),
+        (2, 180, 15),
+    ] {
+        let mut found = 0;
+        for turn in 0..100 {
+            let unit = [PressureUnit::Torr, PressureUnit::Millibar][turn % 2];
+            let base = 10_f64.powf(random.random_range(-8.0..-5.0));
+            let per_reading = base * 10_f64.powf(random.random_range(-1.5..1.0));
+            let mut log = written(&mut random, figures, unit, 720, &|index, error| {
+                (base + per_reading * index as f64) * (1.0 + 0.02 * error)
+            });
+            let last = log.pascals[frozen];
+            log.pascals[frozen..].fill(last);
+            let record = tidy(log);
+            if standing(&record) {
+                found += 1;
+                assert!(record.pascals.len() <= frozen + 1);
+            }
+        }
+        assert!(
+            found >= least,
+            "{figures} figures from {frozen}: {found} of 100"
+        );
+        println!("{figures} figures, frozen from reading {frozen} on: {found} of 100 found");
+    }
+}
+
+/// Logs whose readings stand still in truth: a quiet gauge and a rise that levels off, few figures, a slow rise
+/// between two figures, a converter's steps that are coarser than what is written.
+#[test]
+fn what_stands_still_in_truth_is_used() {
+    let mut random = ChaCha8Rng::seed_from_u64(1_130);
+    let mut drawn = 0;
+    for turn in 0..600 {
+        let figures = 2 + turn % 3;
+        let unit = [PressureUnit::Torr, PressureUnit::Pascal][turn % 2];
+        let base = 10_f64.powf(random.random_range(-8.0..-5.0));
+        let scatter = [0.0, 0.000_3, 0.001, 0.003, 0.01, 0.02][turn / 3 % 6];
+        let size = 10_f64.powf(random.random_range(-1.0..2.0));
+        let time = 10_f64.powf(random.random_range(0.5..2.3));
+        let slow = 10_f64.powf(random.random_range(-5.0..-3.0));
+        let step = 10_f64.powf(random.random_range(-3.0..-1.5));
+        for kind in 0..3 {
+            let log = written(&mut random, figures, unit, 720, &|index, error| {
+                let index = index as f64;
+                let error = 1.0 + scatter * error;
+                match kind {
+                    0 => base * (1.0 + size * (1.0 - (-index / time).exp())) * error,
+                    1 => base * (1.0 + slow * index) * error,
+                    // Steps of a logarithmic converter, written in more figures.
+                    _ => {
+                        let level = base * (1.0 + size * (1.0 - (-index / time).exp())) * error;
+                        ((level.ln() / step).round() * step).exp()
+                    }
+                }
+            });
+            let count = log.seconds.len();
+            let record = tidy(log);
+            let still = |mark: &&Mark| mark.kind == MarkKind::StandsStill;
+            let marks: Vec<&Mark> = record.marks.iter().filter(still).collect();
+            assert!(
+                marks.is_empty(),
+                "{kind}, {figures} figures, {scatter}, {step}: {marks:?} of {count}"
+            );
+            drawn += 1;
+        }
+    }
+    println!("{drawn} logs that stand still, none called a logger that froze");
 }
 
 /// A signal that drops out to a floor for a reading or some, as no pressure of a chamber does.

@@ -95,6 +95,7 @@ const LISTED: usize = 20;
 
 /// Sets the readings of a log in order and marks what was odd.
 pub fn tidy(log: PressureLog) -> TidyRecord {
+    let unit = log.unit;
     let mut record = TidyRecord {
         seconds: log.seconds,
         pascals: log.pascals,
@@ -103,9 +104,10 @@ pub fn tidy(log: PressureLog) -> TidyRecord {
     };
     let usual = usual_step(&record.seconds);
     straighten(&mut record, usual);
+    drop_wild(&mut record);
     drop_dips(&mut record);
     drop_stuck(&mut record);
-    drop_repeated(&mut record);
+    drop_repeated(&mut record, unit);
     record
 }
 
@@ -235,6 +237,50 @@ fn straighten(record: &mut TidyRecord, everywhere: f64) {
     record.marks.append(&mut marks.finish());
 }
 
+/// A reading above those on both sides by this factor and more is none of a chamber's pressure, which does not come
+/// back as soon (common practice, no source); a burst of gas may look so where readings come seldom.
+const WILD: f64 = 10.0;
+/// The most such readings in a row.
+const LONGEST_WILD: usize = 2;
+
+/// Takes out readings that jump up at once and are back at the next, as of a head that strikes again or a mark for
+/// over-range that was written as a number.
+fn drop_wild(record: &mut TidyRecord) {
+    let pascals = &record.pascals;
+    let mut keep = vec![true; pascals.len()];
+    let mut marks = Marks::default();
+    let mut at = 1;
+    while at + 1 < pascals.len() {
+        let before = pascals[at - 1];
+        if pascals[at] <= WILD * before {
+            at += 1;
+            continue;
+        }
+        let high = |pressure: &&f64| **pressure > WILD * before;
+        let count = pascals[at..]
+            .iter()
+            .take(LONGEST_WILD + 1)
+            .take_while(high)
+            .count();
+        let is_back = pascals
+            .get(at + count)
+            .is_some_and(|behind| (before / SIDES_AGREE..=before * SIDES_AGREE).contains(behind));
+        if is_back && count <= LONGEST_WILD {
+            marks.note(MarkKind::DroppedReadings, record.lines[at], record.seconds[at], || {
+                format!(
+                    "the reading jumps at once to {:.1e} Pa and is back {} later: a wild reading, or a short burst of gas; not used",
+                    pascals[at],
+                    if count == 1 { "one reading" } else { "two readings" }
+                )
+            });
+            keep[at..at + count].fill(false);
+        }
+        at += count.max(1);
+    }
+    retain(record, &keep);
+    record.marks.append(&mut marks.finish());
+}
+
 /// The most readings of one dip.
 const LONGEST_DIP: usize = 20;
 /// A reading of a dip is below those on both sides by this factor and more (common practice, no source).
@@ -343,16 +389,16 @@ fn drop_stuck(record: &mut TidyRecord) {
             continue;
         }
         let end = if kind == MarkKind::Saturated {
-            "top"
+            "top of the gauge's range, or one that was repeated"
         } else {
-            "bottom"
+            "bottom of the gauge's range"
         };
         record.marks.push(Mark {
             kind,
             line: record.lines[at],
             seconds: record.seconds[at],
             words: format!(
-                "{longest} readings stand still at {limit:.3e} Pa, the {end} of the gauge's range; readings at this limit are not used"
+                "{longest} readings stand still at {limit:.3e} Pa, the {end}; readings at this limit are not used"
             ),
         });
         let keep: Vec<bool> = record.pascals.iter().map(|p| *p != limit).collect();
@@ -363,13 +409,16 @@ fn drop_stuck(record: &mut TidyRecord) {
 
 /// Fewest equal readings that are one repeated, where those before scatter.
 const REPEATED: usize = 15;
-/// Readings before them by which their scatter is judged.
-const BEFORE: usize = 60;
+/// Fewest and most readings before them by which their scatter is judged.
+const BEFORE: (usize, usize) = (15, 60);
+/// The coarsest resolution, in standard deviations of the scatter, at which equal neighbours are rare: less than
+/// one in four readings is like the one before, and so many in a row come once in 10⁸ by chance.
+const COARSEST: f64 = 0.8;
 
-/// Takes out readings that repeat one to the last figure, where those before scatter far beyond their
+/// Takes out readings that repeat one to the last figure, where those before scatter beyond their
 /// resolution: a logger that has lost its gauge goes on with what it read last, which would look like a rise
 /// that has ended.
-fn drop_repeated(record: &mut TidyRecord) {
+fn drop_repeated(record: &mut TidyRecord, unit: Option<PressureUnit>) {
     let pascals = &record.pascals;
     // Where the least is repeated the gauge may be at its lower limit.
     let least = pascals.iter().copied().fold(f64::INFINITY, f64::min);
@@ -381,7 +430,7 @@ fn drop_repeated(record: &mut TidyRecord) {
         let count = pascals[from..].iter().take_while(same).count();
         if count >= REPEATED
             && pascals[from] > least
-            && scatters(&pascals[from.saturating_sub(BEFORE)..=from])
+            && scatters(&pascals[from.saturating_sub(BEFORE.1)..=from], unit)
         {
             let at = from + 1;
             marks.note(MarkKind::StandsStill, record.lines[at], record.seconds[at], || {
@@ -399,28 +448,70 @@ fn drop_repeated(record: &mut TidyRecord) {
     record.marks.append(&mut marks.finish());
 }
 
-/// Whether steps between readings grow and shrink by turns, as those of a rise that scatters do, and the middle one
-/// is three times the least and more, so that no resolution makes them; ten times that where the last reading is of
-/// a higher decade, in which as many figures say less.
-fn scatters(pascals: &[f64]) -> bool {
-    let mut steps: Vec<f64> = pascals.windows(2).map(|two| two[1] - two[0]).collect();
-    let bends: Vec<f64> = steps.windows(2).map(|two| two[1] - two[0]).collect();
-    let turns = bends.windows(2).filter(|two| two[0] * two[1] < 0.0).count();
-    if steps.len() < REPEATED || 5 * turns < 2 * bends.len() {
+/// Whether readings scatter beyond the resolution of the last of them.
+///
+/// Gauges err by a share, so both are taken of logarithms. The scatter is that of how the steps change, which a
+/// rise hardly touches; it has to grow and shrink by turns, which no bend does.
+fn scatters(pascals: &[f64], unit: Option<PressureUnit>) -> bool {
+    if pascals.len() <= BEFORE.0 {
         return false;
     }
-    steps.iter_mut().for_each(|step| *step = step.abs());
-    let least = steps.iter().copied().filter(|step| *step > 0.0);
-    let least = least.fold(f64::INFINITY, f64::min);
-    // In units of millibar or pascal, and of Torr.
-    let lowest = pascals.iter().copied().fold(f64::INFINITY, f64::min);
-    let last = pascals[pascals.len() - 1];
-    let finer = [1.0, PressureUnit::Torr.pascals_per_unit()]
-        .into_iter()
-        .any(|unit| (lowest / unit).log10().floor() < (last / unit).log10().floor());
-    let middle = steps.len() / 2;
-    let middle = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
-    middle >= 3.0 * least * if finer { 10.0 } else { 1.0 }
+    let logs: Vec<f64> = pascals.iter().map(|pressure| pressure.ln()).collect();
+    let mut bends: Vec<f64> = logs
+        .windows(3)
+        .map(|three| three[2] - 2.0 * three[1] + three[0])
+        .collect();
+    let turns = bends.windows(2).filter(|two| two[0] * two[1] < 0.0).count();
+    if 5 * turns < 2 * bends.len() {
+        return false;
+    }
+    bends.iter_mut().for_each(|bend| *bend = bend.abs());
+    let middle = bends.len() / 2;
+    let middle = *bends.select_nth_unstable_by(middle, f64::total_cmp).1;
+    // Of normal errors: the median of their sizes, and the variance of a sum of one, minus two and one of them.
+    let scatter = middle / 0.674_5 / 6.0_f64.sqrt();
+    resolution(pascals, unit) <= COARSEST * scatter
+}
+
+/// The resolution of the last reading as a share, at most: by the figures that were written, and by how near two
+/// different readings come, since a converter's steps may be coarser than what is written.
+fn resolution(pascals: &[f64], unit: Option<PressureUnit>) -> f64 {
+    let Some(&last) = pascals.last() else {
+        return f64::INFINITY;
+    };
+    let mut sorted = pascals.to_vec();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let apart = sorted
+        .windows(2)
+        .filter(|two| two[1] > two[0] * (1.0 + SAME));
+    let (share, step) = apart.fold((f64::INFINITY, f64::INFINITY), |(share, step), two| {
+        (share.min((two[1] / two[0]).ln()), step.min(two[1] - two[0]))
+    });
+    // In the unit in which they were written.
+    let per_unit = unit.map_or(1.0, PressureUnit::pascals_per_unit);
+    let (mut most_figures, mut finest) = (0, f64::INFINITY);
+    for pressure in pascals {
+        let (figures, place) = figures(pressure / per_unit);
+        most_figures = most_figures.max(figures);
+        finest = finest.min(place);
+    }
+    let written = last / per_unit;
+    let by_figures = 10_f64.powi(written.log10().floor() as i32 + 1 - most_figures);
+    share.max(step / last).max(by_figures.max(finest) / written)
+}
+
+/// Two pressures nearer than this are one, converted to pascals in two ways.
+const SAME: f64 = 1e-12;
+
+/// How many significant figures a number was written with, and the place of the last of them: `1.25e-6` has three,
+/// the last in the place of 1e-8.
+fn figures(value: f64) -> (i32, f64) {
+    let text = format!("{value:.9e}");
+    let (mantissa, power) = text.split_once('e').unwrap_or((&text, "0"));
+    let written = mantissa.trim_end_matches('0');
+    let count = written.bytes().filter(u8::is_ascii_digit).count() as i32;
+    let power: i32 = power.parse().unwrap_or_default();
+    (count, 10_f64.powi(power + 1 - count))
 }
 
 /// Marks by kind, with a last one that counts those not listed.

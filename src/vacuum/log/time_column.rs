@@ -92,6 +92,9 @@ fn doubt(table: &Table<'_>, around: &Around, column: usize, said: bool) -> Optio
     if let Some(words) = strange() {
         return Some(doubt(Why::unit(words)));
     }
+    if heading.what == What::Unsaid && !said && table.header.is_some() && counts(table, column) {
+        return Some(doubt(Why::Counts));
+    }
     let behind = || {
         Some(Doubt {
             place: table.first().place,
@@ -99,6 +102,16 @@ fn doubt(table: &Table<'_>, around: &Around, column: usize, said: bool) -> Optio
         })
     };
     behind().or_else(|| around.doubt_above(table, |(seconds, ..)| seconds.is_some()))
+}
+
+/// Whether the numbers of a column rise by one from each reading to the next.
+fn counts(table: &Table<'_>, column: usize) -> bool {
+    const FEWEST: usize = 5;
+    let numbers = table.numbers(column);
+    numbers.len() > FEWEST
+        && numbers
+            .windows(2)
+            .all(|two| two[0].fract() == 0.0 && two[1] - two[0] == 1.0)
 }
 
 /// Refuses a time whose hours, minutes or seconds go on in other columns of numbers.
@@ -139,17 +152,22 @@ fn refuse_parts(table: &Table<'_>, column: usize) -> Result<(), NoLayout> {
 fn refuse_thousands(table: &Table<'_>, column: usize) -> Result<(), NoLayout> {
     let mark = if table.decimal_comma { ',' } else { '.' };
     let (mut whole, mut grouped) = (false, None);
+    let mut before: Vec<f64> = Vec::new();
     for row in &table.readings {
-        let (Some(cell), Some(Kind::Number(_))) = (row.cells.get(column), row.kinds.get(column))
+        let (Some(cell), Some(Kind::Number(value))) =
+            (row.cells.get(column), row.kinds.get(column))
         else {
             return Ok(());
         };
         if !cell.contains(mark) {
             whole = true;
-        } else if is_grouped(cell, mark) {
+        } else if is_grouped(cell, mark) && !goes_on(&before, *value, 1e3 * value) {
             grouped = grouped.or(Some((row.place, *cell)));
         } else {
             return Ok(());
+        }
+        if !cell.contains(mark) {
+            before.push(*value);
         }
     }
     match grouped {
@@ -159,6 +177,18 @@ fn refuse_thousands(table: &Table<'_>, column: usize) -> Result<(), NoLayout> {
         }),
         _ => Ok(()),
     }
+}
+
+/// Whether a time goes on from the whole ones before as they went, and would not if it were a thousand times as much: then its
+/// mark is a decimal one.
+pub(super) fn goes_on(before: &[f64], time: f64, thousandfold: f64) -> bool {
+    const STEPS: f64 = 3.0;
+    let [.., first, second] = before else {
+        return false;
+    };
+    let reach = STEPS * (second - first);
+    let within = |time: f64| (0.0..=reach).contains(&(time - second));
+    within(time) && !within(thousandfold)
 }
 
 /// Whether a number may have a mark between its thousands: `5.000`, but not `0.005` and not `5.25`.

@@ -117,7 +117,7 @@ pub(super) async fn attach(State(app): State<App>, sent: Upload) -> Result<Respo
         return Err(Fault::Refused(refusals));
     };
     let filed = filed(&app, &app.asker(), number).await?;
-    let (logs, long) = held(&app, &sent).await?;
+    let (logs, long) = held(&app, &sent, &request).await?;
     let id = attaching::attach(
         &app,
         Wanted {
@@ -136,7 +136,11 @@ pub(super) async fn attach(State(app): State<App>, sent: Upload) -> Result<Respo
 }
 
 /// The logs that a form says are held here, as they go into a calculation and as they are kept.
-async fn held(app: &App, sent: &Upload) -> Result<(Logs, BTreeMap<String, KeptLog>), Fault> {
+async fn held(
+    app: &App,
+    sent: &Upload,
+    request: &str,
+) -> Result<(Logs, BTreeMap<String, KeptLog>), Fault> {
     let mut long = BTreeMap::new();
     for (name, sha256) in &sent.fields {
         let Some(field) = name.strip_prefix(HELD) else {
@@ -157,7 +161,9 @@ async fn held(app: &App, sent: &Upload) -> Result<(Logs, BTreeMap<String, KeptLo
         };
         long.insert(field.to_owned(), log);
     }
-    let read = move || Ok((read_all(&long)?, long));
+    // What is no JSON is refused where it is computed.
+    let request: Value = serde_json::from_str(request).unwrap_or_default();
+    let read = move || Ok((read_all(&long, &request)?, long));
     tokio::task::spawn_blocking(read)
         .await?
         .map_err(|problem: String| Fault::Internal(Arc::new(anyhow::anyhow!(problem))))

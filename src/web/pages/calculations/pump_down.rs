@@ -64,18 +64,19 @@ pub(super) fn form() -> CalculationForm {
                 "This pump-down",
                 "Columns of time and pressure from atmosphere on, as a logger writes them.",
                 vec![
+                    // First, since a file is read while it arrives.
+                    log_column("pressure_column"),
                     Field::file("log_file", "File", files).optional(),
                     Field::area("log", "Or pasted columns", 8),
-                    log_column("pressure_column"),
                 ],
             ),
             group(
                 "A healthy pump-down of the same tool",
                 "Without it the phases are given, and no verdict.",
                 vec![
+                    log_column("healthy_pressure_column"),
                     Field::file("healthy_log_file", "File", files).optional(),
                     Field::area("healthy_log", "Or pasted columns", 8).optional(),
-                    log_column("healthy_pressure_column"),
                 ],
             ),
             group(

@@ -67,9 +67,10 @@ pub(super) fn form() -> CalculationForm {
                  usual form, as a clock alone, as an epoch or as days of a spreadsheet. Units and scales are \
                  read from the heading or beside the numbers; one that is not known is refused by name.",
                 vec![
+                    // First, since a file is read while it arrives.
+                    log_column("pressure_column"),
                     Field::file("log_file", "File", ".csv,.tsv,.txt,.log,.dat").optional(),
                     Field::area("log", "Or pasted columns", 8),
-                    log_column("pressure_column"),
                     pressure_unit,
                     time_unit,
                 ],

@@ -6,7 +6,7 @@ use axum::extract::{
 };
 
 use crate::{
-    calculation::{residual_gas::SPECTRUM_LIMIT, sent::SentLog},
+    calculation::{named::Named, residual_gas::SPECTRUM_LIMIT, sent::SentLog},
     web::{
         computing::FILE_LIMIT,
         fault::Fault,
@@ -79,7 +79,7 @@ impl Upload {
                 Some(false) => {
                     let stands_for = name.strip_suffix(FILE).unwrap_or(&name);
                     let content = if logs.contains(&stands_for) {
-                        log(part).await?
+                        log(part, upload.value(&Named::column_of(stands_for))).await?
                     } else {
                         text(part, SPECTRUM_LIMIT)
                             .await?
@@ -108,9 +108,13 @@ impl<S: Send + Sync> FromRequest<S> for Upload {
     }
 }
 
-/// Reads a log while it arrives.
-async fn log(mut part: Field<'_>) -> Result<Content, Fault> {
-    let mut log = Some(Arriving::log());
+/// Reads a log while it arrives; the column of its pressures may have been chosen before.
+async fn log(mut part: Field<'_>, column: Option<&str>) -> Result<Content, Fault> {
+    let mut log = Arriving::log();
+    if let Some(column) = column {
+        log.choose(column);
+    }
+    let mut log = Some(log);
     let mut arriving = Arriving::default();
     while let Some(piece) = part.chunk().await.map_err(|error| broken(&error))? {
         if let Some(taken) = &mut log {
