@@ -938,3 +938,22 @@ async fn a_calculation_is_kept_with_its_incident_and_computed_again() {
         .await
         .expect(404);
 }
+
+/// A link with a unit that no list offers is judged by it, and no other is taken for it.
+#[tokio::test]
+async fn a_unit_of_a_link_is_taken_as_written_or_refused() {
+    let app = TestApp::empty().await;
+    let ask = |unit: &str| {
+        let query = format!(
+            "calculate=yes&healthy.value=1e-6&healthy.unit={unit}&faulty.value=1e-5&faulty.unit=mbar&\
+             speed_at_chamber.value=500&speed_at_chamber.unit=l/s"
+        );
+        let app = &app;
+        async move { app.get(&format!("/calculations/gas-load?{query}")).await }
+    };
+    ask("Pa").await.expect(200).assert_shows("5.00e-6");
+    ask("xyz")
+        .await
+        .expect(422)
+        .assert_shows("&#34;xyz&#34; is not a unit of pressure");
+}

@@ -327,11 +327,23 @@ impl Field {
         }
     }
 
-    /// Puts a unit in, where the field has one.
+    /// Puts a unit in, where the field has one. One that is not offered is added, so that it is judged as typed and no
+    /// other taken for it.
     pub fn set_unit(&mut self, unit: &str) {
-        if let Control::Quantity { units, .. } = &mut self.control {
+        let Control::Quantity { units, .. } = &mut self.control else {
+            return;
+        };
+        if unit.is_empty() || units.iter().any(|offered| offered.value == unit) {
             choose(units, unit);
+            return;
         }
+        for offered in units.iter_mut() {
+            offered.selected = false;
+        }
+        units.push(SelectOption {
+            selected: true,
+            ..SelectOption::new(unit, unit)
+        });
     }
 
     /// Id of the element that a message leads to.
