@@ -107,6 +107,20 @@ impl Healthy {
         rate > FASTER * self.high * self.walls_times(pumped)
     }
 
+    /// Whether the walls of the healthy tool may give as much as a rate in Pa·m³/s, by what came there.
+    pub(super) fn walls_may_give(&self, rate: f64, pumped: Pumped) -> bool {
+        rate <= self.high * self.walls_times(pumped)
+    }
+
+    /// The same in words.
+    pub(super) fn walls_in_words(&self, pumped: Pumped) -> String {
+        format!(
+            "the rise is straight, but walls may give gas off as steadily: up to {:.1e} mbar·L/s came in on the healthy tool, so up to {:.1e} may come from walls that were pumped for a shorter time; what would decide: a test after as long a time of pumping as then, or nitrogen and argon in air's proportion in a mass spectrum",
+            10.0 * self.high,
+            10.0 * self.high * self.walls_times(pumped)
+        )
+    }
+
     /// How many times what they gave on the healthy tool its walls may give now. A time of pumping that is
     /// not known counts as what makes it most.
     fn walls_times(&self, pumped: Pumped) -> f64 {

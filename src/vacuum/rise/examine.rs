@@ -57,7 +57,7 @@ pub enum Doubt {
     },
     /// The pressure fell while the chamber should have been sealed.
     #[error(
-        "the pressure falls within the test: a valve was opened, a pump still draws on the chamber, or a cold cathode gauge pumps it; close all valves for the whole test, or use a gauge that does not pump"
+        "the pressure falls within the test: a valve was opened, a pump still draws on the chamber, or a cold cathode gauge pumps it; close all valves for the whole test, send the log from the shutting of the valves on, or use a gauge that does not pump"
     )]
     Falls,
     /// The rise quickens.
@@ -102,6 +102,22 @@ pub enum Doubt {
         low: f64,
         /// Upper end.
         high: f64,
+    },
+    /// The inflow stopped within the test, or the gauge stood still.
+    #[error(
+        "the pressure rises straight and stands still from {seconds:.0} s on, as no leak and no gas from inside does: what came in was shut off, or the gauge no longer followed; repeat the test"
+    )]
+    Stops {
+        /// Seconds from the first reading.
+        seconds: f64,
+    },
+    /// The readings are written in steps too coarse for a shape.
+    #[error(
+        "the readings come in steps of {percent:.0} % and more, as where they are written in one figure; log more figures"
+    )]
+    Coarse {
+        /// The usual step between neighbouring values, in percent.
+        percent: f64,
     },
     /// Only a time constant that the gauge's own pumping would give.
     #[error(
@@ -210,10 +226,19 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
         }
         doubts.extend(doubts_of(weighed));
         if doubts.is_empty() {
-            let (found, doubt) = judge(weighed, cold_cathode);
+            let (found, doubt) = judge(weighed, used.0, cold_cathode);
             verdict = found;
             doubts.extend(doubt);
         }
+    }
+    // Steps of the print are none of the gauge, and no quickening.
+    let is_of_print = |doubt: &Doubt| matches!(doubt, Doubt::Quickens | Doubt::Crossover { .. });
+    if doubts.iter().any(is_of_print)
+        && let Some(percent) = coarse_steps(&record.pascals)
+    {
+        doubts.retain(|doubt| !is_of_print(doubt));
+        marks.retain(|mark| !matches!(mark.kind, MarkKind::Quickens | MarkKind::Crossover));
+        doubts.push(Doubt::Coarse { percent });
     }
     marks.sort_by(|a, b| a.seconds.total_cmp(&b.seconds));
     RiseTest {
@@ -246,10 +271,12 @@ fn doubts_of(weighed: &Weighed) -> Vec<Doubt> {
 }
 
 /// The verdict on a record without other doubts.
-fn judge(weighed: &Weighed, cold_cathode: bool) -> (RiseVerdict, Option<Doubt>) {
+fn judge(weighed: &Weighed, begins: f64, cold_cathode: bool) -> (RiseVerdict, Option<Doubt>) {
     let chosen = weighed.shapes[0].shape;
     let share = weighed.share;
-    if weighed.leak_shown && chosen.has_leak() {
+    if weighed.quickens {
+        (RiseVerdict::CannotTell, Some(Doubt::Quickens))
+    } else if weighed.leak_shown && chosen.has_leak() {
         // Gas from inside is named where it shows: in the shape chosen, and by an interval without zero.
         let gas_shown = chosen.has_gas() && weighed.slowing.low > 0.0;
         if !gas_shown || (share.low > 0.5 && share.high > 0.85) {
@@ -257,6 +284,9 @@ fn judge(weighed: &Weighed, cold_cathode: bool) -> (RiseVerdict, Option<Doubt>) 
         } else {
             (RiseVerdict::LeakAndOutgassing, None)
         }
+    } else if let Some(stops) = weighed.stops {
+        let seconds = begins + stops;
+        (RiseVerdict::CannotTell, Some(Doubt::Stops { seconds }))
     } else if share.high < 0.5 && chosen.has_gas() {
         if cold_cathode {
             (RiseVerdict::CannotTell, Some(Doubt::GaugeMayPump))
@@ -270,6 +300,22 @@ fn judge(weighed: &Weighed, cold_cathode: bool) -> (RiseVerdict, Option<Doubt>) 
         };
         (RiseVerdict::CannotTell, Some(doubt))
     }
+}
+
+/// The usual step between neighbouring values, in percent, where few different values are repeated and they lie a
+/// tenth and more apart.
+fn coarse_steps(pascals: &[f64]) -> Option<f64> {
+    let mut values = pascals.to_vec();
+    values.sort_unstable_by(f64::total_cmp);
+    let count = values.len();
+    values.dedup_by(|above, below| *above <= *below * (1.0 + 1e-9));
+    if 3 * values.len() > count || values.len() < 2 {
+        return None;
+    }
+    let mut steps: Vec<f64> = values.windows(2).map(|two| two[1] / two[0] - 1.0).collect();
+    let middle = steps.len() / 2;
+    let step = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
+    (step >= 0.1).then_some(100.0 * step)
 }
 
 /// Mean of `p` over the blocks around a share of the record, and its standard error.
@@ -343,8 +389,16 @@ fn cut_end(
         .unwrap_or(blocks.len() - 1);
     let sudden = blocks[low].at - blocks[high.min(low)].at <= 0.05 && low >= high;
     if sudden && blocks[high].at >= 0.3 && (fall > 0.3 || end_at - blocks[high].at < 0.1) {
-        let cut = blocks[high].first + blocks[high].count as usize;
-        let cut = cut.saturating_sub(1).max(2);
+        // A valve that opens slowly lets the first readings fall by little: nothing from the last block on that
+        // stands at the top is used.
+        let scatter = scatter_of(blocks);
+        let stands = |block: &Block| {
+            block.log_pressure > smooth[top].0 - 0.03 - 3.0 * scatter / block.count.sqrt()
+        };
+        let before = blocks[..=high].iter().rposition(stands).unwrap_or(high);
+        let cut = (blocks[before].first + blocks[before].count as usize)
+            .saturating_sub(1)
+            .max(2);
         marks.push(Mark {
             kind: MarkKind::ValveOpened,
             line: record.lines[cut],
@@ -594,4 +648,21 @@ fn step(weighed: &Weighed) -> Option<(usize, f64)> {
         }
     }
     best
+}
+
+#[cfg(test)]
+mod tests {
+    use super::coarse_steps;
+
+    /// Readings in one significant figure step by 10 to 100 %: of the print, not of the gauge.
+    #[test]
+    fn readings_in_one_figure_are_coarse() {
+        let in_one: Vec<f64> = (0..90).map(|at| f64::from(at % 9 + 1) * 1e-4).collect();
+        let percent = coarse_steps(&in_one).unwrap();
+        assert!((10.0..50.0).contains(&percent), "{percent}");
+        let in_two: Vec<f64> = (0..360).map(|at| f64::from(at % 90 + 10) * 1e-5).collect();
+        assert_eq!(coarse_steps(&in_two), None);
+        let rising: Vec<f64> = (1..90).map(|at| f64::from(at) * 1e-4).collect();
+        assert_eq!(coarse_steps(&rising), None);
+    }
 }

@@ -428,6 +428,90 @@ fn oddities_are_marked() {
     assert_eq!(opened.verdict, RiseVerdict::Leak, "{:?}", opened.doubts);
 }
 
+/// A pocket and the walls, both slowing within the test, are no leak: one source and a leak fit them about as well.
+#[test]
+fn two_sources_of_gas_are_not_called_a_leak() {
+    let sources = |quick: f64, slow: f64| {
+        move |time: f64| {
+            1e-4 + 0.06 * (1.0 - (-time / quick).exp()) + 0.18 * (1.0 - (-time / slow).exp())
+        }
+    };
+    for (quick, slow) in [(60.0, 1200.0), (40.0, 1000.0), (100.0, 1500.0)] {
+        let test = examine(&record(240, 1800.0, sources(quick, slow)), false);
+        assert!(
+            matches!(
+                test.verdict,
+                RiseVerdict::Outgassing | RiseVerdict::CannotTell
+            ),
+            "{quick} {slow}: {:?}",
+            test.verdict
+        );
+        assert_eq!(test.weighed.unwrap().straight.low, 0.0);
+    }
+}
+
+/// What came in was shut off, or a gauge stood still in its noise: no gas from inside has a kink.
+#[test]
+fn an_inflow_that_stops_is_no_gas_from_inside() {
+    for end in [500.0, 900.0] {
+        let test = examine(
+            &record(360, 1800.0, |time: f64| 1e-4 + 1e-4 * time.min(end)),
+            false,
+        );
+        assert_eq!(test.verdict, RiseVerdict::CannotTell);
+        let Some(Doubt::Stops { seconds }) = test.doubts.first() else {
+            panic!("{end}: {:?}", test.doubts);
+        };
+        assert!((seconds / end - 1.0).abs() < 0.1, "{seconds} for {end}");
+    }
+}
+
+/// A valve that shuts in two steps: half the leak's rise for two minutes, then all of it. Relative errors would let the
+/// first readings pull the whole line down.
+#[test]
+fn a_valve_that_shuts_in_two_steps_gives_no_rate() {
+    let mut refused = 0;
+    for start in [1e-4, 3e-4, 1e-3] {
+        let test = examine(
+            &record(240, 1800.0, |time: f64| {
+                start + 5e-5 * time.min(120.0) + 1e-4 * (time - 120.0).max(0.0)
+            }),
+            false,
+        );
+        let rise = test.weighed.as_ref().unwrap().straight;
+        let holds = (rise.low..=rise.high).contains(&(1e-4 * (test.used.1 - test.used.0)));
+        assert!(
+            holds || test.verdict == RiseVerdict::CannotTell,
+            "{start}: {rise:?}"
+        );
+        refused += usize::from(test.doubts.contains(&Doubt::Quickens));
+    }
+    assert!(refused > 0);
+}
+
+/// A valve that opens slowly at the end: the readings that have begun to fall are no part of the rise.
+#[test]
+fn a_valve_that_opens_slowly_at_the_end_changes_no_rate() {
+    let leak = |time: f64| 1e-4 + 1e-4 * time;
+    for slow in [2.0, 10.0, 15.0] {
+        let test = examine(
+            &record(361, 1800.0, |time| match time {
+                ..1200.0 => leak(time),
+                _ => 1e-4 + (leak(1200.0) - 1e-4) * (-(time - 1200.0) / slow).exp(),
+            }),
+            false,
+        );
+        if test.doubts.contains(&Doubt::Falls) {
+            continue;
+        }
+        let rise = test.weighed.unwrap().straight;
+        let length = test.used.1 - test.used.0;
+        let (low, high) = (rise.low / length, rise.high / length);
+        assert!((low..=high).contains(&1e-4), "{slow}: {low} to {high}");
+        assert!(test.used.1 <= 1200.0, "{slow}: {:?}", test.used);
+    }
+}
+
 #[test]
 fn a_hundred_thousand_and_a_million_readings_are_judged() {
     for readings in [100_000, 1_000_000] {

@@ -8,6 +8,7 @@
 use super::drift::{self, Noise, Slow, Whitener};
 use super::fit::{Fit, Free, Parameters, Problem, lowest_of, profile};
 use super::reduce::{Block, blocks};
+use super::rivals;
 use super::shape::{Gas, Shape, Split};
 use crate::vacuum::log::{SHORTEST_SPAN, in_order};
 
@@ -145,8 +146,13 @@ pub struct Weighed {
     pub slowing: Interval,
     /// The steady inflow's share of the rise, 95 %.
     pub share: Interval,
-    /// Whether a leak of less than `LEAST_SHARE` fits too badly to be believed (see `STRICT_CUT`).
+    /// Whether a leak of less than `LEAST_SHARE` fits too badly to be believed (see `STRICT_CUT`), and so do two
+    /// sources of gas where one shows beside the leak.
     pub leak_shown: bool,
+    /// Seconds from the start at which the inflow stopped, where that fits far better than any shape.
+    pub stops: Option<f64>,
+    /// Whether an inflow that quickens fits far better than any shape.
+    pub quickens: bool,
     /// Whole rise over the record, Pa, 95 %.
     pub rise: Interval,
     /// Scatter of one reading, as a share.
@@ -241,14 +247,28 @@ pub(super) fn weigh_blocks(blocks: &[Block], length: f64) -> Option<Weighed> {
         let best = lowest_of(fits).parameters[index];
         Interval { best, low, high }
     };
-    let straight = interval(&both, 1, CUT).scaled(scale);
+    let mut straight = interval(&both, 1, CUT).scaled(scale);
     let slowing = interval(&both, 2, CUT).scaled(scale);
     let rise = interval(&shared, 1, CUT).scaled(scale);
-    let share = interval(&shared, 2, CUT_SHARE);
-    let leak_shown = share.best > LEAST_SHARE
+    let mut share = interval(&shared, 2, CUT_SHARE);
+    let mut leak_shown = share.best > LEAST_SHARE
         && lowest_with_share(&problem, &shared, LEAST_SHARE) - lowest > STRICT_CUT;
-
+    // Of a leak with gas from one source, gas from two may be all there is.
+    if leak_shown
+        && slowing.low > 0.0
+        && rivals::two_sources(&problem, both[0].parameters) - lowest <= STRICT_CUT
+    {
+        leak_shown = false;
+        (straight.low, share.low) = (0.0, 0.0);
+    }
     let fullest = lowest_of(&both);
+    let [start, leak, gas, ..] = fullest.parameters;
+    let stops = (!leak_shown)
+        .then(|| rivals::stops(&problem, lowest, start, leak + gas))
+        .flatten()
+        .map(|at| at * length);
+    let quickens = leak_shown && rivals::quickens(&problem, lowest, start, leak + gas);
+
     let residuals = problem
         .residuals(&fullest)
         .into_iter()
@@ -283,6 +303,8 @@ pub(super) fn weigh_blocks(blocks: &[Block], length: f64) -> Option<Weighed> {
         slowing,
         share,
         leak_shown,
+        stops,
+        quickens,
         rise,
         scatter: noise.scatter,
         drift: noise.drift,
