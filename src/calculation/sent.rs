@@ -430,12 +430,18 @@ impl SentJson {
                     .filter(|(name, colon)| *colon && Named::LOG_COLUMNS.contains(name))
                     .map(|(name, _)| (name, self.rest.len() - 1));
                 self.place = match named.filter(|_| self.choosing.is_none()) {
-                    Some((name, true)) if self.holds_logs() => Place::Log(LogText {
-                        name,
-                        pending: Vec::with_capacity(GATHERED),
-                        escape: Vec::new(),
-                        taken: 0,
-                    }),
+                    Some((name, true)) if self.holds_logs() => {
+                        // Of a field that stands twice the last counts, as with any reader of JSON.
+                        if self.logs.get(name).is_some_and(|log| log.bytes() > 0) {
+                            self.logs.remove(name);
+                        }
+                        Place::Log(LogText {
+                            name,
+                            pending: Vec::with_capacity(GATHERED),
+                            escape: Vec::new(),
+                            taken: 0,
+                        })
+                    }
                     _ => Place::Text(false),
                 };
             }
@@ -837,6 +843,18 @@ mod tests {
             sent.push(text.as_bytes());
             assert!(sent.logs().is_empty(), "{text}");
             assert_eq!(String::from_utf8_lossy(&sent.finish().json), text);
+        }
+    }
+
+    #[test]
+    fn of_a_log_that_stands_twice_the_last_counts() {
+        let text =
+            r#"{"log": "t_s,p_pa\n0,1\n1,2\n", "log": "t_s,p_pa\n0,3\n1,4\n", "volume": {}}"#;
+        for piece in [1, 7, 1000] {
+            let mut sent = sent(text.as_bytes(), piece);
+            let (reader, _) = sent.logs.remove("log").expect("a log").into_parts();
+            let log = reader.finish(&LogOptions::default()).expect("readings");
+            assert_eq!(log.pascals, [3.0, 4.0]);
         }
     }
 
