@@ -4,9 +4,9 @@
 use std::collections::BTreeSet;
 
 use coldtrap::catalogue::source;
-use serde_json::Value;
+use serde_json::{Value, json};
 
-use crate::support::{app::TestApp, searching};
+use crate::support::{app::TestApp, record, searching};
 
 async fn hits(app: &TestApp, query: &str) -> Value {
     searching::hits_up_to(app, query, 200).await
@@ -28,6 +28,72 @@ async fn cases(app: &TestApp) -> Vec<(i64, Value)> {
         cases.push((number, case.expect(200).json()));
     }
     cases
+}
+
+/// A component is named by the field word of that name: all causes of it, and of no other.
+#[tokio::test]
+async fn a_component_finds_the_cases_of_its_causes() {
+    let app = TestApp::demo().await;
+    let catalogue = source::built_in().expect("the catalogue is right");
+    let cases = cases(&app).await;
+    for component in catalogue.components() {
+        let of = |case: &Value| {
+            let cause = case["cause"].as_str().and_then(|id| catalogue.cause(id));
+            cause.is_some_and(|cause| cause.component == component.id)
+        };
+        let own: BTreeSet<i64> = cases
+            .iter()
+            .filter_map(|(number, case)| of(case).then_some(*number))
+            .collect();
+        for typed in [component.id.to_string(), format!("\"{}\"", component.name)] {
+            let found = hits(&app, &format!("component:{typed}")).await;
+            match own.is_empty() {
+                true => assert!(
+                    remarks(&found).contains("No case has the"),
+                    "{typed}: {found}"
+                ),
+                false => {
+                    assert_eq!(found["total"], own.len(), "{typed}");
+                    assert!(numbers(&found).is_subset(&own), "{typed}");
+                }
+            }
+        }
+    }
+}
+
+/// A phone's keyboard puts a space behind a colon.
+#[tokio::test]
+async fn a_tool_behind_a_field_word_and_a_space_is_that_tool() {
+    let app = TestApp::demo().await;
+    let own = hits(&app, "tool:BRK-04").await;
+    for typed in ["tool: BRK-04", "tool: brk-04", "tool:  BRK-04"] {
+        let found = hits(&app, typed).await;
+        assert_eq!(numbers(&found), numbers(&own), "{typed}");
+        assert_eq!(found["remarks"], own["remarks"], "{typed}");
+    }
+}
+
+/// Before the index has taken what was filed nobody can say what no case holds.
+#[tokio::test]
+async fn an_index_behind_the_store_says_so() {
+    let mut app = TestApp::demo().await;
+    for n in 0..25 {
+        let symptom = json!(format!("heathfern at the door, number {n}"));
+        let record = record::with("symptom", symptom);
+        let filed = app.post("/api/incidents", &record).await.expect(201);
+        assert!(filed.json()["number"].is_number());
+    }
+    let found = hits(&app, "heathfern").await;
+    let told = remarks(&found);
+    assert!(told.contains("is behind the store"), "{told}");
+    assert!(told.contains("not every case is found"), "{told}");
+    assert!(!told.contains("No case holds"), "{told}");
+    app.settle().await;
+    let found = hits(&app, "heathfern").await;
+    assert_eq!(
+        (&found["total"], remarks(&found)),
+        (&json!(25), "[]".to_owned())
+    );
 }
 
 /// What the program suggests finds what it names: every cause and sign, by its id and by its name.

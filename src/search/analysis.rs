@@ -491,6 +491,10 @@ fn split_into(words: &mut Vec<Word>, text: &str, readings: &[Reading]) {
             _ => push(known(&plain), place),
         }
     }
+    for word in words.iter_mut() {
+        let figures = word.plain.starts_with(|c: char| c.is_ascii_digit());
+        word.common |= figures && piece_of_number(text, &word.place);
+    }
     abbreviations::mark(text, words);
     for moment in moments(text) {
         let from = words.partition_point(|word| word.place.end <= moment.start);
@@ -509,6 +513,26 @@ fn runs(text: &str) -> impl Iterator<Item = Range<usize>> + '_ {
         let end = chars.find(|(_, c)| !c.is_alphanumeric());
         Some(start..end.map_or(text.len(), |(end, _)| end))
     })
+}
+
+/// Whether a word is a piece of a longer number, by its place: the 9 of `9,800 h` and the 4 of `1.4 A`. Between
+/// thousands stands a comma, else it parts a list: `posts 1,2`.
+fn piece_of_number(text: &str, place: &Range<usize>) -> bool {
+    let bytes = text.as_bytes();
+    let figure = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
+    let group = |from: usize| (from..from + 3).all(figure) && !figure(from + 3);
+    let goes_on = match bytes.get(place.end) {
+        Some(b'.') => figure(place.end + 1),
+        Some(b',') => group(place.end + 1),
+        _ => false,
+    };
+    let last = place.start.checked_sub(2).filter(|at| figure(*at));
+    let went_before = match last.map(|at| bytes[at + 1]) {
+        Some(b'.') => true,
+        Some(b',') => group(place.start),
+        _ => false,
+    };
+    goes_on || went_before
 }
 
 /// A word in small plain letters.

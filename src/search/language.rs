@@ -48,6 +48,8 @@ pub(super) struct Within {
     pub(super) part: Option<Part>,
     /// Of the notes, in which of the things they are put together from.
     pub(super) noted: Option<Noted>,
+    /// Whether the field word asks for a component.
+    pub(super) component: bool,
     /// The words.
     pub(super) text: String,
 }
@@ -160,6 +162,11 @@ fn field(word: &str) -> Option<Field> {
         "healthy" => Field::Pressure(Told::Before),
         _ => return None,
     })
+}
+
+/// Whether a word is a field word.
+pub(super) fn is_field(word: &str) -> bool {
+    field(word).is_some()
 }
 
 /// Takes a query apart.
@@ -343,6 +350,7 @@ fn field_word(text: &str, minus: bool, query: &mut Query) -> Option<usize> {
     let words = |part, noted| {
         Some(Within {
             noted,
+            component: word.eq_ignore_ascii_case("component"),
             ..within(Some(part), value)?
         })
     };
@@ -420,6 +428,7 @@ fn within(part: Option<Part>, text: &str) -> Option<Within> {
     text.contains(char::is_alphanumeric).then(|| Within {
         part,
         noted: None,
+        component: false,
         text: text.to_owned(),
     })
 }

@@ -11,8 +11,8 @@ use super::{
     SearchError, SearchIndex,
     circumstances::{HAPPENED, SEEN},
     document::Part,
-    language::{Named, NamedValue},
-    plan::{AskedName, LACKS, Understood},
+    language::{Named, NamedValue, is_field},
+    plan::{AskedName, LACKS, Strict, Understood},
 };
 use crate::{
     casebook::Site,
@@ -32,6 +32,8 @@ pub struct Names {
     classes: Vec<(String, String)>,
     /// Identifier of each cause, with its name and what its component and its kind are called.
     causes: Vec<(String, Vec<String>)>,
+    /// Identifier and name of each component, with the causes that are its own.
+    components: Vec<((String, String), Vec<(String, String)>)>,
     /// Code, in small letters, and name of each site.
     sites: Vec<(String, String)>,
     /// Identifier and name of each sign.
@@ -56,8 +58,17 @@ impl Names {
             let names = names.chain(component).chain(kind);
             (cause.id.to_string(), names.collect())
         });
+        let components = catalogue.components().map(|component| {
+            let own = catalogue
+                .causes()
+                .filter(|cause| cause.component == component.id);
+            let own = own.map(|cause| (cause.id.to_string(), cause.name.clone()));
+            let named = (component.id.to_string(), component.name.clone());
+            (named, own.collect())
+        });
         Self {
             causes: causes.collect(),
+            components: components.collect(),
             sites: Vec::new(),
             signs: catalogue
                 .signs()
@@ -89,17 +100,27 @@ impl Names {
 
     /// What the value of a field word names that asks for words of a part: where it is an id of the catalogue
     /// or a name in full, what has it is meant and nothing else that holds its words.
-    fn in_full(&self, part: Part, value: &str) -> Option<(Named, (String, String))> {
-        let wanted = plain(value);
+    fn in_full(&self, strict: &Strict) -> Option<(Named, Vec<(String, String)>)> {
+        let part = strict.part?;
+        let wanted = plain(&strict.shown);
         let is = |id: &str, name: &str| plain(id) == wanted || plain(name) == wanted;
-        let own =
-            |known: &[(String, String)]| known.iter().find(|(id, name)| is(id, name)).cloned();
+        let own = |known: &[(String, String)]| {
+            let known = known.iter().find(|(id, name)| is(id, name));
+            known.map(|known| vec![known.clone()])
+        };
+        if strict.component {
+            let mut components = self.components.iter();
+            let component = components.find(|((id, name), _)| is(id, name));
+            if let Some((_, causes)) = component {
+                return Some((Named::Cause, causes.clone()));
+            }
+        }
         match part {
             Part::Cause => {
                 let mut causes = self.causes.iter();
                 let named = |(id, names): &(String, Vec<String>)| {
                     let name = names.first()?;
-                    is(id, name).then(|| (id.clone(), name.clone()))
+                    is(id, name).then(|| vec![(id.clone(), name.clone())])
                 };
                 Some((Named::Cause, causes.find_map(named)?))
             }
@@ -181,16 +202,28 @@ impl SearchIndex {
             };
             let mut others = Vec::with_capacity(list.len());
             for strict in std::mem::take(list) {
-                let known = strict
-                    .part
-                    .and_then(|part| names.in_full(part, &strict.shown));
-                let held = match &known {
-                    Some((named, (id, _))) => searcher.doc_freq(&self.of_catalogue(*named, id))?,
-                    None => 0,
-                };
-                let Some((named, value)) = known.filter(|_| held > 0) else {
-                    others.push(strict);
-                    continue;
+                let known = names.in_full(&strict);
+                let mut held = 0;
+                if let Some((named, values)) = &known {
+                    for (id, _) in values {
+                        held += searcher.doc_freq(&self.of_catalogue(*named, id))?;
+                    }
+                }
+                let (named, values) = match known {
+                    Some(known) if held > 0 => known,
+                    known => {
+                        asked.remarks.extend(known.map(|(named, _)| {
+                            let shown = &strict.shown;
+                            let what = if strict.component {
+                                "component"
+                            } else {
+                                named.name()
+                            };
+                            format!("No case has the {what} “{shown}”; its words are searched for.")
+                        }));
+                        others.push(strict);
+                        continue;
+                    }
                 };
                 // Its words are not searched for, so that nothing is said of them.
                 let of_a_word = |remark: &String| {
@@ -202,7 +235,7 @@ impl SearchIndex {
                 asked.named.push(AskedName {
                     named,
                     shown: format!("{}:{}", named.name(), strict.shown),
-                    values: vec![value],
+                    values,
                     left_out,
                 });
             }
@@ -358,6 +391,9 @@ const LONGEST_NUMBER: usize = 3;
 /// Letters of a tool's name.
 const LETTERS: RangeInclusive<usize> = 2..=5;
 
+/// What stands between letters and number, as a keyboard has it.
+const HYPHENS: [char; 6] = ['-', '_', '–', '‐', '‑', '−'];
+
 /// Names looked for in a search at most.
 const MOST_TYPED: usize = 32;
 
@@ -367,6 +403,7 @@ fn tools_in(typed: &str) -> Vec<(Range<usize>, String, &str)> {
     let mut found = Vec::new();
     let mut quoted = false;
     let mut before: Option<Range<usize>> = None;
+    let mut of_field = false;
     let mut at = 0;
     while let Some(start) = typed[at..].find(|c: char| !c.is_whitespace()) {
         let start = at + start;
@@ -377,14 +414,17 @@ fn tools_in(typed: &str) -> Vec<(Range<usize>, String, &str)> {
         let open = quoted;
         quoted ^= word.matches(['"', '“', '”', '„']).count() % 2 == 1;
         let bare = word.trim_end_matches([',', ';', '.', '?', '!', ')']);
-        let plain = bare.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-');
+        let plain = bare
+            .chars()
+            .all(|c| c.is_ascii_alphanumeric() || HYPHENS.contains(&c));
         let last = before.take();
-        if open || !plain || found.len() == MOST_TYPED {
+        let named = std::mem::replace(&mut of_field, ends_field(word));
+        if open || named || !plain || found.len() == MOST_TYPED {
             continue;
         }
         let figures = bare.trim_start_matches(|c: char| c.is_ascii_alphabetic());
         let letters = &bare[..bare.len() - figures.len()];
-        let number = figures.strip_prefix('-').unwrap_or(figures);
+        let number = figures.strip_prefix(HYPHENS).unwrap_or(figures);
         let is_number = !number.is_empty()
             && number.len() <= LONGEST_NUMBER
             && number.bytes().all(|b| b.is_ascii_digit());
@@ -404,6 +444,12 @@ fn tools_in(typed: &str) -> Vec<(Range<usize>, String, &str)> {
         }
     }
     found
+}
+
+/// Whether a word is a field word whose value stands apart: `tool: BRK-04`.
+fn ends_field(word: &str) -> bool {
+    let name = word.strip_prefix('-').unwrap_or(word);
+    name.strip_suffix(':').is_some_and(is_field)
 }
 
 fn terms(searcher: &Searcher, field: Field) -> Result<Vec<String>, SearchError> {
@@ -517,6 +563,11 @@ mod tests {
             ("QSB 08 and QSB-09.", &["qsb 08", "qsb 09"]),
             ("tool:brk04 -brk04 \"brk 04\" 4e-5 5e6 -6s", &[]),
             ("mass 40", &["mass 40"]),
+            // Behind a field word, with or without a space.
+            ("tool: BRK-04", &[]),
+            ("-tool: brk-04 foil KSM-3", &["ksm 3"]),
+            ("rga: BRK-04", &["brk 04"]),
+            ("BRK–04 and brk_05", &["brk 04", "brk 05"]),
             ("ü 12 é-3 brk 1234", &[]),
         ] {
             let found = tools_in(typed).into_iter();

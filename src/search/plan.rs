@@ -136,6 +136,8 @@ pub(super) struct Strict {
     pub(super) part: Option<Part>,
     /// Of the notes, in which of the things they are put together from.
     pub(super) noted: Option<Noted>,
+    /// Whether it asks for a component.
+    pub(super) component: bool,
     /// Terms with their places; side by side if a phrase.
     pub(super) terms: Vec<(usize, String)>,
     pub(super) wanted: Vec<Wanted>,
@@ -258,6 +260,7 @@ impl Understood {
             }))
             .map(|(reading, shown)| AskedPressure { reading, shown })
             .collect();
+        once_each(&mut pressures);
         pressures.truncate(MOST_PRESSURES);
         let Query {
             phrases,
@@ -611,8 +614,51 @@ fn measured(text: &str, analysed: &mut Analysed, vocabulary: &Vocabulary) -> Vec
     found.truncate(MOST_PRESSURES);
     let found_near = found.iter().filter(|own| vocabulary.measures(own.sort));
     analysed.leave_aside(found_near.map(|quantity| &quantity.place));
+    let peaks = pressure::heights(text);
+    analysed.leave_aside(peaks.iter());
     found.retain(|quantity| !quantity.before);
-    found
+    let mut kept: Vec<Quantity> = Vec::with_capacity(found.len());
+    for quantity in found {
+        let same = |own: &Quantity| {
+            own.sort == quantity.sort
+                && own.denied == quantity.denied
+                && (own.value - quantity.value).abs() < f64::EPSILON
+        };
+        if !kept.iter().any(same) {
+            kept.push(quantity);
+        }
+    }
+    kept
+}
+
+/// Where the word begins of which the tail behind an apostrophe begins here: `won't close` is shown whole.
+fn word_start(text: &str, at: usize) -> usize {
+    let before = &text[..at];
+    let head = before.strip_suffix(['\'', '’']).unwrap_or_default();
+    let letters = head.trim_end_matches(char::is_alphabetic).len();
+    match letters < head.len() {
+        true => letters,
+        false => at,
+    }
+}
+
+/// Leaves each pressure in a list once: a pasted log tells the same one over and over, which makes it no
+/// weightier.
+fn once_each(pressures: &mut Vec<AskedPressure>) {
+    /// An eighth.
+    const SAME: f64 = 0.05;
+    let near = |a: f64, b: f64| (a.is_infinite() && b.is_infinite()) || (a - b).abs() < SAME;
+    let same = |a: &Reading, b: &Reading| {
+        let both = (a.told, a.unit, a.bounded) == (b.told, b.unit, b.bounded);
+        both && near(a.low, b.low) && near(a.high, b.high)
+    };
+    let mut kept: Vec<AskedPressure> = Vec::with_capacity(pressures.len());
+    for asked in pressures.drain(..) {
+        if !kept.iter().any(|own| same(&own.reading, &asked.reading)) {
+            kept.push(asked);
+        }
+    }
+    *pressures = kept;
 }
 
 /// Leaves rates and flows aside, by which no case is searched; gives a sentence on those.
@@ -669,7 +715,7 @@ impl Planner<'_> {
                     .iter()
                     .map(|wide| (concept_term(*wide, true), SAME_WORTH));
                 add(Wanted {
-                    shown: text[first.place.start..last.place.end].to_owned(),
+                    shown: text[word_start(text, first.place.start)..last.place.end].to_owned(),
                     terms: own.into_iter().chain(wider).collect(),
                     ..Wanted::default()
                 });
@@ -924,9 +970,21 @@ impl Planner<'_> {
     fn strict(&mut self, all: &[Within]) -> Vec<Strict> {
         all.iter()
             .filter_map(|within| {
-                let analysed = self.analysis.read(&within.text);
-                let mut wanted = self.wanted(&within.text, &analysed);
-                let split = split(&within.text, &[]);
+                let text = match within.part {
+                    None => &within.text[pressure::tail(&within.text)..],
+                    Some(_) => &*within.text,
+                };
+                if text.trim().is_empty() {
+                    self.remarks.push(format!(
+                        "“{}” is the end of a pressure, and pressures are compared as numbers; it was \
+                         left aside. Write the whole, like 4e-6.",
+                        within.text.trim()
+                    ));
+                    return None;
+                }
+                let analysed = self.analysis.read(text);
+                let mut wanted = self.wanted(text, &analysed);
+                let split = split(text, &analysed.readings);
                 let telling = split.iter().filter(|word| !word.common);
                 if within.part.is_none() && telling.clone().count() > 1 {
                     for known in &mut wanted {
@@ -941,6 +999,7 @@ impl Planner<'_> {
                         shown: within.text.trim().to_owned(),
                         part: None,
                         noted: None,
+                        component: false,
                         terms: terms.take(MOST_WORDS).collect(),
                         wanted,
                     });
@@ -983,6 +1042,7 @@ impl Planner<'_> {
                     shown: within.text.trim().to_owned(),
                     part: within.part,
                     noted: within.noted,
+                    component: within.component,
                     wanted,
                     terms,
                 })

@@ -9,6 +9,7 @@
 
 mod bound;
 mod number;
+mod peaks;
 mod told;
 mod unit;
 
@@ -18,6 +19,7 @@ use super::lexer::{Lex, Piece, lex};
 use crate::vacuum::units::PressureUnit;
 use bound::Side;
 use number::{Number, number};
+pub(super) use peaks::{Peak, peaks};
 pub(super) use told::{of_before, tells_place};
 
 /// Numbers outside these powers of ten, in pascals, are no pressure of a vacuum tool.
@@ -116,6 +118,15 @@ pub(super) fn readings_in(pieces: &[Piece<'_>]) -> Vec<Reading> {
             None => at += 1,
         }
     }
+    let labelled = |found: &Found| {
+        let before = found.first.checked_sub(1).map(|before| pieces[before].lex);
+        matches!(before, Some(Lex::Sign('=' | ':')))
+    };
+    if found.iter().any(labelled) {
+        let peaks = peaks(pieces);
+        let height = |found: &Found| peaks.iter().any(|peak| peak.pieces.contains(&found.first));
+        found.retain(|found| !height(found));
+    }
     if !found.is_empty() {
         bound::join(pieces, &mut found);
         told::settle(pieces, &mut found);
@@ -129,6 +140,26 @@ pub(super) fn rates(text: &str) -> Vec<Range<usize>> {
     let numbers = (0..pieces.len()).filter(|at| matches!(pieces[*at].lex, Lex::Number(_)));
     let rate = |at: usize| Some(pieces[at].from..pieces[number::rate(&pieces, at)? - 1].to);
     numbers.filter_map(rate).collect()
+}
+
+/// Where the end of a pressure ends with which a text begins, `mbar after reload`, `minus six all night`: texts hold
+/// no words of pressures.
+pub(super) fn tail(text: &str) -> usize {
+    let begun = ["4e-5 ", "four "].map(|begins| {
+        let reading = readings(&format!("{begins}{text}")).into_iter().next();
+        let number = reading.map(|reading| reading.number);
+        let end = number.filter(|number| number.start == 0).map(|own| own.end);
+        end.and_then(|end| end.checked_sub(begins.len()))
+    });
+    begun.into_iter().flatten().max().unwrap_or_default()
+}
+
+/// Where a text gives peaks of a spectrum with their heights, which are no pressures of the tool.
+pub(super) fn heights(text: &str) -> Vec<Range<usize>> {
+    let pieces = lex(text);
+    let peaks = peaks(&pieces);
+    let place = |peak: &Peak| pieces[peak.pieces.start].from..pieces[peak.pieces.end - 1].to;
+    peaks.iter().map(place).collect()
 }
 
 /// A reading with its pieces.

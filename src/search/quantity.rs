@@ -12,8 +12,9 @@ use std::ops::Range;
 
 use super::{
     lexer::{Lex, Piece, lex},
-    pressure::of_before,
+    pressure::{of_before, peaks},
 };
+pub(super) use masses::{is_known as is_known_mass, is_sure as is_sure_mass, tells_spectrum};
 
 /// What a quantity is of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -102,8 +103,29 @@ pub(super) fn quantities_in(
 ) -> Vec<Quantity> {
     let mut found: Vec<Quantity> = Vec::new();
     let mut at = 0;
+    let peaks = peaks(pieces);
     while at < pieces.len() && found.len() < MOST {
-        let Some((sort, values, next)) = read(pieces, at) else {
+        if let Some(peak) = peaks.iter().find(|peak| peak.pieces.start == at) {
+            let place = pieces[at].from..pieces[peak.pieces.end - 1].to;
+            at = peak.pieces.end;
+            if peak.stands_out(&peaks) {
+                found.push(Quantity {
+                    sort: Sort::Mass,
+                    value: peak.mass,
+                    shown: text[place.clone()].to_owned(),
+                    place,
+                    before: false,
+                    denied: false,
+                });
+            }
+            continue;
+        }
+        let inside = |next: usize| {
+            let mut peaks = peaks.iter();
+            peaks.any(|peak| at < peak.pieces.start && peak.pieces.start < next)
+        };
+        let Some((sort, values, next)) = read(pieces, at).filter(|(_, _, next)| !inside(*next))
+        else {
             at += 1;
             continue;
         };

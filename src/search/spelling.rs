@@ -53,9 +53,9 @@ pub(super) fn slips(a: &[char], b: &str, most: usize) -> Option<usize> {
 }
 
 /// Endings that words are written with behind their stems.
-const ENDINGS: [&str; 20] = [
+const ENDINGS: [&str; 22] = [
     "s", "es", "ed", "er", "ers", "ing", "ings", "ion", "ions", "tion", "ation", "ations", "ment",
-    "al", "ance", "ence", "able", "ity", "y", "e",
+    "al", "ance", "ence", "able", "ity", "y", "e", "ator", "ators",
 ];
 
 /// A word nobody wrote, with what its ends are as endings.
@@ -109,6 +109,8 @@ mod tests {
         assert_eq!(apart("regeneraton", "regener"), Some(1));
         assert_eq!(apart("regenration", "regener"), Some(1));
         assert_eq!(apart("leakign", "leak"), Some(1));
+        assert_eq!(apart("insluator", "insul"), Some(1));
+        assert_eq!(apart("insulatro", "insul"), Some(1));
         assert_eq!(apart("contaminatoin", "contamin"), Some(1));
         assert_eq!(apart("regatta", "regener"), None);
     }

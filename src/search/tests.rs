@@ -18,10 +18,12 @@ use super::{
     index::payload,
     language::parse,
     plan::Understood,
-    pressure::{Reading, Told, rates, readings},
+    pressure::{Reading, Told, rates, readings, tail},
+    quantity::quantities,
     rank::Scorer,
     schema::{ELSEWHERE, UNSEEN, schema},
     shortlist::Allowed,
+    vocabulary::Vocabulary,
     walk,
     words::WordList,
 };
@@ -72,6 +74,15 @@ fn the_spellings_people_use_are_read() {
         ("2.10-6", 2.1e-6, None),
         ("stuck at 5,3-7 mbar", 5.3e-7, Some(Millibar)),
         ("4.2-5 torr since noon", 4.2e-5, Some(Torr)),
+        ("4.e-5 torr", 4e-5, Some(Torr)),
+        ("4x10(-5) torr", 4e-5, Some(Torr)),
+        ("4e-5/mbar", 4e-5, Some(Millibar)),
+        ("4 microns of mercury", 4.0, Some(Micron)),
+        // Slips of the hand.
+        ("4e-5 mabr", 4e-5, Some(Millibar)),
+        ("4e-5 tor", 4e-5, Some(Torr)),
+        ("4e-5 mbr", 4e-5, Some(Millibar)),
+        ("4e-5 torn foil", 4e-5, None),
     ] {
         let reading = one(text);
         assert_eq!(ends(&reading), (value, value), "{text:?}");
@@ -118,6 +129,74 @@ fn what_was_before_is_told_from_what_is_now() {
         [Told::Before, Told::Now]
     );
     assert_eq!(told("4e-5 before the regen"), [Told::Now]);
+    // By itself too.
+    assert_eq!(told("up from 3e-7"), [Told::Before]);
+    assert_eq!(
+        told("up from 7e-7 friday, 2.1e-6"),
+        [Told::Before, Told::Now]
+    );
+    assert_eq!(told("since yesterday 4e-5"), [Told::Now]);
+    assert_eq!(told("4e-5 a day after the foil"), [Told::Now]);
+    // In the foreline, whatever is named besides.
+    for text in [
+        "250 mTorr foreline scroll",
+        "4 microns of mercury in foreline",
+        "130 mtorr at the turbo exhaust",
+    ] {
+        assert_eq!(told(text), [Told::Elsewhere], "{text}");
+    }
+    assert_eq!(told("250 mtorr foreline valve shut"), [Told::Now]);
+}
+
+#[test]
+fn heights_of_a_pasted_spectrum_are_no_pressures_and_its_masses_are_read() {
+    for (text, pressures, masses) in [
+        ("RGA 18=8.1e-7 28=2e-8 32=1e-9 40=1e-9", 0, &[18.0][..]),
+        ("m/e 2: 3e-9, 18: 4e-7, 28: 6e-8", 0, &[18.0, 28.0]),
+        ("4e-6 torr, 18=8e-7 28=7e-7", 1, &[18.0, 28.0]),
+        ("base=3e-6", 1, &[]),
+        ("06:12 4.2e-6; 06:42 4.1e-6", 2, &[]),
+        ("gauge 1: 4e-6, gauge 2: 5e-6", 2, &[]),
+    ] {
+        assert_eq!(readings(text).len(), pressures, "{text}");
+        let found = quantities(text, &[]).into_iter();
+        let found: Vec<f64> = found.map(|quantity| quantity.value).collect();
+        assert_eq!(found, masses, "{text}");
+    }
+}
+
+#[test]
+fn the_end_of_a_pressure_is_no_word_of_a_phrase() {
+    for (text, rest) in [
+        ("mbar after reload", " after reload"),
+        ("Torr by evening", " by evening"),
+        ("minus six", ""),
+        ("minus six all night", " all night"),
+        ("foil after reload", "foil after reload"),
+        ("on the door", "on the door"),
+    ] {
+        assert_eq!(&text[tail(text)..], rest, "{text}");
+    }
+}
+
+#[test]
+fn pieces_of_a_number_are_no_words() {
+    let read = analysis().read("seals at 9,800 h, 1.4 A, posts 1,2");
+    let words = read.words.iter().filter(|word| !word.common);
+    let words: Vec<&str> = words.map(|word| &*word.plain).collect();
+    assert_eq!(words, ["seals", "h", "posts", "1", "2"]);
+}
+
+#[test]
+fn a_pressure_typed_again_counts_once() {
+    let asked = |typed: &str| {
+        let asked = Understood::new(typed, &analysis(), &Vocabulary::default());
+        asked.pressures.len()
+    };
+    assert_eq!(asked("4e-6 4e-6 4e-6 4e-6 foil"), 1);
+    assert_eq!(asked("06:12 HV 4.2E-6; 06:42 4.1E-6; 07:12 4.1E-6"), 1);
+    assert_eq!(asked("4e-6 torr, was 4e-7"), 2);
+    assert_eq!(asked("4e-6 mbar 4e-6 torr"), 2);
 }
 
 #[test]
@@ -152,6 +231,8 @@ fn rates_and_flows_are_found_whole() {
         ("rise 2e-5 torr/min, door", "2e-5 torr/min"),
         ("3e-6 mbar l/s", "3e-6 mbar l/s"),
         ("1.2e-5 Pa·m3/s at the door", "1.2e-5 Pa·m3/s"),
+        ("climbing 1e-6 a day", "1e-6 a day"),
+        ("2e-6 torr per hour", "2e-6 torr per hour"),
         ("5e-6 torr", ""),
     ] {
         let found = rates(text).into_iter().next();

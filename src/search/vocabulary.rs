@@ -34,6 +34,9 @@ const FEW_CASES: u32 = 5_000;
 /// How many times rarer than a word its misspellings are, at least.
 const RARER: u32 = 20;
 
+/// The same of a word of the list, of which it is known that people write it.
+const RARER_LISTED: u32 = 5;
+
 /// In a shorter word a slip makes another word.
 const SHORTEST_SLIPPED: usize = 4;
 
@@ -355,7 +358,7 @@ impl Vocabulary {
         near.flat_map(|words| beginning_with(words, letters[0]))
             .filter(|word| {
                 slips(&letters, word, 1) == Some(1)
-                    && looks_slipped(stem, word)
+                    && looks_slipped(stem, word, false)
                     && (1..=rarest.max(1)).contains(&self.cases_of(word))
                     && !self.stems_listed.contains(*word)
                     && !is_everyday(word)
@@ -373,13 +376,21 @@ impl Vocabulary {
         if short || self.stems_listed.contains(stem) || is_everyday(plain) || is_everyday(stem) {
             return None;
         }
-        let least = self.cases_of(stem).max(1).saturating_mul(RARER);
+        let cases = self.cases_of(stem).max(1);
+        let (least, least_listed) = (
+            cases.saturating_mul(RARER),
+            cases.saturating_mul(RARER_LISTED),
+        );
+        // Before an ending the last letter of a stem is inside the word: `rouging`.
+        let ended = plain.len() > stem.len() + 1;
         let near = self.of_lengths(letters.len() - 1..letters.len() + 2);
         near.flat_map(|words| beginning_with(words, letters[0]))
             .filter(|word| {
-                self.cases_of(word) >= least
+                let listed = || self.stems_listed.contains(word.as_str());
+                let common = self.cases_of(word);
+                (common >= least || (common >= least_listed && listed()))
                     && slips(&letters, word, 1) == Some(1)
-                    && looks_slipped(word, stem)
+                    && looks_slipped(word, stem, ended)
             })
             .max_by_key(|word| self.cases_of(word))
             .map(String::as_str)
@@ -499,14 +510,14 @@ fn begins_like(typed: &str, word: &str) -> bool {
 /// Whether a word one slip from another looks like a slip and not like another word: two letters
 /// swapped, one missing or too many inside, or, in a long word, one wrong inside. Stuck is no stack,
 /// and copper no coppery.
-fn looks_slipped(word: &str, other: &str) -> bool {
+fn looks_slipped(word: &str, other: &str, ended: bool) -> bool {
     let last = |word: &str| word.chars().next_back();
     let (long, short) = (word.chars().count(), other.chars().count());
     if long == short {
         let apart = word.chars().zip(other.chars()).filter(|(a, b)| a != b);
         return apart.count() == 2 || (long > 6 && last(word) == last(other));
     }
-    last(word) == last(other)
+    ended || last(word) == last(other)
 }
 
 /// Those of some sorted words that begin with a letter.

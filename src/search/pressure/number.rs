@@ -111,11 +111,22 @@ fn with_unit(pieces: &[Piece<'_>], mut number: Number) -> Option<Number> {
     let word = match piece.lex {
         Lex::Word(word) => word,
         Lex::Sign('%') => return None,
+        // `4e-5/mbar`, as the heads of columns have it
+        Lex::Sign('/') if number.sure && unit::unit(pieces, number.next + 1).is_some() => {
+            number.next += 1;
+            ""
+        }
         _ => return Some(number),
     };
-    if let Some((unit, used)) = unit::unit(pieces, number.next) {
+    let slip = || {
+        number
+            .power
+            .and_then(|_| unit::slip(word))
+            .map(|unit| (unit, 1))
+    };
+    if let Some((unit, used)) = unit::unit(pieces, number.next).or_else(slip) {
         let mut after = number.next + used;
-        if flows(pieces, after) {
+        if flows(pieces, after) || span_of_time(pieces, after).is_some() {
             return None;
         }
         // `1e-6 torr range`
@@ -130,7 +141,30 @@ fn with_unit(pieces: &[Piece<'_>], mut number: Number) -> Option<Number> {
         (number.unit, number.next, number.sure) = (Some(unit), after, true);
         return Some(number);
     }
-    (!unit::is_other(word)).then_some(number)
+    let daily = number.sure && span_of_time(pieces, number.next).is_some();
+    // `4e-5 a day after the foil` tells no current.
+    let article = number.sure
+        && word == "a"
+        && pieces
+            .get(number.next + 1)
+            .is_some_and(|piece| TIMES.iter().any(|time| piece.is_word(time)));
+    (!daily && (article || !unit::is_other(word))).then_some(number)
+}
+
+/// In which something changes by so much.
+const TIMES: [&str; 8] = ["day", "week", "hour", "minute", "min", "h", "hr", "night"];
+
+/// The piece after the time in which something changes so much: `1e-6 a day`, `2e-6 per hour`. A day after
+/// something is a moment.
+fn span_of_time(pieces: &[Piece<'_>], at: usize) -> Option<usize> {
+    const MOMENTS: [&str; 7] = ["after", "later", "ago", "before", "since", "into", "from"];
+    let is = |at: usize, any: &[&str]| {
+        let piece = pieces.get(at);
+        piece.is_some_and(|piece| any.iter().any(|word| piece.is_word(word)))
+    };
+    let each = is(at, &["per", "each", "every"]);
+    let time = is(at + 1, &TIMES) && (each || is(at, &["a", "an"]));
+    (time && (each || !is(at + 2, &MOMENTS))).then_some(at + 2)
 }
 
 /// Whether a unit of pressure goes on to one of flow: `mbar l/s`, `Pa·m3/s`, `atm cc/s`.
@@ -223,6 +257,15 @@ fn mantissa(figures: &str) -> Option<f64> {
 /// `e-6`, `exp -6`, `e minus 6`.
 fn exponent_after(pieces: &[Piece<'_>], at: usize) -> Option<(i32, usize)> {
     let piece = pieces.get(at)?;
+    // `4.e-5`
+    if piece.lex == Lex::Sign('.')
+        && !piece.spaced
+        && pieces
+            .get(at + 1)
+            .is_some_and(|piece| piece.is_word("e") && !piece.spaced)
+    {
+        return exponent_after(pieces, at + 1);
+    }
     if !piece.is_word("e") && !piece.is_word("exp") {
         return None;
     }
@@ -362,8 +405,14 @@ fn ends_bare(pieces: &[Piece<'_>], next: usize) -> bool {
 /// The piece after a rate of rise, a leak rate or a flow that begins here: `2e-5 torr/min`, `3e-6 mbar l/s`.
 pub(super) fn rate(pieces: &[Piece<'_>], at: usize) -> Option<usize> {
     let number = in_figures(pieces, at)?;
-    let (_, used) = unit::unit(pieces, number.next)?;
-    let mut next = number.next + used;
+    let unit = unit::unit(pieces, number.next);
+    let mut next = number.next + unit.map_or(0, |(_, used)| used);
+    if number.sure
+        && let Some(end) = span_of_time(pieces, next)
+    {
+        return Some(end);
+    }
+    unit?;
     flows(pieces, next).then_some(())?;
     let of_flow = |piece: &Piece<'_>| OF_FLOW.iter().any(|word| piece.is_word(word));
     loop {
@@ -399,6 +448,12 @@ fn raised(pieces: &[Piece<'_>], at: usize) -> Option<(i32, usize)> {
         Lex::Raised(power) => Some((power, at + 1)),
         Lex::Sign('^') => signed(pieces, at + 1),
         Lex::Sign('*') if pieces.get(at + 1)?.lex == Lex::Sign('*') => signed(pieces, at + 2),
+        // `4x10(-5)`
+        Lex::Sign('(') if !pieces[at].spaced => {
+            let (power, next) = signed(pieces, at + 1)?;
+            let closed = pieces.get(next)?.lex == Lex::Sign(')');
+            (closed && power < 0).then_some((power, next + 1))
+        }
         _ => None,
     }
 }

@@ -116,8 +116,35 @@ const PLACES: [&str; 4] = ["foreline", "forelines", "backing", "forevacuum"];
 /// mtorr` is said of the chamber.
 const LINE: &str = "line";
 
-/// Of such a place, behind a number: `200 microns in the foreline`, `90 mtorr foreline pressure`.
-const OF_A_PLACE: [&str; 7] = ["pressure", "side", "line", "gauge", "now", "today", "only"];
+/// Where such a place is named behind a number, `200 microns in the foreline`, `250 mtorr foreline scroll`, these
+/// name a part of it, and the number may be of anything: `0.4 mbar, foreline valve shut`.
+const PARTS: [&str; 22] = [
+    "valve",
+    "valves",
+    "hose",
+    "clamp",
+    "clamps",
+    "fitting",
+    "fittings",
+    "flange",
+    "flanges",
+    "trap",
+    "bellows",
+    "pump",
+    "pumps",
+    "leak",
+    "leaks",
+    "elbow",
+    "tee",
+    "seal",
+    "seals",
+    "isolation",
+    "filter",
+    "oring",
+];
+
+/// These end a place told by two words: `turbo exhaust`.
+const EXHAUST: [&str; 2] = ["exhaust", "outlet"];
 
 /// Less than this power of ten of a pascal a pump that backs another does not reach, so that it is read in
 /// the chamber whatever else is named beside it (common practice, no source).
@@ -232,7 +259,8 @@ fn elsewhere(pieces: &[Piece<'_>], found: &[Found], at: usize) -> bool {
         next += 1;
     }
     let behind = word(next + 1);
-    is_any(word(next), &PLACES) && (behind.is_empty() || is_any(behind, &OF_A_PLACE))
+    let exhaust = word(next).eq_ignore_ascii_case("turbo") && is_any(behind, &EXHAUST);
+    exhaust || (is_any(word(next), &PLACES) && !is_any(behind, &PARTS))
 }
 
 fn open(found: &Found) -> bool {
@@ -257,7 +285,7 @@ fn cue(pieces: &[Piece<'_>], found: &[Found], at: usize) -> Option<Cue> {
         true => None,
         false => ahead(pieces, own, done),
     };
-    if done > 0 && said.is_none() && comes_from(pieces, own.first, done) {
+    if said.is_none() && comes_from(pieces, own.first, done) {
         said = Some(Cue::Before);
     }
     if said.is_some() {
@@ -285,12 +313,13 @@ fn follows(pieces: &[Piece<'_>], found: &[Found], at: usize) -> bool {
     after(pieces, found[at].next, until).is_some()
 }
 
-/// `up from 3e-7` after another number.
+/// `from 3e-7` after another number, and `up from 3e-7` by itself.
 fn comes_from(pieces: &[Piece<'_>], first: usize, done: usize) -> bool {
     let mut words = words_before(pieces, first, done);
-    words
+    let from = words
         .next()
-        .is_some_and(|word| word.eq_ignore_ascii_case("from"))
+        .is_some_and(|word| word.eq_ignore_ascii_case("from"));
+    from && (done > 0 || words.next().is_some_and(|word| is_any(word, &CHANGES)))
 }
 
 /// What up to four words before a number say, the nearest first.

@@ -53,7 +53,42 @@ pub(super) fn unit(pieces: &[Piece<'_>], at: usize) -> Option<(Written, usize)> 
     {
         return Some((unit, 2));
     }
-    of_word(word).map(|unit| (unit, 1))
+    let used = 1 + of_mercury(pieces, at + 1);
+    of_word(word).map(|unit| (unit, used))
+}
+
+/// `4 microns of mercury`
+fn of_mercury(pieces: &[Piece<'_>], at: usize) -> usize {
+    let word = |at: usize, any: &[&str]| {
+        let piece = pieces.get(at);
+        piece.is_some_and(|piece| any.iter().any(|word| piece.is_word(word)))
+    };
+    let of = word(at, &["of"]) && word(at + 1, &["mercury", "hg"]);
+    2 * usize::from(of)
+}
+
+/// The unit of which a word is a slip of the hand, `4e-5 mabr`: behind a number that can be nothing but a
+/// pressure.
+pub(super) fn slip(word: &str) -> Option<Written> {
+    const SHORT: [(&str, &str); 6] = [
+        ("tor", "torr"),
+        ("trr", "torr"),
+        ("tro", "torr"),
+        ("mbr", "mbar"),
+        ("mba", "mbar"),
+        ("mtor", "mtorr"),
+    ];
+    const UNITS: [&str; 5] = ["mbar", "torr", "mtorr", "pascal", "micron"];
+    // One letter off a unit, and words.
+    const WORDS: [&str; 6] = ["torn", "tort", "tore", "tour", "more", "macron"];
+    let word = word.to_lowercase();
+    let short = SHORT.iter().find(|(slip, _)| *slip == word);
+    let near = |unit: &&str| strsim::osa_distance(&word, unit) == 1;
+    let long = || {
+        let fits = word.len() > 3 && !WORDS.contains(&&*word);
+        fits.then(|| UNITS.into_iter().find(near)).flatten()
+    };
+    of_word(short.map(|(_, unit)| *unit).or_else(long)?)
 }
 
 fn of_word(word: &str) -> Option<Written> {

@@ -74,12 +74,21 @@ const COUNTED: [&str; 30] = [
     "pm",
 ];
 
-pub(super) fn is_known(mass: &f64) -> bool {
+/// Whether a word says that masses are told: an instrument, or what they are called.
+pub(in crate::search) fn tells_spectrum(piece: &Piece<'_>) -> bool {
+    is_any(piece, &INSTRUMENTS)
+        || is_any(
+            piece,
+            &["mass", "masses", "amu", "mz", "z", "peak", "peaks"],
+        )
+}
+
+pub(in crate::search) fn is_known(mass: &f64) -> bool {
     MASSES.iter().any(|known| f64::from(*known) == *mass)
 }
 
 /// Whether a number standing by itself is a mass rather than a count.
-pub(super) fn is_sure(mass: &f64) -> bool {
+pub(in crate::search) fn is_sure(mass: &f64) -> bool {
     *mass >= 12.0 && is_known(mass)
 }
 

@@ -17,7 +17,7 @@ use crate::web::{
 const QUERY_HELP: &str = "\
 Type what you see, in your own words. Word endings do not matter, words of the trade \
 that mean the same are found by one another, and a slip of the finger is forgiven in a \
-word the fleet has never written, or twenty times more seldom than the word meant, unless it is an ordinary word \
+word the fleet has never written, or twenty times more seldom than the word meant (five times, where that is a word of the list), unless it is an ordinary word \
 of English. Words typed in one, as `doorsealdirty`, are parted where nobody writes them so. Cases that share more and \
 rarer words stand first, and words side by side, as in `base plate`, count more than apart. A cause that \
 a tenth of the nearest cases have, and three at least, has a place among the first ten, unless its best case \
@@ -31,10 +31,13 @@ written in. A number without a unit is read in the unit of each case. Compared i
 fault: where a report gives it, other numbers of its symptom and those of a foreline do not count as it. \
 What is said of the foreline or the roughing line, as in `foreline 130 mtorr`, is compared with what cases say of these \
 at the fault. A rate of rise or a flow is left aside and told. \
-After *was*, *normally*, *yesterday*, *up from* or *instead of*, or before *before*, a number is compared \
-with the pressure before the fault: `4e-5 torr, was 5e-7`, `was 3e-7 now 4e-5`, `3e-7 -> 4e-5`. Ends keep \
+After *normally*, *up from* or *instead of*, or before *before*, and after *was* or *yesterday* beside another number, a \
+number is compared with the pressure before the fault: `4e-5 torr, was 5e-7`, `was 3e-7 now 4e-5`, `3e-7 -> 4e-5`. Ends keep \
 out what lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 1e-5 torr`, \
 `below 1e-6 torr`, `at least 1e-5`, `1e-5 or worse`, `1e-5..`; but `won't go below 4e-5` is near 4e-5.
+
+The same pressure typed again counts once. Heights of a pasted spectrum, `18=8.1e-7 28=2e-8`, are no pressures: the peaks \
+less than a decade below the highest are taken as mass numbers.
 
 **Other quantities** count where a near one tells of a like case: minutes (`40 min`, `1.5 h`, `1:30 h`), \
 the temperature of a cold head (`18 K`), the power of a drive (`400 W`), and mass numbers \
@@ -60,7 +63,8 @@ To narrow a search:
 - `cause:foil`, `fix:cleaned`, `symptom:stuck`, `sign:linear`: the word in that \
 part of the case, also where it is ruled out; `component:` is the same as `cause:`, `antecedent:` the same as `sign:`
 - `cause:cryo-saturated`, `sign:rise-linear`, `antecedent:\"Power cut or emergency stop\"`: an identifier or a whole \
-name of the catalogue means that cause, sign or antecedent and nothing else
+name of the catalogue means that cause, sign or antecedent and nothing else; `component:door-seal` or its name all causes \
+of that component
 - `proof:helium`, `notes:gauge`, `parts:gasket`, `checks:flake`, `reason:production`: the word in the proof, the \
 notes, the parts used, the notes of checks, or the reason why the pressure was not restored, whether it is said to \
 be so or not
@@ -83,9 +87,10 @@ is not is told with those there are. Of a search the first \
 
 Cases of one class of tool and one cause, with the same figures and the same things ruled out, told \
 in nearly the same words, stand in the list once, with the others as *told alike*; open cases only in \
-the same words, endings and the commonest words aside. The line above the list counts such cases once. Its link leads to the check sequence \
+the same words, endings and the commonest words aside. The line above the list counts such cases once, and above cases like an incident it names apart the causes that checks on \
+its record speak against. Its link leads to the check sequence \
 of the tool that the search names, or else of the class, with what the search states filled in: the pressure at the fault, signs and what happened before, as \
-far as the search names them by the catalogue’s words side by side; a question states nothing. A pressure without a unit is \
+far as the search names them by the catalogue’s words side by side; a question, a doubt and what is said both ways state nothing, nor does `not the new foil`. A pressure without a unit is \
 taken to be in that of the class, which the page says.
 
 While you type, words, causes and tools that begin so are suggested, and after `cause:`, `tool:`, \
