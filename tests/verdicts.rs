@@ -340,7 +340,7 @@ fn pump_downs() -> Vec<Story> {
         .collect();
     other(
         json!({"log": still, "healthy_log": HEALTHY.log()}),
-        "The reading stands still at the end",
+        "The reading stands still at 1.0e-4 mbar",
     );
     let rough: String = HEALTHY
         .log()

@@ -12,7 +12,9 @@ use super::FieldErrors;
 use super::log::{Columns, Source};
 use super::pump_down::{self, HealthyFrom};
 use crate::vacuum::log::{LogOptions, LogReader, TidyRecord, tidy};
-use crate::vacuum::pump_down::{late_phase, pumping_begins, volume_phase};
+use crate::vacuum::pump_down::{
+    NoLatePhase, late_phase, pumping_begins, volume_phase, without_wild,
+};
 use crate::vacuum::units::PressureUnit;
 
 /// About the most readings of a record that are taken over.
@@ -39,7 +41,7 @@ pub fn may_be_healthy(report: &Value) -> bool {
 
 impl HealthyPumpDown {
     /// The record of a kept request, whose log may be kept beside it; `None` where this program finds
-    /// no phase in it.
+    /// no phase in it, an interruption, or a reading at its gauge's limit.
     pub fn of(request: &Value, log: Option<LogReader>, from: HealthyFrom) -> Option<Self> {
         let request = pump_down::Request::deserialize(request).ok()?;
         let source = Source {
@@ -56,8 +58,14 @@ impl HealthyPumpDown {
             pressure_column: request.pressure_column.as_deref(),
         };
         let log = source.read(&options, &mut FieldErrors::new())?;
-        let record = tidy(log);
-        (volume_phase(&record).is_some() || late_phase(&record).is_some()).then(|| Self {
+        let record = without_wild(tidy(log));
+        let late = late_phase(&record);
+        let has_phase = volume_phase(&record).is_some() || late.is_ok();
+        let is_whole = !matches!(
+            late,
+            Err(NoLatePhase::Interrupted(_) | NoLatePhase::Stops(_))
+        );
+        (has_phase && is_whole).then(|| Self {
             from,
             readings: shortened(&record),
         })

@@ -4,12 +4,15 @@
 use serde::{Deserialize, Serialize};
 
 use super::log::{Columns, Source};
-use super::rise::{Point, Ranged, thinned};
+use super::rise::{Point, Ranged};
 use super::{FieldError, FieldErrors, Outcome, outcome::verdict_of};
-use crate::vacuum::log::{LineProblem, LogOptions, LogReader, Mark, PressureLog, TidyRecord, tidy};
+use crate::vacuum::log::{
+    LineProblem, LogOptions, LogReader, Mark, MarkKind, PressureLog, TidyRecord, tidy,
+};
 use crate::vacuum::pump_down::{
-    Comparison, Explanation, ExplanationKind, LatePhase, VOLUME_PHASE_ENDS, begins_late, compare,
-    late_phase, pumping_begins, volume_phase,
+    Comparison, Explanation, ExplanationKind, Interruption, LatePhase, NoLatePhase, SLOWER_VOLUME,
+    Stop, VOLUME_PHASE_ENDS, begins_late, compare, holds_an_earlier, late_phase, pumping_begins,
+    volume_phase, without_wild,
 };
 use crate::vacuum::rise::Interval;
 use crate::vacuum::units::{
@@ -250,8 +253,7 @@ pub fn run_with(
     let log = log.unwrap_or_default();
     let unit = request.pressure_unit.or(log.unit);
     let given = healthy.is_some();
-    let mut report = judge(log, healthy, volume, speed);
-    report.pressure_unit = unit;
+    let mut report = judge(log, healthy, volume, speed, unit);
     report.healthy_from = request.healthy_from.filter(|_| given);
     Ok(report)
 }
@@ -261,6 +263,7 @@ fn judge(
     healthy: Option<PressureLog>,
     volume: Option<Volume>,
     speed: Option<Speed>,
+    unit: Option<PressureUnit>,
 ) -> Report {
     let mut problems = log.problems.clone();
     if let Some(healthy) = &healthy {
@@ -276,9 +279,12 @@ fn judge(
         "pumping begins where the pressure first leaves its highest value; the volume phase is judged only above {VOLUME_PHASE_ENDS} Pa"
     ));
     assumed.push("both pump-downs were done alike: same valves, same time open, same gauges; two healthy ones differ by about 15 % (common practice, no source)".to_owned());
-    let record = tidy(log);
-    let healthy = healthy.map(tidy);
-    let late = late_phase(&record);
+    let record = without_wild(tidy(log));
+    let healthy = healthy.map(|log| without_wild(tidy(log)));
+    let (late, no_late) = match late_phase(&record) {
+        Ok(late) => (Some(late), None),
+        Err(reason) => (None, Some(reason)),
+    };
     let volume_part = volume_phase(&record);
     let comparison = healthy.as_ref().map(|healthy| compare(&record, healthy));
     let mut report = Report {
@@ -324,12 +330,12 @@ fn judge(
             .flat_map(|comparison| &comparison.explanations)
             .map(|explanation| explained(explanation, speed))
             .collect(),
-        pressure_unit: None,
+        pressure_unit: unit,
         points: points(&record, late.as_ref()),
         healthy_points: healthy
             .as_ref()
             .map_or_else(Vec::new, |healthy| points(healthy, None)),
-        flags: record.marks.clone(),
+        flags: flags(&record, healthy.as_ref()),
         line_problems: problems.listed,
         line_problem_count: problems.count,
     };
@@ -343,13 +349,35 @@ fn judge(
     }
     if let Some(first) = begins_late(&record) {
         report.reasons.push(format!(
-            "the log begins at {first:.1e} Pa and not at atmosphere, so when pumping began is not known, and times count from its first reading{}",
+            "the log begins at {} and not at atmosphere, so when pumping began is not known, and times count from its first reading{}",
+            in_words(first, unit),
             if late.is_none() {
                 ": no exponent of the fall and no floor are given"
             } else {
                 ""
             }
         ));
+    }
+    if holds_an_earlier(&record) {
+        report.reasons.push(
+            "the log holds an earlier pump-down, and atmosphere after it; the last one is judged"
+                .to_owned(),
+        );
+    }
+    let verdict_tells = comparison
+        .as_ref()
+        .is_some_and(|one| one.interrupted.is_some() || one.stands_still.is_some());
+    if verdict_tells
+        && matches!(
+            no_late,
+            Some(NoLatePhase::Interrupted(_) | NoLatePhase::Stops(_))
+        )
+    {
+        report
+            .reasons
+            .push("no exponent of the fall and no floor are given".to_owned());
+    } else if let Some(reason) = no_late.and_then(|reason| without_exponent(reason, unit)) {
+        report.reasons.push(reason);
     }
     match &comparison {
         Some(comparison) => conclude(&mut report, comparison),
@@ -359,10 +387,111 @@ fn judge(
             report
                 .reasons
                 .push("no healthy record was given to compare with".to_owned());
+            match no_late {
+                Some(NoLatePhase::Interrupted(_)) => report.outcome.suggest(INTERRUPTED),
+                Some(NoLatePhase::Stops(stop)) => suggest_for_stop(&mut report, &stop),
+                Some(NoLatePhase::ChangesCourse) => {
+                    report.outcome.suggest(&["turbo-health-check"]);
+                }
+                _ => (),
+            }
             report.outcome.suggest(&["pump-down-comparison"]);
         }
     }
     report
+}
+
+/// The marks of the record, then those of the healthy one that are of readings left out as wild.
+fn flags(record: &TidyRecord, healthy: Option<&TidyRecord>) -> Vec<Mark> {
+    let of_healthy = healthy.into_iter().flat_map(|healthy| &healthy.marks);
+    let of_healthy = of_healthy.filter(|mark| mark.kind == MarkKind::DroppedReadings);
+    let named = of_healthy.map(|mark| Mark {
+        words: format!("of the healthy pump-down: {}", mark.words),
+        ..mark.clone()
+    });
+    record.marks.iter().cloned().chain(named).collect()
+}
+
+/// A pressure as it stands in the log.
+fn in_words(pascals: f64, unit: Option<PressureUnit>) -> String {
+    let unit = unit.unwrap_or(PressureUnit::Pascal);
+    let value = pascals / unit.pascals_per_unit();
+    if (0.1..1e5).contains(&value) {
+        format!("{value:.1} {unit}")
+    } else {
+        format!("{value:.1e} {unit}")
+    }
+}
+
+/// A number of times: `4.7`, `3100`.
+fn times(factor: f64) -> String {
+    if factor < 10.0 {
+        format!("{factor:.1}")
+    } else if factor < 1e5 {
+        let step = 10f64.powf(factor.log10().floor() - 1.0);
+        format!("{:.0}", (factor / step).round() * step)
+    } else {
+        format!("{factor:.1e}")
+    }
+}
+
+/// Checks after a pressure that rose and fell again.
+const INTERRUPTED: &[&str] = &["turbo-health-check", "gate-valve-opening-check"];
+
+fn rose_and_fell(interruption: &Interruption) -> String {
+    let (from, to) = interruption.between;
+    let often = match interruption.count {
+        1 => String::new(),
+        count => format!("{count} times by up to "),
+    };
+    let mut words = format!(
+        "rose {often}{} times between {:.0} and {:.0} min after pumping began and fell again: a pump that stopped, a valve that shut, gas let in",
+        times(interruption.factor),
+        from / 60.0,
+        to / 60.0
+    );
+    if interruption.count > 1 {
+        words.push_str(", a pocket that gives gas in bursts");
+    }
+    words
+}
+
+fn stands(stop: &Stop, unit: Option<PressureUnit>) -> String {
+    let at = in_words(stop.pascals, unit);
+    let minutes = stop.seconds / 60.0;
+    if stop.is_at_heat_loss_limit() {
+        format!(
+            "stands still at {at} from {minutes:.0} min after pumping began, where a heat-loss gauge that reads alone has its limit"
+        )
+    } else {
+        format!(
+            "stands still at {at} from {minutes:.0} min after pumping began, as that of a gauge at its limit"
+        )
+    }
+}
+
+fn suggest_for_stop(report: &mut Report, stop: &Stop) {
+    if stop.is_at_heat_loss_limit() {
+        report.outcome.suggest(&["cathode-gauge-strike-check"]);
+    }
+    report.outcome.suggest(&["gauge-comparison"]);
+}
+
+/// Why there is no exponent, for a reason that is told nowhere else.
+fn without_exponent(reason: NoLatePhase, unit: Option<PressureUnit>) -> Option<String> {
+    let why = match reason {
+        NoLatePhase::TooShort | NoLatePhase::BeginsLate => return None,
+        NoLatePhase::Interrupted(interruption) => {
+            format!("the pressure {}", rose_and_fell(&interruption))
+        }
+        NoLatePhase::Stops(stop) => format!("the reading {}", stands(&stop, unit)),
+        NoLatePhase::ChangesCourse => {
+            "the fall changes its course, as while a turbo still runs up or where gas is pumped away".to_owned()
+        }
+    };
+    Some(format!(
+        "{why}; no exponent of the fall and no floor are given"
+    ))
 }
 
 fn three(interval: Interval) -> [f64; 3] {
@@ -395,16 +524,20 @@ fn explained(explanation: &Explanation, speed: Option<Speed>) -> ExplanationRepo
 fn words(kind: ExplanationKind) -> &'static str {
     match kind {
         ExplanationKind::AsHealthy => "as the healthy pump-down",
-        ExplanationKind::LowerSpeed => "less pumping speed in high vacuum",
+        ExplanationKind::LowerSpeed => "less pumping speed in high vacuum throughout",
         ExplanationKind::GaugeScale => "a gauge or a log whose scale is off",
-        ExplanationKind::SteadyLoad => "a steady gas load on top, such as a leak",
+        ExplanationKind::SteadyLoad => {
+            "a steady gas load on top, such as a leak, or a pump that slows with time"
+        }
         ExplanationKind::GaugeZero => "a heat-loss gauge whose zero is off",
         ExplanationKind::MoreOutgassing => "more gas from inside, falling with time",
     }
 }
 
 fn conclude(report: &mut Report, comparison: &Comparison) {
-    let slower_volume = comparison.volume_speed_ratio.map(|ratio| ratio.high < 0.85);
+    let slower_volume = comparison
+        .volume_speed_ratio
+        .map(|ratio| ratio.high < SLOWER_VOLUME);
     if let Some(slower) = slower_volume {
         report.outcome.sign("pump-down-slower-volume-phase", slower);
     }
@@ -415,7 +548,10 @@ fn conclude(report: &mut Report, comparison: &Comparison) {
         || (slow_start && verdict.is_none());
     report.outcome.verdict = match (slow_start, verdict) {
         (true, Some((words, _))) => {
-            format!("Pumping is slower from the start, in the roughing phase; {words}")
+            format!(
+                "Pumping is slower from the start, in the roughing phase; {}",
+                uncapital(&words)
+            )
         }
         (true, None) => "Pumping is slower from the start, in the roughing phase".to_owned(),
         (false, Some((words, _))) => words,
@@ -432,6 +568,14 @@ fn conclude(report: &mut Report, comparison: &Comparison) {
     } else if report.outcome.next_checks.is_empty() && !report.outcome.concluded {
         report.outcome.suggest(&["pump-down-comparison"]);
     }
+}
+
+/// The same with a small first letter, as a clause.
+fn uncapital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_lowercase().chain(letters).collect()
+    })
 }
 
 /// The comparison's figures as reasons.
@@ -463,17 +607,47 @@ fn tell_evidence(report: &mut Report, comparison: &Comparison) {
         );
     }
     if let Some(leaves) = &comparison.leaves {
-        let pascals = if (0.1..1e5).contains(&leaves.pascals) {
-            format!("{:.1}", leaves.pascals)
-        } else {
-            format!("{:.1e}", leaves.pascals)
-        };
         report.reasons.push(format!(
-            "leaves the healthy curve {:.0} min after pumping began, at {pascals} Pa; {:.1} times the healthy pressure at the end",
+            "leaves the healthy curve {:.0} min after pumping began, at {}; {} times the healthy pressure at the end",
             leaves.seconds / 60.0,
-            leaves.factor_at_end
+            in_words(leaves.pascals, report.pressure_unit),
+            times(leaves.factor_at_end)
         ));
     }
+}
+
+/// What stands against any verdict on the gas: a record that is interrupted, or that stands at a gauge's limit.
+fn no_pump_down(report: &mut Report, comparison: &Comparison) -> Option<String> {
+    let unit = report.pressure_unit;
+    if let Some(interruption) = &comparison.interrupted {
+        report.outcome.suggest(INTERRUPTED);
+        return Some(format!(
+            "The pressure {}; no verdict on the gas",
+            rose_and_fell(interruption)
+        ));
+    }
+    if let Some(interruption) = &comparison.healthy_interrupted {
+        report.outcome.suggest(&["pump-down-comparison"]);
+        return Some(format!(
+            "In the healthy record the pressure {}; no verdict on the gas: compare with another healthy record",
+            rose_and_fell(interruption)
+        ));
+    }
+    if let Some(stop) = &comparison.stands_still {
+        suggest_for_stop(report, stop);
+        return Some(format!(
+            "The reading {}; no verdict on the gas",
+            stands(stop, unit)
+        ));
+    }
+    if let Some(stop) = &comparison.healthy_stands_still {
+        suggest_for_stop(report, stop);
+        return Some(format!(
+            "In the healthy record the reading {}; no verdict on the gas: compare with another healthy record",
+            stands(stop, unit)
+        ));
+    }
+    None
 }
 
 /// The verdict on the outgassing phase and whether it is one, with its signs and next checks; none
@@ -482,13 +656,8 @@ fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(
     use ExplanationKind::{
         AsHealthy, GaugeScale, GaugeZero, LowerSpeed, MoreOutgassing, SteadyLoad,
     };
-    if comparison.stands_still {
-        report.outcome.suggest(&["gauge-comparison"]);
-        return Some((
-            "The reading stands still at the end, as that of a gauge at its limit: no verdict on the gas"
-                .to_owned(),
-            false,
-        ));
+    if let Some(words) = no_pump_down(report, comparison) {
+        return Some((words, false));
     }
     if comparison.explanations.is_empty() {
         return None;
@@ -504,9 +673,11 @@ fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(
     }
     // What is fitted is the end of a curve that was another before.
     if let (Some(before), [AsHealthy | GaugeScale]) = (&comparison.came_back, kinds.as_slice()) {
-        report
-            .outcome
-            .suggest(&["gate-valve-opening-check", "pressure-rise-test"]);
+        report.outcome.suggest(&[
+            "gate-valve-opening-check",
+            "turbo-health-check",
+            "pressure-rise-test",
+        ]);
         let end = if kinds == [AsHealthy] {
             "ends as the healthy one"
         } else {
@@ -514,11 +685,18 @@ fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(
         };
         return Some((
             format!(
-                "The curve {end}, but stood up to {:.1} times above it from {:.0} to {:.0} min after pumping began: no verdict; a valve that was not open, gas that was pumped away, or something mended meanwhile",
-                before.factor,
+                "The curve {end}, but stood up to {} times above it from {:.0} to {:.0} min after pumping began: no verdict; a valve that was not open, a turbo that took longer to run up, gas that was pumped away, or something mended meanwhile",
+                times(before.factor),
                 before.between.0 / 60.0,
                 before.between.1 / 60.0
             ),
+            false,
+        ));
+    }
+    if kinds == [MoreOutgassing] && comparison.leaves.is_none() {
+        report.outcome.suggest(&["turbo-health-check"]);
+        return Some((
+            "The pressure falls more slowly at first and ends as the healthy one: a turbo that takes longer to run up, or gas that was pumped away; no verdict on the gas".to_owned(),
             false,
         ));
     }
@@ -547,7 +725,7 @@ fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(
             true,
         ),
         [SteadyLoad] => (
-            "A steady gas load on top of the healthy one, such as a leak: the curve ends on a higher floor".to_owned(),
+            "A steady gas load on top of the healthy one, such as a leak, or a pump that slows with time, as one that fills: the curve ends on a higher floor; a pressure-rise test tells which".to_owned(),
             true,
         ),
         [GaugeZero] => (
@@ -563,7 +741,7 @@ fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(
             false,
         ),
         [SteadyLoad, GaugeZero] => (
-            "A steady gas load such as a leak, or a heat-loss gauge whose zero is off, and these readings do not tell which: the curve ends on a higher floor; the gauge's zero tells".to_owned(),
+            "A steady gas load such as a leak, or a heat-loss gauge whose zero is off, or a pump that slows with time, and these readings do not tell which: the curve ends on a higher floor; the gauge's zero and a pressure-rise test tell".to_owned(),
             false,
         ),
         [] => (
@@ -621,7 +799,11 @@ fn checks(kind: ExplanationKind) -> &'static [&'static str] {
             "turbo-health-check",
         ],
         ExplanationKind::GaugeScale => &["gauge-comparison"],
-        ExplanationKind::SteadyLoad => &["pressure-rise-test", "residual-gas-scan"],
+        ExplanationKind::SteadyLoad => &[
+            "pressure-rise-test",
+            "residual-gas-scan",
+            "cryo-temperature-watch",
+        ],
         ExplanationKind::GaugeZero => &["gauge-zero-check"],
         ExplanationKind::MoreOutgassing => {
             &["pressure-rise-test", "shields-and-deposit-inspection"]
@@ -629,11 +811,11 @@ fn checks(kind: ExplanationKind) -> &'static [&'static str] {
     }
 }
 
-/// Points against the time since pumping began.
+/// Points against the time since pumping began, closer to each other the earlier they are.
 fn points(record: &TidyRecord, late: Option<&LatePhase>) -> Vec<Point> {
     let begins = pumping_begins(record);
     let origin = record.seconds.get(begins).copied().unwrap_or(0.0);
-    thinned(record.seconds.len() - begins.min(record.seconds.len()))
+    thinned(record.seconds.get(begins..).unwrap_or_default())
         .into_iter()
         .map(|index| {
             let seconds = record.seconds[begins + index];
@@ -644,6 +826,36 @@ fn points(record: &TidyRecord, late: Option<&LatePhase>) -> Vec<Point> {
             }
         })
         .collect()
+}
+
+/// The most points that are shown.
+const SHOWN: usize = 400;
+
+/// Places of at most [`SHOWN`] readings, even in the logarithm of the time since the first; all of a short record.
+fn thinned(seconds: &[f64]) -> Vec<usize> {
+    let (Some(first), Some(last)) = (seconds.first(), seconds.last()) else {
+        return Vec::new();
+    };
+    if seconds.len() <= SHOWN {
+        return (0..seconds.len()).collect();
+    }
+    // A thousandth of the record is as wide as one of the later steps.
+    let unit = ((last - first) / 1000.0).max(1e-9);
+    let width = ((last - first) / unit).ln_1p().max(1e-9) / (SHOWN - 2) as f64;
+    let mut before = -1.0;
+    let mut places: Vec<usize> = Vec::with_capacity(SHOWN);
+    for (index, time) in seconds.iter().enumerate() {
+        let here = (((time - first) / unit).ln_1p() / width).floor();
+        if here > before {
+            before = here;
+            places.push(index);
+        }
+    }
+    if places.last() != Some(&(seconds.len() - 1)) {
+        places.push(seconds.len() - 1);
+    }
+    places.truncate(SHOWN);
+    places
 }
 
 #[cfg(test)]
@@ -736,6 +948,206 @@ mod tests {
             "{}",
             report.outcome.verdict
         );
+    }
+
+    /// What the sentences and the log say of one pressure is in one unit.
+    #[test]
+    fn reasons_speak_in_the_unit_of_the_log() {
+        let report = run(&request(log(0.02, 5e-6, 2e-6))).unwrap();
+        let leaves = report
+            .reasons
+            .iter()
+            .find(|one| one.contains("leaves the healthy"));
+        assert!(leaves.unwrap().contains(" mbar;"), "{leaves:?}");
+    }
+
+    /// One reading of atmosphere in high vacuum does not move the start, in either record.
+    #[test]
+    fn a_wild_reading_is_left_out_with_a_mark() {
+        let wild = |log: String, row: usize, value: &str| {
+            let line = |(at, line): (usize, &str)| match line.split_once(';') {
+                Some((time, _)) if at == row => format!("{time};{value}"),
+                _ => line.to_owned(),
+            };
+            log.lines()
+                .enumerate()
+                .map(line)
+                .collect::<Vec<_>>()
+                .join("\n")
+        };
+        for row in [400, 900, 1600, 1800] {
+            for value in ["1000", "9.9e9", "1e-3"] {
+                let now = wild(log(0.02, 5e-6, 2e-6), row, value);
+                let leak = run(&request(now)).unwrap();
+                assert!(
+                    leak.outcome.signs["pump-down-higher-floor"],
+                    "{row} {value} {}",
+                    leak.outcome.verdict
+                );
+                let line =
+                    |mark: &Mark| mark.words.contains("not used") && mark.line == row as u32 + 1;
+                assert!(leak.flags.iter().any(line), "{:?}", leak.flags);
+                let [_, low, high] = leak.outgassing_exponent.unwrap();
+                assert!(low <= 1.0 && 1.0 <= high, "{low} {high}");
+                let mut other = request(log(0.02, 0.0, 2e-6));
+                other.healthy_log = other.healthy_log.map(|log| wild(log, row, value));
+                let healthy = run(&other).unwrap();
+                assert_eq!(healthy.explanations[0].kind, ExplanationKind::AsHealthy);
+                assert!(
+                    healthy
+                        .flags
+                        .iter()
+                        .any(|mark| mark.words.starts_with("of the healthy"))
+                );
+            }
+        }
+        // The venting after it, and a gauge that was switched off.
+        for end in ["1013", "1e-9"] {
+            let mut now = log(0.02, 5e-6, 2e-6);
+            for row in 0..60 {
+                now.push_str(&format!("{};{end}\n", 18_000 + 10 * row));
+            }
+            let leak = run(&request(now)).unwrap();
+            assert!(
+                leak.outcome.signs["pump-down-higher-floor"],
+                "{}",
+                leak.outcome.verdict
+            );
+            let left_out = |mark: &Mark| mark.words.contains("not used");
+            assert!(leak.flags.iter().any(left_out), "{:?}", leak.flags);
+        }
+    }
+
+    /// The first reading of a log that was dropped moves the start by ten seconds, which matters little.
+    #[test]
+    fn a_dropped_first_reading_does_not_part_the_records() {
+        let now = log(0.02, 5e-6, 2e-6);
+        let dropped = request(from(&now, 20.0));
+        let report = run(&dropped).unwrap();
+        assert!(
+            report.outcome.signs["pump-down-higher-floor"],
+            "{}",
+            report.outcome.verdict
+        );
+        assert!(report.outgassing_exponent.is_none());
+    }
+
+    #[test]
+    fn an_earlier_pump_down_in_the_log_is_told() {
+        let earlier = log(0.02, 0.0, 2e-6);
+        let mut both = earlier.clone();
+        for line in log(0.02, 5e-6, 2e-6).lines().skip(1) {
+            let (time, pressure) = line.split_once(';').unwrap();
+            let time: f64 = time.parse().unwrap();
+            both.push_str(&format!("{};{pressure}\n", time + 18_000.0));
+        }
+        let report = run(&request(both)).unwrap();
+        assert!(
+            report.outcome.signs["pump-down-higher-floor"],
+            "{}",
+            report.outcome.verdict
+        );
+        assert!(
+            report
+                .reasons
+                .iter()
+                .any(|one| one.contains("an earlier pump-down"))
+        );
+        let alone = run(&request(earlier)).unwrap();
+        assert!(
+            !alone
+                .reasons
+                .iter()
+                .any(|one| one.contains("an earlier pump-down"))
+        );
+    }
+
+    /// Each verdict that is none names what was seen, and what to do next.
+    #[test]
+    fn a_record_that_is_no_pump_down_is_given_no_verdict() {
+        let changed = |change: &dyn Fn(f64, f64) -> f64| {
+            let line = |line: &str| match line.split_once(';') {
+                Some((time, pressure)) if time != "time (s)" => {
+                    let (time, pressure) = (time.parse().unwrap(), pressure.parse().unwrap());
+                    format!("{time};{:e}", change(time, pressure))
+                }
+                _ => line.to_owned(),
+            };
+            let lines: Vec<_> = log(0.02, 0.0, 2e-6).lines().map(line).collect();
+            lines.join("\n")
+        };
+        let scatter = |time: f64| 1.0 + 0.02 * (time / 70.0).sin();
+        let stopped = changed(&|time, pressure| match time {
+            7200.0..7900.0 => 7e-3,
+            _ => pressure,
+        });
+        let low = changed(&|time, pressure| pressure.max(1.2e-6 * scatter(time)));
+        // As where a turbo pump takes the rest of the air between two readings.
+        let heat_loss = changed(&|time, pressure| {
+            if time < 400.0 {
+                pressure
+            } else {
+                6e-4 * scatter(time)
+            }
+        });
+        for (log, words, check) in [
+            (stopped, "ressure rose", "turbo-health-check"),
+            (
+                low,
+                "reading stands still at 1.2e-6 mbar",
+                "gauge-comparison",
+            ),
+            (
+                heat_loss,
+                "where a heat-loss gauge",
+                "cathode-gauge-strike-check",
+            ),
+        ] {
+            let now = run(&request(log.clone())).unwrap();
+            assert!(!now.outcome.concluded, "{}", now.outcome.verdict);
+            assert!(
+                now.outcome.verdict.contains(words),
+                "{}",
+                now.outcome.verdict
+            );
+            assert!(
+                now.outcome.next_checks.iter().any(|one| one == check),
+                "{words}"
+            );
+            assert!(now.outgassing_exponent.is_none() && now.floor.is_none());
+            assert!(!now.outcome.signs.contains_key("pump-down-higher-floor"));
+            let mut then = request(self::log(0.02, 0.0, 2e-6));
+            then.healthy_log = Some(log.clone());
+            let then = run(&then).unwrap();
+            assert!(!then.outcome.concluded, "{}", then.outcome.verdict);
+            assert!(
+                then.outcome
+                    .verdict
+                    .starts_with("In the healthy record the")
+            );
+            let mut alone = request(log);
+            alone.healthy_log = None;
+            let alone = run(&alone).unwrap();
+            assert!(
+                alone.reasons.iter().any(|one| one.contains(words)),
+                "{:?}",
+                alone.reasons
+            );
+            assert!(
+                alone.outcome.next_checks.iter().any(|one| one == check),
+                "{words}"
+            );
+        }
+    }
+
+    /// The table beside the plot goes by these.
+    #[test]
+    fn points_show_the_volume_phase() {
+        let report = run(&request(log(0.02, 0.0, 2e-6))).unwrap();
+        let early = report.points.iter().filter(|point| point.seconds < 900.0);
+        assert!(early.count() >= 60, "{}", report.points.len());
+        assert!(report.points.len() <= SHOWN);
+        assert!(report.points.last().unwrap().seconds >= 17_980.0);
     }
 
     #[test]

@@ -669,7 +669,7 @@ const FORMULAS: &[Formula] = &[
     Formula {
         name: "pump_down/late.rs late_phase",
         compute: |n| {
-            let phase = pump_down::late_phase(&falling(n[0], n[1])).ok_or_else(none)?;
+            let phase = pump_down::late_phase(&falling(n[0], n[1])).map_err(|_| none())?;
             Ok(phase.exponent.best + phase.floor.best)
         },
         typical: &[1.0, 1e-4],
@@ -678,7 +678,7 @@ const FORMULAS: &[Formula] = &[
     Formula {
         name: "pump_down/late.rs pascals_at",
         compute: |n| {
-            let phase = pump_down::late_phase(&falling(1.0, 1e-4)).ok_or_else(none)?;
+            let phase = pump_down::late_phase(&falling(1.0, 1e-4)).map_err(|_| none())?;
             phase.pascals_at(n[0]).ok_or_else(none)
         },
         typical: &[10_000.0],
@@ -948,7 +948,7 @@ proptest! {
             let test = rise::examine(&record, false);
             prop_assert!(in_order || test.readings == 0);
             prop_assert!(in_order || pump_down::volume_phase(&record).is_none());
-            prop_assert!(in_order || pump_down::late_phase(&record).is_none());
+            prop_assert!(in_order || pump_down::late_phase(&record).is_err());
             let comparison = pump_down::compare(&record, &record);
             prop_assert!(in_order || comparison.explanations.is_empty() && comparison.leaves.is_none());
             // The same put in order as far as it can be.

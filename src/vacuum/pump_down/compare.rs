@@ -1,7 +1,10 @@
 //! A pump-down against the same tool's healthy one: where it leaves, and what explains it.
 
+use super::interruption::{Interruption, interruption};
 use super::late::{Part, part};
+use super::limit::{Stop, repeats_at_end, stops_at_limit};
 use super::speed_or_gauge::{Evidence, LEAST_ZERO, quotient};
+use super::track::Track;
 use super::{begins_late, pumping_begins, volume_phase};
 use crate::vacuum::log::TidyRecord;
 use crate::vacuum::rise::Interval;
@@ -9,7 +12,7 @@ use crate::vacuum::rise::drift::{self, Noise, Whitener};
 use crate::vacuum::rise::fit::{
     Curve, Fit, Free, PARAMETERS, Parameters, Problem, lowest_of, profile,
 };
-use crate::vacuum::rise::reduce::{Block, blocks};
+use crate::vacuum::rise::reduce::Block;
 
 /// What can explain that a curve is not the healthy one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize)]
@@ -81,8 +84,16 @@ pub struct Comparison {
     pub explanations: Vec<Explanation>,
     /// Seconds since pumping began over which both records have an outgassing phase.
     pub common: Option<(f64, f64)>,
-    /// Whether the reading stands still at the end, as that of a gauge at its limit.
-    pub stands_still: bool,
+    /// From where on the reading stands still, as that of a gauge at its limit; then there are no explanations and no
+    /// leaving.
+    pub stands_still: Option<Stop>,
+    /// The same of the healthy record.
+    pub healthy_stands_still: Option<Stop>,
+    /// Where the pressure rose in high vacuum and fell again, unless both records rose alike; then there are no
+    /// explanations and no leaving.
+    pub interrupted: Option<Interruption>,
+    /// The same of the healthy record.
+    pub healthy_interrupted: Option<Interruption>,
     /// Whether the times of both records count from the same: from where pumping began, or from about the
     /// same pressure on the way down. Without it there are no explanations and no leaving.
     pub same_start: bool,
@@ -98,12 +109,17 @@ const LEAST_DRIFT: f64 = 0.03;
 const LEAST_MEMORY: f64 = 0.1;
 /// Records that begin below atmosphere begin alike within this factor of their first pressure.
 const ALIKE_AT_FIRST: f64 = 2.0;
+/// The time by which the start of a record may be missed, as a share of that to the outgassing phase: it moves the
+/// pressure of a curve that falls as one over the time by as much, well within what two healthy ones differ by.
+const SOON: f64 = 0.05;
 /// A curve has left the healthy one where it lies above by this factor for good.
 const LEFT: f64 = 1.35;
 /// A curve stood above the healthy one where it lay above by this factor over this multiple of the time
 /// (common practice, no source).
 const ABOVE: f64 = 1.5;
 const ABOVE_FOR: f64 = 1.25;
+/// The volume phase is slower than the healthy one below this ratio of speeds (common practice, no source).
+pub(crate) const SLOWER_VOLUME: f64 = 0.85;
 /// An explanation this far above the best does not fit.
 const MUCH_WORSE: f64 = 10.0;
 /// Cuts of the profiles for 95 % of a multiple, a steady and a falling part, below the 3.84 of known noise
@@ -138,6 +154,9 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
         explanations: Vec::new(),
         common: None,
         stands_still: stands_still(record),
+        healthy_stands_still: stands_still(healthy),
+        interrupted: interruption(record),
+        healthy_interrupted: interruption(healthy),
         same_start,
     };
     if !same_start {
@@ -146,7 +165,23 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
     let (Some(now), Some(then)) = (part(record), part(healthy)) else {
         return comparison;
     };
-    comparison.came_back = came_back(record, healthy, then.between.0 - then.origin);
+    comparison.came_back = came_back(
+        record,
+        healthy,
+        high_vacuum_from(&then, comparison.volume_speed_ratio),
+    );
+    if let (Some(now), Some(then)) = (&comparison.interrupted, &comparison.healthy_interrupted)
+        && now.is_like(then)
+    {
+        comparison.interrupted = None;
+        comparison.healthy_interrupted = None;
+    }
+    let interrupted = comparison.interrupted.or(comparison.healthy_interrupted);
+    let stands = comparison.stands_still.or(comparison.healthy_stands_still);
+    if interrupted.is_some() || stands.is_some() {
+        comparison.leaves = None;
+        return comparison;
+    }
     let (track, healthy) = (Track::of(&now), Track::of(&then).smoothed(&then.blocks));
     let from = track.from().max(healthy.from());
     let to = track.to().min(healthy.to());
@@ -155,8 +190,15 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
     }
     comparison.common = Some((from, to));
     let shapes = shapes(&now, &healthy, from, to).unwrap_or_default();
-    comparison.explanations = explanations(&shapes, &evidence);
+    comparison.explanations = explanations(&shapes, &evidence, is_below(&track, &healthy, to));
     comparison
+}
+
+/// Seconds since pumping began from which both curves should be in high vacuum: later by as much as the volume
+/// phase was slower.
+fn high_vacuum_from(healthy: &Part, volume_speed_ratio: Option<Interval>) -> f64 {
+    let slower = volume_speed_ratio.filter(|ratio| ratio.high < SLOWER_VOLUME && ratio.low > 0.0);
+    (healthy.between.0 - healthy.origin) / slower.map_or(1.0, |ratio| ratio.low)
 }
 
 /// Whether times of both records count from the same.
@@ -166,8 +208,22 @@ fn same_start(record: &TidyRecord, healthy: &TidyRecord) -> bool {
         (Some(now), Some(then)) => {
             (ALIKE_AT_FIRST.recip()..=ALIKE_AT_FIRST).contains(&(now / then))
         }
-        _ => record.seconds.is_empty() || healthy.seconds.is_empty(),
+        (Some(first), None) if !healthy.seconds.is_empty() => passes_soon(healthy, first),
+        (None, Some(first)) if !record.seconds.is_empty() => passes_soon(record, first),
+        _ => true,
     }
+}
+
+/// Whether a record from atmosphere comes to this pressure so soon that times from there count from about the same,
+/// as where the first readings of the other log were dropped.
+fn passes_soon(record: &TidyRecord, first: f64) -> bool {
+    let begins = pumping_begins(record);
+    let below = |pressure: &f64| *pressure <= first;
+    let passes = record.pascals[begins..].iter().position(below);
+    passes.zip(part(record)).is_some_and(|(passes, part)| {
+        let after = record.seconds[begins + passes] - part.origin;
+        after <= SOON * (part.between.0 - part.origin)
+    })
 }
 
 /// The longest time, as a multiple, over which the curve stood above the healthy one after `from`, and came back.
@@ -198,6 +254,19 @@ fn came_back(record: &TidyRecord, healthy: &TidyRecord, from: f64) -> Option<Cam
         })
 }
 
+/// Whether the curve lies below the healthy one at the end of the common time, beyond what two healthy ones differ by.
+fn is_below(now: &Track, healthy: &Track, to: f64) -> bool {
+    let under: Vec<f64> = now
+        .points
+        .iter()
+        .rev()
+        .filter(|(time, _)| *time <= to)
+        .filter_map(|(time, log)| Some(log - healthy.at(*time)?))
+        .take(3)
+        .collect();
+    !under.is_empty() && under.iter().all(|under| *under < -LEFT.ln())
+}
+
 fn leaves(record: &TidyRecord, healthy: &TidyRecord) -> Option<Leaves> {
     let now = Track::whole(record)?;
     let then = Track::whole(healthy)?;
@@ -221,93 +290,6 @@ fn leaves(record: &TidyRecord, healthy: &TidyRecord) -> Option<Leaves> {
         pascals: above[first].1.exp(),
         factor_at_end: at_end.exp(),
     })
-}
-
-/// `ln p` of a record against the time since pumping began, as block means on a logarithmic scale.
-#[derive(Debug)]
-struct Track {
-    points: Vec<(f64, f64)>,
-}
-
-impl Track {
-    fn whole(record: &TidyRecord) -> Option<Self> {
-        let begins = pumping_begins(record);
-        let seconds = record.seconds.get(begins..)?;
-        let start = *seconds.first()?;
-        let length = seconds.last()? - start;
-        let points: Vec<(f64, f64)> = blocks(seconds, &record.pascals[begins..])
-            .iter()
-            .map(|block| (block.at * length, block.log_pressure))
-            .collect();
-        (points.len() >= 3).then_some(Self { points })
-    }
-
-    fn of(part: &Part) -> Self {
-        let length = part.between.1 - part.between.0;
-        let start = part.between.0 - part.origin;
-        Self {
-            points: part
-                .blocks
-                .iter()
-                .map(|block| (start + block.at * length, block.log_pressure))
-                .collect(),
-        }
-    }
-
-    /// The track with its scatter smoothed away: the healthy curve stands as given, and what scatters
-    /// in it would count against the explanations that rest on it most.
-    ///
-    /// Each point becomes that of a straight line in `ln p` against `ln t` through its neighbours,
-    /// weighted by the readings behind them.
-    fn smoothed(self, blocks: &[Block]) -> Self {
-        const NEAR: usize = 8;
-        let points = (0..self.points.len())
-            .map(|index| {
-                let near = index.saturating_sub(NEAR)..(index + NEAR + 1).min(self.points.len());
-                let log_here = self.points[index].0.max(1e-9).ln();
-                let (mut weight, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-                for neighbour in near {
-                    let (time, log) = self.points[neighbour];
-                    let (away, count) = (time.max(1e-9).ln() - log_here, blocks[neighbour].count);
-                    weight += count;
-                    x += count * away;
-                    y += count * log;
-                    xx += count * away * away;
-                    xy += count * away * log;
-                }
-                let spread = weight * xx - x * x;
-                let here = if spread > 1e-12 {
-                    (xx * y - x * xy) / spread
-                } else {
-                    y / weight
-                };
-                (self.points[index].0, here)
-            })
-            .collect();
-        Self { points }
-    }
-
-    fn from(&self) -> f64 {
-        self.points.first().map_or(0.0, |point| point.0)
-    }
-
-    fn to(&self) -> f64 {
-        self.points.last().map_or(0.0, |point| point.0)
-    }
-
-    /// `ln p` by straight lines between the points; `None` outside them.
-    fn at(&self, time: f64) -> Option<f64> {
-        let next = self.points.partition_point(|point| point.0 < time);
-        let (after, before) = (
-            self.points.get(next)?,
-            self.points.get(next.saturating_sub(1))?,
-        );
-        if after.0 <= before.0 {
-            return (after.0 == time).then_some(after.1);
-        }
-        let share = (time - before.0) / (after.0 - before.0);
-        Some(before.1 + share * (after.1 - before.1))
-    }
 }
 
 /// `p = k h t^-tilt + steady + falling t^-alpha`, with `h` the healthy pressure and `t` the time over that
@@ -370,6 +352,7 @@ enum Shape {
     Falling,
 }
 
+const BELOW: &str = "the pressure is below the healthy one at the end";
 const TOO_SMALL_A_ZERO: &str =
     "it is less than the zero of a heat-loss gauge can be off, and an ion gauge has none";
 
@@ -381,7 +364,9 @@ struct Weighed {
 }
 
 /// What the shapes may come from, best first, with what speaks against it.
-fn explanations(shapes: &[Weighed], evidence: &Evidence) -> Vec<Explanation> {
+///
+/// Gas on top cannot be why the pressure `is_below` the healthy one at the end.
+fn explanations(shapes: &[Weighed], evidence: &Evidence, is_below: bool) -> Vec<Explanation> {
     let Some(lowest) = shapes
         .iter()
         .map(|one| one.criterion)
@@ -393,7 +378,11 @@ fn explanations(shapes: &[Weighed], evidence: &Evidence) -> Vec<Explanation> {
         .iter()
         .filter(|one| one.shape == Shape::Multiple && one.criterion - lowest < MUCH_WORSE)
         .find_map(|one| one.size);
-    let against_gas = multiple.and_then(|factor| evidence.against_gas(factor));
+    let against_gas = if is_below {
+        Some(BELOW)
+    } else {
+        multiple.and_then(|factor| evidence.against_gas(factor))
+    };
     let mut explanations = Vec::new();
     for weighed in shapes {
         let above = weighed.criterion - lowest;
@@ -582,13 +571,7 @@ fn restricted(part: &Part, from: f64, to: f64) -> Vec<Block> {
         .collect()
 }
 
-/// Whether the last fifth of the readings, 20 at least, are all the same.
-fn stands_still(record: &TidyRecord) -> bool {
-    let count = (record.pascals.len() / 5).max(20);
-    record
-        .pascals
-        .len()
-        .checked_sub(count)
-        .map(|from| &record.pascals[from..])
-        .is_some_and(|last| last.windows(2).all(|pair| pair[0] == pair[1]))
+/// From where on the reading stands still: at a limit, or repeated to the last figure.
+fn stands_still(record: &TidyRecord) -> Option<Stop> {
+    stops_at_limit(record).or_else(|| repeats_at_end(record))
 }

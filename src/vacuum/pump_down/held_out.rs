@@ -123,7 +123,7 @@ fn trial(gauge: Gauge, random: &mut ChaCha8Rng, tally: &mut Tally) {
         volume_phase(&record).map(|phase| phase.speed_over_volume),
         tool.rate,
     );
-    let phase = late_phase(&record);
+    let phase = late_phase(&record).ok();
     tally[1].note(phase.as_ref().map(|phase| phase.exponent), tool.exponent);
     tally[2].note(phase.as_ref().map(|phase| phase.floor), tool.floor);
 }

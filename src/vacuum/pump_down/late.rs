@@ -1,5 +1,7 @@
 //! The outgassing phase and the floor: `p = C t^-alpha + floor` from the start of pumping.
 
+use super::interruption::{Interruption, interruption};
+use super::limit::{Stop, stops_at_limit};
 use super::{begins_late, pumping_begins};
 use crate::vacuum::log::TidyRecord;
 use crate::vacuum::rise::Interval;
@@ -69,7 +71,12 @@ pub(super) fn part(record: &TidyRecord) -> Option<Part> {
         .seconds
         .partition_point(|time| *time < origin + (1.1 * settled).max(1.0))
         .max(below);
-    let seconds = record.seconds.get(from..)?;
+    between(record, origin, from..record.seconds.len())
+}
+
+/// The part of these readings; `None` for fewer than 20, or where the time since `origin` does not grow by half.
+fn between(record: &TidyRecord, origin: f64, readings: std::ops::Range<usize>) -> Option<Part> {
+    let seconds = record.seconds.get(readings.clone())?;
     if seconds.len() < 20 {
         return None;
     }
@@ -77,7 +84,7 @@ pub(super) fn part(record: &TidyRecord) -> Option<Part> {
     if between.1 - origin < 1.5 * (between.0 - origin) {
         return None;
     }
-    let blocks = blocks(seconds, &record.pascals[from..]);
+    let blocks = blocks(seconds, &record.pascals[readings]);
     let log_scale = blocks.last()?.log_pressure;
     Some(Part {
         blocks,
@@ -85,6 +92,22 @@ pub(super) fn part(record: &TidyRecord) -> Option<Part> {
         origin,
         log_scale,
     })
+}
+
+/// The chamber's own air, of which some is left where the part begins, is gone after this multiple of the time.
+const AIR_IS_GONE: f64 = 1.5;
+
+/// The earlier and the later half of a part in the logarithm of time, without the air at its beginning.
+fn halves(record: &TidyRecord, part: &Part) -> Option<[Part; 2]> {
+    let (first, last) = (part.between.0 - part.origin, part.between.1 - part.origin);
+    let first = AIR_IS_GONE * first;
+    let middle = part.origin + (first * last).sqrt();
+    let index = |time: f64| record.seconds.partition_point(|at| *at < time);
+    let (from, middle) = (index(part.origin + first), index(middle));
+    Some([
+        between(record, part.origin, from..middle)?,
+        between(record, part.origin, middle..record.seconds.len())?,
+    ])
 }
 
 /// Seconds since pumping began after which no fall over a quarter more time is steeper than [`STEEPEST`].
@@ -117,12 +140,14 @@ pub(super) fn steep_until(record: &TidyRecord, begins: usize) -> f64 {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Settling {
     /// Time from the start of pumping to that of the part, over the time to its end.
-    pub(super) start_share: f64,
+    start_share: f64,
+    /// Whether parameter 2 is not a floor below the falling part but a limit at which the reading stops.
+    stops: bool,
 }
 
 impl Settling {
     /// `ln` of the time since pumping began over that at the end of the part.
-    pub(super) fn log_time(self, x: f64) -> f64 {
+    fn log_time(self, x: f64) -> f64 {
         (self.start_share + (1.0 - self.start_share) * x)
             .max(1e-12)
             .ln()
@@ -149,6 +174,14 @@ impl Curve for Settling {
     fn log_pressure(&self, x: f64, at: &Parameters) -> (f64, Parameters) {
         let log_time = self.log_time(x);
         let falling = (at[0] - at[1] * log_time).exp();
+        if self.stops {
+            let limit = at[2].max(1e-30);
+            return if falling > limit {
+                (falling.ln(), [1.0, -log_time, 0.0, 0.0, 0.0])
+            } else {
+                (limit.ln(), [0.0, 0.0, limit.recip(), 0.0, 0.0])
+            };
+        }
         let pressure = (falling + at[2]).max(1e-30);
         (
             pressure.ln(),
@@ -173,28 +206,96 @@ const SLOW: Slow = Slow {
     swing: 0.01,
 };
 
-/// Fits the outgassing phase; `None` if the record is not [in order](TidyRecord::is_in_order), fewer than
-/// 20 readings lie there, the time since pumping began does not grow by half, or the record begins
-/// below atmosphere, so that this time is not known.
+/// Exponents closer than this are one course: what is left of the air moves them too (common practice, no source).
+const SAME_COURSE: f64 = 0.03;
+
+/// Why a record has no exponent and no floor.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum NoLatePhase {
+    /// It is not [in order](TidyRecord::is_in_order), fewer than 20 readings lie in the outgassing phase, or the time
+    /// since pumping began does not grow by half over them.
+    TooShort,
+    /// It begins below atmosphere, so that the time since pumping began is not known.
+    BeginsLate,
+    /// The pressure rose in high vacuum and fell again.
+    Interrupted(Interruption),
+    /// The reading stops as at a limit of the gauge.
+    Stops(Stop),
+    /// The earlier half falls otherwise than the later one.
+    ChangesCourse,
+}
+
+/// Fits the outgassing phase; an error with the reason if the record is not [in order](TidyRecord::is_in_order), fewer than
+/// 20 readings lie there, the time since pumping began does not grow by half, the record begins
+/// below atmosphere, so that this time is not known, or its course is not that of one power law on a floor.
 ///
 /// Sources: those of [`crate::vacuum::pump_down`] for the power law, of [`crate::vacuum::rise`] for the
 /// intervals; pressures below 1 Pa (0.01 mbar), above which the chamber's own air still leaves.
-pub fn late_phase(record: &TidyRecord) -> Option<LatePhase> {
-    if !record.is_in_order() || begins_late(record).is_some() {
-        return None;
+pub fn late_phase(record: &TidyRecord) -> Result<LatePhase, NoLatePhase> {
+    if !record.is_in_order() {
+        return Err(NoLatePhase::TooShort);
     }
-    let part = part(record)?;
-    let curve = Settling {
-        start_share: (part.between.0 - part.origin) / (part.between.1 - part.origin),
-    };
+    if begins_late(record).is_some() {
+        return Err(NoLatePhase::BeginsLate);
+    }
+    let part = part(record).ok_or(NoLatePhase::TooShort)?;
+    if let Some(interruption) = interruption(record) {
+        return Err(NoLatePhase::Interrupted(interruption));
+    }
+    if let Some(stop) = stops_at_limit(record) {
+        return Err(NoLatePhase::Stops(stop));
+    }
+    let whole = fitted(&part);
+    if let Some([earlier, later]) = halves(record, &part) {
+        let [earlier, later] = [fitted(&earlier).exponent, fitted(&later).exponent];
+        let differ = |one: Interval, other: Interval| {
+            let disjoint = one.low > other.high || other.low > one.high;
+            disjoint && (one.best - other.best).abs() > SAME_COURSE
+        };
+        if differ(earlier, later) || differ(whole.exponent, later) {
+            return Err(NoLatePhase::ChangesCourse);
+        }
+    }
+    Ok(LatePhase {
+        exponent: whole.exponent,
+        floor: whole.floor,
+        falling_at_end: whole.fit.parameters[0].exp() * whole.scale,
+        between: part.between,
+        origin: part.origin,
+        fit: whole.fit,
+        scale: whole.scale,
+    })
+}
+
+/// A part as fitted.
+pub(super) struct Fitted {
+    exponent: Interval,
+    floor: Interval,
+    /// The deviance by which a reading that stops at a limit fits better.
+    pub(super) corner_better_by: f64,
+    fit: Fit<Settling>,
+    scale: f64,
+}
+
+pub(super) fn fitted(part: &Part) -> Fitted {
+    let start_share = (part.between.0 - part.origin) / (part.between.1 - part.origin);
     let free = [true, true, true, false, false];
-    let starts: [Parameters; 3] = [
+    let settling: [Parameters; 3] = [
         [-0.1, 1.0, 0.1, 0.0, 0.0],
         [-2.0, 1.0, 0.9, 0.0, 0.0],
         [-0.1, 0.5, 0.01, 0.0, 0.0],
     ];
-    let fit_all =
-        |problem: &Problem<'_>| lowest_of(&starts.map(|start| problem.fit(curve, free, start)));
+    // A limit that is met at another time each.
+    let stopping = [-0.5, -1.0, -2.0, -4.0].map(|falling| [falling, 1.0, 1.0, 0.0, 0.0]);
+    let fit_all = |problem: &Problem<'_>, stops: bool| {
+        let curve = Settling { start_share, stops };
+        let starts: &[Parameters] = if stops { &stopping } else { &settling };
+        let fits: Vec<_> = starts
+            .iter()
+            .map(|start| problem.fit(curve, free, *start))
+            .collect();
+        lowest_of(&fits)
+    };
     let mut noise = Noise {
         scatter: 0.05,
         drift: 0.02,
@@ -203,7 +304,7 @@ pub fn late_phase(record: &TidyRecord) -> Option<LatePhase> {
     for _ in 0..2 {
         let whitener = Whitener::new(&noise, &part.blocks);
         let problem = Problem::new(&part.blocks, &whitener, part.log_scale);
-        let fit = fit_all(&problem);
+        let fit = fit_all(&problem, false);
         noise = drift::estimate(
             &part.blocks,
             &problem.residuals(&fit),
@@ -212,7 +313,7 @@ pub fn late_phase(record: &TidyRecord) -> Option<LatePhase> {
     }
     let whitener = Whitener::with_slow(&noise, &part.blocks, SLOW);
     let problem = Problem::new(&part.blocks, &whitener, part.log_scale);
-    let fit = fit_all(&problem);
+    let fit = fit_all(&problem, false);
     let scale = part.log_scale.exp();
     let interval = |index: usize, cut: f64| {
         let (low, high) = profile(&problem, &[fit], index, fit.deviance, cut);
@@ -222,13 +323,11 @@ pub fn late_phase(record: &TidyRecord) -> Option<LatePhase> {
             high,
         }
     };
-    Some(LatePhase {
+    Fitted {
         exponent: interval(1, CUT_EXPONENT),
         floor: interval(2, CUT_FLOOR).scaled(scale),
-        falling_at_end: fit.parameters[0].exp() * scale,
-        between: part.between,
-        origin: part.origin,
+        corner_better_by: fit.deviance - fit_all(&problem, true).deviance,
         fit,
         scale,
-    })
+    }
 }

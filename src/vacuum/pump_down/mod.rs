@@ -10,19 +10,27 @@
 
 mod compare;
 mod fall;
+mod interruption;
 mod late;
+mod limit;
 mod speed_or_gauge;
+mod track;
 mod volume;
+mod wild;
 
 #[cfg(test)]
 mod held_out;
 #[cfg(test)]
 mod tests;
 
+pub(crate) use compare::SLOWER_VOLUME;
 pub use compare::{CameBack, Comparison, Explanation, ExplanationKind, Leaves, compare};
-pub use late::{LatePhase, late_phase};
+pub use interruption::Interruption;
+pub use late::{LatePhase, NoLatePhase, late_phase};
+pub use limit::Stop;
 pub use speed_or_gauge::Evidence;
 pub use volume::{PumpDownError, VOLUME_PHASE_ENDS, VolumePhase, time_to_pump, volume_phase};
+pub(crate) use wild::without_wild;
 
 use crate::vacuum::log::TidyRecord;
 
@@ -34,21 +42,39 @@ const FROM_ATMOSPHERE: f64 = 7e4;
 /// The first pressure, Pa, of a record that does not show when pumping began, since it begins below 70 kPa;
 /// none of one that does. The limit is common practice, no source.
 pub(crate) fn begins_late(record: &TidyRecord) -> Option<f64> {
-    let highest = record.pascals.iter().copied().fold(0.0, f64::max);
-    let first = record.pascals.first().copied()?;
-    (highest < FROM_ATMOSPHERE).then_some(first)
+    let first = *record.pascals.get(pumping_begins(record))?;
+    (highest(record) < FROM_ATMOSPHERE).then_some(first)
 }
 
-/// Index of the last reading before the pressure falls from atmosphere, the origin of time; the first
-/// reading if the record begins below 70 kPa. For any record; the limits are common practice, no source.
+fn highest(record: &TidyRecord) -> f64 {
+    record.pascals.iter().copied().fold(0.0, f64::max)
+}
+
+/// A record that rises by this factor at first, to [`VOLUME_PHASE_ENDS`] or more, begins with readings of a gauge that
+/// was off.
+const OFF_AT_FIRST: f64 = 100.0;
+
+/// Whether the record holds an earlier pump-down to high vacuum, before that which is judged.
+pub(crate) fn holds_an_earlier(record: &TidyRecord) -> bool {
+    let earlier = record.pascals.get(..pumping_begins(record));
+    earlier.is_some_and(|earlier| earlier.iter().any(|pressure| *pressure < late::LATE_BEGINS))
+}
+
+/// Index of the last reading before the pressure falls from atmosphere, the origin of time; of a record that begins
+/// below 70 kPa the first reading, or the highest if the first ones are far below it. For any record; the limits are
+/// common practice, no source.
 pub fn pumping_begins(record: &TidyRecord) -> usize {
-    let highest = record.pascals.iter().copied().fold(0.0, f64::max);
-    if highest < FROM_ATMOSPHERE {
+    let highest = highest(record);
+    let Some(first) = record.pascals.first() else {
         return 0;
+    };
+    if highest >= FROM_ATMOSPHERE {
+        let near = |pressure: &f64| *pressure > 0.8 * highest;
+        record.pascals.iter().rposition(near).unwrap_or(0)
+    } else if highest >= VOLUME_PHASE_ENDS && highest > OFF_AT_FIRST * first {
+        let there = |pressure: &f64| *pressure >= highest;
+        record.pascals.iter().position(there).unwrap_or(0)
+    } else {
+        0
     }
-    record
-        .pascals
-        .iter()
-        .rposition(|pressure| *pressure > 0.8 * highest)
-        .unwrap_or(0)
 }
