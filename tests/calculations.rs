@@ -675,6 +675,13 @@ async fn logs_and_spectra_are_taken_as_files_or_pasted() {
         Some("Rotating and moving parts"),
         "A steady gas load",
     );
+    // One unit of pressure, that of the log; and the volume phase is in the table, not the plot alone.
+    page.assert_shows("On top at the end in mbar");
+    let text = page.text.replace("<span class=\"whole\">", "");
+    let early = text.split("<th scope=\"row\">This one</th>").skip(1);
+    let times = early.filter_map(|row| row.split("<td>").nth(1)?.split('<').next()?.parse().ok());
+    let early = times.filter(|time: &f64| *time < 600.0).count();
+    assert!(early >= 8, "{early} rows of the first ten minutes");
 
     let page = app
         .upload(

@@ -86,13 +86,14 @@ async fn rise_tests_of_a_tool_are_laid_over_each_other() {
     let second = attach(&app, number, "rise", &rise(1.65e-4)).await;
     let page = app.get("/tools/TST-01/rises").await.expect(200);
     page.assert_shows(
-        "the leak rate, gas from inside and both together do not differ beyond both intervals",
+        "the leak rate, gas from inside and the whole gas load do not differ beyond both intervals",
     );
     let other = incident(&app, true).await;
     let third = attach(&app, other, "rise", &rise(3.3e-4)).await;
     let page = app.get("/tools/TST-01/rises").await.expect(200);
-    page.assert_shows("the leak rate and both together are higher beyond both intervals");
+    page.assert_shows("the leak rate and the whole gas load are higher beyond both intervals");
     page.assert_shows("3 rise tests kept with its incidents");
+    page.assert_shows("Pumped before");
     page.assert_shows("Rise above the start in mbar");
     page.assert_shows("Time since the valve closed in s");
     for (place, kept, number) in [

@@ -51,6 +51,8 @@ pub struct RiseLine {
     pub href: String,
     /// The incident with which it is kept.
     pub incident: i64,
+    /// How long the chamber had been pumped before; a dash where that is not known.
+    pub pumped: String,
     /// Steady inflow with its unit; a dash for none.
     pub leak: String,
     /// Its interval; empty for none.

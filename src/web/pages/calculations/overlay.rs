@@ -9,7 +9,7 @@ use axum::{
 
 use super::{
     form::units,
-    result::{cell, figures},
+    result::{cell, figures, typed},
     rise,
 };
 use crate::{
@@ -284,6 +284,7 @@ fn line(number: usize, test: &Test) -> RiseLine {
     RiseLine {
         number,
         when: show::moment(test.kept.made_at),
+        pumped: test.rise.pumped_for.map_or_else(|| "–".to_owned(), typed),
         href: format!("/incidents/{incident}/calculations/{id}"),
         incident,
         leak,
@@ -309,16 +310,26 @@ fn comparison(tests: &[Test]) -> String {
                 .map(|rate| [rate.value, rate.low, rate.high])
         })
     };
-    format!(
+    let mut words = format!(
         "The newest test ({}) against the one before ({}): {}.",
         show::moment(newest.kept.made_at),
         show::moment(before.kept.made_at),
         interval_words([
             ("the leak rate", two(|rise| &rise.leak_rate)),
             ("gas from inside", two(|rise| &rise.outgassing_rate)),
-            ("both together", two(|rise| &rise.gas_load)),
+            ("the whole gas load", two(|rise| &rise.gas_load)),
         ])
-    )
+    );
+    if let (Some(now), Some(then)) = (newest.rise.pumped_for, before.rise.pumped_for)
+        && now != then
+    {
+        words.push_str(&format!(
+            " The chamber had been pumped for {} and for {}: the longer, the less gas from inside.",
+            typed(now),
+            typed(then)
+        ));
+    }
+    words
 }
 
 fn chart(tests: &[Test], unit: PressureUnit) -> Result<Option<Chart>, Fault> {

@@ -4,7 +4,8 @@ use super::{
     About,
     form::{group, log_column, log_units, units},
     result::{
-        cell, common, ends, figure, figures, in_torr, marks, ranged, sentence, throughput, typed,
+        cell, common, converted, ends, figure, figures, in_unit, marks, ranged, sentence,
+        throughput, typed,
     },
 };
 use crate::{
@@ -12,7 +13,7 @@ use crate::{
     store::KeptReport,
     vacuum::{
         pump_down::ExplanationKind,
-        units::{Pressure, PressureUnit, SpeedUnit, VolumeUnit},
+        units::{Pressure, PressureUnit, SpeedUnit, Typed, VolumeUnit},
     },
     web::{
         fault::Fault,
@@ -200,13 +201,13 @@ fn phases(report: &Report) -> Vec<Figure> {
         lines.push(line);
     }
     if let Some(floor) = &report.floor {
-        lines.push(in_torr("Floor", floor));
+        lines.push(in_unit("Floor", floor, shown_in(report)));
     }
     if let Some(leaves) = &report.leaves {
         let mut line = figure("Leaves the healthy curve at", typed(leaves.time));
         line.note = format!(
             "at {}; {} times the healthy pressure at the end",
-            typed(leaves.pressure),
+            typed(converted(leaves.pressure, shown_in(report))),
             figures(leaves.factor_at_end)
         );
         lines.push(line);
@@ -222,6 +223,11 @@ fn phases(report: &Report) -> Vec<Figure> {
     lines
 }
 
+/// The unit of pressures on the page: that of the log.
+fn shown_in(report: &Report) -> PressureUnit {
+    report.pressure_unit.unwrap_or(PressureUnit::Torr)
+}
+
 /// A size with its interval; a dash for none.
 fn between(size: Option<[f64; 3]>) -> String {
     size.map_or_else(
@@ -231,18 +237,17 @@ fn between(size: Option<[f64; 3]>) -> String {
 }
 
 fn explanations(report: &Report) -> DataTable {
+    let unit = shown_in(report);
     DataTable {
         caption: "Explanations weighed, best first".to_owned(),
-        headings: [
-            "Explanation",
-            "Fits",
-            "Criterion above the best",
-            "Times the healthy pressure (95 %)",
-            "Pa on top at the end (95 %)",
-            "What speaks against it",
-        ]
-        .map(str::to_owned)
-        .into(),
+        headings: vec![
+            "Explanation".to_owned(),
+            "Fits".to_owned(),
+            "Criterion above the best".to_owned(),
+            "Times the healthy pressure (95 %)".to_owned(),
+            format!("On top at the end in {unit} (95 %)"),
+            "What speaks against it".to_owned(),
+        ],
         rows: report
             .explanations
             .iter()
@@ -252,11 +257,10 @@ fn explanations(report: &Report) -> DataTable {
                     if explanation.fits { "yes" } else { "no" }.to_owned(),
                     cell(Some(explanation.criterion_above_best)),
                     between(explanation.factor),
-                    between(
-                        explanation
-                            .extra_pressure
-                            .map(|extra| [extra.value, extra.low, extra.high]),
-                    ),
+                    between(explanation.extra_pressure.map(|extra| {
+                        [extra.value, extra.low, extra.high]
+                            .map(|end| converted(Typed::new(end, extra.unit), unit).value)
+                    })),
                     explanation.against.map_or_else(String::new, sentence),
                 ]
             })
@@ -265,7 +269,7 @@ fn explanations(report: &Report) -> DataTable {
 }
 
 fn chart(report: &Report) -> Result<Option<Chart>, Fault> {
-    let unit = report.pressure_unit.unwrap_or(PressureUnit::Torr);
+    let unit = shown_in(report);
     let shown = |pascals: f64| Pressure::from_pascals(pascals).map_or(0.0, |p| p.in_unit(unit));
     let curve = |points: &[crate::calculation::rise::Point]| -> Vec<(f64, f64)> {
         points

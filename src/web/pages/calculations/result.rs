@@ -125,6 +125,26 @@ pub(super) fn throughput(name: &str, rate: &Ranged<ThroughputUnit>) -> Figure {
     line
 }
 
+/// A pressure in another unit.
+pub(super) fn converted(pressure: Typed<PressureUnit>, unit: PressureUnit) -> Typed<PressureUnit> {
+    let pascals = pressure.value * pressure.unit.pascals_per_unit();
+    Typed::new(pascals / unit.pascals_per_unit(), unit)
+}
+
+/// A pressure with its interval in the unit of its log.
+pub(super) fn in_unit(name: &str, pressure: &Ranged<PressureUnit>, unit: PressureUnit) -> Figure {
+    let into = |value: f64| converted(Typed::new(value, pressure.unit), unit).value;
+    ranged(
+        name,
+        &Ranged {
+            value: into(pressure.value),
+            low: into(pressure.low),
+            high: into(pressure.high),
+            unit,
+        },
+    )
+}
+
 /// A pressure of pascals in Torr.
 pub(super) fn in_torr(name: &str, pressure: &Ranged<PressureUnit>) -> Figure {
     let torr = |value: f64| value / PressureUnit::Torr.pascals_per_unit();
