@@ -20,7 +20,7 @@ pub struct Interruption {
 /// A rise by this factor is none of the usual pump-down (common practice, no source).
 const ROSE: f64 = 3.0;
 /// Readings whose middle one counts, so that up to two wild ones do not.
-const READINGS: usize = 5;
+pub(super) const READINGS: usize = 5;
 /// Two records that rose within this factor of the same times, and to within [`ROSE`] of each other, were treated
 /// alike, as where both were baked (common practice, no source).
 const ALIKE: f64 = 1.25;
@@ -73,7 +73,8 @@ pub(super) fn interruption(record: &TidyRecord) -> Option<Interruption> {
     found
 }
 
-fn middle(readings: &[f64]) -> f64 {
+/// The middle one of [`READINGS`] readings by size.
+pub(super) fn middle(readings: &[f64]) -> f64 {
     let mut sorted = [0.0; READINGS];
     sorted.copy_from_slice(readings);
     sorted.sort_unstable_by(f64::total_cmp);

@@ -4,6 +4,7 @@
 //! is a power of time or an exponential, the time from twice the level to 1.1 times it is, by the time from four times
 //! to twice, at least 1.5 times as long as with a sharp corner (worked out from the three curves).
 
+use super::interruption::{READINGS, middle};
 use super::late::{LATE_BEGINS, fitted, part};
 use super::pumping_begins;
 use super::track::Track;
@@ -85,17 +86,17 @@ fn corner(record: &TidyRecord) -> Option<Corner> {
         return None;
     }
     let level = tail.iter().sum::<f64>() / tail.len() as f64;
-    // The last time above a multiple of the level, between the block there and the next.
-    let last_above = |multiple: f64| {
-        let limit = level + multiple.ln();
-        let index = points.iter().rposition(|(_, log)| *log > limit)?;
-        let (here, next) = (points[index], points.get(index + 1)?);
-        let share = (here.1 - limit) / (here.1 - next.1);
-        Some((index, here.0 + share * (next.0 - here.0)))
-    };
-    let (first, four) = last_above(4.0)?;
-    let (_, two) = last_above(2.0)?;
-    let (last, near) = last_above(1.1)?;
+    let mut crossings = Crossings::of(&points, level)?;
+    let blocks = crossings.last - crossings.first;
+    if blocks < BLOCKS {
+        // Block means are too wide for a fall as quick as that.
+        let from = points[crossings.first.saturating_sub(1)].0;
+        let to = points[(crossings.last + 2).min(points.len() - 1)].0;
+        crossings = Crossings::of(&middles(record, from..=to), level).unwrap_or(crossings);
+    }
+    let Crossings {
+        four, two, near, ..
+    } = crossings;
     if end - near < STANDS || two <= four {
         return None;
     }
@@ -103,8 +104,52 @@ fn corner(record: &TidyRecord) -> Option<Corner> {
         level: level.exp(),
         seconds: near.exp(),
         sharpness: (near - two) / ((two - four) * (2.0f64 / 1.1).ln() / 2.0f64.ln()),
-        blocks: last - first,
+        blocks,
     })
+}
+
+/// `ln` of the last times above 4, 2 and 1.1 times a level, and the points at which the first and the last of them lie.
+struct Crossings {
+    four: f64,
+    two: f64,
+    near: f64,
+    first: usize,
+    last: usize,
+}
+
+impl Crossings {
+    /// Of points in `ln t` and `ln p`.
+    fn of(points: &[(f64, f64)], level: f64) -> Option<Self> {
+        let last_above = |multiple: f64| {
+            let limit = level + multiple.ln();
+            let index = points.iter().rposition(|(_, log)| *log > limit)?;
+            let (here, next) = (points[index], points.get(index + 1)?);
+            let share = (here.1 - limit) / (here.1 - next.1);
+            Some((index, here.0 + share * (next.0 - here.0)))
+        };
+        let (first, four) = last_above(4.0)?;
+        let (_, two) = last_above(2.0)?;
+        let (last, near) = last_above(1.1)?;
+        Some(Self {
+            four,
+            two,
+            near,
+            first,
+            last,
+        })
+    }
+}
+
+/// Middle ones of five neighbouring readings between two times, as points in `ln t` and `ln p`.
+fn middles(record: &TidyRecord, log_times: std::ops::RangeInclusive<f64>) -> Vec<(f64, f64)> {
+    let begins = pumping_begins(record);
+    let origin = record.seconds[begins];
+    record.pascals[begins..]
+        .windows(READINGS)
+        .zip(&record.seconds[begins + READINGS / 2..])
+        .map(|(readings, time)| ((time - origin).ln(), middle(readings).ln()))
+        .filter(|(log_time, _)| log_times.contains(log_time))
+        .collect()
 }
 
 /// From where on the last fifth of the readings, 20 at least, are all the same.

@@ -514,6 +514,24 @@ fn a_gauge_that_stops_at_a_limit_is_told_from_a_leak() {
     }
 }
 
+/// The corner is seen too where the chamber's own air falls to it within a few minutes, which a leak rounds off.
+#[test]
+fn a_heat_loss_gauge_at_its_limit_is_seen_behind_a_slow_pump() {
+    for seed in 1..6 {
+        let mut stuck = pump_down(Tool { seed, ..HEALTHY });
+        let mut leak = stuck.clone();
+        for (index, pressure) in stuck.pascals.iter_mut().enumerate() {
+            *pressure = pressure.max(0.06 * (1.0 + 0.02 * (index as f64 / 7.0).sin()));
+            leak.pascals[index] += 0.06;
+        }
+        let Err(NoLatePhase::Stops(stop)) = late_phase(&stuck) else {
+            panic!("{:?}", late_phase(&stuck));
+        };
+        assert!(stop.is_at_heat_loss_limit(), "{stop:?}");
+        assert_eq!(compare(&leak, &pump_down(HEALTHY)).stands_still, None);
+    }
+}
+
 /// A pump that stops for twelve minutes; bursts of gas; a bake in both records is none, and a leak that opens and stays
 /// is none.
 #[test]
