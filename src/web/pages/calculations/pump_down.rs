@@ -49,9 +49,11 @@ pub(super) const HEALTHY: &str = "The healthy record of a tool is the newest pum
     Less pumping speed and a gauge whose scale is off both make the pressure a multiple of the healthy \
     one. They are told apart where the log is fast enough to see the chamber's own air leave in high \
     vacuum, which less speed slows and no gauge does; or by the readings at atmosphere, where a log in \
-    the wrong unit or voltage scale is off by the same factor. Otherwise both are named. A steady load \
-    and the zero of a heat-loss gauge look alike too; below 6e-3 Pa it is no such zero (common \
-    practice, no source).";
+    the wrong unit or voltage scale is off by the same factor. Otherwise both are named. A steady load, \
+    a pump that slows as it fills, and the zero of a heat-loss gauge look alike too; below 6e-3 Pa it is no such zero (common \
+    practice, no source).\n\n\
+    No verdict is given where the pressure rose in high vacuum and fell again, unless it did in both \
+    records, or where the reading of either stops at a sharp corner, as that of a gauge at its limit.";
 
 /// Rows of the table beside the plot.
 const LISTED: usize = 40;
