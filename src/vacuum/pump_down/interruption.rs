@@ -6,7 +6,7 @@ use super::late::LATE_BEGINS;
 use super::pumping_begins;
 use crate::vacuum::log::TidyRecord;
 
-/// A rise by at least [`ROSE`] in high vacuum that fell again by as much.
+/// A rise by at least three times in high vacuum that fell again by as much.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Interruption {
     /// Seconds since pumping began of the first rise and the last fall.
