@@ -915,6 +915,45 @@ fn what_people_leave_out_does_not_level_the_signs() {
     assert!(belief.causes[0].chance > 0.5, "{belief:?}");
 }
 
+/// Where people write down only what they saw, how many of a cause's cases have a sign tells its
+/// chance: one written in 3 of 100 cases is rare there, though it was never written as absent.
+/// Practice is wrong here, and only half of the people look.
+#[test]
+fn what_only_few_cases_have_is_rare_though_nobody_wrote_it_absent() {
+    let knowledge = small();
+    let mut rng = ChaCha8Rng::seed_from_u64(11);
+    let causes = [
+        ("door-dirty", [0.05, 0.6, 0.03]),
+        ("pump-tired", [0.02, 0.9, 0.03]),
+        ("water-line", [0.5, 0.1, 0.9]),
+    ];
+    let cases: Vec<Case> = (0..900)
+        .map(|number| {
+            let (cause, chances) = causes[number as usize % 3];
+            let mut case = case(number, "box", cause, false);
+            case.signs = ["hiss", "slow", "wet"]
+                .iter()
+                .zip(chances)
+                .filter(|(_, chance)| rng.random_bool(0.5 * chance))
+                .map(|(id, _)| ((*id).to_owned(), true))
+                .collect();
+            case
+        })
+        .collect();
+    let learned = taught(&knowledge, &cases);
+    // Evidence is by ratios: one cause against another, by the same sign.
+    let ratio = |sign: usize, one: usize, other: usize| {
+        let of = |cause: usize| learned.signs.chances[cause][sign];
+        of(one) / of(other)
+    };
+    let hiss = ratio(0, 2, 0);
+    assert!((5.0..20.0).contains(&hiss), "10 to 1, not {hiss}");
+    let slow = ratio(1, 1, 2);
+    assert!((4.5..18.0).contains(&slow), "9 to 1, not {slow}");
+    let wet = ratio(2, 2, 0);
+    assert!(wet > 10.0, "30 to 1, not {wet}");
+}
+
 /// Looking at the door is listed to find dirt in 8 of 10; in 200 cases it found it in 3 of
 /// 10, so a clear look should lower the cause much less than before.
 #[test]

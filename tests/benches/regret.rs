@@ -6,6 +6,7 @@
 //! case (`/untaught`); then the expected calibration error of the likeliest cause, in tenths,
 //! and the log loss on 5,000 held-out cases, searches that ended without a cause among them.
 //! `apart` is how far the true chances lie from common practice (half the sum of distances).
+//! The summary counts how many true chances of a cause the 95 % intervals held before any evidence.
 //!
 //! The knowing searcher's chances are computed here from `Fleet::model` alone, and it orders
 //! with all the work an answer to a person gets, the advice with what a replay gets. Minutes are
@@ -17,7 +18,7 @@
 use std::collections::BTreeMap;
 
 use coldtrap::advice::{
-    Chances, Evidence, Knowledge, Learned, Request, State, advise, order,
+    Belief, Chances, Evidence, Knowledge, Learned, Request, State, advise, order,
     sequence::{self, CheckOption, Effort, Problem},
 };
 use coldtrap::casebook::{Finding, Incident};
@@ -32,6 +33,8 @@ const TAUGHT: usize = 300;
 const HELD_OUT: usize = 5000;
 /// Branches rarer than this are not planned anew.
 const RARE: f64 = 0.05;
+/// Chance from which on a cause counts as a likely one.
+const LIKELY: f64 = 0.03;
 
 struct Row {
     seed: u64,
@@ -45,6 +48,9 @@ struct Row {
     /// What was stated of the likeliest cause less how often it was true, summed by tenths.
     bins: [f64; 10],
     log_loss: f64,
+    /// True chances held by their 95 % interval before any evidence, and all of them: of every
+    /// cause, of those stated to be likely, and of those that are.
+    held: [[u32; 2]; 3],
 }
 
 impl Row {
@@ -131,6 +137,16 @@ fn main() {
                 / (of_size.len() * HELD_OUT) as f64,
             summed(&|row| row.log_loss),
         );
+        let held = |of: usize| {
+            let sum = |at: usize| of_size.iter().map(|row| row.held[of][at]).sum::<u32>();
+            format!("{} of {}", sum(0), sum(1))
+        };
+        println!(
+            "  true chances in their 95 % interval: {}, stated at least {LIKELY} {}, true at least {LIKELY} {}",
+            held(0),
+            held(1),
+            held(2),
+        );
     }
 }
 
@@ -200,6 +216,7 @@ fn trial(catalogue: &Catalogue, seed: u64, walks: usize, told: &mut dyn FnMut(Ro
                 minutes,
                 bins,
                 log_loss,
+                held: trial.held(learned),
             });
         }
     }
@@ -581,6 +598,25 @@ impl<'t> Trial<'t> {
             loss -= stated.max(1e-9).ln();
         }
         (bins, loss / cases.len() as f64)
+    }
+
+    /// How many true chances of a cause their 95 % intervals hold before any evidence.
+    fn held(&self, learned: &Learned) -> [[u32; 2]; 3] {
+        let parts = Some(self.parts.as_slice());
+        let nothing = Evidence::default();
+        let belief = Belief::of(self.knowledge, learned, self.class, parts, &nothing);
+        let mut held = [[0; 2]; 3];
+        for cause in belief.expect("a belief").causes {
+            let found = 1.0 - self.model.not_found_share;
+            let truth = found * self.truth.causes[cause.id.as_str()];
+            let holds = (cause.interval.low..=cause.interval.high).contains(&truth);
+            let counts = [true, cause.chance >= LIKELY, truth >= LIKELY];
+            for (held, _) in held.iter_mut().zip(counts).filter(|(_, counts)| *counts) {
+                held[0] += u32::from(holds);
+                held[1] += 1;
+            }
+        }
+        held
     }
 }
 

@@ -15,7 +15,7 @@ use statrs::function::gamma::ln_gamma;
 use super::knowledge::{Knowledge, Observation};
 use crate::statistics::{
     NOT_FOUND,
-    tables::{CauseTable, Lessons, Looked},
+    tables::{CauseTable, Lessons, Looked, Tables},
 };
 
 use loss::LossModel;
@@ -83,7 +83,7 @@ impl Learned {
         let cells = |items: &[Observation],
                      listed: &dyn Fn(usize, &str) -> Option<f64>,
                      seen: fn(&CauseTable) -> &BTreeMap<String, Looked>| {
-            cells(knowledge, tables, items, listed, seen)
+            cells(knowledge, lessons.tables(), items, listed, seen)
         };
         let of_signs = cells(&knowledge.signs, &listed(|facts| &facts.signs), |t| {
             &t.signs
@@ -93,7 +93,11 @@ impl Learned {
             &listed(|facts| &facts.antecedents),
             |t| &t.antecedents,
         );
-        let of_checks = cells(&alarms, &reveals, |t| &t.checks);
+        // A check nobody made was not one that found nothing.
+        let of_checks = Cells {
+            cases: None,
+            ..cells(&alarms, &reveals, |t| &t.checks)
+        };
         let losses: Vec<_> = knowledge
             .causes
             .iter()
@@ -146,7 +150,7 @@ impl Learned {
 /// Common practice and counts by cause and item.
 fn cells(
     knowledge: &Knowledge,
-    tables: &BTreeMap<String, CauseTable>,
+    tables: &Tables,
     items: &[Observation],
     listed: &dyn Fn(usize, &str) -> Option<f64>,
     seen: fn(&CauseTable) -> &BTreeMap<String, Looked>,
@@ -164,16 +168,22 @@ fn cells(
             .causes
             .get(cause)
             .map_or(NOT_FOUND, |known| &known.id);
-        let table = tables.get(id).filter(|_| cause < causes).map(seen);
+        let table = tables.causes.get(id).filter(|_| cause < causes).map(seen);
         let of = |item: &Observation| {
             let looked = table.and_then(|table| table.get(&item.id));
             looked.copied().unwrap_or_default()
         };
         items.iter().map(of).collect()
     });
+    // What searches without a cause showed counts for no cause.
+    let cases = knowledge.causes.iter().map(|cause| {
+        let of_class = tables.classes.values();
+        of_class.filter_map(|class| class.get(&cause.id)).sum()
+    });
     Cells {
         practice: practice.collect(),
         counts: counts.collect(),
+        cases: Some(cases.chain([0.0]).collect()),
     }
 }
 

@@ -7,11 +7,18 @@
 //! memory), apart for chances a cause lists and for background. The background of an item
 //! starts at what all other causes that do not list it showed.
 //!
-//! People write down what they saw sooner than what they looked for in vain. Then the share
-//! seen among what was written down is not the chance, but has odds that are larger by one
-//! factor for all: `logit q = logit p + shift`. The shift is averaged over a grid too, and
-//! the chances are freed of it, since seen and not seen are evidence by `p` and `1 - p`
-//! whatever made people write them down.
+//! People write down what they saw sooner than what they looked for in vain, of which only
+//! `exp(-shift)`, the same for all, gets written. Then the share seen among what was written
+//! down is not the chance, but has larger odds: `logit q = logit p + shift`. The shift is
+//! averaged over a grid too, by how well it foretells that share, and the chances are freed of
+//! it, since seen and not seen are evidence by `p` and `1 - p` whatever made people write them.
+//!
+//! Where hardly anything but what was seen is written, that share tells nothing of the chance
+//! any more; how many of the cases have it does. So signs and antecedents are learnt with what
+//! was looked for in vain and not written put back ([`Cells::written_out`]): how often an item
+//! is looked for at all is taken from the causes that list it, whose cases show it as often as
+//! it is looked for times its chance. Of a check that was not made nothing is put back, since
+//! checks end with the one that finds the cause: there the odds alone are brought back.
 
 use super::{ln_rising, ln_sum, shares_of};
 use crate::statistics::tables::Looked;
@@ -24,12 +31,18 @@ const SHIFTS: [f64; 8] = [0.0, 0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 5.0];
 const SHIFT_SPREAD: f64 = 2.0;
 /// A shift that fits worse than the best by this in ln is the last that is tried.
 const HOPELESS: f64 = 40.0;
+/// Cases that hold how often an item is looked for at what it is for all items.
+const LOOKED_PSEUDO_CASES: f64 = 2.0;
+/// A shift of a lesser share counts for nothing.
+const LEAST_SHARE: f64 = 1e-4;
 
 /// What is known of items under causes: one row a cause, the last of none of them.
 pub(super) struct Cells {
     /// Common practice, and whether the cause lists the item.
     pub(super) practice: Vec<Vec<(f64, bool)>>,
     pub(super) counts: Vec<Vec<Looked>>,
+    /// Cases of each cause, if an item that was not written down may have been looked for.
+    pub(super) cases: Option<Vec<f64>>,
 }
 
 /// Chances by cause and item, the last row of the cause that is not listed.
@@ -43,6 +56,8 @@ pub(crate) struct Observed {
 /// One shift, with what it makes of the worths.
 struct Setting {
     shift: f64,
+    /// How often each item was seen under the causes that do not list it.
+    totals: Vec<Looked>,
     listed: Vec<f64>,
     background: Vec<f64>,
     whole: Vec<f64>,
@@ -62,11 +77,10 @@ impl Cells {
                 worths: vec![vec![STRENGTH.0; self.items()]; self.practice.len()],
             };
         }
-        let totals: Vec<Looked> = (0..self.items()).map(|item| self.total(item)).collect();
         let mut settings = Vec::new();
         let mut fits = Vec::new();
         for shift in SHIFTS {
-            let (setting, fit) = self.fitted(shift, &totals, &start);
+            let (setting, fit) = self.fitted(shift, &start);
             settings.push(setting);
             fits.push(fit - 0.5 * (shift / SHIFT_SPREAD).powi(2));
             let best = fits.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -77,13 +91,23 @@ impl Cells {
         let shares = shares_of(&fits);
         let mut chances = vec![vec![0.0; self.items()]; self.practice.len()];
         let mut pull_of_one = chances.clone();
-        for (setting, share) in settings.iter().zip(&shares).filter(|(_, s)| **s > 1e-4) {
-            for (row, (practice, counts)) in self.practice.iter().zip(&self.counts).enumerate() {
+        let counted = settings.iter().zip(&shares);
+        let counted = counted.filter(|(_, share)| **share > LEAST_SHARE);
+        for (setting, share) in counted.clone() {
+            let whole = self.written_out(setting.shift, &start).map(|cells| {
+                let (setting, _) = cells.fitted(0.0, &start);
+                (cells, setting)
+            });
+            let (cells, setting) = match &whole {
+                Some((cells, setting)) => (cells, setting),
+                None => (self, setting),
+            };
+            for (row, (practice, counts)) in cells.practice.iter().zip(&cells.counts).enumerate() {
                 for (item, (&(p, listed), &seen)) in practice.iter().zip(counts).enumerate() {
                     let (base, strengths) = if listed {
                         (shifted(start(p), setting.shift), &setting.listed)
                     } else {
-                        let base = setting.background(start(p), totals[item], seen);
+                        let base = setting.background(start(p), setting.totals[item], seen);
                         (base, &setting.background)
                     };
                     let mean = updated(base, seen, strengths);
@@ -94,7 +118,7 @@ impl Cells {
                 }
             }
         }
-        let total: f64 = shares.iter().filter(|share| **share > 1e-4).sum();
+        let total: f64 = counted.map(|(_, share)| share).sum();
         for chance in chances.iter_mut().flatten() {
             *chance = start(*chance / total);
         }
@@ -125,11 +149,61 @@ impl Cells {
         )
     }
 
-    fn fitted(&self, shift: f64, totals: &[Looked], start: &dyn Fn(f64) -> f64) -> (Setting, f64) {
+    /// The cells with what was looked for in vain and not written put back, if only
+    /// `exp(-shift)` of it was written; none if nothing can be put back.
+    fn written_out(&self, shift: f64, start: &dyn Fn(f64) -> f64) -> Option<Self> {
+        let cases = self.cases.as_ref()?;
+        let unwritten = 1.0 - (-shift).exp();
+        let rates = self.looked_for(cases, start);
+        let whole = |(counts, cases): (&Vec<Looked>, &f64)| {
+            let of = |(counts, rate): (&Looked, &f64)| {
+                let in_vain = (cases * rate - counts.seen).max(0.0);
+                Looked {
+                    seen: counts.seen,
+                    looked: counts.looked + unwritten * in_vain,
+                }
+            };
+            counts.iter().zip(&rates).map(of).collect()
+        };
+        Some(Self {
+            practice: self.practice.clone(),
+            counts: self.counts.iter().zip(cases).map(whole).collect(),
+            cases: None,
+        })
+    }
+
+    /// How often each item is looked for in a case, as far as the causes that list it tell.
+    fn looked_for(&self, cases: &[f64], start: &dyn Fn(f64) -> f64) -> Vec<f64> {
+        let of_item = |item: usize| {
+            let rows = self.practice.iter().zip(&self.counts).zip(cases);
+            rows.filter(|((practice, _), _)| practice[item].1).fold(
+                (0.0, 0.0),
+                |(seen, expected), ((practice, counts), cases)| {
+                    let expected = expected + cases * start(practice[item].0);
+                    (seen + counts[item].seen, expected)
+                },
+            )
+        };
+        let items: Vec<(f64, f64)> = (0..self.items()).map(of_item).collect();
+        let (seen, expected) = items
+            .iter()
+            .fold((0.0, 0.0), |sum, item| (sum.0 + item.0, sum.1 + item.1));
+        let usual = if expected > 0.0 { seen / expected } else { 0.0 }.min(1.0);
+        items
+            .into_iter()
+            .map(|(seen, expected)| {
+                let seen = seen + LOOKED_PSEUDO_CASES * usual;
+                (seen / (expected + LOOKED_PSEUDO_CASES)).min(1.0)
+            })
+            .collect()
+    }
+
+    fn fitted(&self, shift: f64, start: &dyn Fn(f64) -> f64) -> (Setting, f64) {
+        let totals: Vec<Looked> = (0..self.items()).map(|item| self.total(item)).collect();
         let backgrounds = self.practice.last().into_iter().flatten();
         let whole = fits_of(
             backgrounds
-                .zip(totals)
+                .zip(&totals)
                 .map(|(&(p, _), &total)| (shifted(start(p), shift), total)),
         );
         let mut setting = Setting {
@@ -137,6 +211,7 @@ impl Cells {
             listed: Vec::new(),
             background: Vec::new(),
             whole: shares_of(&whole),
+            totals,
         };
         let cells = |wanted: bool| {
             self.practice
@@ -148,7 +223,10 @@ impl Cells {
         let listed =
             fits_of(cells(true).map(|(_, (&(p, _), &seen))| (shifted(start(p), shift), seen)));
         let background = fits_of(cells(false).map(|(item, (&(p, _), &seen))| {
-            (setting.background(start(p), totals[item], seen), seen)
+            (
+                setting.background(start(p), setting.totals[item], seen),
+                seen,
+            )
         }));
         setting.listed = shares_of(&listed);
         setting.background = shares_of(&background);
