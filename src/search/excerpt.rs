@@ -83,7 +83,7 @@ impl Matches {
         why.extend(quantities(asked, entry));
         why.extend(names(asked, entry));
         let whole_case = asked.weights.tells > 0.0;
-        let mut best: Option<((bool, usize), Part, &str, Vec<Range<usize>>)> = None;
+        let mut best: Option<(bool, usize, (Part, &str, Vec<Range<usize>>))> = None;
         let mut told: Vec<(Vec<&str>, Words)> = Vec::new();
         for (part, text) in entry.parts() {
             let mut analysed = asked.analysis.read(text);
@@ -123,9 +123,10 @@ impl Matches {
             places.sort_by_key(|place| (place.start, std::cmp::Reverse(place.end)));
             places.dedup_by(|next, before| next.start < before.end);
             // The cause is named beside the excerpt, so somebody's own words come before its catalogue text.
-            let telling = (prose && hits > 0, hits);
-            if !places.is_empty() && best.as_ref().is_none_or(|(most, ..)| telling > *most) {
-                best = Some((telling, part, text, places));
+            let own = prose && hits > 0;
+            let tells_more = |known: &(bool, usize, _)| (own, hits) > (known.0, known.1);
+            if !places.is_empty() && best.as_ref().is_none_or(tells_more) {
+                best = Some((own, hits, (part, text, places)));
             }
         }
         let shared = asked.circumstances.shared(&entry.circumstances);
@@ -153,7 +154,7 @@ impl Matches {
             why.extend(left_out(asked));
         }
         let (part, excerpt) = match best {
-            Some((_, part, text, places)) => {
+            Some((.., (part, text, places))) => {
                 let first = places.first().map_or(0, |place| place.start);
                 (entry.name_at(part, first), cut(text, &places))
             }

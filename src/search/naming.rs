@@ -25,6 +25,9 @@ const MOST_NAMES: usize = 50_000;
 /// Names told at most.
 const TOLD: usize = 8;
 
+/// The identifier of something in the catalogue and its name.
+type IdAndName = (String, String);
+
 /// The names of a catalogue that may stand after a field word.
 #[derive(Clone, Debug, Default)]
 pub struct Names {
@@ -33,7 +36,7 @@ pub struct Names {
     /// Identifier of each cause, with its name and what its component and its kind are called.
     causes: Vec<(String, Vec<String>)>,
     /// Identifier and name of each component, with the causes that are its own.
-    components: Vec<((String, String), Vec<(String, String)>)>,
+    components: Vec<(IdAndName, Vec<IdAndName>)>,
     /// Code, in small letters, and name of each site.
     sites: Vec<(String, String)>,
     /// Identifier and name of each sign.

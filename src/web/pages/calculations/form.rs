@@ -140,7 +140,7 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
                     Some(text) => kept.push((name.to_owned(), text.into_owned())),
                     None => lost.push(file.field.clone()),
                 }
-                logs.insert(name.to_owned(), log);
+                logs.insert(name.to_owned(), *log);
             }
             Content::Text(text) => {
                 if text.len() <= SHOWN {

@@ -36,7 +36,7 @@ pub(super) struct File {
 /// What a file holds.
 pub(super) enum Content {
     /// A log, and where it is held if it is too long to be sent back.
-    Log(SentLog, Option<HeldLog>),
+    Log(Box<SentLog>, Option<HeldLog>),
     /// Other text. What is not UTF-8 in it is replaced, for a unit in another encoding should not cost
     /// the readings.
     Text(String),
@@ -126,7 +126,7 @@ async fn log(mut part: Field<'_>, column: Option<&str>) -> Result<Content, Fault
         }
     }
     Ok(log.map_or(Content::TooLarge(FILE_LIMIT), |log| {
-        Content::Log(log, arriving.finish())
+        Content::Log(Box::new(log), arriving.finish())
     }))
 }
 
