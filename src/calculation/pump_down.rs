@@ -969,11 +969,11 @@ mod tests {
                 Some((time, _)) if at == row => format!("{time};{value}"),
                 _ => line.to_owned(),
             };
+            // With an end of its own, or the last line may have been cut.
             log.lines()
                 .enumerate()
-                .map(line)
-                .collect::<Vec<_>>()
-                .join("\n")
+                .map(|numbered| line(numbered) + "\n")
+                .collect::<String>()
         };
         for row in [400, 900, 1600, 1800] {
             for value in ["1000", "9.9e9", "1e-3"] {

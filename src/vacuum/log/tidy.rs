@@ -428,8 +428,14 @@ fn drop_repeated(record: &mut TidyRecord, unit: Option<PressureUnit>) {
     while from < pascals.len() {
         let same = |pressure: &&f64| **pressure == pascals[from];
         let count = pascals[from..].iter().take_while(same).count();
+        // One that was repeated goes on from those before it; what leaps and stands is none.
+        let goes_on = from.checked_sub(1).is_some_and(|before| {
+            let before = pascals[before];
+            (before / SIDES_AGREE..=before * SIDES_AGREE).contains(&pascals[from])
+        });
         if count >= REPEATED
             && pascals[from] > least
+            && goes_on
             && scatters(&pascals[from.saturating_sub(BEFORE.1)..=from], unit)
         {
             let at = from + 1;
