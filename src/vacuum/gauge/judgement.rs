@@ -132,7 +132,7 @@ impl Step {
     pub fn words(self) -> &'static str {
         match self {
             Self::TryWhetherItMoves => {
-                "If the gate valve is open, shut it for a minute and open it again, below the tool's crossover pressure only: a true reading rises and falls back"
+                "If the gate valve is open, shut it for a minute and open it again, below the crossover pressure of the tool only: a true reading rises and falls back"
             }
             Self::SeeWhetherLit => {
                 "See on the controller whether the cathode or filament is on, and its current"
