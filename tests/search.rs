@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use crate::support::{
     app::TestApp,
     record,
-    searching::{hits, numbers, why},
+    searching::{hits, hits_up_to, numbers, why},
 };
 
 /// An open incident on a tool of the demo fleet.
@@ -404,6 +404,127 @@ async fn a_phrase_finds_what_is_denied_and_two_tools_are_either() {
         unknown["remarks"].to_string().contains("No tool is called"),
         "{unknown}"
     );
+}
+
+/// The texts of a report, each by itself.
+fn texts_of(case: &Value) -> Vec<String> {
+    let own = ["symptom", "fix", "proof", "notes", "not_restored_reason"];
+    let own = own.iter().map(|name| &case[*name]);
+    let parts = case["parts"].as_array().into_iter().flatten();
+    let checks = case["checks"].as_array().into_iter().flatten();
+    let all = own.chain(parts).chain(checks.map(|check| &check["note"]));
+    all.filter_map(Value::as_str).map(str::to_owned).collect()
+}
+
+/// Any two words side by side of any text, in quotation marks, find its case, denied or not. Left out are
+/// figures and the words around them, which are read as pressures.
+#[tokio::test]
+async fn any_two_words_of_a_text_in_quotation_marks_find_it() {
+    const OF_FIGURES: [&str; 27] = [
+        "torr",
+        "mtorr",
+        "mt",
+        "mbar",
+        "pa",
+        "hpa",
+        "mpa",
+        "micron",
+        "microns",
+        "one",
+        "two",
+        "three",
+        "four",
+        "five",
+        "six",
+        "seven",
+        "eight",
+        "nine",
+        "ten",
+        "point",
+        "minus",
+        "times",
+        "e",
+        "under",
+        "ten-to-minus-six",
+        "fives",
+        "mid",
+    ];
+    let of_figures = |word: &str| {
+        let plain = word
+            .trim_matches(|c: char| !c.is_alphanumeric())
+            .to_lowercase();
+        plain.contains(|c: char| c.is_ascii_digit()) || OF_FIGURES.contains(&&*plain)
+    };
+    let step = if cfg!(debug_assertions) { 5 } else { 1 };
+    let app = TestApp::demo().await;
+    let (mut at, mut asked) = (0, 0);
+    for number in 1..=422 {
+        let case = app
+            .get(&format!("/api/incidents/{number}"))
+            .await
+            .expect(200);
+        for text in texts_of(&case.json()) {
+            let text = text.replace('"', " ");
+            let words: Vec<&str> = text.split_whitespace().collect();
+            for (place, pair) in words.windows(2).enumerate() {
+                at += 1;
+                let near = &words[place.saturating_sub(2)..(place + 6).min(words.len())];
+                if at % step > 0 || near.iter().any(|word| of_figures(word)) {
+                    continue;
+                }
+                asked += 1;
+                let typed = format!("number:{number} \"{}\"", pair.join(" "));
+                let found = hits_up_to(&app, &typed, 1).await;
+                assert_eq!(numbers(&found), [number], "{typed}: {found}");
+                assert_eq!(found["relaxed"], false, "{typed}: {found}");
+            }
+        }
+    }
+    assert!(asked > 1_000, "{asked}");
+}
+
+/// A phrase that denies finds what says so and nothing that does not.
+#[tokio::test]
+async fn a_phrase_that_denies_finds_what_says_just_that() {
+    let app = TestApp::demo().await;
+    for phrase in ["no change", "no good", "not wet", "gauge no", "no water"] {
+        let mut own = Vec::new();
+        for number in 1..=422 {
+            let case = app
+                .get(&format!("/api/incidents/{number}"))
+                .await
+                .expect(200);
+            let says = |text: &String| {
+                let plain = |word: &str| {
+                    let kept = word.trim_matches(|c: char| !c.is_alphanumeric());
+                    kept.to_lowercase()
+                };
+                let words: Vec<String> = text.split_whitespace().map(plain).collect();
+                let asked: Vec<&str> = phrase.split(' ').collect();
+                // Word endings do not matter.
+                let is = |word: &String, asked: &str| {
+                    word == asked
+                        || asked.len() > 3 && word.starts_with(&asked[..asked.len().min(5)])
+                };
+                let both = |pair: &[String]| is(&pair[0], asked[0]) && is(&pair[1], asked[1]);
+                words.windows(2).any(both)
+            };
+            if texts_of(&case.json()).iter().any(says) {
+                own.push(number);
+            }
+        }
+        let found = hits(&app, &format!("\"{phrase}\"")).await;
+        if own.is_empty() {
+            assert!(found["relaxed"] == true || found["total"] == 0, "{found}");
+            continue;
+        }
+        let all = numbers(&found);
+        assert!(
+            all.iter().all(|number| own.contains(number)),
+            "{phrase}: {all:?}"
+        );
+        assert_eq!(total_of(&found), own.len() as u64, "{phrase}");
+    }
 }
 
 /// No case like that of a tool is sought among causes of what the tool does not have.

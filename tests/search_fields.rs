@@ -264,3 +264,67 @@ async fn an_example_in_the_name_of_a_sign_is_not_claimed_of_its_cases() {
         }
     }
 }
+
+/// A sign that a search says not to be so is that on record as looked for and not seen.
+#[tokio::test]
+async fn a_sign_said_not_to_be_so_finds_where_it_was_not_seen() {
+    let app = TestApp::demo().await;
+    let cases = cases(&app).await;
+    for (typed, sign) in [
+        ("sign:\"not linear\"", "rise-linear"),
+        ("sign:\"no water visible\"", "water-visible"),
+    ] {
+        let unseen = cases
+            .iter()
+            .filter(|(_, case)| case["signs"][sign] == false);
+        let own: BTreeSet<i64> = unseen.map(|(number, _)| *number).collect();
+        assert!(!own.is_empty());
+        let found = hits(&app, typed).await;
+        assert_eq!(found["total"], own.len(), "{typed}");
+        assert!(numbers(&found).is_subset(&own), "{typed}");
+        assert!(
+            remarks(&found).contains("looked for and not seen"),
+            "{found}"
+        );
+    }
+}
+
+/// A component stands for the causes that are its, a sign that no case has is told of, a number that there is
+/// is not denied, and a space behind a colon takes nothing away.
+#[tokio::test]
+async fn what_is_named_is_what_is_meant() {
+    let app = TestApp::demo().await;
+    let catalogue = source::built_in().expect("the catalogue is right");
+    let cases = cases(&app).await;
+    for component in ["door-seal", "cryopump", "foreline", "chamber-cooling"] {
+        let of = |case: &Value| {
+            let cause = catalogue.cause(case["cause"].as_str().unwrap_or_default());
+            cause.is_some_and(|cause| cause.component.as_str() == component)
+        };
+        let own: BTreeSet<i64> = cases
+            .iter()
+            .filter(|(_, case)| of(case))
+            .map(|(number, _)| *number)
+            .collect();
+        let found = hits(&app, &format!("component:{component}")).await;
+        assert_eq!(found["total"], own.len(), "{component}");
+        assert!(numbers(&found).is_subset(&own), "{component}");
+        assert_eq!(found["relaxed"], false, "{component}");
+    }
+    let unseen = hits(&app, "sign:residual-pump-fluid").await;
+    assert!(
+        remarks(&unseen).contains("No case has the sign"),
+        "{unseen}"
+    );
+    let there = hits(&app, "number:190 \"hPa and\"").await;
+    assert!(!remarks(&there).contains("There is no incident"), "{there}");
+    let tool = hits(&app, "tool:BRK-04").await;
+    for typed in ["tool: BRK-04", "tool: brk-04"] {
+        let found = hits(&app, typed).await;
+        assert_eq!(numbers(&found), numbers(&tool), "{typed}");
+        assert_eq!(remarks(&found), "[]", "{typed}");
+    }
+    let one = hits(&app, "#321 foil").await;
+    assert_eq!(numbers(&one), BTreeSet::from([321]), "{one}");
+    assert_eq!(one["relaxed"], false, "{one}");
+}

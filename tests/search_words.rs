@@ -140,8 +140,8 @@ async fn what_is_lacking_leads_to_the_cause_that_is_called_so() {
     let app = TestApp::demo().await;
     for (typed, cause, most, of_first) in [
         ("cryo not cold", "cryo-not-cold", 3, 2),
-        // All there are, behind those of the valve that does not open.
-        ("gate valve not closing", "gate-valve-seat-leak", 10, 3),
+        // All there are, before those of the valve that does not open.
+        ("gate valve not closing", "gate-valve-seat-leak", 3, 3),
         ("gauge will not light", "cathode-gauge-not-striking", 3, 3),
         ("not light", "cathode-gauge-not-striking", 3, 2),
     ] {
@@ -270,4 +270,23 @@ async fn words_of_their_own_are_not_bent() {
             found.naming(bent)
         );
     }
+}
+
+/// A fault that is denied is none, and a mass that is not there is told beside one that is.
+#[tokio::test]
+async fn what_is_denied_of_a_fault_or_of_a_spectrum_is_not_found_as_there() {
+    let app = TestApp::demo().await;
+    let told = found(&app, "not saturated").await;
+    for number in &told.numbers {
+        let case = app
+            .get(&format!("/api/incidents/{number}"))
+            .await
+            .expect(200);
+        assert_ne!(case.json()["cause"], "cryo-saturated", "{number}");
+    }
+    // "2.6e-6 with 28 way up and no 32 to go with it"
+    let answer = app.get("/api/search?q=mass+28+no+32").await.expect(200);
+    let told: Value = answer.json();
+    assert_eq!(told["hits"][0]["number"], 343, "{told}");
+    assert_eq!(told["relaxed"], false, "{told}");
 }

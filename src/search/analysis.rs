@@ -51,8 +51,14 @@ const OF_A_KIND: char = '+';
 const LACKING: char = '-';
 
 /// What stands before the stem of a word that tells only what is denied, or that a proof denies: the `fine` of
-/// `door fine`. Nothing finds it but a phrase in quotation marks.
+/// `door fine`, the `no` of `no change`. Nothing finds it but a phrase in quotation marks.
 const ASIDE: char = '~';
+
+/// The common words that deny: without them a phrase would say the opposite as well.
+const DENYING: [&str; 13] = [
+    "no", "not", "nor", "without", "t", "cannot", "cant", "isnt", "wasnt", "dont", "doesnt",
+    "didnt", "wont",
+];
 
 /// What stands before the index term of a concept.
 const CONCEPT: char = '=';
@@ -114,6 +120,11 @@ impl Word {
     /// Whether it tells cases apart, and is not searched for only since it denies or is denied by a proof.
     pub(super) fn set_aside(&self) -> bool {
         self.common && !self.everyday
+    }
+
+    /// Whether a phrase in quotation marks asks for it: `no change` is not `change`.
+    pub(super) fn in_phrase(&self) -> bool {
+        !self.everyday || (self.may_deny && DENYING.contains(&&*self.plain))
     }
 }
 
@@ -303,7 +314,8 @@ impl Analysed {
     #[cfg(test)]
     pub(super) fn terms(&self) -> impl Iterator<Item = (String, &Word)> {
         let mut terms = Vec::new();
-        for word in self.words.iter().filter(|word| word.set_aside()) {
+        let aside = |word: &&Word| word.common && word.in_phrase();
+        for word in self.words.iter().filter(aside) {
             terms.push((aside_term(&word.stem), word));
         }
         let words = self.words.iter().enumerate();
@@ -362,10 +374,13 @@ impl Analysed {
         }
     }
 
-    /// The word of a mention that is told to be lacking.
+    /// The word of a mention that is told to be lacking; none where the term itself says so, since `not
+    /// working` is what `faulty` is, and not the lack of it.
     pub(super) fn lacks(&self, mention: &Mention) -> Option<&Word> {
-        let mut words = self.words[mention.words.clone()].iter();
-        words.find(|word| word.lacking)
+        let words = &self.words[mention.words.clone()];
+        let begins = words.first().map_or(0, |word| word.place.start);
+        let beyond = |word: &Word| word.denial.is_none_or(|(from, _)| (from as usize) < begins);
+        words.iter().find(|word| word.lacking && beyond(word))
     }
 }
 
@@ -656,7 +671,7 @@ impl Analysed {
                 if word.lacking {
                     told(word.position, false, Term::Lacking(&word.stem));
                 }
-            } else if word.set_aside() {
+            } else if word.in_phrase() {
                 told(word.position, false, Term::Aside(&word.stem));
             }
             while let Some(mention) = mentions.next_if(|mention| mention.words.start == at) {

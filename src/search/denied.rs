@@ -18,7 +18,8 @@ use tantivy::{
 
 use super::{
     SearchError,
-    analysis::{Analysis, Word, concept_term, stem_term},
+    analysis::{Analysis, Word, concept_term, denied_forms, ruled_out, stem_term},
+    document::Part,
     naming::Names,
     plan::Denied,
     schema::Fields,
@@ -51,6 +52,45 @@ pub(super) fn shares(
     Ok(shares)
 }
 
+/// For each case, whether it says itself of something that is denied that it is not it: whatever its cause
+/// turned out to be, somebody there thought as the asker does.
+pub(super) fn deny_as_well(
+    searcher: &Searcher,
+    fields: &Fields,
+    denied: &[Denied],
+    cases: &[DocAddress],
+) -> Result<Vec<bool>, SearchError> {
+    let mut deny = vec![false; cases.len()];
+    let mut order: Vec<usize> = (0..cases.len()).collect();
+    order.sort_by_key(|at| cases[*at]);
+    for thing in denied {
+        let told = [Part::Symptom, Part::Notes].map(|part| -> Box<dyn Query> {
+            let field = fields.part(part);
+            let forms = |term: &String| -> Box<dyn Query> {
+                let forms = denied_forms(term).into_iter();
+                let forms = forms.filter(|form| ruled_out(form).is_some()).map(|form| {
+                    let term = Term::from_field_text(field, &form);
+                    Box::new(TermQuery::new(term, IndexRecordOption::Basic)) as Box<dyn Query>
+                });
+                Box::new(BooleanQuery::union(forms.collect()))
+            };
+            Box::new(BooleanQuery::intersection(
+                thing.terms.iter().map(forms).collect(),
+            ))
+        });
+        let told = BooleanQuery::union(told.into());
+        let told = told.weight(EnableScoring::disabled_from_searcher(searcher))?;
+        for of_segment in order.chunk_by(|a, b| cases[*a].segment_ord == cases[*b].segment_ord) {
+            let segment = searcher.segment_reader(cases[of_segment[0]].segment_ord);
+            let mut scorer = told.scorer(segment, 1.0)?;
+            for at in of_segment {
+                deny[*at] |= reaches(scorer.as_mut(), cases[*at].doc_id);
+            }
+        }
+    }
+    Ok(deny)
+}
+
 /// The causes that are among what is denied, by their own names and those of their component and kind.
 pub(super) fn causes(denied: &[Denied], names: &Names, analysis: &Analysis) -> HashSet<String> {
     if denied.is_empty() {
@@ -73,7 +113,7 @@ pub(super) fn causes(denied: &[Denied], names: &Names, analysis: &Analysis) -> H
 
 /// What a name may be called by: its words and what they mean, wider too. What is glued to another by a
 /// hyphen says of which kind it is: nothing water-cooled is water.
-fn terms_of(name: &str, analysis: &Analysis) -> Rc<HashSet<String>> {
+pub(super) fn terms_of(name: &str, analysis: &Analysis) -> Rc<HashSet<String>> {
     let list = analysis.list().fingerprint();
     KNOWN.with_borrow_mut(|known| {
         if known.list != list || known.names.len() >= NAMES_KEPT {

@@ -209,10 +209,11 @@ fn names(asked: &Understood, entry: &Entry) -> Vec<String> {
                 Named::Status => entry.status == id,
                 Named::Kind => entry.kind.is_some_and(|kind| kind.id() == id),
                 Named::Cause => entry.cause.as_ref() == Some(id),
-                Named::Sign => known
-                    .signs
-                    .iter()
-                    .any(|(own, seen)| *seen && own.as_str() == id),
+                Named::Sign | Named::Unseen => {
+                    let mut signs = known.signs.iter();
+                    let seen = name.named == Named::Sign;
+                    signs.any(|(own, was)| *was == seen && own.as_str() == id)
+                }
                 Named::Antecedent => {
                     let mut before = known.antecedents.iter();
                     before.any(|(own, happened)| *happened && own.as_str() == id)
@@ -289,7 +290,7 @@ fn near_readings(asked: &Understood, analysed: &Analysed, entry: &Entry) -> Vec<
 fn found(asked: &Understood, analysed: &Analysed, text: &str) -> Vec<Found> {
     let mut found = Vec::new();
     let words = analysed.words.iter().enumerate();
-    for (at, word) in words.filter(|(_, word)| !word.common || word.set_aside()) {
+    for (at, word) in words.filter(|(_, word)| !word.common || word.in_phrase()) {
         let lacks = word.lacking && asked.wanting(&lacking_term(&word.stem)).is_some();
         let term = match word.ruled_out {
             _ if word.common => aside_term(&word.stem),

@@ -81,6 +81,8 @@ pub(super) enum Named {
     Cause,
     /// A sign seen, in the same way.
     Sign,
+    /// A sign looked for and not seen.
+    Unseen,
     /// Something that happened before, in the same way.
     Antecedent,
 }
@@ -97,13 +99,14 @@ impl Named {
             Self::Number => "incident",
             Self::Cause => "cause",
             Self::Sign => "sign",
+            Self::Unseen => "sign not seen:",
             Self::Antecedent => "antecedent",
         }
     }
 
     /// Whether a case has no more than one.
     pub(super) fn is_single(self) -> bool {
-        !matches!(self, Self::Sign | Self::Antecedent)
+        !matches!(self, Self::Sign | Self::Unseen | Self::Antecedent)
     }
 }
 
@@ -130,7 +133,7 @@ impl Field {
             Self::Named(Named::Kind) => "air-leak",
             Self::Named(Named::Number) => "123",
             Self::Named(Named::Cause) => "cryo-saturated",
-            Self::Named(Named::Sign) => "rise-linear",
+            Self::Named(Named::Sign | Named::Unseen) => "rise-linear",
             Self::Named(Named::Antecedent) => "power-cut",
             Self::Pressure(_) => "4e-5",
         }
@@ -191,6 +194,14 @@ pub(super) fn parse(typed: &str) -> Query {
         });
         return query;
     }
+    if let Some((number, used)) = begun_by_number(rest) {
+        query.named.push(NamedValue {
+            named: Named::Number,
+            value: number.to_owned(),
+            left_out: false,
+        });
+        rest = &rest[used..];
+    }
     let mut terms = 0;
     while !rest.is_empty() {
         let word = rest.trim_start();
@@ -240,6 +251,15 @@ fn numbered(text: &str) -> Option<&str> {
     is_number(number).then_some(number)
 }
 
+/// The number of `#123 foil`, and where it ends. A sign with fewer figures counts the parts of a tool.
+fn begun_by_number(text: &str) -> Option<(&str, usize)> {
+    const FIGURES: usize = 3;
+    let begins = text.len() - text.trim_start().len();
+    let first = text[begins..].split_whitespace().next()?;
+    let number = numbered(first)?;
+    (number.len() >= FIGURES).then_some((number, begins + first.len()))
+}
+
 fn is_number(text: &str) -> bool {
     !text.is_empty() && text.len() <= 12 && text.bytes().all(|b| b.is_ascii_digit())
 }
@@ -261,6 +281,12 @@ fn term(text: &str, query: &mut Query) -> Option<usize> {
                 &mut query.phrases
             };
             list.push(within(None, inside)?);
+            if !minus {
+                // A pressure is no word.
+                let all = readings(inside).into_iter();
+                let shown = all.map(|reading| (reading.clone(), reading.shown(inside).to_owned()));
+                query.pressures.extend(shown);
+            }
         }
         return Some(shift + used);
     }

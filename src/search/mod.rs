@@ -14,6 +14,7 @@ mod digest;
 mod document;
 mod everyday;
 mod excerpt;
+mod happened;
 mod held;
 mod in_use;
 mod index;
@@ -48,6 +49,7 @@ mod surface;
 mod telling;
 #[cfg(test)]
 mod tests;
+mod unseen;
 mod vocabulary;
 mod walk;
 mod weights;

@@ -9,8 +9,10 @@ use tantivy::{Searcher, Term, schema::Field};
 
 use super::{
     SearchError, SearchIndex,
+    analysis::{Analysis, Mention, concept_term, split, stem_term},
     circumstances::{HAPPENED, SEEN},
-    document::Part,
+    denied::terms_of,
+    document::{Part, certain},
     language::{Named, NamedValue, is_field},
     plan::{AskedName, LACKS, Strict, Understood},
 };
@@ -101,6 +103,11 @@ impl Names {
         causes.map(|(cause, names)| (cause.as_str(), names.as_slice()))
     }
 
+    /// Identifier and name of each thing that may have happened before.
+    pub(super) fn antecedents(&self) -> &[(String, String)] {
+        &self.antecedents
+    }
+
     /// What the value of a field word names that asks for words of a part: where it is an id of the catalogue
     /// or a name in full, what has it is meant and nothing else that holds its words.
     fn in_full(&self, strict: &Strict) -> Option<(Named, Vec<(String, String)>)> {
@@ -132,6 +139,37 @@ impl Names {
                 .or_else(|| Some((Named::Antecedent, own(&self.antecedents)?))),
             Part::Symptom | Part::Fix | Part::Notes => None,
         }
+    }
+
+    /// The signs that what stands behind `sign:` says not to be so: those whose names hold all of its words.
+    fn unseen(&self, strict: &Strict, analysis: &Analysis) -> Vec<(String, String)> {
+        let read = analysis.read(&strict.shown);
+        let told = split(&strict.shown, &read.readings);
+        let words = read.words.iter().zip(&told);
+        let words = words.filter(|(_, plain)| !plain.common);
+        let asked: Vec<String> = words
+            .map(|(word, _)| {
+                let here = |mention: &&Mention| {
+                    read.words[mention.words.clone()]
+                        .iter()
+                        .any(|own| own.place == word.place)
+                };
+                let meant = read.mentions.iter().find(here);
+                match meant.and_then(|mention| mention.concepts.first()) {
+                    Some(concept) => concept_term(*concept, false),
+                    None => stem_term(&word.stem, false),
+                }
+            })
+            .collect();
+        if strict.part != Some(Part::Facts) || !read.words.iter().any(|word| word.ruled_out) {
+            return Vec::new();
+        }
+        let holds = |name: &str| {
+            let terms = terms_of(certain(name), analysis);
+            asked.iter().all(|term| terms.contains(term))
+        };
+        let signs = self.signs.iter().filter(|(_, name)| holds(name));
+        signs.cloned().collect()
     }
 
     /// The sign or antecedent whose name, of several words, is all that was typed.
@@ -215,6 +253,21 @@ impl SearchIndex {
                 let (named, values) = match known {
                     Some(known) if held > 0 => known,
                     known => {
+                        let unseen = names.unseen(&strict, &asked.analysis);
+                        if !unseen.is_empty() {
+                            asked.remarks.push(format!(
+                                "“sign:{}” is taken for {}, looked for and not seen.",
+                                strict.shown,
+                                told(&unseen)
+                            ));
+                            asked.named.push(AskedName {
+                                named: Named::Unseen,
+                                shown: format!("sign:{}", strict.shown),
+                                values: unseen,
+                                left_out,
+                            });
+                            continue;
+                        }
                         asked.remarks.extend(known.map(|(named, _)| {
                             let shown = &strict.shown;
                             let what = if strict.component {
@@ -369,7 +422,7 @@ impl SearchIndex {
                 let all = terms(searcher, field)?.into_iter();
                 all.map(|id| (id.clone(), named(&id))).collect()
             }
-            Named::Cause | Named::Sign | Named::Antecedent => Vec::new(),
+            Named::Cause | Named::Sign | Named::Unseen | Named::Antecedent => Vec::new(),
         })
     }
 }
@@ -528,7 +581,7 @@ fn unknown(typed: &NamedValue, known: &[(String, String)], open: bool) -> String
         Named::Tool => "No tool is",
         Named::Site => "No site is",
         Named::Cause => "No cause is",
-        Named::Sign => "No sign is",
+        Named::Sign | Named::Unseen => "No sign is",
         Named::Antecedent => "No antecedent is",
     };
     let fleet = matches!(named, Named::Tool | Named::Site);

@@ -198,8 +198,10 @@ pub struct Understood {
     pub(super) circumstances: Circumstances,
     pub(super) leaning: Leaning,
     pub(super) weights: Weights,
-    /// Words typed side by side.
-    pub(super) neighbours: Vec<[String; 2]>,
+    /// Words typed side by side, each with its place.
+    pub(super) neighbours: Vec<[(usize, String); 2]>,
+    /// Things and what they are said to lack, in the same way: `gate valve not closing`.
+    pub(super) lacks: Vec<[(usize, String); 2]>,
     /// What is said not to be it.
     pub(super) denied: Vec<Denied>,
     /// The causes among that.
@@ -295,6 +297,7 @@ impl Understood {
             leaning: Leaning::default(),
             weights: Weights::QUERY,
             neighbours,
+            lacks: lacks(&query.plain, &analysed),
             denied: denied(&query.plain, &analysed),
             denied_causes: HashSet::new(),
             surface,
@@ -383,6 +386,20 @@ impl Understood {
             };
             like.indexed()
         })
+    }
+
+    /// The same, where a case fits as well that says of a word or thing that it is not so.
+    pub(super) fn with_denied_forms(&self) -> Self {
+        let mut denied = self.clone();
+        for wanted in &mut denied.wanted {
+            let forms = wanted.terms.iter().flat_map(|(term, worth)| {
+                let forms = denied_forms(term).into_iter();
+                forms.map(|form| (form, *worth * LACKING_WORTH))
+            });
+            let forms: Vec<_> = forms.collect();
+            wanted.terms.extend(forms);
+        }
+        denied.indexed()
     }
 
     /// Whether nothing is asked: no word, pressure or field.
@@ -543,6 +560,57 @@ fn contradicted(analysed: &Analysed) -> Vec<Arc<str>> {
     let whole =
         words.filter(|(at, word)| word.ruled_out && !word.common && !analysed.of_a_kind(*at));
     whole.map(|(_, word)| Arc::clone(&word.stem)).collect()
+}
+
+/// The things that a text says to lack something, each with what it lacks and how far that stands behind it.
+fn lacks(text: &str, analysed: &Analysed) -> Vec<[(usize, String); 2]> {
+    let mut lacks = Vec::new();
+    for (at, _) in analysed
+        .words
+        .iter()
+        .enumerate()
+        .filter(|(_, word)| word.lacking)
+    {
+        let named = |at: usize| {
+            let mut mentions = analysed.mentions.iter();
+            mentions.find(|mention| mention.words.contains(&at) && !mention.concepts.is_empty())
+        };
+        let (first, lack) = match named(at) {
+            Some(mention) => {
+                let term = concept_term(mention.concepts[0], false);
+                let own = match analysed.lacks(mention) {
+                    Some(_) => lacking_term(&term),
+                    None => term,
+                };
+                (mention.words.start, own)
+            }
+            None => (at, lacking_term(&analysed.words[at].stem)),
+        };
+        let told = |at: &usize| !analysed.words[*at].common;
+        let Some(last) = (0..first).rev().take(4).find(told) else {
+            continue;
+        };
+        let one = (last..first).all(|at| match analysed.words.get(at..at + 2) {
+            Some([a, b]) => text[a.place.end..b.place.start]
+                .trim_matches(['\'', '’', ' '])
+                .is_empty(),
+            _ => false,
+        });
+        if !one || analysed.words[last].ruled_out || analysed.words[last].lacking {
+            continue;
+        }
+        let (begins, thing) = match named(last) {
+            Some(mention) => (
+                mention.words.start,
+                concept_term(mention.concepts[0], false),
+            ),
+            None => (last, stem_term(&analysed.words[last].stem, false)),
+        };
+        let place = |at: usize| analysed.words[at].position - analysed.words[begins].position;
+        lacks.push([(0, thing), (place(first), lack)]);
+    }
+    lacks.truncate(MOST_PAIRS);
+    lacks
 }
 
 /// The things a text says not to be it, each by all of its words.
@@ -707,7 +775,7 @@ impl Planner<'_> {
                     false => &[],
                 };
                 let term = concept_term(*concept, first.ruled_out);
-                let own = match words.iter().any(|word| word.lacking) {
+                let own = match analysed.lacks(mention).is_some() {
                     true => vec![(lacking_term(&term), 1.0), (term, LACKING_WORTH)],
                     false => vec![(term, 1.0)],
                 };
@@ -742,6 +810,7 @@ impl Planner<'_> {
                 continue;
             }
             let before = at.checked_sub(1).map(|before| &analysed.words[before]);
+            let before = before.filter(|before| !before.common);
             if let (true, Some(before)) = (word.ruled_out && word.qualified, before) {
                 let both = stem_term(&format!("{} {}", before.stem, word.stem), true);
                 // Where the valves are fine, so is the gate valve.
@@ -833,7 +902,7 @@ impl Planner<'_> {
     }
 
     /// Words that stand side by side and are no term of the list, which counts as one anyway.
-    fn neighbours(&mut self, text: &str, analysed: &Analysed) -> Vec<[String; 2]> {
+    fn neighbours(&mut self, text: &str, analysed: &Analysed) -> Vec<[(usize, String); 2]> {
         let mut neighbours = Vec::new();
         for (at, pair) in analysed.words.windows(2).enumerate() {
             let said = pair.iter().all(|word| !word.common && !word.ruled_out);
@@ -844,7 +913,8 @@ impl Planner<'_> {
             if said && !one && adjoin(text, &pair[0], &pair[1]) && neighbours.len() < MOST_PAIRS {
                 neighbours.push([0, 1].map(|word| {
                     let meant = self.meant(&pair[word]).into_iter().next();
-                    meant.map_or_else(|| pair[word].stem.to_string(), |(stem, _)| stem)
+                    let stem = meant.map_or_else(|| pair[word].stem.to_string(), |(stem, _)| stem);
+                    (word, stem)
                 }));
             }
         }
@@ -985,16 +1055,29 @@ impl Planner<'_> {
                 let analysed = self.analysis.read(text);
                 let mut wanted = self.wanted(text, &analysed);
                 let split = split(text, &analysed.readings);
-                let telling = split.iter().filter(|word| !word.common);
-                if within.part.is_none() && telling.clone().count() > 1 {
+                let telling: Vec<&Word> = split.iter().filter(|word| word.in_phrase()).collect();
+                if within.part.is_none() && !telling.is_empty() {
+                    // Words side by side are asked for as they stand, denied or not.
                     for known in &mut wanted {
                         let other =
-                            |word: &&Word| known.terms.iter().any(|(t, _)| *t == *word.stem);
-                        let word = telling.clone().find(other);
+                            |word: &&&Word| known.terms.iter().any(|(t, _)| *t == *word.stem);
+                        let word = telling.iter().find(other);
                         let terms = word.map(|word| any_term(&word.stem)).into_iter().flatten();
                         known.terms.extend(terms.skip(1).map(|term| (term, 0.0)));
                     }
-                    let terms = telling.map(|word| (word.position, word.stem.to_string()));
+                    let common = split.iter().filter(|word| !word.in_phrase());
+                    let common: Vec<_> = common.map(|word| format!("“{}”", word.plain)).collect();
+                    if let [others @ .., last] = common.as_slice() {
+                        let (all, is, its) = match others {
+                            [] => (last.clone(), "is", "its"),
+                            others => (format!("{} and {last}", others.join(", ")), "are", "their"),
+                        };
+                        self.remarks.push(format!(
+                            "{all} {is} too common to look for; any word may stand in {its} place."
+                        ));
+                    }
+                    let terms = telling.into_iter();
+                    let terms = terms.map(|word| (word.position, word.stem.to_string()));
                     return Some(Strict {
                         shown: within.text.trim().to_owned(),
                         part: None,
@@ -1003,6 +1086,10 @@ impl Planner<'_> {
                         terms: terms.take(MOST_WORDS).collect(),
                         wanted,
                     });
+                }
+                if within.part.is_none() && !analysed.readings.is_empty() {
+                    // It is asked for as a pressure.
+                    return None;
                 }
                 let terms: Vec<_> = analysed
                     .words

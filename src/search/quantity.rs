@@ -286,7 +286,10 @@ fn no_mass(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     }
     let mass = mass(pieces.get(at + 1)?).filter(|mass| KNOWN.contains(mass))?;
     let ends = pieces.get(at + 2).is_none_or(|piece| match piece.lex {
-        Lex::Word(_) => is_any(piece, &["and", "nor", "or", "but", "no", "at", "in", "on"]),
+        Lex::Word(_) => is_any(
+            piece,
+            &["and", "nor", "or", "but", "no", "at", "in", "on", "to"],
+        ),
         Lex::Sign(sign) => matches!(sign, ',' | ';' | ')' | '?' | '.'),
         _ => false,
     });

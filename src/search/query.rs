@@ -23,6 +23,7 @@ use super::{
     beside::Beside,
     denied,
     document::{Noted, Part, When},
+    happened::happened,
     held::Held,
     language::Named,
     leaning::Leaning,
@@ -37,12 +38,13 @@ use super::{
     shortlist::{self, Allowed, Form, Forms, Plan},
     spread,
     surface::Surface,
+    unseen::Unseen,
     walk,
     weights::Weights,
 };
 use crate::{
     casebook::{Asker, SiteScope},
-    catalogue::Kind,
+    catalogue::{AntecedentId, Kind},
     vacuum::units::PressureUnit,
 };
 
@@ -51,6 +53,9 @@ const SIMILAR_WORDS: usize = 40;
 
 /// How many quantities of its symptom a case is compared by.
 const SIMILAR_QUANTITIES: usize = 4;
+
+/// Worth of a thing that a check cleared, beside one of which somebody says so in words.
+const CLEARED_WORTH: f32 = 0.3;
 
 /// What narrows a search.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -189,6 +194,9 @@ impl SearchIndex {
         let mut asked = Understood::new(&typed, &self.analysis, &vocabulary);
         let open = matches!(asker.scope, SiteScope::All);
         asked.denied_causes = denied::causes(&asked.denied, &request.names, &self.analysis);
+        let before = happened(&typed, request.names.antecedents(), &self.analysis);
+        let before = before.into_iter().map(|id| (AntecedentId::new(id), true));
+        asked.circumstances.antecedents.extend(before);
         asked.remarks.extend(tools.into_iter().filter(|_| open));
         self.name(&searcher, &request.names, open, &mut asked)?;
         asked.weights = request.weights.unwrap_or(Weights::QUERY);
@@ -321,6 +329,15 @@ impl SearchIndex {
         if let Some(found) = self.nearest(searcher, asked, request)? {
             return Ok(found);
         }
+        if !asked.wanted.is_empty() && !asked.only_denies() {
+            let denied = asked.with_denied_forms();
+            let mut answer = self.ranked(searcher, &denied, Vec::new(), request)?;
+            if answer.total > 0 {
+                let told = "No case says that this is so; these say that it is not.";
+                answer.relaxed.push(told.to_owned());
+                return Ok(answer);
+            }
+        }
         if let Some(found) = self.silent_of(searcher, asked, request)? {
             return Ok(found);
         }
@@ -332,17 +349,25 @@ impl SearchIndex {
                 return Ok(answer);
             }
         }
-        let numbers = asked
+        let mut relaxed: Vec<String> = Vec::new();
+        for name in asked
             .named
             .iter()
-            .filter(|name| name.named == Named::Number);
-        let relaxed = numbers.map(|name| {
-            format!(
-                "There is no incident {}.",
-                name.shown.trim_start_matches("incident:")
-            )
-        });
-        let mut relaxed: Vec<String> = relaxed.collect();
+            .filter(|name| name.named == Named::Number)
+        {
+            let held = |(id, _): &(String, String)| {
+                let number = id.parse().unwrap_or_default();
+                searcher.doc_freq(&Term::from_field_i64(self.fields.number, number))
+            };
+            let mut found = 0;
+            for value in &name.values {
+                found += held(value)?;
+            }
+            if found == 0 {
+                let shown = name.shown.trim_start_matches("incident:");
+                relaxed.push(format!("There is no incident {shown}."));
+            }
+        }
         if relaxed.is_empty() && asked.remarks.is_empty() {
             relaxed.push("No case holds any of this, in whatever words.".to_owned());
         }
@@ -819,9 +844,14 @@ impl SearchIndex {
                 Named::Class => Term::from_field_text(self.fields.class, id),
                 Named::Status => Term::from_field_text(self.fields.status, id),
                 Named::Kind => Term::from_field_text(self.fields.kind, id),
-                Named::Cause | Named::Sign | Named::Antecedent => self.of_catalogue(name.named, id),
+                Named::Cause | Named::Sign | Named::Unseen | Named::Antecedent => {
+                    self.of_catalogue(name.named, id)
+                }
             };
-            let any = name.values.iter().map(|known| term(value(known)));
+            let any = name.values.iter().map(|known| match name.named {
+                Named::Unseen => Box::new(Held(Unseen(known.0.clone()))) as Box<dyn Query>,
+                _ => term(value(known)),
+            });
             if name.left_out {
                 let any = BooleanQuery::union(any.collect());
                 plan.bounds.push((Occur::MustNot, unscored(Box::new(any))));
@@ -974,6 +1004,12 @@ impl SearchIndex {
                 let term = Term::from_field_text(field, form);
                 let holding = searcher.doc_freq(&term)?;
                 if holding > 0 {
+                    let cleared = part == Part::Facts && analysis::ruled_out(form).is_some();
+                    let worth = if cleared {
+                        worth * CLEARED_WORTH
+                    } else {
+                        *worth
+                    };
                     let weight = asked.weights.part(part) * worth;
                     forms.held = forms.held.max(holding as usize);
                     forms.each.push(Form {

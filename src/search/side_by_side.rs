@@ -14,11 +14,16 @@ use super::{SearchError, shortlist::reaches};
 /// Only so many pairs of neighbours are looked up.
 pub(super) const MOST_PAIRS: usize = 4;
 
-/// For each case, the share of the pairs that one of its parts holds side by side.
+/// Words that stand at most between a thing and what it is told to lack: `gate valve does not seal`.
+pub(super) const BETWEEN: u32 = 2;
+
+/// For each case, the share of the pairs that one of its parts holds side by side, or with at most so many
+/// words between.
 pub(super) fn shares(
     searcher: &Searcher,
     fields: &[Field],
-    pairs: &[[String; 2]],
+    pairs: &[[(usize, String); 2]],
+    between: u32,
     cases: &[DocAddress],
 ) -> Result<Vec<f32>, SearchError> {
     let mut shares = vec![0.0; cases.len()];
@@ -27,8 +32,10 @@ pub(super) fn shares(
     for pair in pairs {
         let mut holds = vec![false; cases.len()];
         for field in fields {
-            let words = pair.iter().map(|word| Term::from_field_text(*field, word));
-            let phrase = PhraseQuery::new(words.collect());
+            let term =
+                |(place, word): &(usize, String)| (*place, Term::from_field_text(*field, word));
+            let words = pair.iter().map(term).collect();
+            let phrase = PhraseQuery::new_with_offset_and_slop(words, between);
             let phrase = phrase.weight(EnableScoring::disabled_from_searcher(searcher))?;
             for of_segment in order.chunk_by(|a, b| cases[*a].segment_ord == cases[*b].segment_ord)
             {

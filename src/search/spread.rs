@@ -107,18 +107,26 @@ fn weighed(
 ) -> Result<Vec<(u64, BTreeSet<u64>, Candidate)>, SearchError> {
     let worths = Worths::new(searcher, fields.known, &asked.circumstances, &asked.weights)?;
     let cases: Vec<_> = found.iter().map(|(_, case)| *case).collect();
-    let side_by_side = match asked.weights.side_by_side > 0.0 {
-        true => side_by_side::shares(searcher, &fields.texts(), &asked.neighbours, &cases)?,
-        false => vec![0.0; cases.len()],
+    let shares = |pairs: &[[(usize, String); 2]], between: u32, weight: f32| match weight > 0.0 {
+        true => side_by_side::shares(searcher, &fields.texts(), pairs, between, &cases),
+        false => Ok(vec![0.0; cases.len()]),
     };
+    let side_by_side = shares(&asked.neighbours, 0, asked.weights.side_by_side)?;
+    let lacks = shares(&asked.lacks, side_by_side::BETWEEN, asked.weights.lacks)?;
+    let side_by_side = side_by_side.into_iter().zip(lacks);
     let denied = match asked.weights.denied > 0.0 {
         true => denied::shares(searcher, fields, &asked.denied, &cases)?,
         false => vec![0.0; cases.len()],
     };
+    let deny_as_well = match asked.denied_causes.is_empty() {
+        true => vec![false; cases.len()],
+        false => denied::deny_as_well(searcher, fields, &asked.denied, &cases)?,
+    };
+    let denied = denied.into_iter().zip(deny_as_well);
     let mut segments: HashMap<u32, Columns> = HashMap::new();
     let mut weighed = Vec::with_capacity(found.len());
     let found = found.into_iter().zip(side_by_side).zip(denied);
-    for (((words, address), side_by_side), denied) in found {
+    for (((words, address), (side_by_side, lacks)), (denied, denies)) in found {
         let columns = match segments.entry(address.segment_ord) {
             Entry::Occupied(open) => open.into_mut(),
             Entry::Vacant(new) => new.insert(Columns::new(
@@ -143,10 +151,11 @@ fn weighed(
             asked.learning.telling.of_cause(&asked.told, &cause)
         };
         let told_alike = asked.weights.likeness * likeness;
-        let worth = words * (1.0 + told_alike + asked.weights.side_by_side * side_by_side)
+        let beside = asked.weights.side_by_side * side_by_side + asked.weights.lacks * lacks;
+        let worth = words * (1.0 + told_alike + beside)
             + columns.circumstances.worth(case)
             + asked.weights.tells * tells;
-        let denied = match asked.denied_causes.contains(&cause) {
+        let denied = match asked.denied_causes.contains(&cause) && !denies {
             true => 1.0,
             false => denied,
         };

@@ -589,6 +589,57 @@ fn what_is_ruled_out_is_marked_and_faults_are_not() {
     }
 }
 
+/// `The valve` of which a text said before which it is, is no other valve.
+#[test]
+fn what_was_named_before_is_ruled_out_and_no_other_of_its_kind() {
+    for (text, held) in [
+        (
+            "thought the slit valve had gone, but it was not the valve",
+            "!+valv",
+        ),
+        ("not past the cryo's own valves", "!+valv"),
+        ("it was not the valve", "!valv"),
+        ("slit valve shut, not the valves", "!valv"),
+    ] {
+        let terms = terms(text);
+        assert!(terms.contains(&held.to_owned()), "{text:?}: {terms:?}");
+    }
+}
+
+/// What is said not to work is faulty, however that is put, and no lack of a fault.
+#[test]
+fn a_lack_that_is_the_fault_itself_is_found_by_its_other_names() {
+    let index = index_of(&[
+        "alarm working again",
+        "alarm faulty",
+        "horn works",
+        "horn failed",
+        "horn inoperative",
+    ]);
+    assert_eq!(found(&index, "alarm not working")[0], 2);
+    let horns = found(&index, "horn doesn't work");
+    assert_eq!(horns[..2].iter().max(), Some(&5), "{horns:?}");
+    assert_eq!(horns[..2].iter().min(), Some(&4), "{horns:?}");
+}
+
+/// What no case says to be so, but one denies, is shown as that.
+#[test]
+fn what_is_only_denied_is_shown_as_denied() {
+    let index = index_of(&["no power cut here", "foil on the door"]);
+    let told = answer(&index, "power cut");
+    let relaxing = Request {
+        text: "power cut".to_owned(),
+        limit: 10,
+        relax: true,
+        ..Request::default()
+    };
+    let relaxed = index
+        .search(&Asker::console(), &relaxing)
+        .expect("an answer");
+    assert!(told.total == 1 || relaxed.total == 1, "{relaxed:?}");
+    assert_eq!(relaxed.hits[0].number, 1);
+}
+
 fn concept_of(text: &str) -> Vec<String> {
     let mut terms: Vec<_> = terms(text)
         .into_iter()
@@ -871,6 +922,17 @@ fn found(index: &SearchIndex, typed: &str) -> Vec<i64> {
     hits.iter().map(|hit| hit.number).collect()
 }
 
+/// What was read several times counts once.
+#[test]
+fn a_pressure_typed_again_and_again_is_one() {
+    let index = index_of(&["stuck at 4e-6 torr", "foil"]);
+    let count = |typed: &str| answer(&index, typed).understood.pressures.len();
+    assert_eq!(count("4e-6 4e-6 4e-6 foil"), 1);
+    assert_eq!(count("06:12 HV 4.2E-6; 06:42 4.1E-6; 07:12 4.1E-6"), 1);
+    assert_eq!(count("4e-6, foreline 4e-2"), 2);
+    assert_eq!(count("was 4e-7 now 4e-6"), 2);
+}
+
 /// Where every figure was taken out of the texts, as from some open ones, no column finds a time.
 #[test]
 fn a_quantity_is_searched_as_words_where_no_case_holds_one() {
@@ -885,7 +947,15 @@ fn a_quantity_is_searched_as_words_where_no_case_holds_one() {
 fn a_number_sign_names_an_incident_only_by_itself() {
     assert_eq!(parse("#31").named[0].value, "31");
     assert_eq!(parse(" #31. ").named[0].value, "31");
-    for typed in ["post #3 hot", "fan #6", "#2 post", "change oil #1"] {
+    assert_eq!(parse("#123 foil").named[0].value, "123");
+    assert_eq!(parse("#123 foil").plain, " foil");
+    for typed in [
+        "post #3 hot",
+        "fan #6",
+        "#2 post",
+        "change oil #1",
+        "bay #123",
+    ] {
         let query = parse(typed);
         assert_eq!(query.named, [], "{typed}");
         assert!(query.plain.contains('#'), "{typed}");

@@ -21,6 +21,8 @@ pub struct Weights {
     pub likeness: f32,
     /// How much a case gains that holds all words side by side as they were typed.
     pub side_by_side: f32,
+    /// How much a case gains that says of the same thing that it lacks the same: `gate valve not closing`.
+    pub lacks: f32,
     /// What a case gains by its cause being the likeliest that the words asked tell of, in the same
     /// shares.
     pub tells: f32,
@@ -65,6 +67,7 @@ impl Weights {
         quantity: 3.0,
         likeness: 2.0,
         side_by_side: 0.15,
+        lacks: 0.8,
         denied: 0.5,
         tells: 0.0,
         shared_cause: 4.0,
@@ -74,7 +77,7 @@ impl Weights {
         gauge: 0.03,
         sign: 0.0,
         against: 0.0,
-        antecedent: 0.0,
+        antecedent: 0.3,
         confirmed: 0.12,
         age: 0.03,
         outcome: 0.0,
@@ -84,6 +87,7 @@ impl Weights {
     pub const CASE: Self = Self {
         likeness: 0.0,
         side_by_side: 0.0,
+        lacks: 0.0,
         tells: 0.4,
         shared_cause: 2.0,
         class: 0.03,
@@ -114,6 +118,7 @@ impl Weights {
             ("quantity", &mut self.quantity),
             ("likeness", &mut self.likeness),
             ("side_by_side", &mut self.side_by_side),
+            ("lacks", &mut self.lacks),
             ("denied", &mut self.denied),
             ("tells", &mut self.tells),
             ("shared_cause", &mut self.shared_cause),

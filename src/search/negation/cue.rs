@@ -5,10 +5,10 @@ use std::ops::Range;
 use super::{
     Told,
     lists::{
-        AFTER_NOT_IT, ANSWERS, CLAUSE, COMPARED, COURSE, FINDS, FREE_OF, IN_VAIN, IS, LACKED,
-        LOOKED_FOR, NO_CAUSE, NO_EFFECT, NO_THEN, NOT_IT, NOT_SO, PLACED, REACH, SEEN_NOW, SHOWS,
-        SOUGHT, STATES, TESTS, THING_FOLLOWS, THINGS, THINGS_IN_ING, THINKS, TO_THE_THING, TRIALS,
-        TURNS, WELL_THEN,
+        AFTER_NOT_IT, ANSWERS, AT_ALL, CLAUSE, COMPARED, COURSE, FINDS, FREE_OF, IN_VAIN, IS,
+        LACKED, LOOKED_FOR, NO_CAUSE, NO_EFFECT, NO_THEN, NOT_IT, NOT_SO, PLACED, REACH, READS,
+        SEEN_NOW, SHOWS, SOUGHT, STATES, TESTS, THING_FOLLOWS, THINGS, THINGS_IN_ING, THINKS,
+        TO_THE_THING, TRIALS, TURNS, WELL_THEN,
     },
 };
 
@@ -153,6 +153,9 @@ pub(super) const BEGINNINGS: &[&str] = &[
     "agreed",
     "negative",
     "neg",
+    "vain",
+    "perfect",
+    "happy",
 ];
 
 /// What the word at a place rules out, if anything.
@@ -164,6 +167,8 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
         "no" if counted && ["", "."].contains(&told.gap(at).trim()) => None,
         "no" | "none" | "nope" | "nil" if told.ends(at) => answered(told, at),
         "none" if next(1) == "of" => Cue::forward(at..at + 2),
+        // `The rise was neither line nor curve`
+        "neither" if ["line", "linear", "straight", "curve", "curved"].contains(&next(1)) => None,
         "no" | "without" | "neither" | "nor" => absent(told, at, at),
         "o" if told.before(at, 1) == "w" && told.gap(at - 1) == "/" => absent(told, at - 1, at),
         "nothing" => nothing(told, at),
@@ -221,8 +226,14 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
         "absent" if told.ends(at) && !negated(told, at) => {
             Cue::backward(told.thing_before(at)?, at..at + 1)
         }
-        "fine" | "ok" | "okay" | "normal" | "good" | "clean" | "clear" | "tight" | "dry"
-        | "spotless" | "agree" | "agrees" | "agreed" | "negative" | "neg" => well(told, at),
+        "vain" if told.before(at, 1) == "in" && told.joined(at) => {
+            let last = at.checked_sub(2).filter(|_| told.joined(at - 1))?;
+            Cue::backward(told.thing_tried(last)?, at - 1..at + 1)
+        }
+        "fine" | "ok" | "okay" | "normal" | "good" | "perfect" | "happy" | "clean" | "clear"
+        | "tight" | "dry" | "spotless" | "agree" | "agrees" | "agreed" | "negative" | "neg" => {
+            well(told, at)
+        }
         _ => None,
     }
 }
@@ -265,7 +276,8 @@ fn missed(told: &Told<'_>, at: usize) -> Option<usize> {
 /// `cleaned gauge, no change`, `regeneration no help`: what was done in vain.
 fn in_vain(told: &Told<'_>, at: usize) -> Option<Cue> {
     let end = at + 1;
-    if !IN_VAIN.contains(&told.plain(end)) || told.parted(at) || !told.ends(end) {
+    let ends = told.ends(end) || AT_ALL.contains(&told.plain(end + 1));
+    if !IN_VAIN.contains(&told.plain(end)) || told.parted(at) || !ends {
         return None;
     }
     let before = at.checked_sub(1)?;
@@ -308,10 +320,14 @@ fn as_before(told: &Told<'_>, at: usize) -> Option<Cue> {
         || CLAUSE.contains(&follows)
         || ["reading", "result", "pressure", "base", "value", "at", "as"].contains(&follows)
         || figure;
-    let before = at.checked_sub(1)?;
-    let thing = match told.joined(at) {
+    let mut first = at;
+    while told.joined(first) && READS.contains(&told.before(first, 1)) {
+        first -= 1;
+    }
+    let before = first.checked_sub(1)?;
+    let thing = match told.joined(first) {
         true => told.thing_tried(before)?,
-        false => told.thing_tried_before(at)?,
+        false => told.thing_tried_before(first)?,
     };
     // Only the thing is ruled out; how things stand now is told by the other words.
     ends.then(|| Cue::backward(thing, at..at + 1))?
@@ -338,9 +354,28 @@ fn condition(told: &Told<'_>, at: usize) -> bool {
 fn unanswered(told: &Told<'_>, at: usize, end: usize) -> Option<Cue> {
     let sprayed = |at: &usize| ["helium", "he", "sniffer"].contains(&told.plain(*at));
     let begins = told.begins(at);
+    // `Sprayed he round the flanges for an hour, nothing`
+    let alone = begins == at && told.ends(end - 1);
+    let earlier = at.checked_sub(1).filter(|_| alone);
+    let before = earlier.map(|last| told.begins(last)..at);
+    let spray = [
+        "helium", "sprayed", "spraying", "sniffed", "sniffing", "hired", "with", "of",
+    ];
+    let in_clause = |at: &usize| {
+        told.plain(*at) == "helium" || sprayed(at) && spray.contains(&told.before(*at, 1))
+    };
+    if let Some(helium) = before.and_then(|mut clause| clause.find(in_clause)) {
+        return Some(Cue {
+            also: Some(helium),
+            ..Cue::of(at..end)
+        });
+    }
     let helium = (begins..at).rev().take(4).find(sprayed)?;
     let between = (helium + 1..at).all(|at| SHOWS.contains(&told.plain(at)));
-    let placed = PLACED.contains(&told.plain(end)) && !told.parted(end - 1);
+    let next = told.plain(end + 1);
+    let time = ["half", "an", "two", "three", "four", "several"].contains(&next)
+        || next.starts_with(|c: char| c.is_ascii_digit());
+    let placed = PLACED.contains(&told.plain(end)) && !time && !told.parted(end - 1);
     between.then(|| Cue {
         also: Some(helium),
         forward: placed.then_some(end),
@@ -361,6 +396,10 @@ fn absent(told: &Told<'_>, first: usize, at: usize) -> Option<Cue> {
         && let Some(cue) = unanswered(told, first, at + 2)
     {
         return Some(cue);
+    }
+    // Before the end of a clause it is the gas, and nobody.
+    if told.plain(at + 1) == "he" && told.plain(at) == "no" && told.ends(at + 1) {
+        return Cue::forward(first..at + 1);
     }
     if let Some(lacks) = missed(told, at) {
         return Some(Cue {
@@ -384,6 +423,16 @@ fn absent(told: &Told<'_>, first: usize, at: usize) -> Option<Cue> {
     let matter = [
         "problem", "problems", "issue", "issues", "trouble", "fault", "faults",
     ];
+    // `Door no issue`
+    let none = matter.contains(&told.plain(at + 1)) || told.plain(at + 1) == "findings";
+    if none
+        && told.plain(at) == "no"
+        && told.ends(at + 1)
+        && let Some(thing) = told.thing_before(at)
+        && thing + 1 - told.begins(thing) <= 3
+    {
+        return Cue::backward(thing, first..at + 2);
+    }
     let of = |place: usize| {
         ["of", "with", "in", "at", "on", "from"].contains(&told.plain(place))
             && !told.parted(place - 1)
@@ -413,9 +462,28 @@ fn nothing(told: &Told<'_>, at: usize) -> Option<Cue> {
             _ => Cue::forward(at..at + 4),
         };
     }
-    let silent = told.ends(at) || ["at", "anywhere", "found", "seen"].contains(&next(1));
+    let did = [
+        "does", "did", "do", "changes", "changed", "brings", "brought",
+    ];
+    if did.contains(&told.before(at, 1)) && told.joined(at) && told.ends(at) {
+        // `Pressing the door does nothing`
+        let thing = match told.joined(at - 1) {
+            true => told.thing_tried(at.checked_sub(2)?)?,
+            false => told.thing_tried_before(at - 1)?,
+        };
+        return Cue::backward(thing, at - 1..at + 1);
+    }
+    let later = ["in", "after", "for"].contains(&next(1));
+    let silent = told.ends(at) || later || ["at", "anywhere", "found", "seen"].contains(&next(1));
     if let Some(cue) = silent.then(|| unanswered(told, at, at + 1)).flatten() {
         return Some(cue);
+    }
+    // `Checked the water, nothing`
+    if told.ends(at)
+        && !told.joined(at)
+        && let Some(thing) = told.thing_tried_before(at)
+    {
+        return Cue::backward(thing, at..at + 1);
     }
     let helium = ["helium", "he", "sniffer"].contains(&next(2));
     if ["on", "in", "at", "under"].contains(&next(1))
@@ -424,7 +492,9 @@ fn nothing(told: &Told<'_>, at: usize) -> Option<Cue> {
     {
         return Cue::backward(thing, at..at + 3);
     }
-    if ["on", "under", "with"].contains(&next(1)) && (["the", "our"].contains(&next(2)) || helium) {
+    let placed = ["on", "under", "with", "at"].contains(&next(1)) && !told.parted(at);
+    let named = ["the", "our"].contains(&next(2)) || THINGS.contains(&next(2));
+    if placed && (named || helium) {
         return Cue::forward(at..at + 2);
     }
     if ![
@@ -494,6 +564,11 @@ fn not(told: &Told<'_>, at: usize) -> Option<Cue> {
         let but = Some(but).filter(|but| ["but", "than", "except"].contains(&told.plain(*but)));
         Some(i..but.filter(|_| any)? + 1)
     });
+    let likely = ["probably", "likely", "certainly", "definitely", "surely"];
+    if told.ends(at) && told.joined(at) && likely.contains(&told.before(at, 1)) {
+        // `Door probably not`
+        return Cue::backward(told.thing_before(at - 1)?, at - 1..at + 1);
+    }
     if told.parted(at) {
         return None;
     }
@@ -745,7 +820,7 @@ fn negated(told: &Told<'_>, at: usize) -> bool {
 
 /// `door fine`, `both doors are clean`.
 fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
-    if told.ends(at) && at > 0 && told.gap(at - 1).trim() == ":" {
+    if told.ends(at) && at > 0 && [":", "?"].contains(&told.gap(at - 1).trim()) {
         let test = tried_clear(told, told.begins(at - 1)..at);
         return test.or_else(|| Cue::backward(at - 1, at..at + 1));
     }
@@ -758,6 +833,10 @@ fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
     let before = told.before(at, 1);
     let (series, another) = series(told, at);
     let begins = series.unwrap_or_else(|| told.begins(thing));
+    if (begins..thing).any(|at| told.plain(at) == "without") {
+        // Without it things are well, so that it is the matter.
+        return Some(Cue::of(at..at + 1));
+    }
     let next = told.plain(at + 1);
     let ends = told.ends(at) || another || series.is_some() || SEEN_NOW.contains(&next);
     // `gauge ok foil on the door`
@@ -774,8 +853,12 @@ fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
     }
     let after_verb = IS.contains(&before);
     let fits = match told.plain(at) {
-        "fine" | "ok" | "okay" | "normal" | "good" => after_verb || short,
-        "clean" => after_verb || (short && THINGS.contains(&told.plain(thing))),
+        "fine" | "ok" | "okay" | "normal" | "good" | "perfect" | "happy" => after_verb || short,
+        "clean" | "tight" => {
+            let plain = told.plain(thing);
+            let one = plain.strip_suffix('s').unwrap_or(plain);
+            after_verb || (short && (THINGS.contains(&plain) || THINGS.contains(&one)))
+        }
         "agree" | "agrees" | "agreed" => told.plain(thing).starts_with("gauge"),
         "negative" | "neg" => told.ends(at) && TRIALS.contains(&before),
         _ => after_verb,

@@ -510,6 +510,13 @@ pub(super) const NOT_SO: &[&str] = &[
     "greasy",
     "dusty",
     "fouled",
+    "saturated",
+    "swollen",
+    "overgreased",
+    "overfilled",
+    "overdue",
+    "poisoned",
+    "flooded",
 ];
 
 /// What was searched for in vain is not ruled out: "leak not found".
@@ -575,6 +582,13 @@ pub(super) const LOOKED_AT: &[&str] = &[
     "isolated",
     "blown",
     "done",
+    "shut",
+    "closed",
+    "pushed",
+    "pushing",
+    "pressed",
+    "pressing",
+    "sprayed",
 ];
 
 /// What a thing is tried by: "cleaned gauge, no change", "water suspected but not it".
@@ -607,6 +621,13 @@ pub(super) const TRIED: &[&str] = &[
     "swap",
     "clean",
     "wipe",
+    "blow",
+    "blew",
+    "pushed",
+    "pushing",
+    "pressed",
+    "pressing",
+    "sprayed",
 ];
 
 /// How often and when a thing was tried: "door wiped three times now, no change".
@@ -701,6 +722,19 @@ pub(super) const SHOWS: &[&str] = &[
     "around",
     "everywhere",
     "all",
+    "guy",
+    "man",
+    "hunt",
+    "leak",
+];
+
+/// Behind what had no effect these say no more: "no difference at all".
+pub(super) const AT_ALL: &[&str] = &["at", "whatever", "whatsoever", "either", "anywhere"];
+
+/// Between a thing tried and "the same" these say that it reads so: "gauge swapped, reads the same".
+pub(super) const READS: &[&str] = &[
+    "the", "exactly", "reads", "read", "reading", "shows", "showed", "is", "was", "it", "still",
+    "just", "stays", "stayed",
 ];
 
 /// "No ..." behind what was tried says that it was in vain.
@@ -716,6 +750,9 @@ pub(super) const IN_VAIN: &[&str] = &[
     "luck",
     "success",
     "good",
+    "reaction",
+    "response",
+    "diff",
 ];
 
 /// Before a thing these say nothing of which kind it is: "no big leak".
@@ -797,6 +834,19 @@ pub(super) const LACKED: &[&str] = &[
     "filter",
     "display",
     "compression",
+    "pressure",
+    "current",
+    "light",
+    "lights",
+    "signal",
+    "output",
+    "charge",
+    "fuel",
+    "spark",
+    "vacuum",
+    "indication",
+    "contact",
+    "torque",
 ];
 
 /// Verbs of finding: "did not see any water".

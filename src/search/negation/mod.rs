@@ -63,7 +63,9 @@ pub(super) fn mark(text: &str, words: &mut [Word]) {
             words[i].common |= thing && matter(&words[i]) || more && there(&words[i]);
         }
         let told = Told { text, words };
-        let qualified: Vec<usize> = span.filter(|i| told.qualified(*i)).collect();
+        let one_of =
+            |i: &usize| told.qualified(*i) || told.words[*i].ruled_out && told.named_before(*i);
+        let qualified: Vec<usize> = span.filter(one_of).collect();
         for i in qualified {
             words[i].qualified = true;
         }
@@ -107,12 +109,37 @@ impl Told<'_> {
     /// Whether a word says no more than which of a kind is meant: the valve of `gas valve good`.
     fn qualified(&self, at: usize) -> bool {
         let own = &self.words[at];
+        if self.before(at, 1) == "own" && self.before(at, 2) == "s" {
+            return true;
+        }
         at.checked_sub(1).is_some_and(|before| {
             let (gap, word) = (self.gap(before), &self.words[before]);
             let said = |word: &Word| word.ruled_out && !word.common;
             let one = word.denial == own.denial && (gap.trim().is_empty() || gap == "-");
             one && said(own) && said(word) && !TELLS_NO_KIND.contains(&&*word.plain)
         })
+    }
+
+    /// Whether a word is that of which the text said before which of a kind it is: the valve of `slit valve
+    /// suspected, but it was not the valve`.
+    fn named_before(&self, at: usize) -> bool {
+        let own = &self.words[at];
+        let alone = ["the", "that"].contains(&self.before(at, 1)) && self.parted_or_common(at);
+        let same = |i: &usize| {
+            let word = &self.words[*i];
+            let kind = i.checked_sub(1).map(|before| &self.words[before]);
+            word.plain == own.plain
+                && self.joined(*i)
+                && kind.is_some_and(|kind| {
+                    !kind.common && !TELLS_NO_KIND.contains(&&*kind.plain) && !kind.ruled_out
+                })
+        };
+        alone && (1..at.saturating_sub(1)).any(|i| same(&i))
+    }
+
+    /// Whether the word behind goes on naming the thing.
+    fn parted_or_common(&self, at: usize) -> bool {
+        self.ends(at) || self.words.get(at + 1).is_none_or(|next| next.common)
     }
 
     /// What stands between a word and the next.
@@ -338,7 +365,12 @@ impl Told<'_> {
     /// The thing tried that a clause which ends here tells of, or, where it says no more than how it was
     /// tried, the clause before it.
     fn thing_tried(&self, last: usize) -> Option<usize> {
-        let mut tried = (self.begins(last)..=last).any(|i| TRIED.contains(&self.plain(i)));
+        // What was done twice was done.
+        let done = |i: usize| {
+            let plain = self.plain(i);
+            TRIED.contains(&plain) || ["twice", "times"].contains(&plain)
+        };
+        let mut tried = (self.begins(last)..=last).any(done);
         let mut at = last;
         let mut clauses = 0;
         while self.says_how(at) {
@@ -346,7 +378,7 @@ impl Told<'_> {
                 clauses += 1;
             }
             at = at.checked_sub(1).filter(|_| clauses < 2)?;
-            tried |= TRIED.contains(&self.plain(at));
+            tried |= done(at);
         }
         let begins = self.begins(at);
         let divides = (begins..=at).any(|i| DIVIDES.contains(&self.plain(i)));

@@ -127,7 +127,8 @@ pub(super) fn of_a_scan(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
         .get(next)
         .is_some_and(|piece| is_any(piece, &["peak", "peaks"]))
         && masses.iter().all(is_sure);
-    let shown = peak || shown_before(pieces, at) || shown_behind(pieces, next);
+    let beside = masses.iter().all(is_sure) && beside_another(pieces, next);
+    let shown = peak || beside || shown_before(pieces, at) || shown_behind(pieces, next);
     (fits && !counts && shown).then_some((Sort::Mass, masses, next))
 }
 
@@ -148,6 +149,21 @@ fn shown_before(pieces: &[Piece<'_>], at: usize) -> bool {
                 !matches!(piece.lex, Lex::Sign('.' | ';' | '(' | ')') | Lex::Number(_))
             })
             .any(is_instrument)
+}
+
+/// Whether another mass is said behind it not to be there: `28 way up and no 32`.
+fn beside_another(pieces: &[Piece<'_>], next: usize) -> bool {
+    const HIGH: [&str; 9] = [
+        "way", "well", "very", "high", "up", "big", "strong", "and", "but",
+    ];
+    let behind = pieces.get(next..).unwrap_or_default().iter();
+    let mut rest =
+        behind.skip_while(|piece| is_any(piece, &HIGH) || matches!(piece.lex, Lex::Sign(',')));
+    let denied = rest
+        .next()
+        .is_some_and(|piece| is_any(piece, &["no", "without", "not"]));
+    let mass = rest.next().and_then(listed);
+    denied && mass.is_some_and(|masses| masses.iter().all(is_sure))
 }
 
 /// Whether the words behind say that they are read off an instrument: `gone from the scan`.

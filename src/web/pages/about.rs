@@ -50,18 +50,20 @@ nor water`, `leak-free`, `nothing wrong with the pump`, `door fine`, `gate valve
 `regen did not help`, `cleaned gauge, no change`, `leak check negative`. A check on record that found nothing counts as \
 well, for what it shows most causes of. It \
 is matched with cases that ruled it out too, whose words are quoted, not with those that found it: where nothing else is \
-asked, cases whose cause is of that name are left out, else they count for less. A wider word ruled out rules out \
-the narrower as well, not the other way: where nobody saw a drip there may be water. What is *not ruled out*, \
+asked, cases whose cause is of that name are left out, else they count for less, unless they rule out the same. A wider word ruled out rules out \
+the narrower as well, not the other way: where nobody saw a drip there may be water. After *after* or *since*, what happened before counts: `after regen`. What is *not ruled out*, \
 and a fault as in `valve not closing` or `no flow`, is searched for as it is told. What a proof says is gone rules \
 nothing out.
 
 To narrow a search:
 
-- `\"tip seal\"`: these words side by side, whether the case says that it is so or not
+- `\"tip seal\"`, `\"no change\"`: these words side by side, whether the case says that it is so or not; words too \
+common to be kept, other than *no* and *not*, may be any word, which is told; figures in it count as pressures
 - `-gauge`: leave out cases with this word, also where they rule it out
 - `-cause:gauge`: leave out cases with this word in that part
 - `cause:foil`, `fix:cleaned`, `symptom:stuck`, `sign:linear`: the word in that \
-part of the case, also where it is ruled out; `component:` is the same as `cause:`, `antecedent:` the same as `sign:`
+part of the case, also where it is ruled out; `component:` is the same as `cause:`, `antecedent:` the same as `sign:`; \
+`sign:\"not linear\"` finds where that sign was looked for and not seen
 - `cause:cryo-saturated`, `sign:rise-linear`, `antecedent:\"Power cut or emergency stop\"`: an identifier or a whole \
 name of the catalogue means that cause, sign or antecedent and nothing else; `component:door-seal` or its name all causes \
 of that component
@@ -73,7 +75,7 @@ the name that pages show, and any of them by its beginning
 - `status:open` or `status:closed`
 - `kind:air-leak`, `water-leak`, `outgassing`, `gauge-fault`, `pumping-fault`, `process-change`
 - `pressure:1e-6..1e-5`, `pressure:mid -6s`, `healthy:5e-7 torr`: the pressure at the fault, or before it
-- `#123` with nothing else: incident 123 (`post #3` is searched for as it stands)
+- `#123` with nothing else, or of three figures and more at the beginning: incident 123 (`post #3` is searched for as it stands)
 
 Of two tools, or two of any of these that a case has one of, it may be either. A tool is also found by its name as it is \
 typed, `brk04` or `brk 04`, and left out after *not* or *except*. Of the words beside these a case has to hold one \
