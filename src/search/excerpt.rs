@@ -68,6 +68,16 @@ struct Found {
     meant: Option<String>,
 }
 
+/// The part that shows most of what was searched for.
+struct Best<'a> {
+    /// Whether it is in somebody's own words.
+    own: bool,
+    hits: usize,
+    part: Part,
+    text: &'a str,
+    places: Vec<Range<usize>>,
+}
+
 impl Matches {
     /// Looks in an incident for what a search was understood to ask.
     pub fn new(asked: &Understood, entry: &Entry) -> Self {
@@ -83,7 +93,7 @@ impl Matches {
         why.extend(quantities(asked, entry));
         why.extend(names(asked, entry));
         let whole_case = asked.weights.tells > 0.0;
-        let mut best: Option<(bool, usize, (Part, &str, Vec<Range<usize>>))> = None;
+        let mut best: Option<Best<'_>> = None;
         let mut told: Vec<(Vec<&str>, Words)> = Vec::new();
         for (part, text) in entry.parts() {
             let mut analysed = asked.analysis.read(text);
@@ -124,9 +134,15 @@ impl Matches {
             places.dedup_by(|next, before| next.start < before.end);
             // The cause is named beside the excerpt, so somebody's own words come before its catalogue text.
             let own = prose && hits > 0;
-            let tells_more = |known: &(bool, usize, _)| (own, hits) > (known.0, known.1);
+            let tells_more = |known: &Best<'_>| (own, hits) > (known.own, known.hits);
             if !places.is_empty() && best.as_ref().is_none_or(tells_more) {
-                best = Some((own, hits, (part, text, places)));
+                best = Some(Best {
+                    own,
+                    hits,
+                    part,
+                    text,
+                    places,
+                });
             }
         }
         let shared = asked.circumstances.shared(&entry.circumstances);
@@ -154,9 +170,12 @@ impl Matches {
             why.extend(left_out(asked));
         }
         let (part, excerpt) = match best {
-            Some((.., (part, text, places))) => {
-                let first = places.first().map_or(0, |place| place.start);
-                (entry.name_at(part, first), cut(text, &places))
+            Some(best) => {
+                let first = best.places.first().map_or(0, |place| place.start);
+                (
+                    entry.name_at(best.part, first),
+                    cut(best.text, &best.places),
+                )
             }
             None => (Part::Symptom.name(), cut(&entry.symptom, &[])),
         };
