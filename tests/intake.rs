@@ -539,7 +539,7 @@ fn days_of_a_tool_that_lie_ahead_are_refused_by_line() {
 fn a_row_outside_the_days_in_service_is_taken_and_told() {
     let folder = TempDir::new().expect("a folder");
     let days = |first: &str, last: Value| json!({"in_service": first, "out_of_service": last});
-    let mut rows = vec![
+    let mut rows = [
         // Brings the tool, whose first day comes later.
         record::with("tool_details", days("2025-06-01", Value::Null)),
         // The tool as the row before has it.
