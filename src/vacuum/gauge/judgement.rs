@@ -167,7 +167,7 @@ impl Step {
 /// ([`GaugeKind::rests_up_to`]), and any gauge below its range, says no more than that the pressure is not above
 /// that, and one above its range no more than that it is not below: such a reading contradicts others, and
 /// confirms none. Nor does a combination head at its Pirani limit alone, unless it was seen to move. A sensor is
-/// off by design above [`ION_SIDE_OFF`], and beside one that is lit and moves it may be a spare.
+/// off by design above 0.01 mbar, and beside one that is lit and moves it may be a spare.
 /// An error without a reading, or for one of zero on a gauge with an ion side. The limits are common practice, no
 /// source.
 pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {

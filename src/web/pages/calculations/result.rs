@@ -145,22 +145,6 @@ pub(super) fn in_unit(name: &str, pressure: &Ranged<PressureUnit>, unit: Pressur
     )
 }
 
-/// A pressure of pascals in Torr.
-pub(super) fn in_torr(name: &str, pressure: &Ranged<PressureUnit>) -> Figure {
-    let torr = |value: f64| value / PressureUnit::Torr.pascals_per_unit();
-    let mut line = ranged(
-        name,
-        &Ranged {
-            value: torr(pressure.value),
-            low: torr(pressure.low),
-            high: torr(pressure.high),
-            unit: PressureUnit::Torr,
-        },
-    );
-    line.note = format!("{} Pa", figures(pressure.value));
-    line
-}
-
 /// What was odd in a log, by time, and the lines that were not read as they stood.
 pub(super) fn marks(flags: &[Mark], problems: &[LineProblem], count: usize) -> Vec<String> {
     let mut marks: Vec<_> = flags

@@ -3,7 +3,7 @@
 use super::{
     About,
     form::{group, log_column, log_units, units},
-    result::{cell, common, ends, figure, figures, in_torr, marks, ranged, sentence, throughput},
+    result::{cell, common, ends, figure, figures, in_unit, marks, ranged, sentence, throughput},
 };
 use crate::{
     calculation::{
@@ -207,9 +207,10 @@ pub(super) fn shown(report: &Report) -> Result<CalculationResult, Fault> {
         result.figures.push(line);
     }
     if let Some(base) = &report.base_pressure_of_leak {
+        let unit = report.pressure_unit.unwrap_or(PressureUnit::Torr);
         result
             .figures
-            .push(in_torr("Base pressure this leak alone causes", base));
+            .push(in_unit("Base pressure this leak alone causes", base, unit));
     }
     let mut readings = figure(
         "Readings used",
