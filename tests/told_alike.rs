@@ -200,10 +200,7 @@ async fn reasons_name_parts_and_notes_by_what_they_are() {
     app.settle().await;
     for (word, reasons) in [
         ("bamboozle", &["\"parts: bamboozle\""][..]),
-        (
-            "kerfuffle",
-            &["\"notes: kerfuffle\"", "\"parts: kerfuffle\""],
-        ),
+        ("kerfuffle", &["\"notes, parts: kerfuffle\""]),
         ("folderol", &["\"proof: folderol\""]),
         ("hullabaloo", &["\"notes of checks: hullabaloo\""]),
     ] {
