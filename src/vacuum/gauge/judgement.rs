@@ -10,7 +10,7 @@ use crate::vacuum::units::{Pressure, PressureUnit};
 const AGREE: f64 = 3.0;
 
 /// Where a head that reads with its heat-loss side alone stops, Pa: 8e-5 to 1.5e-3 Torr.
-const PIRANI_LIMIT: std::ops::RangeInclusive<f64> = 0.0107..=0.2;
+pub(in crate::vacuum) const PIRANI_LIMIT: std::ops::RangeInclusive<f64> = 0.0107..=0.2;
 
 /// Where a dirty cathode that hardly burns stops, Pa: from two decades below the heat-loss limit up to it, 8e-7
 /// to 8e-5 Torr.
@@ -496,8 +496,7 @@ fn no_high_vacuum(situation: &Situation) -> Option<Outcome> {
                 vec![Step::SeeWhetherLit, Step::TryWhetherItMoves, Step::SecondGauge],
             ));
         }
-        let contradicts = r.principle() != Principle::Force
-            && r.kind.must_be_lit()
+        let contradicts = r.kind.must_be_lit()
             && r.pressure.pascals() > AGREE * HIGH_VACUUM_ENDS;
         contradicts.then(|| {
             (

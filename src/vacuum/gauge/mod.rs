@@ -13,5 +13,6 @@ mod tests;
 
 pub use correction::{Correction, correction};
 pub use error::GaugeError;
+pub(in crate::vacuum) use judgement::PIRANI_LIMIT;
 pub use judgement::{Judgement, Reading, Situation, Step, Verdict, judge};
 pub use kind::{GaugeKind, Principle};

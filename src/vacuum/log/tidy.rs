@@ -70,6 +70,19 @@ impl TidyRecord {
             && self.lines.len() == count
             && in_order(&self.seconds, &self.pascals)
     }
+
+    /// Keeps those readings, one flag for each; marks stay.
+    pub(in crate::vacuum) fn retain(&mut self, keep: &[bool]) {
+        if keep.iter().all(|keep| *keep) {
+            return;
+        }
+        let mut kept = keep.iter();
+        self.seconds.retain(|_| kept.next() != Some(&false));
+        let mut kept = keep.iter();
+        self.lines.retain(|_| kept.next() != Some(&false));
+        let mut kept = keep.iter();
+        self.pascals.retain(|_| kept.next() != Some(&false));
+    }
 }
 
 /// The shortest time, s, over which anything can be fitted.
@@ -277,7 +290,7 @@ fn drop_wild(record: &mut TidyRecord) {
         }
         at += count.max(1);
     }
-    retain(record, &keep);
+    record.retain(&keep);
     record.marks.append(&mut marks.finish());
 }
 
@@ -322,21 +335,8 @@ fn drop_dips(record: &mut TidyRecord) {
         }
         at += count.max(1);
     }
-    retain(record, &keep);
+    record.retain(&keep);
     record.marks.append(&mut marks.finish());
-}
-
-/// Keeps those readings of a record.
-fn retain(record: &mut TidyRecord, keep: &[bool]) {
-    if keep.iter().all(|keep| *keep) {
-        return;
-    }
-    let mut kept = keep.iter();
-    record.seconds.retain(|_| kept.next() != Some(&false));
-    let mut kept = keep.iter();
-    record.lines.retain(|_| kept.next() != Some(&false));
-    let mut kept = keep.iter();
-    record.pascals.retain(|_| kept.next() != Some(&false));
 }
 
 /// Takes out readings that stand still at the top or bottom of the gauge's range.
@@ -402,7 +402,7 @@ fn drop_stuck(record: &mut TidyRecord) {
             ),
         });
         let keep: Vec<bool> = record.pascals.iter().map(|p| *p != limit).collect();
-        retain(record, &keep);
+        record.retain(&keep);
         return;
     }
 }
@@ -450,7 +450,7 @@ fn drop_repeated(record: &mut TidyRecord, unit: Option<PressureUnit>) {
         }
         from += count;
     }
-    retain(record, &keep);
+    record.retain(&keep);
     record.marks.append(&mut marks.finish());
 }
 

@@ -8,6 +8,7 @@ use super::interruption::{READINGS, middle};
 use super::late::{LATE_BEGINS, fitted, part};
 use super::pumping_begins;
 use super::track::Track;
+use crate::vacuum::gauge::PIRANI_LIMIT;
 use crate::vacuum::log::TidyRecord;
 
 /// Where a reading stops.
@@ -23,12 +24,10 @@ impl Stop {
     /// Whether the reading is where a heat-loss gauge that reads alone rests, as
     /// [`crate::vacuum::gauge::judge`] takes it.
     pub fn is_at_heat_loss_limit(&self) -> bool {
-        HEAT_LOSS_LIMIT.contains(&self.pascals)
+        PIRANI_LIMIT.contains(&self.pascals)
     }
 }
 
-/// Where a head that reads with its heat-loss side alone stops, Pa (common practice, no source).
-const HEAT_LOSS_LIMIT: std::ops::RangeInclusive<f64> = 0.0107..=0.2;
 /// Least `ln` of the time over which the reading stands, by the time since pumping began.
 const STANDS: f64 = 0.4;
 /// A corner is sharper than this: a gauge's has 1, gas comes to its floor at 1.5 or more.

@@ -6,7 +6,7 @@
 //! pressures that no chamber reaches. Later the pressure falls as `C t^-alpha + floor` with alpha about
 //! 1 for metal walls and 0.5 for elastomers (Dayton 1959; Chiggiato, arXiv:1404.0960; from
 //! memory). Errors are shares of the reading, as in [`crate::vacuum::rise`], whose fits are used.
-//! Imports the log, the rise and the units only.
+//! Imports the log, the rise, the units and where a gauge rests only.
 
 mod compare;
 mod fall;

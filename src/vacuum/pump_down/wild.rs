@@ -62,16 +62,7 @@ fn without_spikes(mut record: TidyRecord) -> TidyRecord {
         last.words
             .push_str(&format!(" (and {unlisted} more such places)"));
     }
-    let kept = |keep: &[bool], index: &mut usize| {
-        *index += 1;
-        keep[*index - 1]
-    };
-    let mut index = 0;
-    record.seconds.retain(|_| kept(&keep, &mut index));
-    let mut index = 0;
-    record.lines.retain(|_| kept(&keep, &mut index));
-    let mut index = 0;
-    record.pascals.retain(|_| kept(&keep, &mut index));
+    record.retain(&keep);
     record.marks.append(&mut marks);
     record
 }
