@@ -9,6 +9,7 @@ use std::borrow::Cow;
 use super::{
     document::{Noted, Part},
     pressure::{Reading, Told, readings},
+    remark::Remark,
 };
 
 /// Only so many characters of what was typed are looked at.
@@ -38,7 +39,7 @@ pub(super) struct Query {
     /// After `tool:`, `site:`, `class:`, `status:`, `kind:`, and numbers of incidents.
     pub(super) named: Vec<NamedValue>,
     /// What could not be used.
-    pub(super) remarks: Vec<String>,
+    pub(super) remarks: Vec<Remark>,
 }
 
 /// Words, in one part of a case or anywhere.
@@ -140,10 +141,6 @@ impl Field {
     }
 }
 
-/// The field words people are told of.
-const FIELD_WORDS: &str = "symptom, cause, component, fix, proof, notes, reason, parts, checks, sign, \
-    antecedent, tool, site, class, status, kind, number, pressure and healthy";
-
 fn field(word: &str) -> Option<Field> {
     Some(match word.to_lowercase().as_str() {
         "symptom" => Field::Part(Part::Symptom),
@@ -181,9 +178,7 @@ pub(super) fn parse(typed: &str) -> Query {
         .nth(MOST_CHARACTERS)
         .map_or(typed.len(), |(at, _)| at);
     if end < typed.len() {
-        query.remarks.push(format!(
-            "Only the first {MOST_CHARACTERS} characters were looked at."
-        ));
+        query.remarks.push(Remark::Cut(MOST_CHARACTERS));
     }
     let mut rest = &typed[..end];
     if let Some(number) = incident(rest).or_else(|| numbered(rest)) {
@@ -367,10 +362,10 @@ fn field_word(text: &str, minus: bool, query: &mut Query) -> Option<usize> {
     let value = value.trim();
     let end = colon + 1 + spaces;
     if value.is_empty() {
-        query.remarks.push(format!(
-            "“{word}:” has nothing behind it; write it like {word}:{}.",
-            field.example()
-        ));
+        query.remarks.push(Remark::NothingBehind {
+            word: word.to_owned(),
+            example: field.example(),
+        });
         return Some(end + used);
     }
     let words = |part, noted| {
@@ -402,10 +397,10 @@ fn field_word(text: &str, minus: bool, query: &mut Query) -> Option<usize> {
                 Some(reading) => {
                     pressures(query, minus).push((Reading { told, ..reading }, shown.to_owned()));
                 }
-                None => query.remarks.push(format!(
-                    "“{}” could not be read as a pressure; write it like 4e-5 or 1e-6..1e-5 torr.",
-                    shown.trim()
-                )),
+                None => {
+                    let shown = shown.trim().to_owned();
+                    query.remarks.push(Remark::NoPressure(shown));
+                }
             }
             return Some(end + used);
         }
@@ -418,9 +413,7 @@ fn unknown_field(text: &str, colon: usize, minus: bool, query: &mut Query) -> Op
     let (word, after) = (&text[..colon], &text[colon + 1..]);
     let begins = |c: char| c.is_alphanumeric() || matches!(c, '"' | '“' | '„');
     (word.chars().count() > 2 && after.starts_with(begins)).then_some(())?;
-    query.remarks.push(format!(
-        "“{word}:” is no field word and was taken as a word like any other; field words are {FIELD_WORDS}."
-    ));
+    query.remarks.push(Remark::NoFieldWord(word.to_owned()));
     let (value, used) = value_of(after);
     if minus {
         query.left_out.push(within(None, value)?);

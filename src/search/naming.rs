@@ -14,7 +14,8 @@ use super::{
     denied::terms_of,
     document::{Part, certain},
     language::{Named, NamedValue, is_field},
-    plan::{AskedName, LACKS, Strict, Understood},
+    plan::{AskedName, Strict, Understood},
+    remark::{Known, Remark},
 };
 use crate::{
     casebook::Site,
@@ -23,9 +24,6 @@ use crate::{
 
 /// Names looked through at most.
 const MOST_NAMES: usize = 50_000;
-
-/// Names told at most.
-const TOLD: usize = 8;
 
 /// The identifier of something in the catalogue and its name.
 type IdAndName = (String, String);
@@ -197,7 +195,6 @@ impl SearchIndex {
         asked: &mut Understood,
     ) -> Result<(), SearchError> {
         self.name_in_full(searcher, names, asked)?;
-        asked.tell_lacks_together();
         for typed in std::mem::take(&mut asked.typed_names) {
             let known = self.known(searcher, names, &typed)?;
             let field = match typed.named {
@@ -215,9 +212,10 @@ impl SearchIndex {
                 continue;
             }
             if values.len() > 1 && open {
-                asked
-                    .remarks
-                    .push(format!("“{shown}” is taken for {}.", told(&values)));
+                asked.remarks.push(Remark::Several {
+                    typed: shown.clone(),
+                    names: names_of(&values),
+                });
             }
             asked.named.push(AskedName {
                 named: typed.named,
@@ -255,11 +253,10 @@ impl SearchIndex {
                     known => {
                         let unseen = names.unseen(&strict, &asked.analysis);
                         if !unseen.is_empty() {
-                            asked.remarks.push(format!(
-                                "“sign:{}” is taken for {}, looked for and not seen.",
-                                strict.shown,
-                                told(&unseen)
-                            ));
+                            asked.remarks.push(Remark::NotSeen {
+                                typed: strict.shown.clone(),
+                                signs: names_of(&unseen),
+                            });
                             asked.named.push(AskedName {
                                 named: Named::Unseen,
                                 shown: format!("sign:{}", strict.shown),
@@ -268,26 +265,20 @@ impl SearchIndex {
                             });
                             continue;
                         }
-                        asked.remarks.extend(known.map(|(named, _)| {
-                            let shown = &strict.shown;
-                            let what = if strict.component {
-                                "component"
-                            } else {
-                                named.name()
-                            };
-                            format!("No case has the {what} “{shown}”; its words are searched for.")
-                        }));
+                        asked
+                            .remarks
+                            .extend(known.map(|(named, _)| Remark::NoneHas {
+                                what: match strict.component {
+                                    true => "component",
+                                    false => named.name(),
+                                },
+                                name: strict.shown.clone(),
+                            }));
                         others.push(strict);
                         continue;
                     }
                 };
-                // Its words are not searched for, so that nothing is said of them.
-                let of_a_word = |remark: &String| {
-                    let word = remark.strip_prefix(LACKS);
-                    let word = word.and_then(|rest| rest.split('”').next());
-                    word.is_some_and(|word| strict.shown.contains(word))
-                };
-                asked.remarks.retain(|remark| !of_a_word(remark));
+                asked.leave_untold(&strict.shown);
                 asked.named.push(AskedName {
                     named,
                     shown: format!("{}:{}", named.name(), strict.shown),
@@ -316,12 +307,13 @@ impl SearchIndex {
 
     /// A search that is the whole name of a sign or antecedent as one for the cases that have it, and what was
     /// made of it.
-    pub(super) fn name_typed(&self, names: &Names, typed: &str) -> Option<(String, String)> {
+    pub(super) fn name_typed(&self, names: &Names, typed: &str) -> Option<(String, Remark)> {
         let (named, name) = names.spelled_out(typed)?;
-        let field = named.name();
+        let what = named.name();
+        let typed = typed.trim().to_owned();
         Some((
-            format!("{field}:\"{name}\""),
-            format!("“{}” is taken for the {field} of that name.", typed.trim()),
+            format!("{what}:\"{name}\""),
+            Remark::WholeName { typed, what },
         ))
     }
 
@@ -331,7 +323,7 @@ impl SearchIndex {
         &self,
         searcher: &Searcher,
         typed: &str,
-    ) -> Result<(String, Vec<String>), SearchError> {
+    ) -> Result<(String, Vec<Remark>), SearchError> {
         let mut text = String::new();
         let mut told = Vec::new();
         let mut done = 0;
@@ -350,10 +342,10 @@ impl SearchIndex {
             let Some(id) = known else {
                 let site = Term::from_field_text(self.fields.site, &letters);
                 if searcher.doc_freq(&site)? > 0 {
-                    let site = letters.to_uppercase();
-                    told.push(format!(
-                        "No tool is called “{written}”; {site} was taken for the site."
-                    ));
+                    told.push(Remark::SiteOfTool {
+                        typed: written.to_owned(),
+                        site: letters.to_uppercase(),
+                    });
                     // Its figures would be found in any text.
                     text.push_str(&typed[done..place.start]);
                     text.push_str("site:");
@@ -367,10 +359,10 @@ impl SearchIndex {
             text.push_str(if denied { "-tool:" } else { "tool:" });
             text.push_str(&id);
             done = place.end;
-            let id = id.to_uppercase();
-            told.push(match denied {
-                true => format!("“{written}” is taken for the tool {id}, which is left out."),
-                false => format!("“{written}” is taken for the tool {id}."),
+            told.push(Remark::Tool {
+                typed: written.to_owned(),
+                tool: id.to_uppercase(),
+                left_out: denied,
             });
         }
         text.push_str(&typed[done..]);
@@ -561,48 +553,30 @@ fn matching(value: &str, known: &[(String, String)]) -> Vec<(String, String)> {
     })
 }
 
-fn told(names: &[(String, String)]) -> String {
-    let each: Vec<_> = names.iter().take(TOLD).map(|(_, name)| &**name).collect();
-    match names.len().saturating_sub(TOLD) {
-        0 => each.join(", "),
-        more => format!("{} and {more} more", each.join(", ")),
-    }
+fn names_of(known: &[(String, String)]) -> Vec<String> {
+    known.iter().map(|(_, name)| name.clone()).collect()
 }
 
-fn unknown(typed: &NamedValue, known: &[(String, String)], open: bool) -> String {
+/// What is remarked where a value names nothing.
+fn unknown(typed: &NamedValue, known: &[(String, String)], open: bool) -> Remark {
     let NamedValue { named, value, .. } = typed;
-    let what = match named {
-        Named::Number => {
-            return format!("“{value}” is no number of an incident and was left aside.");
-        }
-        Named::Status => "No status is",
-        Named::Kind => "No kind of cause is",
-        Named::Class => "No tool class is",
-        Named::Tool => "No tool is",
-        Named::Site => "No site is",
-        Named::Cause => "No cause is",
-        Named::Sign | Named::Unseen => "No sign is",
-        Named::Antecedent => "No antecedent is",
-    };
+    if *named == Named::Number {
+        return Remark::NoNumber(value.clone());
+    }
     let fleet = matches!(named, Named::Tool | Named::Site);
-    if known.is_empty() || (fleet && !open) {
-        return format!("{what} called “{value}”, so it was left aside.");
-    }
-    let mut nearest: Vec<_> = known.to_vec();
-    if known.len() > TOLD {
+    let known = if known.is_empty() || (fleet && !open) {
+        Known::Untold
+    } else {
         let wanted = plain(value);
-        let far = |name: &str| strsim::damerau_levenshtein(&wanted, &plain(name));
-        nearest.sort_by_cached_key(|(_, name)| far(name));
-        nearest.truncate(TOLD);
-        return format!(
-            "{what} called “{value}”, so it was left aside; the nearest are {}.",
-            told(&nearest)
-        );
+        Known::of(names_of(known), |name| {
+            strsim::damerau_levenshtein(&wanted, &plain(name))
+        })
+    };
+    Remark::NoneCalled {
+        what: named.name(),
+        name: value.clone(),
+        known,
     }
-    format!(
-        "{what} called “{value}”, so it was left aside; there are {}.",
-        told(&nearest)
-    )
 }
 
 #[cfg(test)]

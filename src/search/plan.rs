@@ -23,6 +23,7 @@ use super::{
     negation,
     pressure::{self, Reading, rates, tells_place},
     quantity::{Quantity, quantities},
+    remark::Remark,
     side_by_side::MOST_PAIRS,
     surface::Surface,
     telling::Told,
@@ -97,9 +98,6 @@ const LACKING_WORTH: f32 = 0.25;
 const OF_A_WHOLE: [&str; 8] = [
     "seal", "seals", "gasket", "ring", "seat", "bonnet", "hinge", "face",
 ];
-
-/// What a remark on a word that no case holds begins with.
-pub(super) const LACKS: &str = "No case holds the word “";
 
 /// What is missed when it is not there: `no flow` tells of a fault and denies none.
 const MISSED: [&str; 12] = [
@@ -214,7 +212,7 @@ pub struct Understood {
     pub(super) told: Told,
     /// Words that no case holds in any form: as typed, and their stems.
     pub(super) unread: Vec<(String, String)>,
-    pub(super) remarks: Vec<String>,
+    pub(super) remarks: Vec<Remark>,
     places: HashMap<String, (usize, usize)>,
 }
 
@@ -353,8 +351,8 @@ impl Understood {
         ids.next().is_none().then_some(shown)
     }
 
-    /// What was made of what was typed, a sentence each; empty if it was taken as it stands.
-    pub fn remarks(&self) -> &[String] {
+    /// What was made of what was typed; empty if it was taken as it stands.
+    pub fn remarks(&self) -> &[Remark] {
         &self.remarks
     }
 
@@ -498,26 +496,15 @@ impl Understood {
             .collect()
     }
 
-    /// Tells of several words that no case holds in one sentence.
-    pub(super) fn tell_lacks_together(&mut self) {
-        let word = |remark: &String| {
-            let word = remark.strip_prefix(LACKS)?.strip_suffix("”.")?;
-            Some(format!("“{word}”"))
-        };
-        let lacking: Vec<String> = self.remarks.iter().filter_map(word).collect();
-        let place = self
-            .remarks
-            .iter()
-            .position(|remark| word(remark).is_some());
-        let (Some(place), [others @ .., last]) = (place, lacking.as_slice()) else {
-            return;
-        };
-        if others.is_empty() {
-            return;
+    /// Says nothing of words that stand in a name, which are not searched for, being in no case.
+    pub(super) fn leave_untold(&mut self, name: &str) {
+        for remark in &mut self.remarks {
+            if let Remark::Unwritten(words) = remark {
+                words.retain(|word| !name.contains(word.as_str()));
+            }
         }
-        let told = format!("No case holds the words {} and {last}.", others.join(", "));
-        self.remarks.retain(|remark| word(remark).is_none());
-        self.remarks.insert(place, told);
+        self.remarks
+            .retain(|remark| *remark != Remark::Unwritten(Vec::new()));
     }
 
     /// The same with ranges of pressure taken as near, not as bounds.
@@ -668,8 +655,10 @@ fn part(query: &mut Query, analysis: &Analysis, vocabulary: &Vocabulary) {
             continue;
         };
         let (apart, place) = (pieces.join(" "), word.place.clone());
-        let remark = format!("“{}” is read as “{apart}”.", &query.plain[place.clone()]);
-        query.remarks.push(remark);
+        query.remarks.push(Remark::Parted {
+            typed: query.plain[place.clone()].to_owned(),
+            apart: apart.clone(),
+        });
         query.plain.replace_range(place, &apart);
     }
 }
@@ -729,14 +718,12 @@ fn once_each(pressures: &mut Vec<AskedPressure>) {
     *pressures = kept;
 }
 
-/// Leaves rates and flows aside, by which no case is searched; gives a sentence on those.
-fn no_words(query: &Query, analysed: &mut Analysed) -> Option<String> {
+/// Leaves rates and flows aside, by which no case is searched; gives a remark on those.
+fn no_words(query: &Query, analysed: &mut Analysed) -> Option<Remark> {
     let rates = rates(&query.plain);
     analysed.leave_aside(rates.iter());
     let shown = &query.plain[rates.first()?.clone()];
-    Some(format!(
-        "“{shown}” is a rate or a flow, by which cases are not searched; it was left aside."
-    ))
+    Some(Remark::Rate(shown.to_owned()))
 }
 
 struct Planner<'a> {
@@ -748,10 +735,22 @@ struct Planner<'a> {
     looked_up: usize,
     /// Words that no case holds in any form.
     unread: Vec<(String, String)>,
-    remarks: Vec<String>,
+    remarks: Vec<Remark>,
 }
 
 impl Planner<'_> {
+    /// Tells of a word that no case holds, together with the others.
+    fn tell_unwritten(&mut self, shown: &str) {
+        let others = self.remarks.iter_mut().find_map(|remark| match remark {
+            Remark::Unwritten(words) => Some(words),
+            _ => None,
+        });
+        match others {
+            Some(words) => words.push(shown.to_owned()),
+            None => self.remarks.push(Remark::Unwritten(vec![shown.to_owned()])),
+        }
+    }
+
     fn wanted(&mut self, text: &str, analysed: &Analysed) -> Vec<Wanted> {
         let mut wanted: Vec<Wanted> = Vec::new();
         let mut add = |new: Wanted| {
@@ -988,8 +987,7 @@ impl Planner<'_> {
         }
         let unread = meant.is_empty() && wanted.pair.is_none();
         if unread && whole && shown.chars().count() < 30 {
-            self.remarks
-                .push(format!("No case holds the word “{shown}”."));
+            self.tell_unwritten(shown);
             self.unread.push((shown.to_owned(), word.stem.to_string()));
         }
         wanted
@@ -1045,11 +1043,8 @@ impl Planner<'_> {
                     Some(_) => &*within.text,
                 };
                 if text.trim().is_empty() {
-                    self.remarks.push(format!(
-                        "“{}” is the end of a pressure, and pressures are compared as numbers; it was \
-                         left aside. Write the whole, like 4e-6.",
-                        within.text.trim()
-                    ));
+                    let shown = within.text.trim().to_owned();
+                    self.remarks.push(Remark::PressureEnd(shown));
                     return None;
                 }
                 let analysed = self.analysis.read(text);
@@ -1066,15 +1061,9 @@ impl Planner<'_> {
                         known.terms.extend(terms.skip(1).map(|term| (term, 0.0)));
                     }
                     let common = split.iter().filter(|word| !word.in_phrase());
-                    let common: Vec<_> = common.map(|word| format!("“{}”", word.plain)).collect();
-                    if let [others @ .., last] = common.as_slice() {
-                        let (all, is, its) = match others {
-                            [] => (last.clone(), "is", "its"),
-                            others => (format!("{} and {last}", others.join(", ")), "are", "their"),
-                        };
-                        self.remarks.push(format!(
-                            "{all} {is} too common to look for; any word may stand in {its} place."
-                        ));
+                    let common: Vec<_> = common.map(|word| word.plain.to_string()).collect();
+                    if !common.is_empty() {
+                        self.remarks.push(Remark::AnyInPlace(common));
                     }
                     let terms = telling.into_iter();
                     let terms = terms.map(|word| (word.position, word.stem.to_string()));
@@ -1119,10 +1108,8 @@ impl Planner<'_> {
                     );
                 }
                 if terms.is_empty() {
-                    self.remarks.push(format!(
-                        "“{}” holds only words too common to search for and was left aside.",
-                        within.text.trim()
-                    ));
+                    let shown = within.text.trim().to_owned();
+                    self.remarks.push(Remark::OnlyCommon(shown));
                     return None;
                 }
                 Some(Strict {

@@ -34,6 +34,7 @@ use super::{
     pressure::{self, Reading, Told},
     quantity::{self, Sort, quantities},
     rank::{self, Scorer},
+    remark::{Figure, Remark},
     schema::{BEFORE, ELSEWHERE, FAULT},
     shortlist::{self, Allowed, Form, Forms, Plan},
     spread,
@@ -141,8 +142,8 @@ pub struct Answer {
     pub hits: Vec<Hit>,
     /// What the search was understood to ask.
     pub understood: Arc<Understood>,
-    /// What had to be left out to find anything, a sentence each.
-    pub relaxed: Vec<String>,
+    /// What had to be left out to find anything.
+    pub relaxed: Vec<Remark>,
     /// Whether the hits have nothing to do with what was typed, for want of any that have.
     pub instead: bool,
 }
@@ -224,15 +225,11 @@ impl SearchIndex {
         request: &Request,
     ) -> Result<Answer, SearchError> {
         let mut answer = Answer::default();
-        let told = "That holds nothing that tells cases apart";
-        if request.relax {
+        let newest = request.relax;
+        if newest {
             answer = self.newest(searcher, Vec::new(), request)?;
-            answer
-                .relaxed
-                .push(format!("{told}; these are the newest."));
-        } else {
-            answer.relaxed.push(format!("{told}."));
         }
+        answer.relaxed.push(Remark::TellsNothing { newest });
         answer.understood = Arc::new(asked.clone());
         answer.instead = true;
         Ok(answer)
@@ -263,58 +260,29 @@ impl SearchIndex {
             steps.push((
                 asked.clone().with_words_optional(),
                 request,
-                "No case that fits the field words, quotation marks and ranges holds anything else of \
-                 this; these fit them.",
+                Remark::WithoutWords,
             ));
         }
         if bounded {
-            steps.push((
-                loose,
-                request,
-                "No case lies in that range of pressures; these are the nearest.",
-            ));
+            steps.push((loose, request, Remark::WithoutRange));
         }
         if let Some(plus) = asked.without_minus() {
-            steps.push((
-                plus,
-                request,
-                "The minus leaves no case of these; these fit without it.",
-            ));
+            steps.push((plus, request, Remark::WithoutMinus));
         }
         if asked.is_strict() {
-            steps.push((
-                asked.relaxed(),
-                request,
-                "No case fits quotation marks, minus and field words; these fit without them.",
-            ));
+            steps.push((asked.relaxed(), request, Remark::WithoutMarks));
         }
         for fewer in asked.without_one_name() {
-            steps.push((
-                fewer,
-                request,
-                "No case is all that the field words ask for; these are it but for one of them.",
-            ));
+            steps.push((fewer, request, Remark::WithoutOneField));
         }
         if !asked.quantities_denied.is_empty() {
             let mut all = asked.clone();
             all.quantities_denied.clear();
-            steps.push((
-                all,
-                request,
-                "Every case that fits is read as naming the mass that was said not to be there; these do.",
-            ));
+            steps.push((all, request, Remark::WithoutDenial));
         }
         if filtered {
-            steps.push((
-                asked.clone(),
-                &wide,
-                "No case fits within the filters; these are from the whole fleet.",
-            ));
-            steps.push((
-                asked.relaxed(),
-                &wide,
-                "No case fits; these fit without filters, quotation marks, minus and field words.",
-            ));
+            steps.push((asked.clone(), &wide, Remark::WithoutFilters));
+            steps.push((asked.relaxed(), &wide, Remark::WithoutAll));
         }
         for (asked, request, told) in steps {
             if asked.asks_nothing() {
@@ -322,7 +290,7 @@ impl SearchIndex {
             }
             let mut answer = self.ranked(searcher, &asked, Vec::new(), request)?;
             if answer.total > 0 {
-                answer.relaxed.push(told.to_owned());
+                answer.relaxed.push(told);
                 return Ok(answer);
             }
         }
@@ -333,8 +301,7 @@ impl SearchIndex {
             let denied = asked.with_denied_forms();
             let mut answer = self.ranked(searcher, &denied, Vec::new(), request)?;
             if answer.total > 0 {
-                let told = "No case says that this is so; these say that it is not.";
-                answer.relaxed.push(told.to_owned());
+                answer.relaxed.push(Remark::SaidNotSo);
                 return Ok(answer);
             }
         }
@@ -344,12 +311,11 @@ impl SearchIndex {
         if let Some(like) = asked.most_like(&*self.vocabulary(searcher)?) {
             let mut answer = self.ranked(searcher, &like, Vec::new(), request)?;
             if answer.total > 0 {
-                let told = "These hold words that are written most like it.";
-                answer.relaxed.push(told.to_owned());
+                answer.relaxed.push(Remark::WrittenLike);
                 return Ok(answer);
             }
         }
-        let mut relaxed: Vec<String> = Vec::new();
+        let mut relaxed: Vec<Remark> = Vec::new();
         for name in asked
             .named
             .iter()
@@ -364,12 +330,12 @@ impl SearchIndex {
                 found += held(value)?;
             }
             if found == 0 {
-                let shown = name.shown.trim_start_matches("incident:");
-                relaxed.push(format!("There is no incident {shown}."));
+                let numbers = name.values.iter();
+                relaxed.extend(numbers.map(|(number, _)| Remark::NoIncident(number.clone())));
             }
         }
         if relaxed.is_empty() && asked.remarks.is_empty() {
-            relaxed.push("No case holds any of this, in whatever words.".to_owned());
+            relaxed.push(Remark::Nothing);
         }
         Ok(Answer {
             relaxed,
@@ -406,13 +372,15 @@ impl SearchIndex {
             ),
             (None, None) => return Ok(None),
         };
-        let told = match pressure.map(|pressure| pressure.reading.told) {
-            Some(Told::Now) => "No case is near “{}” at the fault",
-            Some(Told::Before) => "No case was near “{}” before the fault",
-            Some(Told::Elsewhere) => "No case was near “{}” in the foreline",
-            None => "No case has a figure near “{}”",
+        let told = Remark::Nearest {
+            figure: shown.trim().to_owned(),
+            of: match pressure.map(|pressure| pressure.reading.told) {
+                Some(Told::Now) => Figure::Fault,
+                Some(Told::Before) => Figure::Before,
+                Some(Told::Elsewhere) => Figure::Foreline,
+                None => Figure::Other,
+            },
         };
-        let told = told.replace("{}", shown.trim());
         if pressure.is_some() {
             understood.quantities.clear();
         }
@@ -440,7 +408,7 @@ impl SearchIndex {
             total: hits.len(),
             hits: page(hits, request.skip.min(end)..end),
             understood: Arc::new(understood),
-            relaxed: vec![format!("{told}; these come nearest.")],
+            relaxed: vec![told],
             ..Answer::default()
         }))
     }
@@ -493,9 +461,7 @@ impl SearchIndex {
         if answer.total == 0 {
             return Ok(None);
         }
-        // Texts may say it in words that are not read so.
-        let told = "No case was read as ruling it out; these, the newest, do not speak of it.";
-        answer.relaxed.push(told.to_owned());
+        answer.relaxed.push(Remark::NotRuledOut);
         let mut asked = asked.clone();
         asked.silent = true;
         answer.understood = Arc::new(asked);
@@ -594,7 +560,7 @@ impl SearchIndex {
         searcher: &Searcher,
         asked: &Understood,
         request: &Request,
-    ) -> Result<Option<String>, SearchError> {
+    ) -> Result<Option<Remark>, SearchError> {
         let of_foreline = |asked: &&AskedPressure| {
             asked.reading.told == Told::Elsewhere && !asked.reading.bounded
         };
@@ -605,8 +571,8 @@ impl SearchIndex {
         clauses.push((Occur::Must, self.beside(&pressure.reading).cases()));
         let near = searcher.search(&BooleanQuery::new(clauses), &Count)?;
         Ok((near == 0).then(|| {
-            let shown = pressure.shown.trim();
-            format!("No case was near “{shown}” in the foreline; these fit the words.")
+            let shown = pressure.shown.trim().to_owned();
+            Remark::NoForeline(shown)
         }))
     }
 

@@ -70,9 +70,6 @@ async fn on<T: Send + 'static>(
     Ok(searching.await??)
 }
 
-/// What is told of every case there is begins with this.
-const OF_ALL: &str = "No case holds";
-
 /// So many changes behind the store an index is told to be; what was just filed is in it in a moment.
 const BEHIND: i64 = 20;
 
@@ -222,7 +219,7 @@ pub(super) async fn remarks(app: &App, answer: &Answer) -> Vec<String> {
     let lacks = rebuilding.is_some();
     let told = answer.relaxed.iter().chain(understood);
     let query = told
-        .filter(|told| !(lacks && told.starts_with(OF_ALL)))
-        .cloned();
+        .filter(|told| !(lacks && told.is_of_all()))
+        .map(ToString::to_string);
     rebuilding.into_iter().chain(query).collect()
 }

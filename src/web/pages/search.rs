@@ -13,7 +13,7 @@ use crate::{
     casebook::{Asker, Filed, Tool, ToolId},
     catalogue::Kind,
     day,
-    search::{self, Answer, Filters, Leaning, Request},
+    search::{self, Answer, Filters, Leaning, Remark, Request},
     web::{
         asked_sequence::{self, About},
         fault::{self, Fault},
@@ -79,7 +79,7 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
         let last = answer.total.div_ceil(PAGE);
         let skip = (last - 1) * PAGE;
         answer = searched(app, &asker, &Request { skip, ..request }).await?;
-        answer.relaxed.push(no_page(place, last));
+        answer.relaxed.push(Remark::NoPage { asked: place, last });
         place = last;
     }
     let nearest = match query.is_empty() {
@@ -266,12 +266,8 @@ fn last_of(answer: &mut Answer, place: usize) -> usize {
     if place <= last || answer.total == 0 {
         return place;
     }
-    answer.relaxed.push(no_page(place, last));
+    answer.relaxed.push(Remark::NoPage { asked: place, last });
     last
-}
-
-fn no_page(place: usize, last: usize) -> String {
-    format!("There is no page {place}; this is the last, {last}.")
 }
 
 async fn searched(app: &App, asker: &Asker, request: &Request) -> Result<Answer, Fault> {
