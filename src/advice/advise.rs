@@ -156,6 +156,19 @@ pub struct Order {
     pub expected_minutes: f64,
     /// Expected checks until then.
     pub expected_checks: f64,
+    /// What it expects of the searches for a cause that is listed, as far as they find it.
+    pub found: Found,
+}
+
+/// The searches that find the cause.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Found {
+    /// Their share.
+    pub share: f64,
+    /// Mean minutes until it is found, without those lost to false alarms, times the share.
+    pub minutes: f64,
+    /// Mean checks, times the share.
+    pub checks: f64,
 }
 
 /// A check of an order.
@@ -192,6 +205,7 @@ pub fn order(
     let available = available(knowledge, request, &chances)?;
     let problem = problem(knowledge, learned, request, &chances, &available)?;
     let plan = sequence::plan(&problem, request.effort)?;
+    let listed = problem.chances.iter().sum::<f64>().max(f64::MIN_POSITIVE);
     let steps = plan.places.iter().map(|place| {
         let check = available.checks[place.check];
         let facts = &knowledge.checks[check];
@@ -207,6 +221,11 @@ pub fn order(
         steps: steps.collect(),
         expected_minutes: plan.expected_minutes - plan.finish_minutes,
         expected_checks: plan.expected_checks,
+        found: Found {
+            share: plan.found / listed,
+            minutes: plan.found_minutes / listed,
+            checks: plan.found_checks / listed,
+        },
     })
 }
 

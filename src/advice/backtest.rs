@@ -6,7 +6,7 @@
 //!
 //! What nobody recorded has to be modelled: a check that was not made in the case is taken
 //! to find the true cause with its listed chance, and times are averages over that; an
-//! isolating check that was not made gives what is likelier under the true cause. A check
+//! isolating check that was not made gives what is drawn by its listed chance, once for a case. A check
 //! that was made gives what it gave. The fixed common-practice order is timed by the same
 //! rule, and so is what would be advised with the same signs before any case, which shows what
 //! the cases are worth. The people's time is what they typed, with the same minutes for changes of state, to
@@ -14,7 +14,9 @@
 //! not known, and nothing is compared with it, where they noted no check, or one without its
 //! minutes.
 //! Cases whose cause was not found, or is not listed for the tool, have no time and count
-//! only for the stated chances.
+//! only for the stated chances. What the advice announces holds such searches to their end as well, by
+//! their chance, a cause that its check misses, and acting on false alarms. So beside it stands what it
+//! expects of searches for a listed cause that find it, and what such searches take in the replay.
 
 use std::collections::BTreeMap;
 
@@ -22,15 +24,15 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::{
-    AdviceError, Chances, CheckFacts, Evidence, Knowledge, Learned, Ordered, Request, State,
-    advise, order, sequence::Effort,
+    AdviceError, Chances, CheckFacts, Evidence, Found, Knowledge, Learned, Order, Ordered, Request,
+    State, advise, order, sequence::Effort,
 };
 use crate::statistics::{
     Case, Interval, Ledger, Outcome, Share,
     tables::{Aging, Lessons},
 };
 
-/// A cause is taken as found once the chance that it is still hidden is below this.
+/// What is left is not ordered anew once the chance that the cause is still hidden is below this.
 const HIDDEN: f64 = 0.005;
 const BINS: usize = 10;
 const RESAMPLES: usize = 1_000;
@@ -89,6 +91,11 @@ pub struct Score {
     pub advice_noted: Times,
     /// Means of what the advice had announced, never finding it included.
     pub announced: Times,
+    /// The same of searches for a listed cause that find it by following the advice, without acting on
+    /// false alarms.
+    pub announced_found: Times,
+    /// As advised, as far as following it finds the cause.
+    pub advice_found: Times,
     /// Mean of `-ln` of the chance given to the true cause.
     pub log_loss: f64,
     /// The same of common practice with the same signs, but no cases.
@@ -130,6 +137,12 @@ pub struct Intervals {
     pub people_whole: [Option<Interval>; 2],
     /// The same of what the advice had announced.
     pub announced: [Option<Interval>; 2],
+    /// The same of searches that find the cause.
+    pub announced_found: [Option<Interval>; 2],
+    /// The same as advised, as far as following it finds the cause.
+    pub advice_found: [Option<Interval>; 2],
+    /// Minutes as advised less those announced, both of searches that find the cause.
+    pub over_announced: Option<Interval>,
     /// Minutes as advised less those as advised with no cases, case by case.
     pub over_untaught: Option<Interval>,
     /// Minutes as advised less those in the fixed order, case by case.
@@ -272,7 +285,9 @@ struct Stated {
 
 struct Timed {
     announced: Times,
+    announced_found: Found,
     advice: Times,
+    advice_found: Found,
     untaught: Times,
     practice: Times,
     people: Option<People>,
@@ -372,10 +387,12 @@ impl Replayed<'_> {
             changes,
             state: State::Pumped,
             hidden: 1.0,
+            spent: Times::default(),
             times: Times::default(),
+            found: Found::default(),
         };
         let (_, untaught) = self.followed(self.untaught, request.clone(), cause, start)?;
-        let (announced, advice) = self.followed(self.learned, request, cause, start)?;
+        let (first, advice) = self.followed(self.learned, request, cause, start)?;
         let mut practice = start;
         for (at, id) in usual.iter().enumerate() {
             let check = self.knowledge.check_number(id)?;
@@ -387,33 +404,31 @@ impl Replayed<'_> {
             practice.make(self.knowledge, check, finds);
         }
         Ok(Timed {
-            announced,
-            advice,
-            untaught,
+            announced: Times {
+                minutes: first.expected_minutes,
+                checks: first.expected_checks,
+            },
+            announced_found: first.found,
+            advice: advice.times,
+            advice_found: advice.found,
+            untaught: untaught.times,
             practice: practice.times,
             people: self.people(start, cause),
         })
     }
 
-    /// What the advice announces, and what comes of following it.
+    /// The advice at the beginning, and what comes of following it.
     fn followed(
         &self,
         learned: &Learned,
         mut request: Request,
         cause: usize,
         mut walk: Walk,
-    ) -> Result<(Times, Times), AdviceError> {
+    ) -> Result<(Order, Walk), AdviceError> {
         let first = order(self.knowledge, learned, &request)?;
-        let announced = Times {
-            minutes: first.expected_minutes,
-            checks: first.expected_checks,
-        };
-        let mut steps: Vec<Ordered> = first.steps;
+        let mut steps: Vec<Ordered> = first.steps.clone();
         'advised: loop {
             for step in &steps {
-                if walk.hidden < HIDDEN {
-                    break 'advised;
-                }
                 let check = self.knowledge.check_number(&step.check)?;
                 let finds = match step.anew {
                     true => 0.0,
@@ -430,7 +445,7 @@ impl Replayed<'_> {
                     .outcomes
                     .push((step.check.clone(), outcome));
                 request.state = step.after;
-                if outcome != step.assumed {
+                if outcome != step.assumed && walk.hidden >= HIDDEN {
                     let next = order(self.knowledge, learned, &request)?;
                     steps = next.steps;
                     continue 'advised;
@@ -438,7 +453,7 @@ impl Replayed<'_> {
             }
             break;
         }
-        Ok((announced, walk.times))
+        Ok((first, walk))
     }
 
     /// What people did; none if they noted no check, or one without its minutes.
@@ -490,14 +505,18 @@ impl Replayed<'_> {
         }
     }
 
+    /// What an isolating check gives: what is on record, or else what is drawn, the same whichever
+    /// order makes it.
     fn tells(&self, check: usize, cause: usize) -> Outcome {
         let facts = &self.knowledge.checks[check];
         let listed = facts.reveals.get(&self.knowledge.causes[cause].id);
-        let likely = *listed.unwrap_or(&facts.false_alarm) > 0.5;
-        self.recorded(check).unwrap_or(if likely {
-            Outcome::Found
-        } else {
-            Outcome::Clear
+        self.recorded(check).unwrap_or_else(|| {
+            let mut rng = ChaCha8Rng::seed_from_u64(self.case.number.cast_unsigned());
+            rng.set_stream(check as u64);
+            match rng.random::<f64>() < *listed.unwrap_or(&facts.false_alarm) {
+                true => Outcome::Found,
+                false => Outcome::Clear,
+            }
         })
     }
 }
@@ -508,16 +527,22 @@ struct Walk {
     changes: [[f64; 3]; 3],
     state: State,
     hidden: f64,
+    /// Of a search that has not found it yet.
+    spent: Times,
+    /// Until it is found.
     times: Times,
+    found: Found,
 }
 
 impl Walk {
     fn make(&mut self, knowledge: &Knowledge, check: usize, finds: f64) {
-        if self.hidden >= HIDDEN {
-            let check = &knowledge.checks[check];
-            self.take(check, check.minutes);
-            self.hidden *= 1.0 - finds;
-        }
+        let check = &knowledge.checks[check];
+        self.take(check, check.minutes);
+        let found = self.hidden * finds;
+        self.hidden -= found;
+        self.found.share += found;
+        self.found.minutes += found * self.spent.minutes;
+        self.found.checks += found * self.spent.checks;
     }
 
     fn take(&mut self, check: &CheckFacts, minutes: f64) {
@@ -527,6 +552,8 @@ impl Walk {
             change += self.changes[state as usize][after as usize];
         }
         change += check.pump_down_left(&self.changes);
+        self.spent.minutes += change + minutes;
+        self.spent.checks += 1.0;
         self.times.minutes += self.hidden * (change + minutes);
         self.times.checks += self.hidden;
         self.state = after;
@@ -556,8 +583,9 @@ struct Sum {
     bins: Bins,
     practice_bins: Bins,
     /// By timed case: minutes and checks as advised, as advised with no cases, in the fixed
-    /// order, and as announced.
-    of_timed: Vec<[f64; 8]>,
+    /// order, and as announced; then shares, minutes and checks of what is found, as announced and as
+    /// advised.
+    of_timed: Vec<[f64; 14]>,
     /// By noted case: minutes and checks of people until the cause was found and in all, and
     /// minutes as advised.
     of_noted: Vec<[f64; 5]>,
@@ -631,9 +659,13 @@ impl Sum {
                 timed.practice,
                 timed.announced,
             ];
-            let mut row = [0.0; 8];
+            let mut row = [0.0; 14];
             for (pair, times) in row.chunks_exact_mut(2).zip(all) {
                 pair.copy_from_slice(&[times.minutes, times.checks]);
+            }
+            let found = [timed.announced_found, timed.advice_found];
+            for (three, found) in row[8..].chunks_exact_mut(3).zip(found) {
+                three.copy_from_slice(&[found.share, found.minutes, found.checks]);
             }
             self.of_timed.push(row);
             if let Some(people) = timed.people {
@@ -683,6 +715,8 @@ impl Sum {
         let cases = self.cases.max(1) as f64;
         let (timed, noted) = (self.timed.max(1) as f64, self.noted.max(1) as f64);
         let any = self.cases > 0;
+        let found =
+            found(&means(&self.of_timed)).map(|[minutes, checks]| Times { minutes, checks });
         let reliability = self.bins.0.iter().enumerate().filter(|(_, bin)| bin.0 > 0);
         Score {
             cases: self.cases,
@@ -696,6 +730,8 @@ impl Sum {
             people_whole: self.people_whole.over(noted),
             advice_noted: self.advice_noted.over(noted),
             announced: self.announced.over(timed),
+            announced_found: found[0],
+            advice_found: found[1],
             log_loss: self.log_loss / cases,
             practice_log_loss: self.practice_log_loss / cases,
             brier: self.brier / cases,
@@ -719,28 +755,36 @@ impl Sum {
     }
 
     fn intervals(&self) -> Intervals {
-        let timed = self.of_timed.iter().map(|row| {
-            std::array::from_fn::<f64, 10, _>(|at| match at {
-                8 => row[0] - row[2],
-                9 => row[0] - row[4],
-                at => row[at],
-            })
+        let timed = resampled(&self.of_timed, |mean| {
+            let [announced, advised] = found(mean);
+            [
+                mean[0],
+                mean[1],
+                mean[2],
+                mean[3],
+                mean[4],
+                mean[5],
+                mean[6],
+                mean[7],
+                announced[0],
+                announced[1],
+                advised[0],
+                advised[1],
+                mean[0] - mean[2],
+                mean[0] - mean[4],
+                advised[0] - announced[0],
+            ]
         });
-        let timed = resampled(&timed.collect::<Vec<_>>());
-        let noted = self.of_noted.iter().map(|row| {
-            let mut row = *row;
-            row[4] -= row[0];
-            row
+        let noted = resampled(&self.of_noted, |mean| {
+            [mean[0], mean[1], mean[2], mean[3], mean[4] - mean[0]]
         });
-        let noted = resampled(&noted.collect::<Vec<_>>());
-        let cases = self.of_cases.iter().map(|row| {
-            // The losses, then each measure less that of common practice.
+        // The losses, then each measure less that of common practice.
+        let cases = resampled(&self.of_cases, |mean| {
             std::array::from_fn::<f64, 8, _>(|at| match at {
-                0..4 => row[at],
-                at => row[2 * (at - 4)] - row[2 * (at - 4) + 1],
+                0..4 => mean[at],
+                at => mean[2 * (at - 4)] - mean[2 * (at - 4) + 1],
             })
         });
-        let cases = resampled(&cases.collect::<Vec<_>>());
         Intervals {
             advice: [timed[0], timed[1]],
             untaught: [timed[2], timed[3]],
@@ -748,8 +792,11 @@ impl Sum {
             people: [noted[0], noted[1]],
             people_whole: [noted[2], noted[3]],
             announced: [timed[6], timed[7]],
-            over_untaught: timed[8],
-            over_practice: timed[9],
+            announced_found: [timed[8], timed[9]],
+            advice_found: [timed[10], timed[11]],
+            over_untaught: timed[12],
+            over_practice: timed[13],
+            over_announced: timed[14],
             over_people: noted[4],
             log_loss: [cases[0], cases[1]],
             brier: [cases[2], cases[3]],
@@ -765,31 +812,52 @@ fn add_each(sums: &mut [u64; 2], more: [u64; 2]) {
     }
 }
 
-/// 95 % intervals of the means of the columns, whole rows drawn anew.
-fn resampled<const N: usize>(rows: &[[f64; N]]) -> [Option<Interval>; N] {
+/// Mean minutes and checks of searches that find the cause, as announced and as advised, from means
+/// over the timed cases.
+fn found(mean: &[f64; 14]) -> [[f64; 2]; 2] {
+    [8, 11].map(|at| {
+        let share = mean[at].max(f64::MIN_POSITIVE);
+        [mean[at + 1] / share, mean[at + 2] / share]
+    })
+}
+
+/// Means of the columns.
+fn means<const N: usize>(rows: &[[f64; N]]) -> [f64; N] {
+    mean_of(rows.iter(), rows.len())
+}
+
+fn mean_of<'r, const N: usize>(rows: impl Iterator<Item = &'r [f64; N]>, count: usize) -> [f64; N] {
+    let mut means = [0.0; N];
+    for row in rows {
+        for (sum, value) in means.iter_mut().zip(row) {
+            *sum += value;
+        }
+    }
+    means.map(|sum| sum / count.max(1) as f64)
+}
+
+/// 95 % intervals of figures made `of` the means of the columns, whole rows drawn anew.
+fn resampled<const N: usize, const M: usize>(
+    rows: &[[f64; N]],
+    of: impl Fn(&[f64; N]) -> [f64; M],
+) -> [Option<Interval>; M] {
     if rows.len() < FEWEST {
-        return [None; N];
+        return [None; M];
     }
     let mut rng = ChaCha8Rng::seed_from_u64(RESAMPLING);
-    let mut means = [(); N].map(|()| Vec::with_capacity(RESAMPLES));
+    let mut figures = [(); M].map(|()| Vec::with_capacity(RESAMPLES));
     for _ in 0..RESAMPLES {
-        let mut sums = [0.0; N];
-        for _ in 0..rows.len() {
-            let row = &rows[rng.random_range(0..rows.len())];
-            for (sum, value) in sums.iter_mut().zip(row) {
-                *sum += value;
-            }
-        }
-        for (means, sum) in means.iter_mut().zip(sums) {
-            means.push(sum / rows.len() as f64);
+        let drawn = (0..rows.len()).map(|_| &rows[rng.random_range(0..rows.len())]);
+        for (figures, figure) in figures.iter_mut().zip(of(&mean_of(drawn, rows.len()))) {
+            figures.push(figure);
         }
     }
-    means.map(|mut means| {
-        means.sort_by(f64::total_cmp);
+    figures.map(|mut figures| {
+        figures.sort_by(f64::total_cmp);
         let cut = RESAMPLES / 40;
         Some(Interval {
-            low: means[cut - 1],
-            high: means[RESAMPLES - cut],
+            low: figures[cut - 1],
+            high: figures[RESAMPLES - cut],
         })
     })
 }

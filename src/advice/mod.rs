@@ -21,7 +21,7 @@ pub mod sequence;
 mod tests;
 
 pub use advise::{
-    Advice, Blocked, Find, Order, Ordered, Request, Shift, Step, StopRule, advise, order,
+    Advice, Blocked, Find, Found, Order, Ordered, Request, Shift, Step, StopRule, advise, order,
     problem_of,
 };
 pub use backtest::{Past, Replay, Score, backtest};

@@ -799,6 +799,70 @@ fn a_replay_says_what_the_cases_are_worth() {
     assert!(less <= 1e-9 && over.low <= less + 1e-9 && less <= over.high + 1e-9);
 }
 
+/// Cases drawn from the very chances the advice goes by, none of them closed before the last began, so
+/// that nobody learns of them: what it announces of searches that find the cause and what they
+/// need then have to agree, and its first number, which holds every search to its end, has to lie above.
+#[test]
+fn what_is_announced_is_what_is_needed_where_the_chances_are_true() {
+    let knowledge = small();
+    let mut rng = ChaCha8Rng::seed_from_u64(7);
+    let mut draws = |chance: f64| rng.random::<f64>() < chance;
+    let mut cases = Vec::new();
+    for number in 0..900 {
+        // Weights 5, 3 and 2 of the three causes; the signs' chances are those of `small`.
+        let cause = match (draws(0.5), draws(0.6)) {
+            (true, _) => "door-dirty",
+            (_, true) => "pump-tired",
+            _ => "water-line",
+        };
+        let facts = &knowledge.causes[knowledge.cause_index[cause]];
+        let mut case = case(number, "box", cause, false);
+        case.signs = Vec::new();
+        for sign in &knowledge.signs {
+            if draws(0.5) {
+                let chance = facts.signs.get(&sign.id).unwrap_or(&sign.background);
+                case.signs.push((sign.id.clone(), draws(*chance)));
+            }
+        }
+        case.loss_decades = None;
+        // Half of the searches have outcomes on record, missed ones and false alarms of the scan among
+        // them; in the others what checks find is taken from their chances.
+        case.checks = Vec::new();
+        for check in knowledge.checks.iter().filter(|_| number % 2 == 0) {
+            let listed = check.reveals.get(cause).copied();
+            let chance = listed.unwrap_or(if check.isolating {
+                check.false_alarm
+            } else {
+                0.0
+            });
+            let outcome = match draws(chance) {
+                true => Outcome::Found,
+                false => Outcome::Clear,
+            };
+            case.checks.push((check.id.clone(), outcome, None));
+        }
+        cases.push(case);
+    }
+    let mut pasts = in_turn(&cases);
+    pasts.iter_mut().for_each(|past| past.closed = 10_000);
+    let score = replayed(&pasts).all;
+    assert_eq!((score.timed, score.advice), (900, score.untaught));
+    let over = score.intervals.over_announced.unwrap();
+    assert!(over.low <= 0.0 && 0.0 <= over.high, "{over:?}");
+    // The interval is narrow enough to tell what one side leaves out.
+    assert!(
+        over.high - over.low < 0.1 * score.advice.minutes,
+        "{over:?}"
+    );
+    let within = |value: f64, [interval, _]: [Option<Interval>; 2]| {
+        interval.is_some_and(|Interval { low, high }| (low..=high).contains(&value))
+    };
+    let (needed, announced) = (score.advice_found.minutes, score.announced_found.minutes);
+    assert!(within(needed, score.intervals.announced_found));
+    assert!(within(announced, score.intervals.advice_found));
+    assert!(score.announced.minutes > announced + 1.0, "{score:?}");
+}
+
 /// What is found out only later is not known before: cases that are all open at once are each
 /// advised on by common practice alone, whatever day they began on, and one that is closed when
 /// another begins teaches it.

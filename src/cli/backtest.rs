@@ -61,7 +61,10 @@ fn as_json(replay: &Replay) -> Value {
                    noted up to the check that found the cause (ended; else all), and in all \
                    (people_whole), with the same minutes for changes of state, over the cases in \
                    which every check has them (noted); what was announced counts \
-                   never finding, the replayed times do not; signs are those of the report, also \
+                   never finding, causes that their checks miss, and acting on false alarms; announced_where_found \
+                   and advice_where_found are of searches for a listed cause as far as following the advice \
+                   finds it; what an \
+                   isolating check that nobody made shows is drawn; signs are those of the report, also \
                    such as a check of that very search showed, whose minutes are not counted; \
                    intervals are of 95 %, of means by resampling the cases, of shares by Wilson's \
                    score",
@@ -113,6 +116,9 @@ fn score_json(score: &Score) -> Value {
         "ended": score.ended,
         "advice_where_noted": times(noted, &score.advice_noted, [None; 2]),
         "announced": times(timed, &score.announced, intervals.announced),
+        "announced_where_found": times(timed, &score.announced_found, intervals.announced_found),
+        "advice_where_found": times(timed, &score.advice_found, intervals.advice_found),
+        "minutes_over_announced_where_found_interval": ends(intervals.over_announced),
         "minutes_over_advice_before_any_case_interval": ends(intervals.over_untaught),
         "minutes_over_common_practice_interval": ends(intervals.over_practice),
         "minutes_over_people_interval": ends(intervals.over_people),

@@ -113,6 +113,13 @@ pub struct Plan {
     pub finish_minutes: f64,
     /// Expected number of checks.
     pub expected_checks: f64,
+    /// Chance that the policy finds the cause.
+    pub found: f64,
+    /// Expected minutes until then of a search that finds it, without those lost to false alarms, times
+    /// that chance.
+    pub found_minutes: f64,
+    /// Expected checks of such a search, times that chance.
+    pub found_checks: f64,
     /// No policy has fewer expected minutes than this.
     pub lower_bound: f64,
     /// Whether no policy is better.
@@ -180,11 +187,16 @@ pub fn minutes_beginning_with(
 }
 
 fn laid_out(task: &Task, policy: &Policy, lower_bound: Option<f64>) -> Plan {
+    let beginning = task.beginning();
+    let lengths = task.lengths(&policy.way, &beginning);
     Plan {
         places: task.places(&policy.way),
         expected_minutes: policy.minutes,
         finish_minutes: policy.finish,
-        expected_checks: task.checks(&policy.way, &task.beginning()),
+        expected_checks: lengths.checks,
+        found: lengths.found,
+        found_minutes: lengths.found_minutes,
+        found_checks: lengths.found_checks,
         lower_bound: lower_bound.unwrap_or(policy.minutes).min(policy.minutes),
         proven: lower_bound.is_none(),
     }

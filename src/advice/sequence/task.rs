@@ -116,6 +116,28 @@ impl Situation {
     }
 }
 
+/// What a way comes to, each search counted by its chance.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Lengths {
+    /// Checks, those made anew among them.
+    pub(super) checks: f64,
+    /// Searches that find the cause.
+    pub(super) found: f64,
+    /// Minutes of these until then, without those lost to false alarms.
+    pub(super) found_minutes: f64,
+    /// Checks of these.
+    pub(super) found_checks: f64,
+}
+
+impl Lengths {
+    fn add(&mut self, other: Self) {
+        self.checks += other.checks;
+        self.found += other.found;
+        self.found_minutes += other.found_minutes;
+        self.found_checks += other.found_checks;
+    }
+}
+
 /// A check that secures others, such as a lock-out, and lasts no longer than the tool stays
 /// in its state: it is made anew whenever the tool comes back, as long as one of the checks
 /// that wait for it is left, as an isolating one always counts, since it may be made or not.
@@ -132,6 +154,8 @@ pub(super) struct Item {
     /// Minutes of the check, of the change of state in its course and, on average, of its false
     /// alarms.
     pub(super) minutes: f64,
+    /// Those of its false alarms among them.
+    alarms: f64,
     pub(super) state: usize,
     /// The state the tool is in after it.
     pub(super) leaves: usize,
@@ -227,8 +251,10 @@ impl Task {
                 let (state, leaves) = (check.state as usize, check.after() as usize);
                 let left = problem.changes[state][leaves];
                 let itself = minutes("minutes", &name, check.minutes)?;
+                let alarms = false_alarm * lost;
                 Ok(Item {
-                    minutes: itself + if state == leaves { 0.0 } else { left } + false_alarm * lost,
+                    minutes: itself + if state == leaves { 0.0 } else { left } + alarms,
+                    alarms,
                     state,
                     leaves,
                     isolating: check.isolating,
@@ -403,36 +429,51 @@ impl Task {
         finish.map(|(finish, weight)| finish[state] * weight).sum()
     }
 
-    /// Expected number of checks of a way, those made anew among them.
-    pub(super) fn checks(&self, way: &Way, at: &Situation) -> f64 {
-        let (mut at, mut way, mut checks) = (at.clone(), way, 0.0);
+    /// What a way comes to, from a situation on.
+    pub(super) fn lengths(&self, way: &Way, at: &Situation) -> Lengths {
+        self.lengths_after([0.0; 2], way, at)
+    }
+
+    /// The same after so many minutes and checks.
+    fn lengths_after(&self, mut spent: [f64; 2], way: &Way, at: &Situation) -> Lengths {
+        let (mut at, mut way, mut lengths) = (at.clone(), way, Lengths::default());
         loop {
             let (Way::Direct(check, _) | Way::Telling { check, .. }) = way else {
-                return checks;
+                return lengths;
             };
             let item = &self.checks[*check];
-            let anew = self.anew(at.state, item.state, &at.made).count();
-            checks += (1 + anew) as f64 * at.mass();
+            let (mut checks, mut minutes) = (1.0, item.minutes - item.alarms);
+            for anew in self.anew(at.state, item.state, &at.made) {
+                checks += 1.0;
+                minutes += self.checks[anew].minutes - self.checks[anew].alarms;
+            }
+            minutes += self.changes[at.state][item.state];
+            lengths.checks += checks * at.mass();
+            spent = [spent[0] + minutes, spent[1] + checks];
             at.state = item.leaves;
             at.made[*check] = true;
             match way {
-                Way::End => return checks,
+                Way::End => return lengths,
                 Way::Direct(_, next) => {
                     for &(cause, chance) in item.reveals.iter().filter(|_| !item.isolating) {
-                        at.weights[cause] *= 1.0 - chance;
+                        let found = at.weights[cause] * chance;
+                        at.weights[cause] -= found;
+                        lengths.found += found;
+                        lengths.found_minutes += found * spent[0];
+                        lengths.found_checks += found * spent[1];
                     }
                     way = next;
                 }
                 Way::Telling { found, clear, .. } => {
-                    let sides = [(true, found), (false, clear)].map(|(outcome, way)| {
+                    for (outcome, way) in [(true, found), (false, clear)] {
                         let weights = self.told(&at.weights, *check, outcome);
                         let at = Situation {
                             weights,
                             ..at.clone()
                         };
-                        self.checks(way, &at)
-                    });
-                    return checks + sides[0] + sides[1];
+                        lengths.add(self.lengths_after(spent, way, &at));
+                    }
+                    return lengths;
                 }
             }
         }

@@ -4,7 +4,8 @@ use axum::{extract::State, response::Html};
 
 use super::{share, ways};
 use crate::{
-    advice::{Score, backtest::Times},
+    advice::{Replay, Score, backtest::Times},
+    catalogue::Catalogue,
     statistics::{Interval, Share},
     web::{
         fault::{self, Fault},
@@ -70,7 +71,7 @@ fn result(app: &App, kept: &Kept) -> Result<ReplayResult, Fault> {
     }
     Ok(ReplayResult {
         summary,
-        plain: plain(app, kept),
+        plain: plain(&app.catalogue, &kept.replay),
         times: times(all),
         classes: classes(app, kept),
         chances: chances(all),
@@ -86,8 +87,8 @@ fn result(app: &App, kept: &Kept) -> Result<ReplayResult, Fault> {
 }
 
 /// What the figures say, also where the advice did worse.
-fn plain(app: &App, kept: &Kept) -> Vec<String> {
-    let all = &kept.replay.all;
+fn plain(catalogue: &Catalogue, replay: &Replay) -> Vec<String> {
+    let all = &replay.all;
     let mut sentences = Vec::new();
     let intervals = &all.intervals;
     if all.timed > 0 {
@@ -102,6 +103,16 @@ fn plain(app: &App, kept: &Kept) -> Vec<String> {
             show::minutes(all.untaught.minutes),
         ));
         sentences.push(people(all));
+        sentences.push(format!(
+            "When each search began, the advice announced {} on average: that holds also the walk through \
+             all checks where none finds the cause, by the chance of that, and acting on false alarms. Of \
+             searches in which its checks find the cause it expected {}, and {} were needed: {} it \
+             expected.",
+            show::minutes(all.announced.minutes),
+            show::minutes(all.announced_found.minutes),
+            show::minutes(all.advice_found.minutes),
+            took(Shown::of(intervals.over_announced)),
+        ));
     }
     let [log_loss, brier] = intervals.over_practice_losses.map(Shown::of);
     sentences.push(format!(
@@ -127,8 +138,8 @@ fn plain(app: &App, kept: &Kept) -> Vec<String> {
         ));
     }
     let classes = |holds: &dyn Fn(&Score) -> bool| -> Vec<String> {
-        let classes = kept.replay.classes.iter().filter(|(_, score)| holds(score));
-        let names = classes.map(|(id, _)| show::class_name(&app.catalogue, id));
+        let classes = replay.classes.iter().filter(|(_, score)| holds(score));
+        let names = classes.map(|(id, _)| show::class_name(catalogue, id));
         names.collect()
     };
     let worse = |score: &Score| {
@@ -302,6 +313,11 @@ fn times(all: &Score) -> DataTable {
                 &all.announced,
                 intervals.announced,
             ),
+            row(
+                "The same of searches that find the cause",
+                &all.announced_found,
+                intervals.announced_found,
+            ),
             less(
                 "As advised less that before any case",
                 &all.advice,
@@ -313,6 +329,17 @@ fn times(all: &Score) -> DataTable {
                 &all.advice,
                 &all.practice,
                 intervals.over_practice,
+            ),
+            row(
+                "As advised, as far as following it finds the cause",
+                &all.advice_found,
+                intervals.advice_found,
+            ),
+            less(
+                "These less what was announced of searches that find the cause",
+                &all.advice_found,
+                &all.announced_found,
+                intervals.over_announced,
             ),
             noted(less(
                 "As advised less what people did until the cause was found",
@@ -591,4 +618,74 @@ fn reliability(all: &Score) -> Result<Option<Chart>, Fault> {
                 .collect(),
         },
     }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::source;
+
+    /// A class is called worse by any of the three measures that luck does not explain, its hits
+    /// among them, and worse by luck where the interval holds 0.
+    #[test]
+    fn a_class_with_fewer_hits_is_called_worse() {
+        let hits = |low: f64, high: f64| {
+            let mut score = Score {
+                cases: 48,
+                top_1: Some(Share::of(38, 48)),
+                practice_tops: [Some(Share::of(42, 48)), None],
+                ..Score::default()
+            };
+            score.intervals.over_practice_tops[0] = Some(Interval { low, high });
+            let replay = Replay {
+                all: Score::default(),
+                classes: [("load-lock-turbo".to_owned(), score)].into(),
+                left_out: Vec::new(),
+            };
+            let catalogue = source::built_in().expect("the built-in catalogue is right");
+            plain(&catalogue, &replay).join(" ")
+        };
+        let worse = "they were WORSE in Load-locked turbo";
+        let luck = "worse by no more than luck may bring about in Load-locked turbo";
+        let said = hits(-0.167, -0.021);
+        assert!(said.contains(worse) && !said.contains(luck), "{said}");
+        let said = hits(-0.167, 0.021);
+        assert!(said.contains(luck) && !said.contains(worse), "{said}");
+    }
+
+    /// What was announced stands beside what was needed with what either counts.
+    #[test]
+    fn announced_and_needed_minutes_are_told_apart() {
+        let said = |low: f64, high: f64| {
+            let times = |minutes| Times {
+                minutes,
+                checks: 1.0,
+            };
+            let mut all = Score {
+                cases: 9,
+                timed: 9,
+                advice: times(55.0),
+                announced: times(197.0),
+                announced_found: times(70.0),
+                advice_found: times(54.0),
+                ..Score::default()
+            };
+            all.intervals.over_announced = Some(Interval { low, high });
+            let replay = Replay {
+                all,
+                classes: Default::default(),
+                left_out: Vec::new(),
+            };
+            let catalogue = source::built_in().expect("the built-in catalogue is right");
+            plain(&catalogue, &replay).join(" ")
+        };
+        let less = said(-20.0, -10.0);
+        assert!(less.contains("announced 3 h 17 min on average"), "{less}");
+        assert!(
+            less.contains("it expected 1 h 10 min, and 54 min were needed: less than it"),
+            "{less}"
+        );
+        assert!(said(-20.0, 10.0).contains("were needed: not shown to be more or less than it"));
+        assert!(said(2.0, 10.0).contains("were needed: MORE than it"));
+    }
 }
