@@ -21,6 +21,7 @@ use super::{
     analysis::{Analysis, Word, concept_term, denied_forms, ruled_out, stem_term},
     document::Part,
     naming::Names,
+    negation,
     plan::Denied,
     schema::Fields,
     shortlist::reaches,
@@ -100,15 +101,37 @@ pub(super) fn causes(denied: &[Denied], names: &Names, analysis: &Analysis) -> H
         let names = names.iter().map(|name| terms_of(name, analysis));
         (cause, names.collect::<Vec<_>>())
     });
+    let signs = unseen(denied, names, analysis);
     let among = |names: &Vec<Rc<HashSet<String>>>| {
-        denied.iter().any(|thing| {
+        let denied = denied.iter().filter(|thing| !signs.contains(thing));
+        denied.into_iter().any(|thing| {
             let all =
                 |name: &Rc<HashSet<String>>| thing.terms.iter().all(|term| name.contains(term));
-            names.iter().any(all)
+            // No leak says that there is none from outside, and nothing of what leaks within.
+            let skip = if thing.general { BEFORE_KIND } else { 0 };
+            names.iter().skip(skip).any(all)
         })
     };
     let causes = named.filter(|(_, names)| among(names));
     causes.map(|(cause, _)| cause.to_owned()).collect()
+}
+
+/// What a cause's own name and that of its component are, before that of its kind.
+const BEFORE_KIND: usize = 2;
+
+/// Of what is denied that which is a sign of the catalogue that was not seen, and no cause: where nobody saw
+/// water there may be some.
+pub(super) fn unseen(denied: &[Denied], names: &Names, analysis: &Analysis) -> Vec<Denied> {
+    let is_sign = |thing: &&Denied| {
+        let mut signs = names.signs().iter();
+        thing.unseen
+            && signs.any(|(_, name)| {
+                let terms = terms_of(name, analysis);
+                let visible = name.split_whitespace().any(negation::tells_sight);
+                visible && thing.terms.iter().all(|term| terms.contains(term))
+            })
+    };
+    denied.iter().filter(is_sign).cloned().collect()
 }
 
 /// What a name may be called by: its words and what they mean, wider too. What is glued to another by a

@@ -701,7 +701,7 @@ fn written(
                 (Place::Symptom, Told::Now) if given => When::Other,
                 (Place::Symptom, Told::Now) => When::Fault,
                 (Place::Symptom, Told::Before) => When::Before,
-                (Place::Found | Place::Later, _) => When::Other,
+                (Place::Symptom, Told::Aside) | (Place::Found | Place::Later, _) => When::Other,
             };
             let known = pressures
                 .iter()

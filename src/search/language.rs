@@ -358,6 +358,11 @@ fn field_word(text: &str, minus: bool, query: &mut Query) -> Option<usize> {
         return unknown_field(text, colon, minus, query);
     };
     let after = &after[spaces..];
+    let label = spaces > 0 && !matches!(field, Field::Pressure(_));
+    if label && first_pressure(after).is_some() {
+        // `note: 5e-6 linear` is a line of a report under its heading.
+        return Some(colon + 1);
+    }
     let (value, used) = value_of(after);
     let value = value.trim();
     let end = colon + 1 + spaces;

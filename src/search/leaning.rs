@@ -16,12 +16,15 @@ const SUREST: f64 = 0.98;
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Leaning {
     causes: HashMap<String, f32>,
+    /// Of that, what checks say that found nothing.
+    clear: HashMap<String, f32>,
 }
 
 impl Leaning {
     /// Of the outcomes recorded on an incident.
     pub fn new(incident: &Incident, catalogue: &Catalogue) -> Self {
         let mut causes: HashMap<String, f64> = HashMap::new();
+        let mut clear: HashMap<String, f64> = HashMap::new();
         for done in &incident.checks {
             let Some(check) = catalogue.check(done.check.as_str()) else {
                 continue;
@@ -35,17 +38,28 @@ impl Leaning {
                     Outcome::Inconclusive => continue,
                 };
                 *causes.entry(cause.to_string()).or_default() += says;
+                if done.outcome == Outcome::Clear {
+                    *clear.entry(cause.to_string()).or_default() += says;
+                }
             }
         }
-        let causes = causes.into_iter().map(|(id, says)| (id, says as f32));
+        let narrow = |says: HashMap<String, f64>| {
+            let says = says.into_iter().map(|(id, says)| (id, says as f32));
+            says.collect()
+        };
         Self {
-            causes: causes.collect(),
+            causes: narrow(causes),
+            clear: narrow(clear),
         }
     }
 
-    /// Whether the outcomes make a cause less than half as likely as it was.
+    /// Whether checks that found nothing make a cause less than half as likely as it was, beside those for
+    /// which as much was found: what shows many causes speaks for each of them alike.
     pub fn speaks_against(&self, cause: &str) -> bool {
-        self.of(cause) < -std::f32::consts::LN_2
+        let half = std::f32::consts::LN_2;
+        let clear = self.clear.get(cause).copied().unwrap_or_default();
+        let best = self.causes.values().copied().fold(0.0, f32::max);
+        clear < -half && self.of(cause) < best - half
     }
 
     /// What the outcomes say about a cause; 0 if nothing.

@@ -62,8 +62,17 @@ pub(super) fn lex_into<'a>(text: &'a str, pieces: &mut Vec<Piece<'a>>) {
                 ..
             })
         );
-        let (lex, length) = if dots && !spaced && first == '.' {
-            (Lex::Sign('.'), 1)
+        let number = matches!(
+            pieces.last(),
+            Some(Piece {
+                lex: Lex::Number(_),
+                ..
+            })
+        );
+        // A comma that ended a number begins none: `06:40,4.2e-06`.
+        let parts = (dots && first == '.') || (number && first == ',');
+        let (lex, length) = if parts && !spaced {
+            (Lex::Sign(first), 1)
         } else {
             piece(rest, first)
         };
@@ -118,13 +127,22 @@ fn number_length(text: &str) -> usize {
     let mut at = 0;
     while at < bytes.len() {
         let inside = bytes[at].is_ascii_digit()
-            || (matches!(bytes[at], b'.' | b',') && digit_at(text, at + 1));
+            || (bytes[at] == b'.' && digit_at(text, at + 1))
+            || (bytes[at] == b',' && digit_at(text, at + 1) && !ends_cell(&bytes[at + 1..]));
         if !inside {
             break;
         }
         at += 1;
     }
     at
+}
+
+/// Whether a number with a point begins behind a comma that parts no thousands: a column of a logger's file.
+fn ends_cell(behind: &[u8]) -> bool {
+    let figures = behind.iter().take_while(|byte| byte.is_ascii_digit());
+    let figures = figures.count();
+    let point = behind.get(figures) == Some(&b'.');
+    point && figures != 3 && behind.get(figures + 1).is_some_and(u8::is_ascii_digit)
 }
 
 fn raised(text: &str) -> Option<(i32, usize)> {

@@ -101,6 +101,11 @@ impl Names {
         causes.map(|(cause, names)| (cause.as_str(), names.as_slice()))
     }
 
+    /// Identifier and name of each sign.
+    pub(super) fn signs(&self) -> &[(String, String)] {
+        &self.signs
+    }
+
     /// Identifier and name of each thing that may have happened before.
     pub(super) fn antecedents(&self) -> &[(String, String)] {
         &self.antecedents

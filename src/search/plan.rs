@@ -12,8 +12,8 @@ use std::{
 
 use super::{
     analysis::{
-        Analysed, Analysis, Word, any_term, concept_term, denied_forms, lacking_term, ruled_out,
-        split, stem_term,
+        Analysed, Analysis, Mention, Word, any_term, concept_term, denied_forms, lacking_term,
+        ruled_out, split, stem_term,
     },
     circumstances::Circumstances,
     document::{Noted, Part},
@@ -108,6 +108,9 @@ const MISSED: [&str; 12] = [
 /// Worth of the words that say where a pressure was read, beside the pressure itself.
 const PLACE_WORTH: f32 = 0.3;
 
+/// Worth of what is only said not to have been seen.
+const UNSEEN_WORTH: f32 = 0.3;
+
 /// Worth of two words written in one, or one in two.
 const JOINED_WORTH: f32 = 0.8;
 
@@ -148,6 +151,10 @@ pub(super) struct Denied {
     pub(super) terms: Vec<String>,
     /// Whether any part may say so; else only that of the cause.
     pub(super) anywhere: bool,
+    /// Whether it is only said not to have been seen.
+    pub(super) unseen: bool,
+    /// Whether it is no more than what is the matter in general: `no leak`.
+    pub(super) general: bool,
 }
 
 /// A pressure searched for.
@@ -250,11 +257,17 @@ impl Understood {
         }
         let neighbours = planner.neighbours(&query.plain, &analysed);
         let surface = Surface::of_query(&analysed, analysis.learnt());
+        let aside = |reading: &&Reading| reading.told == pressure::Told::Aside;
+        for reading in analysed.readings.iter().filter(aside) {
+            let shown = reading.shown(&query.plain).to_owned();
+            planner.remarks.push(Remark::OtherTime(shown));
+        }
+        let compared = analysed.readings.iter().filter(|reading| !aside(reading));
         let mut pressures: Vec<_> = query
             .pressures
             .iter()
             .cloned()
-            .chain(analysed.readings.iter().map(|reading| {
+            .chain(compared.map(|reading| {
                 let shown = reading.shown(&query.plain).to_owned();
                 (reading.clone(), shown)
             }))
@@ -384,6 +397,20 @@ impl Understood {
             };
             like.indexed()
         })
+    }
+
+    /// Weighs what is only said not to have been seen less: where nobody saw a drip there may be water.
+    pub(super) fn weigh_less(&mut self, unseen: &Denied) {
+        for wanted in &mut self.wanted {
+            let own = |(term, _): &(String, f32)| {
+                ruled_out(term).is_some_and(|term| unseen.terms.iter().any(|own| own == term))
+            };
+            if wanted.terms.iter().any(own) {
+                for (_, worth) in &mut wanted.terms {
+                    *worth *= UNSEEN_WORTH;
+                }
+            }
+        }
     }
 
     /// The same, where a case fits as well that says of a word or thing that it is not so.
@@ -604,6 +631,14 @@ fn lacks(text: &str, analysed: &Analysed) -> Vec<[(usize, String); 2]> {
 pub(super) fn denied(text: &str, analysed: &Analysed) -> Vec<Denied> {
     let mut denied: Vec<(Denied, bool)> = Vec::new();
     let mut last: Option<usize> = None;
+    let unseen = |word: &Word| {
+        let mut words = analysed.words.iter();
+        words.any(|other| {
+            let own = other.denial == word.denial && other.ruled_out;
+            let (at, (from, to)) = (other.place.start as u32, word.denial.unwrap_or_default());
+            (own || (from..to).contains(&at)) && negation::tells_sight(&other.plain)
+        })
+    };
     for (at, word) in analysed.words.iter().enumerate() {
         if !word.ruled_out || word.common {
             continue;
@@ -614,11 +649,14 @@ pub(super) fn denied(text: &str, analysed: &Analysed) -> Vec<Denied> {
             None => stem_term(&word.stem, false),
         };
         let goes_on = last.is_some_and(|last| adjoin(text, &analysed.words[last], word));
-        let missed = MISSED.contains(&&*word.plain);
+        let missed =
+            MISSED.contains(&&*word.plain) || negation::tells_setting(text, &analysed.words, at);
         match denied.last_mut().filter(|_| goes_on) {
             Some((one, of_missed)) => {
                 *of_missed |= missed;
                 one.anywhere &= negation::tells_course(&word.plain);
+                one.unseen |= unseen(word);
+                one.general &= negation::tells_matter(&word.plain);
                 if !one.terms.contains(&term) {
                     one.terms.push(term);
                 }
@@ -627,6 +665,8 @@ pub(super) fn denied(text: &str, analysed: &Analysed) -> Vec<Denied> {
                 Denied {
                     terms: vec![term],
                     anywhere: negation::tells_course(&word.plain),
+                    unseen: unseen(word),
+                    general: negation::tells_matter(&word.plain),
                 },
                 missed,
             )),
@@ -636,6 +676,11 @@ pub(super) fn denied(text: &str, analysed: &Analysed) -> Vec<Denied> {
     denied.retain(|(_, missed)| !missed);
     denied.truncate(MOST_DENIED);
     denied.into_iter().map(|(denied, _)| denied).collect()
+}
+
+/// Whether some words are one word that may be written apart: the ring of `o ring` is no ring, and its o nothing.
+fn is_one_word(words: &[Word]) -> bool {
+    words.len() > 1 && words.iter().any(|word| word.plain.chars().count() == 1)
 }
 
 /// Sets spaces between words written in one that nobody knows so.
@@ -800,10 +845,13 @@ impl Planner<'_> {
             if word.common {
                 continue;
             }
-            let whole = !analysed
-                .mentions
-                .iter()
-                .any(|mention| mention.words.len() > 1 && mention.words.contains(&at));
+            let within =
+                |mention: &&Mention| mention.words.len() > 1 && mention.words.contains(&at);
+            let mention = analysed.mentions.iter().find(within);
+            let whole = mention.is_none();
+            if mention.is_some_and(|mention| is_one_word(&analysed.words[mention.words.clone()])) {
+                continue;
+            }
             if doubted(word) || (word.ruled_out && !whole) {
                 // No valve that is fine says anything of the gate valve.
                 continue;
@@ -905,10 +953,12 @@ impl Planner<'_> {
         let mut neighbours = Vec::new();
         for (at, pair) in analysed.words.windows(2).enumerate() {
             let said = pair.iter().all(|word| !word.common && !word.ruled_out);
-            let one = analysed
-                .mentions
-                .iter()
-                .any(|mention| mention.words.contains(&at) && mention.words.contains(&(at + 1)));
+            let mut mentions = analysed.mentions.iter();
+            let one = mentions.any(|mention| {
+                let both = mention.words.contains(&at) && mention.words.contains(&(at + 1));
+                let either = mention.words.contains(&at) || mention.words.contains(&(at + 1));
+                both || either && is_one_word(&analysed.words[mention.words.clone()])
+            });
             if said && !one && adjoin(text, &pair[0], &pair[1]) && neighbours.len() < MOST_PAIRS {
                 neighbours.push([0, 1].map(|word| {
                     let meant = self.meant(&pair[word]).into_iter().next();
@@ -1048,6 +1098,7 @@ impl Planner<'_> {
                     return None;
                 }
                 let analysed = self.analysis.read(text);
+                let cut = text.len() < within.text.len();
                 let mut wanted = self.wanted(text, &analysed);
                 let split = split(text, &analysed.readings);
                 let telling: Vec<&Word> = split.iter().filter(|word| word.in_phrase()).collect();
@@ -1109,7 +1160,10 @@ impl Planner<'_> {
                 }
                 if terms.is_empty() {
                     let shown = within.text.trim().to_owned();
-                    self.remarks.push(Remark::OnlyCommon(shown));
+                    self.remarks.push(match cut {
+                        true => Remark::PressureEnd(shown),
+                        false => Remark::OnlyCommon(shown),
+                    });
                     return None;
                 }
                 Some(Strict {

@@ -34,6 +34,8 @@ pub(super) enum Told {
     Before,
     /// What is read at another place than the chamber.
     Elsewhere,
+    /// What it came to after the fault, or was at another place before: cases are not compared by it.
+    Aside,
 }
 
 /// A pressure, or a stretch of pressures, in a text.
@@ -169,6 +171,8 @@ struct Found {
     next: usize,
     /// Whether the text itself ties it to a time, as `from .. to` does.
     settled: bool,
+    /// Whether it changed to the next one, or from it.
+    paired: bool,
 }
 
 impl Found {
@@ -186,6 +190,7 @@ impl Found {
             first,
             next,
             settled: false,
+            paired: false,
         }
     }
 }
@@ -201,7 +206,7 @@ fn may_begin(piece: &Piece<'_>) -> bool {
 }
 
 fn read(pieces: &[Piece<'_>], at: usize, done: usize) -> Option<(Vec<Found>, usize)> {
-    if at > 0 && glued_to_word(pieces, at) {
+    if (at > 0 && glued_to_word(pieces, at)) || of_moment(pieces, at) {
         return None;
     }
     let sign = bound::sign(pieces, at);
@@ -275,15 +280,21 @@ fn pair(
         found.settled = true;
         found
     };
-    if link == Link::Arrow || (link == Link::To && told::changes(pieces, from, done)) {
-        let mut before = found(&first, from);
-        before.reading.told = Told::Before;
-        return Some((vec![before, found(&second, start)], second.next));
-    }
     let shift = match (first.unit, second.unit) {
         (Some(a), Some(b)) => scale(b.named) - scale(a.named),
         _ => 0.0,
     };
+    if link == Link::Arrow || (link == Link::To && told::changes(pieces, from, done)) {
+        let (mut before, mut after) = (found(&first, from), found(&second, start));
+        // No fault is half of what was healthy: where it fell, the first was the fault.
+        let fell = after.reading.high + shift < before.reading.low - std::f64::consts::LOG10_2;
+        match fell {
+            true => after.reading.told = Told::Aside,
+            false => before.reading.told = Told::Before,
+        }
+        before.paired = true;
+        return Some((vec![before, after], second.next));
+    }
     let (first_ends, second_ends) = (first.ends(), second.ends());
     let ends = (
         first_ends.0.min(second_ends.0 + shift),
@@ -310,6 +321,28 @@ fn glued_to_word(pieces: &[Piece<'_>], at: usize) -> bool {
         }
         _ => false,
     }
+}
+
+/// Whether a number is one of three of a date or a time of day: `2026-11-30T06:40:12`.
+fn of_moment(pieces: &[Piece<'_>], at: usize) -> bool {
+    let sign = |at: usize| match pieces.get(at) {
+        Some(Piece {
+            lex: Lex::Sign(sign @ ('-' | ':' | '/')),
+            spaced: false,
+            ..
+        }) => Some(*sign),
+        _ => None,
+    };
+    let number = |at: usize| matches!(pieces.get(at).map(|piece| piece.lex), Some(Lex::Number(_)));
+    let glued = |at: usize| number(at) && !pieces[at].spaced;
+    let three = |first: usize| {
+        let signs = sign(first + 1).is_some() && sign(first + 1) == sign(first + 3);
+        signs && number(first) && glued(first + 2) && glued(first + 4)
+    };
+    number(at)
+        && [0, 2, 4]
+            .iter()
+            .any(|by| at.checked_sub(*by).is_some_and(three))
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]

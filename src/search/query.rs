@@ -194,6 +194,9 @@ impl SearchIndex {
         let vocabulary = self.vocabulary_for(&searcher, &typed)?;
         let mut asked = Understood::new(&typed, &self.analysis, &vocabulary);
         let open = matches!(asker.scope, SiteScope::All);
+        for unseen in denied::unseen(&asked.denied, &request.names, &self.analysis) {
+            asked.weigh_less(&unseen);
+        }
         asked.denied_causes = denied::causes(&asked.denied, &request.names, &self.analysis);
         let before = happened(&typed, request.names.antecedents(), &self.analysis);
         let before = before.into_iter().map(|id| (AntecedentId::new(id), true));
@@ -375,7 +378,7 @@ impl SearchIndex {
         let told = Remark::Nearest {
             figure: shown.trim().to_owned(),
             of: match pressure.map(|pressure| pressure.reading.told) {
-                Some(Told::Now) => Figure::Fault,
+                Some(Told::Now | Told::Aside) => Figure::Fault,
                 Some(Told::Before) => Figure::Before,
                 Some(Told::Elsewhere) => Figure::Foreline,
                 None => Figure::Other,
@@ -840,7 +843,7 @@ impl SearchIndex {
     /// Where the pressure of a case lies that is near one asked for, or within its bounds.
     fn beside(&self, reading: &Reading) -> Beside {
         let (field, column) = match reading.told {
-            Told::Now => (self.fields.fault, FAULT),
+            Told::Now | Told::Aside => (self.fields.fault, FAULT),
             Told::Before => (self.fields.before, BEFORE),
             Told::Elsewhere => (self.fields.elsewhere, ELSEWHERE),
         };

@@ -61,7 +61,7 @@ pub(super) fn near(asked: &Understood, entry: &Entry) -> Vec<Near> {
                 },
                 place: match reading.told {
                     Told::Elsewhere => "foreline ",
-                    Told::Now | Told::Before => "",
+                    Told::Now | Told::Before | Told::Aside => "",
                 },
             });
         }
@@ -138,6 +138,7 @@ impl Scorer {
                 Told::Now => (&self.fault, [&self.before, &self.other]),
                 Told::Before => (&self.before, [&self.fault, &self.other]),
                 Told::Elsewhere => (&self.elsewhere, [&None, &None]),
+                Told::Aside => continue,
             };
             let mut best = nearest(column);
             // Of another time none is worth more than this.
@@ -177,6 +178,7 @@ impl Distance {
                     Told::Now => FAULT,
                     Told::Before => BEFORE,
                     Told::Elsewhere => ELSEWHERE,
+                    Told::Aside => OTHER,
                 },
                 Sought::Quantity(asked) => asked.sort.column(),
             }),

@@ -36,6 +36,8 @@ pub enum Remark {
     },
     /// A rate or a flow.
     Rate(String),
+    /// A pressure at a time, or a place before, at which none of a case is known.
+    OtherTime(String),
     /// Words that no case holds.
     Unwritten(Vec<String>),
     /// A phrase that is the end of a pressure.
@@ -214,6 +216,11 @@ impl Display for Remark {
             Self::Rate(typed) => write!(
                 to,
                 "“{typed}” is a rate or a flow, by which cases are not searched; it was left aside."
+            ),
+            Self::OtherTime(typed) => write!(
+                to,
+                "“{typed}” is taken for what a figure became, or was in the foreline before; cases are not \
+                 compared by that."
             ),
             Self::Unwritten(words) => {
                 let plural = if words.len() > 1 { "s" } else { "" };

@@ -91,6 +91,7 @@ impl Limits {
             let steps = match pressure.reading.told {
                 Told::Now => &mut limits.fault,
                 Told::Before => &mut limits.before,
+                Told::Aside => continue,
                 Told::Elsewhere => {
                     limits.other += asked.weights.pressure;
                     continue;

@@ -15,7 +15,7 @@ use super::{
     document::{Part, certain},
     language::parse,
     plan::Understood,
-    pressure::Told,
+    pressure::{Told, readings},
 };
 use crate::{
     catalogue::{AntecedentId, Catalogue, SignId},
@@ -120,10 +120,12 @@ impl Understood {
             let agreed = found[at].iter().all(|other| other.seen == own.seen);
             own.seen.filter(|_| agreed && !meant && !left_open)
         };
+        let others = of_another(&query.plain);
         let faulty = self.pressures.iter().find_map(|asked| {
             let reading = &asked.reading;
             let single = !reading.bounded && (reading.low - reading.high).abs() < 1e-9;
-            (reading.told == Told::Now && single).then(|| (10f64.powf(reading.low), reading.unit))
+            let own = reading.told == Told::Now && single && !others.contains(&&*asked.shown);
+            own.then(|| (10f64.powf(reading.low), reading.unit))
         });
         Stated {
             faulty,
@@ -478,6 +480,75 @@ fn asks(text: &str) -> bool {
     ];
     let first = text.split_whitespace().next().unwrap_or_default();
     text.trim_end().ends_with('?') && ASKING.contains(&&*first.to_lowercase())
+}
+
+/// The pressures of a text that are no base pressure at the fault, by what stands right before them: those of
+/// another place, of a process, of a moment, or wished for.
+fn of_another(text: &str) -> Vec<&str> {
+    const SAID: [&str; 36] = [
+        "lock",
+        "loadlock",
+        "airlock",
+        "process",
+        "argon",
+        "ar",
+        "gas",
+        "crossover",
+        "roughing",
+        "rough",
+        "rougher",
+        "scroll",
+        "backing",
+        "pump",
+        "outlet",
+        "exhaust",
+        "blank",
+        "stalls",
+        "ultimate",
+        "target",
+        "goal",
+        "spec",
+        "limit",
+        "fixed",
+        "fix",
+        "repaired",
+        "fine",
+        "spikes",
+        "spiked",
+        "spike",
+        "dips",
+        "dipped",
+        "dip",
+        "peaks",
+        "kicks",
+        "jumps",
+    ];
+    // Behind these the chamber's own is told again.
+    const OWN: [&str; 7] = ["base", "chamber", "main", "now", "have", "stuck", "still"];
+    const NEAR: usize = 3;
+    let mut done = 0;
+    let mut others = Vec::new();
+    for reading in readings(text) {
+        let before = text.get(done..reading.place.start).unwrap_or_default();
+        done = reading.place.end;
+        let clause = before.rsplit([',', ';', '.', '(', '\n']).next();
+        let mut words = clause
+            .unwrap_or_default()
+            .split(|c: char| !c.is_alphanumeric());
+        let mut near = Vec::new();
+        while let Some(word) = words.next_back() {
+            if !word.is_empty() && near.len() < NEAR {
+                near.push(word.to_lowercase());
+            }
+        }
+        let first = near
+            .iter()
+            .find(|word| SAID.contains(&&***word) || OWN.contains(&&***word));
+        if first.is_some_and(|word| SAID.contains(&&**word)) {
+            others.push(reading.shown(text));
+        }
+    }
+    others
 }
 
 /// What a text has to say to name this; none where that is too little.

@@ -17,7 +17,7 @@ use super::{
     document::{Measured, Shown, When},
     index::payload,
     language::parse,
-    plan::Understood,
+    plan::{self, Understood},
     pressure::{Reading, Told, rates, readings, tail},
     quantity::quantities,
     rank::Scorer,
@@ -485,7 +485,6 @@ fn before_and_after_are_told_apart_however_it_is_put() {
         ("3e-7 → 4e-5", [Before, Now]),
         ("3e-7 => 4e-5 torr", [Before, Now]),
         ("rose from 3e-7 to 4e-5 overnight", [Before, Now]),
-        ("dropped from 4e-5 to 3e-7", [Before, Now]),
         ("before 3e-7 after 4e-5", [Before, Now]),
         ("normally 3e-7, today 4e-5", [Before, Now]),
         ("3e-7 is normal, 4e-5 now", [Before, Now]),
@@ -502,6 +501,17 @@ fn before_and_after_are_told_apart_however_it_is_put() {
         let told: Vec<_> = found.iter().map(|reading| reading.told).collect();
         assert_eq!(told, expected, "{text:?}: {found:?}");
         assert!(found.iter().all(|reading| !reading.bounded), "{text:?}");
+    }
+    // No fault is half of what was healthy: what fell was the fault, and what it fell to a test.
+    for text in [
+        "dropped from 4e-5 to 3e-7",
+        "fell from 8e-6 torr to 7e-7 torr",
+        "drops 9e-6 -> 2e-6 when rougher on",
+        "went from 1e-2 Pa to 9e-6 mbar",
+    ] {
+        let found = readings(text);
+        let told: Vec<_> = found.iter().map(|reading| reading.told).collect();
+        assert_eq!(told, [Now, Told::Aside], "{text:?}: {found:?}");
     }
     for text in [
         "yesterday 4e-5",
@@ -1186,5 +1196,100 @@ fn a_walk_finds_the_best_of_all() {
                 "{typed}: {best:?} {whole:?}"
             );
         }
+    }
+}
+
+/// What a logger's file has around its figures is no pressure, and no figure is lost by a comma.
+#[test]
+fn lines_of_a_logger_are_read() {
+    for (text, unit) in [
+        ("2026-11-30T06:40:12 4.20E-06", None),
+        ("2026-11-30T06:40:12,4.20E-06", None),
+        ("1764484812,4.20E-06", None),
+        ("06:40,4.2e-06", None),
+        (
+            "2026-11-30 06:40:12,HV1,4.20E-06,Torr",
+            Some(PressureUnit::Torr),
+        ),
+        (
+            "2024-10-08T09:15:00Z; 4.2e-06;mbar",
+            Some(PressureUnit::Millibar),
+        ),
+    ] {
+        let found = one(text);
+        assert!(!found.bounded, "{text}: {found:?}");
+        assert!(
+            (found.low - 4.2e-6_f64.log10()).abs() < 1e-9,
+            "{text}: {found:?}"
+        );
+        assert_eq!(found.unit, unit, "{text}");
+    }
+    assert_eq!(readings("2024-10-08T09:15:00Z foil"), []);
+}
+
+/// A pair that is told of the foreline is read there, and what it was before is nothing of the chamber.
+#[test]
+fn both_figures_of_a_foreline_are_read_there() {
+    for text in [
+        "foreline from 40 to 200 mtorr",
+        "foreline 40 -> 200 mtorr",
+        "foreline up from 40 mtorr to 200 mtorr",
+    ] {
+        let told: Vec<_> = readings(text).iter().map(|reading| reading.told).collect();
+        assert_eq!(told, [Told::Aside, Told::Elsewhere], "{text}");
+    }
+    for text in [
+        "foreline: 0.2 mbar",
+        "foreline (0.2 mbar)",
+        "foreline pressure: 0.2 mbar",
+    ] {
+        assert_eq!(one(text).told, Told::Elsewhere, "{text}");
+    }
+}
+
+/// What a rise came to in some minutes is a rate, and what it rose to a pressure.
+#[test]
+fn a_rise_within_some_minutes_is_no_pressure() {
+    for text in [
+        "rise 3e-4 mbar in 10 min",
+        "1e-3 torr in 10 min rise",
+        "rises 2e-4 mbar in 5 minutes, linear",
+    ] {
+        assert_eq!(readings(text), [], "{text}");
+        assert_eq!(super::pressure::rates(text).len(), 1, "{text}");
+    }
+    assert_eq!(readings("rises to 3e-4 mbar in 10 min").len(), 1);
+}
+
+/// A word written apart counts once, as the same written in one does.
+#[test]
+fn a_word_written_apart_counts_once() {
+    let index = index_of(&["crumbs on the door seal", "o ring of the door"]);
+    let vocabulary = index.vocabulary(&index.reader.searcher()).expect("words");
+    for typed in ["crumbs door o-ring", "crumbs door o ring"] {
+        let asked = Understood::new(typed, &analysis(), &vocabulary);
+        let part = |wanted: &plan::Wanted| ["o", "ring"].contains(&&*wanted.shown);
+        assert!(
+            !asked.wanted.iter().any(part),
+            "{typed}: {:?}",
+            asked.wanted
+        );
+        assert_eq!(asked.neighbours.len(), 1, "{typed}: {:?}", asked.neighbours);
+    }
+}
+
+/// How a test was set up denies no cause, and what is said not to be there does.
+#[test]
+fn a_setting_denies_nothing() {
+    let denied = |text: &str| plan::denied(text, &analysis().read(text)).len();
+    for text in [
+        "no gas flowing",
+        "no process gas on, valve shut",
+        "no gas on",
+    ] {
+        assert_eq!(denied(text), 0, "{text}");
+    }
+    for text in ["no gas in the chamber", "no water on the floor"] {
+        assert_eq!(denied(text), 1, "{text}");
     }
 }

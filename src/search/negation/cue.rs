@@ -5,10 +5,11 @@ use std::ops::Range;
 use super::{
     Told,
     lists::{
-        AFTER_NOT_IT, ANSWERS, AT_ALL, CLAUSE, COMPARED, COURSE, FINDS, FREE_OF, IN_VAIN, IS,
-        LACKED, LOOKED_FOR, NO_CAUSE, NO_EFFECT, NO_THEN, NOT_IT, NOT_SO, PLACED, REACH, READS,
-        SEEN_NOW, SHOWS, SOUGHT, STATES, TESTS, THING_FOLLOWS, THINGS, THINGS_IN_ING, THINKS,
-        TO_THE_THING, TRIALS, TURNS, WELL_THEN,
+        AFTER_NOT_IT, ANSWERS, AT_ALL, CLAUSE, COMPARED, COURSE, DUE, FILLED, FILLINGS, FINDS,
+        FITTED, FREE_OF, IN_PLACE, IN_VAIN, IS, LACKED, LOOKED_FOR, MEDIA, NO_CAUSE, NO_EFFECT,
+        NO_THEN, NOT_IT, NOT_SO, PLACED, REACH, READS, RUNS, SEALING, SEEN_NOW, SHOWS, SOUGHT,
+        STATES, TESTS, THING_FOLLOWS, THINGS, THINGS_IN_ING, THINKS, TO_THE_THING, TRIALS, TURNS,
+        WELL_THEN,
     },
 };
 
@@ -184,7 +185,9 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
         "rather" if next(1) == "than" => Cue::forward(at..at + 2),
         "instead" if next(1) == "of" => Cue::forward(at..at + 2),
         "opposed" if next(1) == "to" => Cue::forward(at..at + 2),
-        "other" if next(1) == "than" && !all_well(told, at) => Cue::forward(at..at + 2),
+        "other" if next(1) == "than" && told.before(at, 1) != "none" && !all_well(told, at) => {
+            Cue::forward(at..at + 2)
+        }
         "apart" | "aside" if next(1) == "from" && !all_well(told, at) => Cue::forward(at..at + 2),
         "except" | "excepting" | "besides" if next(1) != "that" && !all_well(told, at) => {
             let end = at + 1 + usize::from(next(1) == "for");
@@ -199,7 +202,7 @@ pub(super) fn at(told: &Told<'_>, at: usize) -> Option<Cue> {
         "out" if next(1) == "of" && next(2) == "the" && next(3) == "question" => {
             Cue::backward(told.thing_before(at)?, at..at + 4)
         }
-        "doubt" if told.before(at, 1) != "no" => {
+        "doubt" if !["no", "without", "beyond", "any"].contains(&told.before(at, 1)) => {
             let end = over(told, at + 1, &["that", "it", "s", "is", "was", "the", "a"]);
             (end > at + 1).then(|| Cue::forward(at..end))?
         }
@@ -265,8 +268,48 @@ fn missed(told: &Told<'_>, at: usize) -> Option<usize> {
             return None;
         }
         let (plain, next) = (told.plain(place), told.plain(place + 1));
+        if is_due(told, at, place) || is_filling(told, place) || is_fitted(told, at, place) {
+            return Some(place);
+        }
         let last = told.ends(place) || PLACED.contains(&next) || !told.names_thing(place + 1);
         if LACKED.contains(&plain) && (last || next == "water") {
+            return Some(place);
+        }
+    }
+    None
+}
+
+/// `no regen for months`: what was not done, and should have been.
+fn is_due(told: &Told<'_>, at: usize, place: usize) -> bool {
+    let next = told.plain(place + 1);
+    let since = ["for", "since", "yet", "done", "made", "in", "within"].contains(&next);
+    let ends = at > 0 && told.plain(at) == "no" && told.ends(place) && told.begins(at) < at;
+    DUE.contains(&told.plain(place))
+        && (since && !told.parted(place) || ends || place == at + 1 && told.ends(place))
+}
+
+/// `no oil in the pump`
+fn is_filling(told: &Told<'_>, place: usize) -> bool {
+    let held = ["in", "inside"].contains(&told.plain(place + 1)) && !told.parted(place);
+    let mut into = place + 2..place + 5;
+    let filled = |at: usize| FILLED.contains(&told.plain(at)) && !told.parted(at - 1);
+    FILLINGS.contains(&told.plain(place)) && held && into.any(filled)
+}
+
+/// `without gasket`, `no o-ring fitted`
+fn is_fitted(told: &Told<'_>, at: usize, place: usize) -> bool {
+    let without = told.plain(at) == "without" && told.ends(place);
+    let fitted = IN_PLACE.contains(&told.plain(place + 1)) && !told.parted(place);
+    FITTED.contains(&told.plain(place)) && (without || fitted)
+}
+
+/// The medium in `no process gas`, `without cooling water`.
+fn medium(told: &Told<'_>, at: usize) -> Option<usize> {
+    for place in at + 1..at + 4 {
+        if told.parted(place - 1) {
+            return None;
+        }
+        if MEDIA.contains(&told.plain(place)) {
             return Some(place);
         }
     }
@@ -280,7 +323,13 @@ fn in_vain(told: &Told<'_>, at: usize) -> Option<Cue> {
     if !IN_VAIN.contains(&told.plain(end)) || told.parted(at) || !ends {
         return None;
     }
-    let before = at.checked_sub(1)?;
+    let mut before = at.checked_sub(1)?;
+    if ["makes", "made", "brought", "brings", "gave", "gives"].contains(&told.plain(before))
+        && told.joined(before)
+        && told.joined(at)
+    {
+        before -= 1;
+    }
     let here = || told.joined(at).then(|| told.thing_tried(before)).flatten();
     let earlier = || {
         (!told.joined(at))
@@ -391,6 +440,15 @@ fn absent(told: &Told<'_>, first: usize, at: usize) -> Option<Cue> {
     if condition(told, at) {
         return None;
     }
+    let begins = told.begins(first);
+    if let Some(place) = medium(told, at)
+        && (begins..first).any(|i| RUNS.contains(&told.plain(i)))
+    {
+        return Some(Cue {
+            lacks: Some(place),
+            ..Cue::of(first..at + 1)
+        });
+    }
     if ANSWERS.contains(&told.plain(at + 1))
         && !told.parted(at)
         && let Some(cue) = unanswered(told, first, at + 2)
@@ -400,6 +458,10 @@ fn absent(told: &Told<'_>, first: usize, at: usize) -> Option<Cue> {
     // Before the end of a clause it is the gas, and nobody.
     if told.plain(at + 1) == "he" && told.plain(at) == "no" && told.ends(at + 1) {
         return Cue::forward(first..at + 1);
+    }
+    // `Cryo no longer cold`
+    if told.plain(at + 1) == "longer" && told.plain(at) == "no" && !told.parted(at + 1) {
+        return lacking(told, at + 2);
     }
     if let Some(lacks) = missed(told, at) {
         return Some(Cue {
@@ -463,7 +525,7 @@ fn nothing(told: &Told<'_>, at: usize) -> Option<Cue> {
         };
     }
     let did = [
-        "does", "did", "do", "changes", "changed", "brings", "brought",
+        "does", "did", "do", "changes", "changed", "brings", "brought", "made", "makes",
     ];
     if did.contains(&told.before(at, 1)) && told.joined(at) && told.ends(at) {
         // `Pressing the door does nothing`
@@ -842,7 +904,11 @@ fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
     // `gauge ok foil on the door`
     let ends = ends || (["ok", "okay"].contains(&told.plain(at)) && thing_at(told, at + 1, false));
     let short = ends && thing + 1 == at && thing - begins.min(thing) < 3;
-    if negated(told, at) || COMPARED.contains(&before) {
+    // `Only after wiping the door it came good`
+    let mended = begins > 0
+        && ["after", "until", "once"].contains(&told.plain(begins - 1))
+        && (thing + 1..at).any(|at| told.plain(at) == "it");
+    if negated(told, at) || COMPARED.contains(&before) || mended {
         return None;
     }
     let all_round = ["everywhere", "anywhere", "throughout", "again"].contains(&next);
@@ -857,10 +923,14 @@ fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
         "clean" | "tight" => {
             let plain = told.plain(thing);
             let one = plain.strip_suffix('s').unwrap_or(plain);
-            after_verb || (short && (THINGS.contains(&plain) || THINGS.contains(&one)))
+            let named = |plain: &str| THINGS.contains(&plain) || SEALING.contains(&plain);
+            after_verb || (short && (named(plain) || named(one)))
         }
         "agree" | "agrees" | "agreed" => told.plain(thing).starts_with("gauge"),
-        "negative" | "neg" => told.ends(at) && TRIALS.contains(&before),
+        "negative" | "neg" if told.ends(at) && !TRIALS.contains(&before) => {
+            return sprayed_in_vain(told, begins, at);
+        }
+        "negative" | "neg" => told.ends(at),
         _ => after_verb,
     };
     let cue = fits.then(|| Cue::backward(thing, at..at + 1))??;
@@ -871,6 +941,21 @@ fn well(told: &Told<'_>, at: usize) -> Option<Cue> {
     let most = most + usize::from(all && and);
     Some(Cue {
         most: cue.most.min(most.max(1)),
+        ..cue
+    })
+}
+
+/// `Helium around the door negative`: what was sprayed, and where.
+fn sprayed_in_vain(told: &Told<'_>, begins: usize, at: usize) -> Option<Cue> {
+    let helium = (begins..at).find(|at| ["helium", "he", "spray"].contains(&told.plain(*at)))?;
+    let placed = (helium + 1..at).find(|at| PLACED.contains(&told.plain(*at)))?;
+    let cue = Cue::backward(at - 1, at..at + 1)?;
+    Some(Cue {
+        also: Some(helium),
+        most: (placed + 1..at)
+            .filter(|at| !told.words[*at].common)
+            .count()
+            .clamp(1, REACH),
         ..cue
     })
 }

@@ -66,6 +66,7 @@ pub(super) const NO_THEN: &[&str] = &[
     "sooner",
     "later",
     "doubt",
+    "question",
     "good",
     "matter",
     "idea",
@@ -413,6 +414,7 @@ pub(super) const MATTER: &[&str] = &[
     "signs",
     "trace",
     "evidence",
+    "see",
 ];
 
 /// Of those, the ones that say no more than that something is there: "no leak found".
@@ -434,6 +436,7 @@ pub(super) const THERE: &[&str] = &[
     "signs",
     "trace",
     "evidence",
+    "see",
 ];
 
 /// "X is not the ..." rules X out.
@@ -628,6 +631,95 @@ pub(super) const TRIED: &[&str] = &[
     "pressed",
     "pressing",
     "sprayed",
+];
+
+/// The same said of the doing of it, where that is not formed alike: "shutting the water changed nothing".
+pub(super) const TRYING: &[&str] = &[
+    "shutting",
+    "blowing",
+    "redoing",
+    "rebuilding",
+    "regenerating",
+];
+
+/// What tells that something was seen, and so only that it was not seen: "no water visible".
+pub(super) const SIGHT: &[&str] = &[
+    "visible", "seen", "see", "saw", "sight", "noticed", "observed",
+];
+
+/// Of these as well "clean" or "tight" says that they are well; "not seal" tells of a fault.
+pub(super) const SEALING: &[&str] = &["seal", "groove", "joint", "seat"];
+
+/// What is let in or turned on: "no gas flowing" tells how a test was set up.
+pub(super) const MEDIA: &[&str] = &[
+    "gas", "gases", "argon", "ar", "nitrogen", "oxygen", "hydrogen", "water", "helium", "heat",
+    "power", "air",
+];
+
+/// Behind such a thing these say that it is turned on.
+pub(super) const TURNED_ON: &[&str] = &[
+    "flowing", "on", "in", "running", "admitted", "flow", "called",
+];
+
+/// What runs with a medium, and is harmed without: "ran the gun without water".
+pub(super) const RUNS: &[&str] = &[
+    "run",
+    "ran",
+    "runs",
+    "running",
+    "operated",
+    "operating",
+    "fired",
+    "started",
+    "worked",
+    "working",
+];
+
+/// What a machine is filled with, and what is filled so: "no oil in the pump" is a fault.
+pub(super) const FILLINGS: &[&str] = &[
+    "oil", "helium", "coolant", "water", "grease", "glycol", "fluid",
+];
+pub(super) const FILLED: &[&str] = &[
+    "pump",
+    "pumps",
+    "compressor",
+    "chiller",
+    "circuit",
+    "loop",
+    "rougher",
+    "scroll",
+    "reservoir",
+    "gearbox",
+    "tank",
+    "bearing",
+    "bearings",
+];
+
+/// What closes or holds something, and is missed when it is not there: "without gasket", "no clamp".
+pub(super) const FITTED: &[&str] = &[
+    "gasket", "gaskets", "oring", "ring", "seal", "seals", "clamp", "clamps", "bolt", "bolts",
+    "screw", "screws", "filter", "grease",
+];
+
+/// Behind such a thing these say that it was to be there.
+pub(super) const IN_PLACE: &[&str] = &[
+    "fitted",
+    "installed",
+    "inserted",
+    "mounted",
+    "put",
+    "left",
+    "placed",
+];
+
+/// What was to be done, and is missed when it was not: "no regen for months".
+pub(super) const DUE: &[&str] = &[
+    "regen",
+    "regeneration",
+    "regens",
+    "service",
+    "maintenance",
+    "servicing",
 ];
 
 /// How often and when a thing was tried: "door wiped three times now, no change".

@@ -14,8 +14,8 @@ use std::ops::Range;
 use super::analysis::Word;
 use cue::Cue;
 use lists::{
-    CLAUSE, COURSE, DIVIDES, GONE_THROUGH, HOW_OFTEN, LOOKED_AT, MATTER, NO_THING, ONE, PLACED,
-    REACH, SEEN_NOW, TELLS_NO_KIND, THERE, TRIED,
+    CLAUSE, COURSE, DIVIDES, GONE_THROUGH, HOW_OFTEN, LOOKED_AT, MATTER, MEDIA, NO_THING, ONE,
+    PLACED, REACH, SEEN_NOW, SIGHT, TELLS_NO_KIND, THERE, TRIED, TRYING, TURNED_ON,
 };
 
 /// Marks the words that are ruled out, and takes those that rule them out from what is searched for.
@@ -87,6 +87,25 @@ fn spanned(words: &[Word], own: Range<usize>) -> Option<(u32, u32)> {
 /// Whether a word tells how a pressure goes.
 pub(super) fn tells_course(plain: &str) -> bool {
     COURSE.contains(&plain)
+}
+
+/// Whether a word says no more than what may be the matter.
+pub(super) fn tells_matter(plain: &str) -> bool {
+    MATTER.contains(&plain)
+}
+
+/// Whether a word tells of what is seen.
+pub(super) fn tells_sight(plain: &str) -> bool {
+    SIGHT.contains(&plain)
+}
+
+/// Whether a word denied is a medium that the words behind it say to be turned off, which tells how things were
+/// set up: `no gas flowing`, but not `no water on the floor`.
+pub(super) fn tells_setting(text: &str, words: &[Word], at: usize) -> bool {
+    let told = Told { text, words };
+    let next = told.plain(at + 1);
+    let alone = !["on", "in", "flow"].contains(&next) || told.ends(at + 1);
+    MEDIA.contains(&told.plain(at)) && TURNED_ON.contains(&next) && !told.parted(at) && alone
 }
 
 /// A text and its words.
@@ -301,7 +320,7 @@ impl Told<'_> {
                 return;
             }
             // What was tried is not what was found not to be it: `checked door, not it`.
-            if i != thing && TRIED.contains(&self.plain(i)) {
+            if i != thing && is_tried(self.plain(i)) {
                 return;
             }
             reached.push(i);
@@ -368,7 +387,7 @@ impl Told<'_> {
         // What was done twice was done.
         let done = |i: usize| {
             let plain = self.plain(i);
-            TRIED.contains(&plain) || ["twice", "times"].contains(&plain)
+            is_tried(plain) || ["twice", "times"].contains(&plain)
         };
         let mut tried = (self.begins(last)..=last).any(done);
         let mut at = last;
@@ -382,14 +401,16 @@ impl Told<'_> {
         }
         let begins = self.begins(at);
         let divides = (begins..=at).any(|i| DIVIDES.contains(&self.plain(i)));
-        tried |= clauses == 0 && (begins..at).any(|i| TRIED.contains(&self.plain(i)));
+        tried |= clauses == 0 && (begins..at).any(|i| is_tried(self.plain(i)));
         (tried && !divides && !self.words[at].common && self.names_thing(at)).then_some(at)
     }
 
     /// Whether a word says only what was tried, how often or when.
     fn says_how(&self, at: usize) -> bool {
         let plain = self.plain(at);
+        let passive = ["was", "were", "is", "been", "has", "have", "had"].contains(&plain);
         TRIED.contains(&plain)
+            || (passive && TRIED.contains(&self.plain(at + 1)))
             || HOW_OFTEN.contains(&plain)
             || plain.bytes().all(|b| b.is_ascii_digit())
     }
@@ -408,4 +429,13 @@ impl Told<'_> {
         }
         None
     }
+}
+
+/// Whether a word tells how a thing was tried, `wiped` or `wiping`.
+fn is_tried(plain: &str) -> bool {
+    let done = |stem: &str| {
+        let past = [stem, "ed"].concat();
+        TRIED.contains(&&*past)
+    };
+    TRIED.contains(&plain) || TRYING.contains(&plain) || plain.strip_suffix("ing").is_some_and(done)
 }

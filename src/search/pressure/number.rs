@@ -100,19 +100,23 @@ pub(super) fn number(pieces: &[Piece<'_>], at: usize) -> Option<Number> {
     let read = part_of_decade(pieces, at)
         .or_else(|| in_figures(pieces, at))
         .or_else(|| in_words(pieces, at))?;
-    with_unit(pieces, read)
+    with_unit(pieces, at, read)
 }
 
 /// Takes the unit after a number; a flow, a current or a length is no pressure.
-fn with_unit(pieces: &[Piece<'_>], mut number: Number) -> Option<Number> {
+fn with_unit(pieces: &[Piece<'_>], first: usize, mut number: Number) -> Option<Number> {
     let Some(piece) = pieces.get(number.next) else {
         return Some(number);
     };
     let word = match piece.lex {
         Lex::Word(word) => word,
         Lex::Sign('%') => return None,
-        // `4e-5/mbar`, as the heads of columns have it
-        Lex::Sign('/') if number.sure && unit::unit(pieces, number.next + 1).is_some() => {
+        // `4e-5/mbar`, as the heads of columns have it, and `4e-5,mbar` of a logger's file
+        Lex::Sign(sign @ ('/' | ',' | ';'))
+            if number.sure
+                && (sign == '/' || !piece.spaced && !spaced(pieces, number.next + 1))
+                && unit::unit(pieces, number.next + 1).is_some() =>
+        {
             number.next += 1;
             ""
         }
@@ -127,6 +131,9 @@ fn with_unit(pieces: &[Piece<'_>], mut number: Number) -> Option<Number> {
     if let Some((unit, used)) = unit::unit(pieces, number.next).or_else(slip) {
         let mut after = number.next + used;
         if flows(pieces, after) || span_of_time(pieces, after).is_some() {
+            return None;
+        }
+        if rise_within(pieces, first, after).is_some() {
             return None;
         }
         // `1e-6 torr range`
@@ -165,6 +172,41 @@ fn span_of_time(pieces: &[Piece<'_>], at: usize) -> Option<usize> {
     let each = is(at, &["per", "each", "every"]);
     let time = is(at + 1, &TIMES) && (each || is(at, &["a", "an"]));
     (time && (each || !is(at + 2, &MOMENTS))).then_some(at + 2)
+}
+
+fn spaced(pieces: &[Piece<'_>], at: usize) -> bool {
+    pieces.get(at).is_none_or(|piece| piece.spaced)
+}
+
+/// The piece after the time in which a pressure rose by so much, from the number's own piece to before another:
+/// `rise 3e-4 mbar in 10 min`, `1e-3 torr in 10 min rise`. What rises to a pressure is one.
+fn rise_within(pieces: &[Piece<'_>], first: usize, next: usize) -> Option<usize> {
+    const RISES: [&str; 8] = [
+        "rise",
+        "rises",
+        "rose",
+        "rising",
+        "risen",
+        "increase",
+        "increases",
+        "ror",
+    ];
+    const LONG: [&str; 12] = [
+        "min", "mins", "minute", "minutes", "h", "hr", "hrs", "hour", "hours", "s", "sec",
+        "seconds",
+    ];
+    let is = |at: usize, any: &[&str]| {
+        let piece = pieces.get(at);
+        piece.is_some_and(|piece| any.iter().any(|word| piece.is_word(word)))
+    };
+    let count = matches!(pieces.get(next + 1)?.lex, Lex::Number(_));
+    let time = is(next, &["in", "within", "over"]) && count && is(next + 2, &LONG);
+    let before = super::words_before(pieces, first, 0).take(4);
+    let before: Vec<_> = before.collect();
+    let any = |words: &[&str], word: &str| words.iter().any(|own| word.eq_ignore_ascii_case(own));
+    let to = before.first().is_some_and(|word| any(&["to", "at"], word));
+    let rose = before.iter().any(|word| any(&RISES, word)) || is(next + 3, &RISES);
+    (time && rose && !to).then_some(next + 3)
 }
 
 /// Whether a unit of pressure goes on to one of flow: `mbar l/s`, `Pa·m3/s`, `atm cc/s`.
@@ -408,7 +450,7 @@ pub(super) fn rate(pieces: &[Piece<'_>], at: usize) -> Option<usize> {
     let unit = unit::unit(pieces, number.next);
     let mut next = number.next + unit.map_or(0, |(_, used)| used);
     if number.sure
-        && let Some(end) = span_of_time(pieces, next)
+        && let Some(end) = span_of_time(pieces, next).or_else(|| rise_within(pieces, at, next))
     {
         return Some(end);
     }

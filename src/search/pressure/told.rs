@@ -110,7 +110,7 @@ const RANGES: [&str; 10] = [
 ];
 
 /// Where the pressure is not the chamber's.
-const PLACES: [&str; 4] = ["foreline", "forelines", "backing", "forevacuum"];
+const PLACES: [&str; 5] = ["foreline", "forelines", "backing", "forevacuum", "fore"];
 
 /// Of a line that is told by two words the second: `roughing line 20 mtorr`, where `roughing stalls at 300
 /// mtorr` is said of the chamber.
@@ -180,6 +180,14 @@ pub(super) fn settle(pieces: &[Piece<'_>], found: &mut [Found]) {
     for at in 0..found.len() {
         if elsewhere(pieces, found, at) {
             found[at].reading.told = Told::Elsewhere;
+            // `Foreline from 40 to 200 mtorr`: both were read there.
+            if found[at].paired
+                && let [first, second, ..] = &mut found[at..]
+                && second.reading.told == Told::Now
+            {
+                first.reading.told = Told::Aside;
+                second.reading.told = Told::Elsewhere;
+            }
             continue;
         }
         if found[at].settled {
@@ -243,7 +251,13 @@ fn elsewhere(pieces: &[Piece<'_>], found: &[Found], at: usize) -> bool {
         return false;
     }
     let done = at.checked_sub(1).map_or(0, |before| found[before].next);
-    let before: Vec<_> = words_before(pieces, own.first, done).take(4).collect();
+    // `Foreline: 0.2 mbar`, `foreline (0.2 mbar)`
+    let label = own
+        .first
+        .checked_sub(1)
+        .filter(|before| *before >= done && matches!(pieces[*before].lex, Lex::Sign(':' | '(')));
+    let before = words_before(pieces, label.unwrap_or(own.first), done);
+    let before: Vec<_> = before.take(4).collect();
     let of_line = before
         .windows(2)
         .any(|two| two[0].eq_ignore_ascii_case(LINE) && two[1].eq_ignore_ascii_case("roughing"));
@@ -357,6 +371,7 @@ fn after(pieces: &[Piece<'_>], next: usize, until: usize) -> Option<Cue> {
         _ => "",
     };
     let mut at = next;
+    let on = is_any(word(at), &["on"]);
     while is_any(word(at), &["is", "it", "the", "as", "on", "in"]) {
         at += 1;
     }
@@ -381,6 +396,8 @@ fn after(pieces: &[Piece<'_>], next: usize, until: usize) -> Option<Cue> {
         return ends(at + 1).then_some(Cue::Before);
     }
     let ago = (at..at + 4).any(|at| word(at).eq_ignore_ascii_case("ago"));
-    let past = is_any(first, &["yesterday", "last", "earlier", "until", "on"]) || ago;
+    let past = is_any(first, &["yesterday", "last", "earlier", "until", "on"])
+        || (on && first.ends_with("day") && is_any(first, &PAST))
+        || ago;
     past.then_some(Cue::Past(0))
 }

@@ -93,14 +93,16 @@ pub(super) fn slip(word: &str) -> Option<Written> {
 
 fn of_word(word: &str) -> Option<Written> {
     let written = |named, shift| Some(Written { named, shift });
+    if ["MPa", "Mpa"].contains(&word) {
+        // Air and water, so that it is not taken for thousandths of a pascal.
+        return written(PressureUnit::Pascal, 6.0);
+    }
     if let Some(named) = PressureUnit::spelled(word) {
         return written(named, 0.0);
     }
     match word {
         "T" => return written(PressureUnit::Torr, 0.0),
         "mT" | "mt" => return written(PressureUnit::Millitorr, 0.0),
-        // Air and water, so that it is not taken for thousandths of a pascal.
-        "MPa" => return written(PressureUnit::Pascal, 6.0),
         "µ" | "μ" => return written(PressureUnit::Micron, 0.0),
         _ => {}
     }

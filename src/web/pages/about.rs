@@ -30,9 +30,10 @@ incident, newest first.
 written in. A number without a unit is read in the unit of each case. Compared is the pressure at the \
 fault: where a report gives it, other numbers of its symptom and those of a foreline do not count as it. \
 What is said of the foreline or the roughing line, as in `foreline 130 mtorr`, is compared with what cases say of these \
-at the fault. A rate of rise or a flow is left aside and told. \
+at the fault. A rate of rise, `3e-4 mbar in 10 min` among them, or a flow is left aside and told. \
 After *normally*, *up from* or *instead of*, or before *before*, and after *was* or *yesterday* beside another number, a \
-number is compared with the pressure before the fault: `4e-5 torr, was 5e-7`, `was 3e-7 now 4e-5`, `3e-7 -> 4e-5`. Ends keep \
+number is compared with the pressure before the fault: `4e-5 torr, was 5e-7`, `was 3e-7 now 4e-5`, `3e-7 -> 4e-5`. \
+Of two of which the second is less than half, `fell from 9e-6 to 2e-6`, the first is the fault. Ends keep \
 out what lies outside them: `between 1e-6 and 1e-5 torr`, `1e-6..1e-5 mbar`, `> 1e-5 torr`, \
 `below 1e-6 torr`, `at least 1e-5`, `1e-5 or worse`, `1e-5..`; but `won't go below 4e-5` is near 4e-5.
 
@@ -51,7 +52,8 @@ nor water`, `leak-free`, `nothing wrong with the pump`, `door fine`, `gate valve
 well, for what it shows most causes of. It \
 is matched with cases that ruled it out too, whose words are quoted, not with those that found it: where nothing else is \
 asked, cases whose cause is of that name are left out, else they count for less, unless they rule out the same. A wider word ruled out rules out \
-the narrower as well, not the other way: where nobody saw a drip there may be water. After *after* or *since*, what happened before counts: `after regen`. What is *not ruled out*, \
+the narrower as well, not the other way: where nobody saw a drip there may be water, as there may after `no water visible`. How a test was set up, `no gas flowing`, \
+and what is lacking where it belongs, `no oil in the pump`, `no regen for months`, rule nothing out. After *after* or *since*, what happened before counts: `after regen`. What is *not ruled out*, \
 and a fault as in `valve not closing` or `no flow`, is searched for as it is told. What a proof says is gone rules \
 nothing out.
 
