@@ -15,6 +15,7 @@ mod record;
 pub mod rules;
 mod tool;
 pub mod upkeep;
+mod written;
 
 #[cfg(test)]
 mod tests;
@@ -35,3 +36,4 @@ pub(crate) use once::Once;
 pub use plain::read_plain;
 pub use record::{IncidentRecord, ToolDetailsRecord, filed_record, new_record, tool_details};
 pub use tool::{Components, PlannedService, Site, SiteCode, Tool, ToolId};
+pub use written::to_json;

@@ -15,7 +15,7 @@ use super::{
     row::RevisionRow,
 };
 use crate::casebook::{
-    Asker, Calculation, Filed, Incident, NewRevision, Revision, Site, Status, Tool, ToolId,
+    self, Asker, Calculation, Filed, Incident, NewRevision, Revision, Site, Status, Tool, ToolId,
 };
 use crate::vacuum::units::TypedPressure;
 
@@ -110,7 +110,7 @@ impl Row {
             pascals: [pressures.healthy, pressures.faulty, pressures.restored].map(pascals),
             labour_minutes: incident.labour_minutes,
             down_hours: incident.down_hours,
-            record: written(incident)?,
+            record: casebook::to_json(incident).map_err(encode)?,
         })
     }
 
@@ -123,19 +123,6 @@ impl Row {
     pub fn occurred_at(&self) -> Timestamp {
         Timestamp::from_microsecond(self.occurred_at).unwrap_or_default()
     }
-}
-
-/// Bytes that most reports take as JSON.
-const USUAL: usize = 3 << 10;
-
-/// A report as JSON.
-fn written(incident: &Incident) -> Result<String, StoreError> {
-    let mut bytes = Vec::with_capacity(USUAL);
-    serde_json::to_writer(&mut bytes, incident).map_err(encode)?;
-    String::from_utf8(bytes).map_err(|error| StoreError::Damaged {
-        what: "a report as JSON".to_owned(),
-        problem: error.to_string(),
-    })
 }
 
 /// A report on its way into the store: its newest state, and what else an export gave it.
