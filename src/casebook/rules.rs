@@ -587,11 +587,6 @@ impl Judge<'_> {
                 );
             }
         }
-        let mut known = catalogue.sign_ids();
-        if signs.keys().all(|id| known.any(|known| known == id)) {
-            // Both are in order, so one look through the catalogue's finds all.
-            return signs;
-        }
         let ids = signs.keys().map(SignId::as_str);
         for id in ids.filter(|id| catalogue.sign(id).is_none()) {
             let known = catalogue.signs().map(|sign| sign.id.as_str());
@@ -610,10 +605,6 @@ impl Judge<'_> {
         antecedents: BTreeMap<AntecedentId, bool>,
     ) -> BTreeMap<AntecedentId, bool> {
         let catalogue = self.context.catalogue;
-        let mut known = catalogue.antecedent_ids();
-        if antecedents.keys().all(|id| known.any(|known| known == id)) {
-            return antecedents;
-        }
         let ids = antecedents.keys().map(AntecedentId::as_str);
         for id in ids.filter(|id| catalogue.antecedent(id).is_none()) {
             let known = catalogue.antecedents().map(|a| a.id.as_str());

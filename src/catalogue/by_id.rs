@@ -66,11 +66,6 @@ impl<I: Clone + Eq + Hash + Ord, T> ById<I, T> {
         self.places.contains_key(id)
     }
 
-    /// The identifiers, in order.
-    pub(super) fn keys(&self) -> impl Iterator<Item = &I> {
-        self.order.iter().map(|at| &self.entries[*at].0)
-    }
-
     /// The entries, in the order of their identifiers.
     pub(super) fn values(&self) -> impl Iterator<Item = &T> {
         self.order.iter().map(|at| &self.entries[*at].1)
@@ -91,8 +86,6 @@ mod tests {
         {
             entries.insert(SignId::new(id), at);
         }
-        let keys: Vec<_> = entries.keys().map(SignId::as_str).collect();
-        assert_eq!(keys, ["arc", "door", "hiss", "water"]);
         assert_eq!(entries.values().copied().collect::<Vec<_>>(), [4, 3, 0, 2]);
         assert_eq!(entries.get("door"), Some(&3));
         assert!(entries.get("window").is_none() && !entries.contains_key("window"));

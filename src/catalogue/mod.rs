@@ -100,11 +100,6 @@ impl Catalogue {
         self.signs.get(id)
     }
 
-    /// The identifiers of all signs, in order.
-    pub fn sign_ids(&self) -> impl Iterator<Item = &SignId> {
-        self.signs.keys()
-    }
-
     /// Groups of signs of which only one can be seen at a time, by their meaning.
     pub fn exclusive_signs(&self) -> impl Iterator<Item = &[SignId]> {
         self.exclusive.iter().map(Vec::as_slice)
@@ -133,11 +128,6 @@ impl Catalogue {
     pub fn contradiction(&self, sign: &str, other: &Sign) -> String {
         let name = self.sign(sign).map_or(sign, |sign| sign.name.as_str());
         format!("“{name}” and “{}” exclude each other", other.name)
-    }
-
-    /// The identifiers of all antecedents, in order.
-    pub fn antecedent_ids(&self) -> impl Iterator<Item = &AntecedentId> {
-        self.antecedents.keys()
     }
 
     /// Every sign in the order of the data file.
