@@ -220,6 +220,20 @@ impl Analysis {
         }
     }
 
+    /// Reads a name. That a check cleared it rules its words out, but nobody wrote so: the words that
+    /// tell it are none of the case's.
+    fn read_name(&self, name: &str) -> Name {
+        let mut read = self.read(name);
+        if let Some(thing) = name.strip_suffix(CLEARED) {
+            let told = read.words.iter_mut();
+            for word in told.filter(|word| word.place.start >= thing.len()) {
+                word.common = true;
+                word.everyday = true;
+            }
+        }
+        read.name()
+    }
+
     /// Hands the index names that stand one behind the other. Each is read by itself, and only
     /// once: the catalogue's come over and over.
     pub(super) fn hand_names(&self, names: &str, handed: &mut String) {
@@ -237,7 +251,7 @@ impl Analysis {
                 let found = match known.names.get(name) {
                     Some(found) => found,
                     None => {
-                        read = self.read(name).name();
+                        read = self.read_name(name);
                         known.names.entry(name.to_owned()).or_insert(read)
                     }
                 };
@@ -265,6 +279,9 @@ fn names_in(names: &str) -> impl Iterator<Item = &str> {
         Some(between.map_or(text, |at| &text[..at - 1]))
     })
 }
+
+/// What is said of a component that checks cleared, behind its name.
+pub(super) const CLEARED: &str = " ruled out";
 
 /// What stands between names that are one text.
 pub(super) const BETWEEN_NAMES: &str = " · ";
@@ -750,14 +767,17 @@ fn put_step(handed: &mut String, step: usize) {
 
 /// Reads what [`Analysed::hand`] wrote.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Handed;
+pub(super) struct Handed {
+    /// Room for the term that is read, the same for all texts.
+    token: Token,
+}
 
 /// The index terms of a text, one after another.
 #[derive(Debug)]
 pub(super) struct Terms<'a> {
     rest: &'a str,
     place: usize,
-    token: Token,
+    token: &'a mut Token,
 }
 
 impl Tokenizer for Handed {
@@ -767,7 +787,7 @@ impl Tokenizer for Handed {
         Terms {
             rest: text,
             place: 0,
-            token: Token::default(),
+            token: &mut self.token,
         }
     }
 }
@@ -789,11 +809,11 @@ impl TokenStream for Terms<'_> {
     }
 
     fn token(&self) -> &Token {
-        &self.token
+        self.token
     }
 
     fn token_mut(&mut self) -> &mut Token {
-        &mut self.token
+        self.token
     }
 }
 
@@ -805,7 +825,7 @@ mod tests {
 
     fn told(handed: &str) -> Vec<(usize, String)> {
         let mut told = Vec::new();
-        let mut reader = Handed;
+        let mut reader = Handed::default();
         let mut terms = reader.token_stream(handed);
         while terms.advance() {
             told.push((terms.token().position, terms.token().text.clone()));
@@ -848,6 +868,21 @@ mod tests {
         let mut handed = String::new();
         analysis().hand_names(names, &mut handed);
         assert_eq!(told(&handed), plainly(&analysis().read(names)));
+    }
+
+    #[test]
+    fn what_says_that_a_check_cleared_a_thing_is_not_indexed() {
+        let mut handed = String::new();
+        let names = "Roughing valve ruled out · Viewport ruled out";
+        analysis().hand_names(names, &mut handed);
+        let mut written = plainly(&analysis().read(names));
+        written.retain(|(_, term)| !["~rule", "~out"].contains(&&**term));
+        assert_eq!(told(&handed), written);
+        assert!(
+            written
+                .iter()
+                .any(|(place, term)| (*place, &**term) == (4, "!viewport"))
+        );
     }
 
     proptest! {

@@ -9,7 +9,7 @@ use std::{
 use tantivy::TantivyDocument;
 
 use super::{
-    analysis::{Analysis, BETWEEN_NAMES, Word},
+    analysis::{Analysis, BETWEEN_NAMES, CLEARED, Word},
     circumstances::Circumstances,
     digest::Digest,
     lexer::lex_into,
@@ -615,9 +615,6 @@ fn notes_of(incident: &Incident) -> (String, [usize; NOTED.len()]) {
         .for_each(|check| line(4, &check.note));
     (notes, noted)
 }
-
-/// What is said of a component that checks cleared, behind its name.
-const CLEARED: &str = " ruled out";
 
 /// The components that the checks of a case cleared, each once; what is its cause is none of them.
 fn cleared_of<'a>(

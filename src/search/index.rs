@@ -167,7 +167,7 @@ impl SearchIndex {
         memory: Option<usize>,
         analysis: Analysis,
     ) -> Result<Self, SearchError> {
-        let tokenizer = TextAnalyzer::from(analysis::Handed);
+        let tokenizer = TextAnalyzer::from(analysis::Handed::default());
         index.tokenizers().register(analysis::NAME, tokenizer);
         let reader = index
             .reader_builder()

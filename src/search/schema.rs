@@ -8,7 +8,7 @@ use super::{analysis, document::Part, quantity::Sort};
 
 /// Counted up whenever fields or analysis change; an index of another version is not
 /// opened but built anew beside it.
-pub(super) const VERSION: u32 = 14;
+pub(super) const VERSION: u32 = 15;
 
 /// Handles on the fields.
 #[derive(Clone, Copy, Debug)]

@@ -865,9 +865,10 @@ fn an_index_of_version_5_is_searched_while_a_new_one_is_filled() {
     let place = folder.path().join(name);
     std::fs::create_dir(&place).expect("a folder");
     let index = Index::create_in_dir(&place, older.build()).expect("an index");
-    index
-        .tokenizers()
-        .register(analysis::NAME, TextAnalyzer::from(analysis::Handed));
+    index.tokenizers().register(
+        analysis::NAME,
+        TextAnalyzer::from(analysis::Handed::default()),
+    );
     let mut writer = index
         .writer_with_num_threads(1, 20 << 20)
         .expect("a writer");
