@@ -4,6 +4,7 @@ use std::{
     cell::RefCell,
     fmt,
     hash::{DefaultHasher, Hash, Hasher},
+    ops::Range,
 };
 
 use tantivy::TantivyDocument;
@@ -392,6 +393,30 @@ impl Entry {
             .filter(|_| part == Part::Notes)
             .find(|(end, _)| place < **end);
         noted.map_or(part.name(), |(_, name)| name)
+    }
+
+    /// The thing that the notes are put together from that holds most of these places, by its name, and where
+    /// it stands.
+    pub(super) fn noted_with(
+        &self,
+        places: &[Range<usize>],
+    ) -> Option<(&'static str, Range<usize>)> {
+        let mut begins = 0;
+        let mut noted = Vec::with_capacity(NOTED.len());
+        for (end, name) in self.noted.iter().zip(NOTED) {
+            noted.push((name, begins.min(*end)..*end));
+            begins = if *end > 0 { *end + 1 } else { 0 };
+        }
+        let held = |own: &Range<usize>| {
+            let within = |place: &&Range<usize>| own.start <= place.start && place.end <= own.end;
+            places.iter().filter(within).map(Range::len).sum::<usize>()
+        };
+        // Of several that hold as many the first.
+        noted
+            .into_iter()
+            .rev()
+            .filter(|(_, own)| held(own) > 0)
+            .max_by_key(|(_, own)| held(own))
     }
 
     pub(super) fn document(&self, fields: &Fields, analysis: &Analysis) -> TantivyDocument {

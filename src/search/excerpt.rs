@@ -172,10 +172,23 @@ impl Matches {
         let (part, excerpt) = match best {
             Some(best) => {
                 let first = best.places.first().map_or(0, |place| place.start);
-                (
-                    entry.name_at(best.part, first),
-                    cut(best.text, &best.places),
-                )
+                let noted = (best.part == Part::Notes).then(|| entry.noted_with(&best.places));
+                match noted.flatten() {
+                    // Of what is put together only that which the name says.
+                    Some((name, own)) => {
+                        let within = |place: &&Range<usize>| {
+                            own.start <= place.start && place.end <= own.end
+                        };
+                        let places = best.places.iter().filter(within);
+                        let places = places.map(|p| p.start - own.start..p.end - own.start);
+                        let places: Vec<_> = places.collect();
+                        (name, cut(best.text.get(own).unwrap_or_default(), &places))
+                    }
+                    None => (
+                        entry.name_at(best.part, first),
+                        cut(best.text, &best.places),
+                    ),
+                }
             }
             None => (Part::Symptom.name(), cut(&entry.symptom, &[])),
         };

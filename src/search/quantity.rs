@@ -132,7 +132,7 @@ pub(super) fn quantities_in(
         let place = pieces[at].from..pieces[next - 1].to;
         let free = |range: &Range<usize>| range.end <= place.start || place.end <= range.start;
         if taken.iter().all(free) {
-            let denied = sort == Sort::Mass && denied(pieces, at);
+            let denied = sort == Sort::Mass && (denied(pieces, at) || denied_behind(pieces, next));
             let before = sort != Sort::Mass && of_before(pieces, at, next);
             for value in values {
                 found.push(Quantity {
@@ -154,6 +154,14 @@ pub(super) fn quantities_in(
 fn denied(pieces: &[Piece<'_>], at: usize) -> bool {
     let own = |at: usize| is_any(&pieces[at], &["no", "not", "without", "nor"]);
     own(at) || at.checked_sub(1).is_some_and(own)
+}
+
+/// The same said behind it: `mass 18 not there`, `mass 32 absent`.
+fn denied_behind(pieces: &[Piece<'_>], next: usize) -> bool {
+    const THERE: [&str; 6] = ["there", "present", "seen", "visible", "found", "up"];
+    let is = |at: usize, words: &[&str]| pieces.get(at).is_some_and(|piece| is_any(piece, words));
+    let next = next + usize::from(is(next, &["is", "are", "was"]));
+    is(next, &["absent", "missing"]) || (is(next, &["not"]) && is(next + 1, &THERE))
 }
 
 type Read = (Sort, Vec<f64>, usize);
@@ -248,8 +256,11 @@ fn named_masses(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     } else {
         return None;
     };
+    // `28 peak no 32 peak` denies, and names no number of a peak.
+    let peak = is_any(&pieces[at], &["peak", "peaks"]);
     while pieces.get(next).is_some_and(|piece| {
-        is_any(piece, &["number", "numbers", "no", "nr", "of", "at"])
+        is_any(piece, &["number", "numbers", "nr", "of", "at"])
+            || (!peak && piece.is_word("no"))
             || matches!(piece.lex, Lex::Sign('=' | ':' | '#' | '~'))
     }) {
         next += 1;
@@ -288,7 +299,9 @@ fn no_mass(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     let ends = pieces.get(at + 2).is_none_or(|piece| match piece.lex {
         Lex::Word(_) => is_any(
             piece,
-            &["and", "nor", "or", "but", "no", "at", "in", "on", "to"],
+            &[
+                "and", "nor", "or", "but", "no", "at", "in", "on", "to", "peak", "peaks",
+            ],
         ),
         Lex::Sign(sign) => matches!(sign, ',' | ';' | ')' | '?' | '.'),
         _ => false,
@@ -429,12 +442,26 @@ fn with_unit(pieces: &[Piece<'_>], at: usize) -> Option<Read> {
     }
     let value = number(&pieces[at])?;
     let (sort, mut value, mut next) = of_unit(pieces, at + 1, value)?;
+    if sort == Sort::Kelvin && counts_hours(pieces, at, next) {
+        return None;
+    }
     if sort == Sort::Minutes
         && let Some((more, after)) = smaller_time(pieces, next, value)
     {
         (value, next) = (value + more, after);
     }
     Some((sort, vec![value], next))
+}
+
+/// Whether thousands of hours are told: `12k hours`, `hrs meter 10.4k`.
+fn counts_hours(pieces: &[Piece<'_>], at: usize, next: usize) -> bool {
+    const HOURS: [&str; 5] = ["h", "hr", "hrs", "hour", "hours"];
+    let before = &pieces[at.saturating_sub(3)..at];
+    let behind = pieces.get(next).is_some_and(|piece| is_any(piece, &HOURS));
+    let glued = pieces
+        .get(at + 1)
+        .is_some_and(|piece| piece.is_word("k") && !piece.spaced);
+    glued && (behind || before.iter().any(|piece| is_any(piece, &HOURS)))
 }
 
 /// The minutes after hours: `1 h 30`, `1h30m`, `2 hours and 15 min`, `1 day 4 h`.

@@ -189,7 +189,18 @@ impl Known {
 impl Remark {
     /// Whether it claims something of every case there is, which an index that lacks cases cannot know.
     pub fn is_of_all(&self) -> bool {
-        matches!(self, Self::Unwritten(_) | Self::Nothing)
+        match self {
+            Self::Unwritten(_)
+            | Self::Nothing
+            | Self::NoneHas { .. }
+            | Self::NoIncident(_)
+            | Self::NoForeline(_)
+            | Self::Nearest { .. }
+            | Self::NotRuledOut => true,
+            // Tools and sites are those that cases are of.
+            Self::NoneCalled { what, .. } => ["tool", "site"].contains(what),
+            _ => false,
+        }
     }
 }
 

@@ -479,7 +479,10 @@ fn asks(text: &str) -> bool {
         "is", "are", "was", "were", "does", "do", "did", "has", "could", "can",
     ];
     let first = text.split_whitespace().next().unwrap_or_default();
-    text.trim_end().ends_with('?') && ASKING.contains(&&*first.to_lowercase())
+    let text = text.trim_end();
+    // Not everybody types the mark.
+    let asked = text.ends_with('?') || text.to_lowercase().ends_with(" or not");
+    asked && ASKING.contains(&&*first.to_lowercase())
 }
 
 /// The pressures of a text that are no base pressure at the fault, by what stands right before them: those of

@@ -1294,3 +1294,38 @@ fn a_setting_denies_nothing() {
         assert_eq!(denied(text), 1, "{text}");
     }
 }
+
+/// A mass said behind its number not to be there is left out, and thousands of hours are no cold head.
+#[test]
+fn masses_are_denied_before_and_behind() {
+    for (text, masses) in [
+        ("mass 18 not there", &[(18.0, true)][..]),
+        ("28 peak no 32 peak", &[(28.0, false), (32.0, true)]),
+        ("mass 18 there", &[(18.0, false)]),
+    ] {
+        let found = quantities(text, &[]);
+        let told: Vec<_> = found.iter().map(|own| (own.value, own.denied)).collect();
+        assert_eq!(told, masses, "{text}");
+    }
+    for text in ["pump at 12k hours", "hrs meter 10.4k"] {
+        assert!(quantities(text, &[]).is_empty(), "{text}");
+    }
+    assert_eq!(quantities("cold head 12k", &[]).len(), 1);
+}
+
+/// An excerpt holds no more than the part that it is headed with.
+#[test]
+fn an_excerpt_is_of_one_part() {
+    let mut entry = Entry::of_text(1, "slow");
+    entry.notes = "base 5e-7 again\nflake on the tip\ntip seal kit".to_owned();
+    entry.noted = [15, 32, 32, 45, 45];
+    let index = index_of(&["slow", "tip seal kit"]);
+    let asked = answer(&index, "tip seal").understood;
+    let matches = crate::search::Matches::new(&asked, &entry);
+    assert_eq!(matches.part, "parts", "{}", matches.excerpt.html());
+    assert!(
+        !matches.excerpt.html().contains("flake"),
+        "{}",
+        matches.excerpt.html()
+    );
+}
