@@ -9,6 +9,7 @@ use super::{
     analysis::{Analysis, Mention, concept_term, stem_term},
     denied::terms_of,
     document::certain,
+    negation,
 };
 
 /// Behind these stands what happened.
@@ -20,6 +21,9 @@ const REACH: usize = 4;
 /// A word counts as much less as more names hold it; a name that counts less than this is not meant.
 const LEAST: f32 = 0.5;
 
+/// What a name gains by telling of something done, where that was said: enough to part names that fit alike.
+const DEED: f32 = 0.01;
+
 /// Whether a name tells of no one event: `Many runs since the last regeneration`.
 fn goes_on(name: &str) -> bool {
     name.starts_with("Many ") || name.starts_with("About ")
@@ -30,6 +34,7 @@ pub(super) fn happened(typed: &str, all: &[(String, String)], analysis: &Analysi
     let read = analysis.read(typed);
     let words = &read.words;
     let mut told: HashSet<String> = HashSet::new();
+    let mut things: HashSet<String> = HashSet::new();
     for (at, _) in words
         .iter()
         .enumerate()
@@ -48,10 +53,14 @@ pub(super) fn happened(typed: &str, all: &[(String, String)], analysis: &Analysi
             }
             let here = |mention: &&Mention| mention.words.contains(&place);
             let meant = read.mentions.iter().find(here);
-            told.insert(match meant.and_then(|mention| mention.concepts.first()) {
+            let term = match meant.and_then(|mention| mention.concepts.first()) {
                 Some(concept) => concept_term(*concept, false),
                 None => stem_term(&word.stem, false),
-            });
+            };
+            if !negation::is_tried(&word.plain) {
+                things.insert(term.clone());
+            }
+            told.insert(term);
         }
     }
     if told.is_empty() {
@@ -70,7 +79,22 @@ pub(super) fn happened(typed: &str, all: &[(String, String)], analysis: &Analysi
         both.map(|term| held.get(term).map_or(0.0, |held| held.recip()))
             .sum()
     };
-    let worths: Vec<f32> = names.iter().map(|terms| worth(terms)).collect();
+    // What was done says nothing of what it was done to: no gauge replaced is foil renewed. Of names that hold
+    // the thing alike those of something done are meant.
+    let named = |terms: &HashSet<String>| things.is_empty() || !terms.is_disjoint(&things);
+    let done = told.len() > things.len();
+    let of_deed = |name: &str| {
+        let mut words = name.split(|c: char| !c.is_alphanumeric());
+        words.any(|word| negation::is_tried(&word.to_lowercase()))
+    };
+    let worths = names
+        .iter()
+        .zip(all)
+        .map(|(terms, (_, name))| match named(terms) {
+            true => worth(terms) + if done && of_deed(name) { DEED } else { 0.0 },
+            false => 0.0,
+        });
+    let worths: Vec<f32> = worths.collect();
     let best = worths.iter().copied().fold(0.0, f32::max);
     let ids = all.iter().zip(&worths);
     let ids = ids.filter(|((_, name), _)| !goes_on(name));
@@ -99,6 +123,8 @@ mod tests {
             ("regen overdue", &[]),
             ("4e-5 after 40 min", &[]),
             ("leak after", &[]),
+            ("since gauge was replaced", &["gauge-worked-on"]),
+            ("after the gauge was swapped", &["gauge-worked-on"]),
         ] {
             assert_eq!(happened(typed, &all, &analysis), ids, "{typed}");
         }

@@ -432,7 +432,7 @@ impl Told<'_> {
 }
 
 /// Whether a word tells how a thing was tried, `wiped` or `wiping`.
-fn is_tried(plain: &str) -> bool {
+pub(super) fn is_tried(plain: &str) -> bool {
     let done = |stem: &str| {
         let past = [stem, "ed"].concat();
         TRIED.contains(&&*past)
