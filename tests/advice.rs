@@ -322,13 +322,102 @@ async fn one_look_counts_once() {
     let sign = ask(seen.clone(), &[]).await;
     assert_eq!(ask(seen.clone(), &[post]).await, sign);
     assert_eq!(ask(absent, &clear).await, ask(json!({}), &clear).await);
-    assert_ne!(ask(seen, &clear).await, sign);
+    // Told against itself, the check counts, whichever sort it is, and a note says so.
+    assert_eq!(ask(seen, &clear).await, ask(json!({}), &clear).await);
     // The gauges compared once, told by a calculation and by hand.
     let compared = json!({"gauge-disagrees": true, "gauge-plausible": false});
     let gauges = [("gauge-comparison", "found")];
     assert_eq!(
         ask(compared.clone(), &gauges).await,
         ask(compared, &[]).await
+    );
+    for (sign, seen, check, outcome, words) in [
+        (
+            "gauge-disagrees",
+            true,
+            "gauge-comparison",
+            "clear",
+            "stated as seen, and",
+        ),
+        (
+            "gauge-plausible",
+            true,
+            "gauge-comparison",
+            "found",
+            "as found: one look",
+        ),
+        (
+            "rise-linear",
+            true,
+            "pressure-rise-test",
+            "clear",
+            "as clear: one look",
+        ),
+        (
+            "rise-as-healthy",
+            true,
+            "pressure-rise-test",
+            "found",
+            "as found: one look",
+        ),
+        (
+            "cooling-water-off-pressure-falls",
+            false,
+            "cooling-water-off-test",
+            "found",
+            "not seen, and",
+        ),
+        (
+            "door-seal-joint-open",
+            false,
+            "door-seal-joint-inspection",
+            "found",
+            "as found: one look",
+        ),
+        (
+            "door-seal-joint-open",
+            true,
+            "door-seal-joint-inspection",
+            "clear",
+            "as clear: one look",
+        ),
+    ] {
+        let outcomes = json!([{"check": check, "outcome": outcome}]);
+        let asked = async |signs: Value| {
+            let asked = json!({"tool_class": "cryo-sputter", "signs": signs, "outcomes": outcomes});
+            app.post("/api/sequence", &asked).await.expect(200).json()
+        };
+        let (both, alone) = (asked(json!({sign: seen})).await, asked(json!({})).await);
+        assert_eq!(both["causes"], alone["causes"], "{sign} {outcome}");
+        assert!(
+            both["notes"].to_string().contains(words),
+            "{sign}: {}",
+            both["notes"]
+        );
+        assert!(!alone["notes"].to_string().contains("two answers"));
+    }
+    // A chance that is mostly one of a false alarm is no chance of finding.
+    let page = app
+        .get("/sequence/classes/load-lock-turbo")
+        .await
+        .expect(200);
+    page.assert_shows("that a cause is there which it finds; the rest is a false alarm");
+    let asked = json!({"tool_class": "load-lock-turbo"});
+    let order = app.post("/api/sequence", &asked).await.expect(200).json();
+    for step in order["checks"].as_array().expect("checks") {
+        let [all, of_cause] =
+            ["chance", "true_chance"].map(|name| step[name].as_f64().expect("a chance"));
+        assert!((0.0..=all + 1e-12).contains(&of_cause), "{step}");
+    }
+    // What agrees is one look and needs no note; two finds of different parts may be two faults.
+    let asked = json!({"tool_class": "glove-box-evaporator", "signs": {"gauge-disagrees": true},
+        "outcomes": [{"check": "gauge-comparison", "outcome": "found"},
+            {"check": "source-post-turn-by-hand", "outcome": "found"},
+            {"check": "scroll-tip-seal-check", "outcome": "found"}]});
+    let told = app.post("/api/sequence", &asked).await.expect(200).json()["notes"].to_string();
+    assert!(
+        !told.contains("two answers") && told.contains("two faults may be there"),
+        "{told}"
     );
 }
 

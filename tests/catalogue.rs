@@ -258,10 +258,8 @@ fn every_system_of_the_trade_is_covered() {
         let from_outside = [
             "cathode-gauge-cleaning",
             "chamber-light-inspection",
-            "port-seal-inspection",
             "roughing-line-bore-inspection",
             "roughing-pump-ultimate-check",
-            "roughing-valve-thorough-clean",
             "vent-valve-inspection",
         ];
         let locks_out = check.id.as_str().ends_with("-lock-out");

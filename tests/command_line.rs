@@ -30,6 +30,23 @@ fn every_verb_has_help_and_errors_go_to_standard_error() {
         );
     }
     let folder = TempDir::new().expect("a folder");
+    // What only reads a store makes none, and its help says so.
+    for verb in ["export", "verify", "backtest"] {
+        let help = process::run(&[verb, "--help"], b"");
+        let help = String::from_utf8_lossy(&help.stdout).into_owned();
+        let words: Vec<&str> = help.split_whitespace().collect();
+        let told = words.join(" ");
+        assert!(
+            told.contains("serve and import make it if it is not there"),
+            "{told}"
+        );
+    }
+    let db = process::db(folder.path());
+    let missing = process::run(&["backtest", "--db", &db], b"");
+    assert_eq!(missing.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&missing.stderr).contains("cannot open the store"));
+    let files = std::fs::read_dir(folder.path()).expect("a folder");
+    assert_eq!(files.count(), 0);
     let missing = process::run_on(folder.path(), &["import", "/no/such/file"], b"");
     assert_eq!(missing.status.code(), Some(1));
     assert!(missing.stdout.is_empty());

@@ -181,6 +181,13 @@ async fn what_is_not_plain_in_a_question_is_said() {
     );
     let plain = advice(&app, json!({"tool": TOOL, "signs": {"rise-linear": true}})).await;
     assert_eq!(plain["notes"], json!([]));
+    // What was looked for in vain was not seen on another tool either.
+    let absent = advice(
+        &app,
+        json!({"tool": TOOL, "signs": {"turbo-power-high": false}}),
+    )
+    .await;
+    assert_eq!(absent["notes"], json!([]));
 
     let address = format!(
         "/sequence/tools/{TOOL}?signs.turbo-power-high=seen&help_minutes=30\
@@ -387,6 +394,38 @@ async fn a_class_without_cases_is_advised_by_common_practice() {
     unknown.assert_shows("no tool class is called");
     unknown.assert_shows("cryo-evaporator");
     let _ = app.get("/sequence/classes/none").await.expect(404);
+}
+
+/// A tool that has none of the parts that can fail is refused for that, and sent to nothing else.
+#[tokio::test]
+async fn a_tool_without_parts_is_refused_for_that() {
+    let app = TestApp::demo().await;
+    let class = app.catalogue.class("cryo-evaporator").expect("a class");
+    let mut report = record::closed();
+    report["cause"] = json!("not-found");
+    for told in ["signs", "antecedents"] {
+        report[told] = json!({});
+    }
+    report["checks"] = json!([]);
+    report["tool_details"] = json!({ "lacking": class.components });
+    let _ = app.post("/api/incidents", &report).await.expect(201);
+    let asked = app
+        .post("/api/sequence", &json!({"tool": "TST-01"}))
+        .await
+        .expect(422);
+    let told = asked.json()["errors"].to_string();
+    assert!(
+        told.contains("no cause is possible with these components"),
+        "{told}"
+    );
+    assert!(
+        told.contains("a tool with at least one component that can fail"),
+        "{told}"
+    );
+    assert!(!told.contains("contradict each other"), "{told}");
+    let page = app.get("/sequence/tools/TST-01").await.expect(422);
+    page.assert_shows("a tool with at least one component that can fail");
+    assert!(!page.shows("contradict each other"));
 }
 
 #[tokio::test]

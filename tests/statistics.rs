@@ -544,6 +544,11 @@ async fn wear_out_and_reliability_say_what_they_cannot_tell() {
             "{costs}"
         );
     }
+    // Past the newest case nobody is watched, though tools are in service.
+    let later = app.get("/statistics/reliability?from=2026-11-20").await;
+    let later = later.expect(200);
+    later.assert_shows("watched on these days");
+    assert!(!later.shows("was in service on these days"));
     let page = app.get("/statistics/reliability").await.expect(200);
     for state in [
         "SEMI E10",

@@ -77,6 +77,8 @@ pub struct Step {
     pub chance: f64,
     /// 95 % interval of the chance.
     pub interval: Interval,
+    /// Of the chance, that a cause is there which it answers to; the rest is a false alarm.
+    pub true_chance: f64,
     /// Minutes it takes, those of pumping down a chamber that it vents with the pump stopped among
     /// them, as far as the restart takes less.
     pub minutes: f64,
@@ -301,6 +303,7 @@ pub fn advise(
         let found = updated(&running, &given, true);
         let clear = updated(&running, &given, false);
         let answers: Vec<usize> = option.reveals.iter().map(|(at, _)| *at).collect();
+        let true_chance = answers.iter().map(|&at| running[at] * given[at]).sum();
         let cases = |count: fn(&super::CauseBelief) -> u64| -> u64 {
             let ids: BTreeSet<&str> = answers
                 .iter()
@@ -337,6 +340,7 @@ pub fn advise(
             check: name(place.check),
             chance,
             interval,
+            true_chance,
             minutes: option.minutes,
             change_minutes: place.change_minutes,
             state: option.state,
@@ -426,6 +430,7 @@ fn anew(check: String, option: &CheckOption, place: &Place) -> Step {
             low: 0.0,
             high: 0.0,
         },
+        true_chance: 0.0,
         minutes: option.minutes,
         change_minutes: place.change_minutes,
         state: option.state,

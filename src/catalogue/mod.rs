@@ -168,6 +168,36 @@ impl Catalogue {
         antecedents.filter(|antecedent| has(components, &antecedent.needs_components))
     }
 
+    /// Whether a check that shows a sign is to be expected to find something, or nothing, where the sign
+    /// was seen or is lacking; none where that tells neither. An isolating check looks for more than one
+    /// thing, so by common practice over all causes the odds have to move.
+    pub fn expects(&self, check: &Check, sign: &SignId, seen: bool) -> Option<bool> {
+        if !check.isolating {
+            return Some(seen);
+        }
+        if !seen {
+            return (check.shows.len() == 1).then_some(false);
+        }
+        let background = self.sign(sign.as_str())?.background;
+        let odds = |weigh: &dyn Fn(&Cause) -> f64| {
+            let (mut found, mut clear) = (0.0, 0.0);
+            for cause in self.causes.values() {
+                let chance = check.reveals.get(&cause.id).copied();
+                let chance = chance.unwrap_or(check.false_alarm);
+                found += weigh(cause) * chance;
+                clear += weigh(cause) * (1.0 - chance);
+            }
+            found / clear
+        };
+        let of_sign = |cause: &Cause| cause.signs.get(sign).copied().unwrap_or(background);
+        let moved = odds(&|cause| cause.weight * of_sign(cause)) / odds(&|cause| cause.weight);
+        if moved > 1.6 {
+            Some(true)
+        } else {
+            (moved < 0.6).then_some(false)
+        }
+    }
+
     /// Whether a sign or an antecedent is one of something that a tool with these components has.
     pub fn can_be_told(&self, id: &str, components: &BTreeSet<ComponentId>) -> bool {
         let sign = self.sign(id).map(|sign| &sign.needs_components);

@@ -13,7 +13,8 @@
 //!   fix the healthy pressure times a log-normal factor of 0.05 decades.
 //! * **Checks.** Done in common-practice order (chance by pseudo-counts, per minute), each
 //!   outcome drawn from its detection and false-alarm chance, until the cause is found or
-//!   [`LONGEST_SEARCH`] checks are made. Minutes: the check's, times a log-normal factor of
+//!   [`LONGEST_SEARCH`] checks are made; the cause is written down all the same, as by people who
+//!   learn of it in another way. Minutes: the check's, times a log-normal factor of
 //!   sigma [`MINUTES_SIGMA`]; those of the fix likewise, of sigma [`FIX_SIGMA`].
 //! * **Words.** The names of what was seen, in the phrases of one of several hands.
 //!

@@ -24,7 +24,7 @@ pub struct Model<'a> {
     pub minutes_sigma: f64,
     /// The same of the minutes of a fix.
     pub fix_sigma: f64,
-    /// After how many checks a search ends unfinished.
+    /// After how many checks a search ends unfinished; its cause is written down all the same.
     pub longest_search: usize,
     /// Tool classes by identifier. Each tool, and so each class, is equally likely.
     pub classes: BTreeMap<&'a str, ModelClass<'a>>,

@@ -15,7 +15,10 @@ use super::{
 use crate::{
     advice::{Advice, AdviceError, Belief, Evidence, Request, sequence::Effort},
     casebook::{Incident, Outcome, Refusal, Tool},
-    catalogue::{Catalogue, Cause, Check, CheckId, ClassId, ComponentId, ToolClass, ToolState},
+    catalogue::{
+        Catalogue, Cause, CauseId, Check, CheckId, ClassId, ComponentId, SignId, ToolClass,
+        ToolState,
+    },
     knowledge,
     statistics::{self, Dimension, Filter},
     vacuum::units::TypedPressure,
@@ -84,6 +87,7 @@ impl About<'_> {
             },
             state: ToolState::Pumped,
             twice: BTreeSet::new(),
+            against: Vec::new(),
             elsewhere: BTreeSet::new(),
             foreign: BTreeSet::new(),
             history: Vec::new(),
@@ -208,6 +212,8 @@ pub(super) struct Question {
     pub(super) state: ToolState,
     /// Checks with more than one outcome.
     twice: BTreeSet<String>,
+    /// Signs with whether they were seen, and the check that looks for each and came out otherwise.
+    against: Vec<(SignId, bool, CheckId)>,
     /// Checks of something the tool does not have.
     elsewhere: BTreeSet<String>,
     /// Signs and antecedents that were seen, of something the tool does not have.
@@ -560,7 +566,39 @@ impl Question {
                 )
             })
             .collect();
+        notes.extend(self.against.iter().map(|(sign, seen, check)| {
+            let of_sign = catalogue.sign(sign.as_str());
+            let of_check = catalogue.check(check.as_str());
+            let expected = of_check.and_then(|check| catalogue.expects(check, sign, *seen));
+            format!(
+                "“{}” is stated as {}, and {} as {}: one look, two answers. The outcome of the check \
+                 counts alone; if the sign is right, state the check otherwise, or as not made.",
+                of_sign.map_or(sign.as_str(), |sign| sign.name.as_str()),
+                if *seen { "seen" } else { "not seen" },
+                name(check.as_str()),
+                if expected == Some(true) { "clear" } else { "found" },
+            )
+        }));
         let parts = self.parts();
+        let found: Vec<&Check> = self.finding(catalogue).collect();
+        let alone = |one: &Check, other: &Check| {
+            let of_one: BTreeSet<&CauseId> = possible(catalogue, one, &parts)
+                .map(|cause| &cause.id)
+                .collect();
+            !possible(catalogue, other, &parts).any(|cause| of_one.contains(&cause.id))
+        };
+        let pair = found.iter().copied().enumerate().find_map(|(at, one)| {
+            let mut others = found[at + 1..].iter().copied();
+            let other = others.find(|&other| alone(one, other))?;
+            Some((one, other))
+        });
+        notes.extend(pair.map(|(one, other)| {
+            format!(
+                "“{}” and “{}” each found something, and no one listed cause is behind both: two faults \
+                 may be there at once. Mend both before you call it proven.",
+                one.name, other.name
+            )
+        }));
         let told: BTreeSet<&str> = catalogue
             .signs_of(&parts)
             .map(|sign| sign.id.as_str())
@@ -680,7 +718,8 @@ impl Question {
     }
 
     /// A sign that a check looks for itself and an outcome of the check that says the same are one
-    /// look. What was seen tells more than the outcome, which tells more than what was not seen.
+    /// look. What was seen tells more than the outcome, which tells more than what was not seen. Where
+    /// they say the opposite, the check counts alone, and a note says so.
     fn count_once(&mut self, catalogue: &Catalogue) {
         let evidence = &mut self.request.evidence;
         let mut judged: BTreeMap<String, statistics::Outcome> = BTreeMap::new();
@@ -695,7 +734,21 @@ impl Question {
             };
             let own = |sign: &str| check.shows.iter().any(|shown| shown.as_str() == sign);
             let seen = evidence.signs.iter().any(|(sign, seen)| *seen && own(sign));
-            // A look at one thing that came out otherwise than the sign was another look.
+            let found = outcome == statistics::Outcome::Found;
+            let (mut with, mut against) = (false, Vec::new());
+            for (sign, seen) in evidence.signs.iter().filter(|(sign, _)| own(sign)) {
+                let sign = SignId::new(sign);
+                match catalogue.expects(check, &sign, *seen) {
+                    Some(expected) if expected == found => with |= *seen,
+                    Some(_) => against.push((sign, *seen, check.id.clone())),
+                    None => {}
+                }
+            }
+            if !with && !against.is_empty() {
+                self.against.append(&mut against);
+                evidence.signs.retain(|(sign, _)| !own(sign));
+                continue;
+            }
             match (check.isolating, outcome, seen) {
                 (true, _, true) | (false, statistics::Outcome::Found, true) => {
                     evidence.told.push(id);

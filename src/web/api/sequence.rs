@@ -108,6 +108,7 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
                 "isolating": step.isolating,
                 "chance": step.chance,
                 "interval": [step.interval.low, step.interval.high],
+                "true_chance": step.true_chance,
                 "minutes": step.minutes,
                 "state": check.state.id(),
                 "state_change_minutes": step.change_minutes,

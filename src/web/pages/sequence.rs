@@ -590,6 +590,13 @@ fn steps(catalogue: &Catalogue, answer: &Answer, now: ToolState) -> Vec<Sequence
                 show::percent(step.interval.low),
                 show::percent(step.interval.high)
             ),
+            alarm: match !step.isolating && step.true_chance < 0.5 * step.chance {
+                true => format!(
+                    "{} that a cause is there which it finds; the rest is a false alarm",
+                    show::percent(step.true_chance)
+                ),
+                false => String::new(),
+            },
             bar: ShareBar::new(step.chance, step.interval.low, step.interval.high, full),
             minutes: match step.leave_minutes > 0.0 {
                 true => format!(

@@ -117,6 +117,8 @@ pub struct SequenceStep {
     pub chance: String,
     /// Its interval, such as "22 to 41 %"; empty if not known.
     pub interval: String,
+    /// How little of it is for a cause that is there; empty if that is half or more.
+    pub alarm: String,
     /// The same, drawn.
     pub bar: ShareBar,
     /// How long it takes, such as "15 min".

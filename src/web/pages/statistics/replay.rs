@@ -90,6 +90,11 @@ fn result(app: &App, kept: &Kept) -> Result<ReplayResult, Fault> {
 fn plain(catalogue: &Catalogue, replay: &Replay) -> Vec<String> {
     let all = &replay.all;
     let mut sentences = Vec::new();
+    let classes = |holds: &dyn Fn(&Score) -> bool| -> Vec<String> {
+        let classes = replay.classes.iter().filter(|(_, score)| holds(score));
+        let names = classes.map(|(id, _)| show::class_name(catalogue, id));
+        names.collect()
+    };
     let intervals = &all.intervals;
     if all.timed > 0 {
         sentences.push(format!(
@@ -103,6 +108,25 @@ fn plain(catalogue: &Catalogue, replay: &Replay) -> Vec<String> {
             show::minutes(all.untaught.minutes),
         ));
         sentences.push(people(all));
+        let slower = |score: &Score| match Shown::of(score.intervals.over_people) {
+            Shown::More => Some(true),
+            Shown::Neither if score.advice_noted.minutes > score.people.minutes => Some(false),
+            _ => None,
+        };
+        for (surely, how) in [
+            (true, "MORE"),
+            (false, "more, by no more than luck may bring about,"),
+        ] {
+            let which = classes(&|score| score.noted > 0 && slower(score) == Some(surely));
+            if !which.is_empty() {
+                let which: Vec<&str> = which.iter().map(String::as_str).collect();
+                sentences.push(format!(
+                    "By class, following the advice would have taken {how} than what people did until \
+                     the cause was found in {}.",
+                    show::all_of(&which)
+                ));
+            }
+        }
         sentences.push(format!(
             "When each search began, the advice announced {} on average: that holds also the walk through \
              all checks where none finds the cause, by the chance of that, and acting on false alarms. Of \
@@ -137,11 +161,6 @@ fn plain(catalogue: &Catalogue, replay: &Replay) -> Vec<String> {
             stated(hits, "")
         ));
     }
-    let classes = |holds: &dyn Fn(&Score) -> bool| -> Vec<String> {
-        let classes = replay.classes.iter().filter(|(_, score)| holds(score));
-        let names = classes.map(|(id, _)| show::class_name(catalogue, id));
-        names.collect()
-    };
     let worse = |score: &Score| {
         let [log_loss, brier] = score.intervals.over_practice_losses.map(Shown::of);
         let hits = Shown::of(score.intervals.over_practice_tops[0]).turned();
@@ -388,6 +407,7 @@ fn classes(app: &App, kept: &Kept) -> DataTable {
             "Before any case, min",
             "Common practice, min",
             "People until found, min",
+            "As advised less people, min",
             "Likeliest was true",
             "Among first three",
             "Calibration error",
@@ -416,6 +436,14 @@ fn classes(app: &App, kept: &Kept) -> DataTable {
                             show::count(noted)
                         ),
                         _ => timed(score.people.minutes, intervals.people),
+                    },
+                    match score.noted {
+                        0 => "not noted".to_owned(),
+                        _ => with_ends(
+                            score.advice_noted.minutes - score.people.minutes,
+                            intervals.over_people,
+                            0,
+                        ),
                     },
                     score
                         .top_1
@@ -651,6 +679,49 @@ mod tests {
         assert!(said.contains(worse) && !said.contains(luck), "{said}");
         let said = hits(-0.167, 0.021);
         assert!(said.contains(luck) && !said.contains(worse), "{said}");
+    }
+
+    /// A class in which people were quicker than the advice is named, though all classes together were not.
+    #[test]
+    fn a_class_whose_people_were_quicker_is_named() {
+        let said = |low: f64, high: f64| {
+            let times = |minutes| Times {
+                minutes,
+                checks: 1.0,
+            };
+            let mut score = Score {
+                cases: 9,
+                timed: 9,
+                noted: 9,
+                ended: 9,
+                advice_noted: times(57.0),
+                people: times(49.0),
+                ..Score::default()
+            };
+            score.intervals.over_people = Some(Interval { low, high });
+            let replay = Replay {
+                all: Score {
+                    people: times(66.0),
+                    ..score.clone()
+                },
+                classes: [("glove-box-evaporator".to_owned(), score)].into(),
+                left_out: Vec::new(),
+            };
+            let catalogue = source::built_in().expect("the built-in catalogue is right");
+            plain(&catalogue, &replay).join(" ")
+        };
+        let glove_box = "than what people did until the cause was found in Turbo-pumped";
+        let luck = said(-5.0, 24.0);
+        assert!(
+            luck.contains(&format!("luck may bring about, {glove_box}")),
+            "{luck}"
+        );
+        let surely = said(5.0, 24.0);
+        assert!(
+            surely.contains(&format!("taken MORE {glove_box}")),
+            "{surely}"
+        );
+        assert!(!said(-24.0, -5.0).contains(glove_box));
     }
 
     /// What was announced stands beside what was needed with what either counts.
