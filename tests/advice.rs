@@ -340,20 +340,6 @@ async fn one_look_counts_once() {
             "stated as seen, and",
         ),
         (
-            "gauge-plausible",
-            true,
-            "gauge-comparison",
-            "found",
-            "as found: one look",
-        ),
-        (
-            "rise-linear",
-            true,
-            "pressure-rise-test",
-            "clear",
-            "as clear: one look",
-        ),
-        (
             "rise-as-healthy",
             true,
             "pressure-rise-test",
@@ -366,13 +352,6 @@ async fn one_look_counts_once() {
             "cooling-water-off-test",
             "found",
             "not seen, and",
-        ),
-        (
-            "door-seal-joint-open",
-            false,
-            "door-seal-joint-inspection",
-            "found",
-            "as found: one look",
         ),
         (
             "door-seal-joint-open",
