@@ -13,7 +13,7 @@ use super::log::{Columns, Source};
 use super::pump_down::{self, HealthyFrom};
 use crate::vacuum::log::{LogOptions, LogReader, TidyRecord, tidy};
 use crate::vacuum::pump_down::{
-    NoLatePhase, late_phase, pumping_begins, volume_phase, without_wild,
+    Course, NoLatePhase, late_phase, pumping_begins, volume_phase, without_end,
 };
 use crate::vacuum::units::PressureUnit;
 
@@ -58,8 +58,8 @@ impl HealthyPumpDown {
             pressure_column: request.pressure_column.as_deref(),
         };
         let log = source.read(&options, &mut FieldErrors::new())?;
-        let record = without_wild(tidy(log));
-        let late = late_phase(&record);
+        let record = without_end(tidy(log));
+        let late = late_phase(&record, &Course::of(&record));
         let has_phase = volume_phase(&record).is_some() || late.is_ok();
         let is_whole = !matches!(
             late,

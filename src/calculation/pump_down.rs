@@ -10,9 +10,9 @@ use crate::vacuum::log::{
     LineProblem, LogOptions, LogReader, Mark, MarkKind, PressureLog, TidyRecord, tidy,
 };
 use crate::vacuum::pump_down::{
-    Comparison, Explanation, ExplanationKind, Interruption, LatePhase, NoLatePhase, SLOWER_VOLUME,
-    Stop, VOLUME_PHASE_ENDS, begins_late, compare, holds_an_earlier, late_phase, pumping_begins,
-    volume_phase, without_wild,
+    Comparison, Course, Explanation, ExplanationKind, FloorUnseen, Interruption, LatePhase,
+    NoLatePhase, SLOWER_VOLUME, Stop, VOLUME_PHASE_ENDS, begins_late, compare, holds_an_earlier,
+    late_phase, pumping_begins, volume_phase, without_end,
 };
 use crate::vacuum::rise::Interval;
 use crate::vacuum::units::{
@@ -279,14 +279,17 @@ fn judge(
         "pumping begins where the pressure first leaves its highest value; the volume phase is judged only above {VOLUME_PHASE_ENDS} Pa"
     ));
     assumed.push("both pump-downs were done alike: same valves, same time open, same gauges; two healthy ones differ by about 15 % (common practice, no source)".to_owned());
-    let record = without_wild(tidy(log));
-    let healthy = healthy.map(|log| without_wild(tidy(log)));
-    let (late, no_late) = match late_phase(&record) {
+    let record = without_end(tidy(log));
+    let healthy = healthy.map(|log| without_end(tidy(log)));
+    let course = Course::of(&record);
+    let (late, no_late) = match late_phase(&record, &course) {
         Ok(late) => (Some(late), None),
         Err(reason) => (None, Some(reason)),
     };
     let volume_part = volume_phase(&record);
-    let comparison = healthy.as_ref().map(|healthy| compare(&record, healthy));
+    let comparison = healthy
+        .as_ref()
+        .map(|healthy| compare((&record, &course), (healthy, &Course::of(healthy))));
     let mut report = Report {
         outcome: Outcome {
             assumed,
@@ -436,10 +439,21 @@ fn times(factor: f64) -> String {
 }
 
 /// Checks after a pressure that rose and fell again.
-const INTERRUPTED: &[&str] = &["turbo-health-check", "gate-valve-opening-check"];
+const INTERRUPTED: &[&str] = &[
+    "turbo-health-check",
+    "gate-valve-opening-check",
+    "cryo-temperature-watch",
+];
 
 fn rose_and_fell(interruption: &Interruption) -> String {
     let (from, to) = interruption.between;
+    if !interruption.is_over {
+        return format!(
+            "rises {} times from {:.0} min after pumping began on and does not fall again: a pump that stops or warms, a valve that shuts, gas let in, a leak that opened",
+            times(interruption.factor),
+            from / 60.0
+        );
+    }
     let often = match interruption.count {
         1 => String::new(),
         count => format!("{count} times by up to "),
@@ -465,7 +479,7 @@ fn stands(stop: &Stop, unit: Option<PressureUnit>) -> String {
         )
     } else {
         format!(
-            "stands still at {at} from {minutes:.0} min after pumping began, as that of a gauge at its limit"
+            "stands still at {at} from {minutes:.0} min after pumping began, as that of a gauge at its limit, or of a logger that repeats the last it has"
         )
     }
 }
@@ -671,6 +685,23 @@ fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(
     if kinds.contains(&AsHealthy) && comparison.leaves.is_none() {
         kinds = vec![AsHealthy];
     }
+    // A cathode that struck late explains why the reading stood above.
+    let struck_late = comparison
+        .rested
+        .filter(|_| comparison.came_back.is_some() && kinds == [AsHealthy]);
+    if let Some((stop, until)) = struck_late {
+        report
+            .outcome
+            .suggest(&["cathode-gauge-strike-check", "gauge-comparison"]);
+        return Some((
+            format!(
+                "The curve ends as the healthy one, but the reading {} to {:.0} min: as where a cathode struck late; what the pressure was meanwhile is not known, so no verdict",
+                stands(&stop, report.pressure_unit),
+                until / 60.0
+            ),
+            false,
+        ));
+    }
     // What is fitted is the end of a curve that was another before.
     if let (Some(before), [AsHealthy | GaugeScale]) = (&comparison.came_back, kinds.as_slice()) {
         report.outcome.suggest(&[
@@ -699,6 +730,9 @@ fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(
             "The pressure falls more slowly at first and ends as the healthy one: a turbo that takes longer to run up, or gas that was pumped away; no verdict on the gas".to_owned(),
             false,
         ));
+    }
+    if let (Some(unseen), [AsHealthy]) = (&comparison.floor_unseen, kinds.as_slice()) {
+        return Some((does_not_tell_the_floor(report, unseen), false));
     }
     set_signs(report, &kinds);
     for kind in &kinds {
@@ -759,6 +793,17 @@ fn high_vacuum_verdict(report: &mut Report, comparison: &Comparison) -> Option<(
             )
         }
     })
+}
+
+/// A curve that is as the healthy one as far as it goes, which ends before a floor could show.
+fn does_not_tell_the_floor(report: &mut Report, unseen: &FloorUnseen) -> String {
+    report.outcome.suggest(&["pump-down-comparison"]);
+    format!(
+        "Up to {:.0} min after pumping began the curve does not differ from the healthy one by more than two healthy ones do, but a floor of up to {} would not show yet: no verdict on the gas; let it pump for {:.0} min, as long as the healthy record",
+        unseen.until / 60.0,
+        in_words(unseen.up_to, report.pressure_unit),
+        unseen.healthy_until / 60.0
+    )
 }
 
 /// Sets the signs on which all explanations that fit agree.

@@ -38,28 +38,29 @@ pub(super) struct Walls {
     hours: f64,
     volume: Option<Volume>,
     hours_given: bool,
+    /// Whether the chamber was pumped for less than the test took.
+    as_after: bool,
 }
 
 impl Walls {
-    /// What they may give steadily within a test of `length` seconds; none if the chamber was pumped for
-    /// less than the test takes, since the rise then slows and its shape tells.
-    pub(super) fn steady(
-        volume: Option<Volume>,
-        pumped: Option<Seconds>,
-        length: f64,
-    ) -> Option<Self> {
+    /// What they may give steadily within a test of `length` seconds. Of a chamber that was pumped for less than the
+    /// test takes, as much as after the length of the test: what walls give more than that slows within it, and its
+    /// shape tells.
+    pub(super) fn steady(volume: Option<Volume>, pumped: Option<Seconds>, length: f64) -> Self {
+        // No chamber that was tested was not pumped at all.
+        let pumped = pumped.filter(|pumped| pumped.seconds() > 0.0);
         let hours = match pumped {
-            Some(pumped) if pumped.seconds() < length => return None,
-            Some(pumped) => (pumped.seconds() / 3600.0).max(0.1),
+            Some(pumped) => (pumped.seconds().max(length) / 3600.0).max(0.1),
             None => SOONEST.max(length / 3600.0),
         };
-        Some(Self {
+        Self {
             // The surface of a cube of this volume.
             area: 6.0 / volume.map_or(SMALLEST, Volume::cubic_metres).cbrt(),
             hours,
             volume,
             hours_given: pumped.is_some(),
-        })
+            as_after: pumped.is_some_and(|pumped| pumped.seconds() < length),
+        }
     }
 
     /// The most they may give, as a rise of the pressure in Pa/s.
@@ -92,6 +93,12 @@ impl Walls {
     /// Why a straight rise of at least this many Pa/s may be theirs, and what would decide.
     pub(super) fn doubt(&self, rise: f64) -> String {
         let pumped = match (self.hours_given, self.hours > SOONEST) {
+            (true, _) if self.as_after => {
+                format!(
+                    "as after {:.1} h of pumping, the length of the test",
+                    self.hours
+                )
+            }
             (true, _) => format!("after {:.1} h of pumping", self.hours),
             (false, false) => "if the chamber was pumped for two hours".to_owned(),
             (false, true) => format!("if the chamber was pumped for {:.1} h", self.hours),
@@ -146,7 +153,7 @@ mod tests {
     /// (as [`ELASTOMER`]): 1 mbar·L/s is 0.1 W.
     #[test]
     fn the_most_is_twenty_times_that_of_unbaked_metal_and_that_of_seals() {
-        let walls = Walls::steady(Some(litres(1000.0)), Some(hours(10.0)), 600.0).unwrap();
+        let walls = Walls::steady(Some(litres(1000.0)), Some(hours(10.0)), 600.0);
         let most = 20.0 * 3e-10 * 60_000.0 + 10.0 * 1.5e-3 * 0.06 / 10f64.sqrt();
         assert!((10.0 * walls.most() / most - 1.0).abs() < 1e-9, "{walls:?}");
         assert_eq!(walls.most_in_words(), "6.4e-4 mbar·L/s");
@@ -156,17 +163,21 @@ mod tests {
     #[test]
     fn a_time_that_was_not_given_is_taken_as_the_worst() {
         let at = |pumped, length| Walls::steady(Some(litres(100.0)), pumped, length);
-        let unknown = at(None, 600.0).unwrap();
+        let unknown = at(None, 600.0);
         for pumped in [2.0, 5.0, 10.0, 168.0] {
-            assert!(at(Some(hours(pumped)), 600.0).unwrap().most() <= unknown.most());
+            assert!(at(Some(hours(pumped)), 600.0).most() <= unknown.most());
         }
-        // Within the test the rise would slow.
-        assert_eq!(at(Some(hours(0.1)), 600.0), None);
-        assert!(at(None, 10_800.0).unwrap().most() < unknown.most());
+        // Less pumping never excludes walls that more does not: none at all is a time that was not given.
+        assert_eq!(at(Some(hours(0.0)), 600.0), unknown);
+        let length = at(Some(hours(0.5)), 1800.0).most();
+        for pumped in [1e-6, 0.1, 0.25, 0.5] {
+            assert_eq!(at(Some(hours(pumped)), 1800.0).most(), length);
+        }
+        assert!(at(None, 10_800.0).most() < unknown.most());
         // As does a volume.
-        let unknown = Walls::steady(None, None, 600.0).unwrap();
+        let unknown = Walls::steady(None, None, 600.0);
         for volume in [1.0, 10.0, 1000.0] {
-            let walls = Walls::steady(Some(litres(volume)), None, 600.0).unwrap();
+            let walls = Walls::steady(Some(litres(volume)), None, 600.0);
             assert!(walls.most() <= unknown.most() * (1.0 + 1e-12));
         }
     }
@@ -174,14 +185,14 @@ mod tests {
     #[test]
     fn what_would_decide_is_enough() {
         let volume = Some(litres(100.0));
-        let walls = Walls::steady(volume, None, 600.0).unwrap();
+        let walls = Walls::steady(volume, None, 600.0);
         let rise = 0.1 * walls.most();
         assert!(walls.reach(rise));
         let needed = walls.hours_below(rise);
         let asked = format!("more than {} h of pumping", two_figures(needed));
         assert!(walls.doubt(rise).contains(&asked), "{}", walls.doubt(rise));
         let pumped = |hours_of: f64| {
-            let walls = Walls::steady(volume, Some(hours(hours_of)), 600.0).unwrap();
+            let walls = Walls::steady(volume, Some(hours(hours_of)), 600.0);
             walls.reach(rise)
         };
         assert!(pumped(0.99 * needed) && !pumped(1.01 * needed));

@@ -85,7 +85,7 @@ const RATES: [&str; 9] = [
     "anstiegsrate",
     "leckrate",
 ];
-const NOT_MEASURED: [&str; 27] = [
+const NOT_MEASURED: [&str; 30] = [
     "delta",
     "diff",
     "difference",
@@ -99,6 +99,9 @@ const NOT_MEASURED: [&str; 27] = [
     "sp",
     "soll",
     "sollwert",
+    "solldruck",
+    "grenzwert",
+    "grenzdruck",
     "target",
     "limit",
     "limits",
@@ -114,7 +117,7 @@ const NOT_MEASURED: [&str; 27] = [
     "uncertainty",
     "status",
 ];
-const ELSEWHERE: [&str; 25] = [
+const ELSEWHERE: [&str; 33] = [
     "base",
     "ultimate",
     "foreline",
@@ -133,6 +136,14 @@ const ELSEWHERE: [&str; 25] = [
     "buffer",
     "transfer",
     "ambient",
+    "atmospheric",
+    "barometer",
+    "barometric",
+    "luftdruck",
+    "n2",
+    "nitrogen",
+    "stickstoff",
+    "supply",
     "line",
     "inlet",
     "exhaust",
@@ -935,6 +946,9 @@ mod tests {
             ("Base pressure (mbar)", Rank::Elsewhere),
             ("Pressure std (mbar)", Rank::NotMeasured),
             ("Foreline (mbar)", Rank::Elsewhere),
+            ("Solldruck (mbar)", Rank::NotMeasured),
+            ("N2 pressure (bar)", Rank::Elsewhere),
+            ("Atmospheric pressure (mbar)", Rank::Elsewhere),
             ("Pressure (mbar)", Rank::Pressure),
             ("Pressure (min)", Rank::Elsewhere),
             ("Chamber (mbar)", Rank::Chamber),

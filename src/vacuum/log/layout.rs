@@ -54,6 +54,8 @@ pub(super) struct Layout {
     /// How many columns the heading names, where it surely is one.
     pub(super) named: Option<usize>,
     pub(super) pressure: usize,
+    /// How near it is to that of the chamber, by its heading.
+    pub(super) pressure_rank: Rank,
     /// The heading of the pressure, or its place.
     pub(super) pressure_name: String,
     /// What is not understood of the pressure, or why it is none.
@@ -155,6 +157,7 @@ pub(super) fn find(sample: &[&str], wanted: Option<&str>) -> Result<Vec<Layout>,
         whole_times: time.whole,
         named: table.named(),
         pressure: column,
+        pressure_rank: table.headings[column].rank,
         pressure_name: table.name(column),
         pressure_doubt: pressure_doubt(&table, &around, column),
         passed_over: columns
@@ -313,7 +316,11 @@ fn pressure_columns(table: &Table<'_>, time: TimeColumns) -> Vec<usize> {
                 (0, unread, 2 * heading.rank as usize + unsaid, column)
             }
             What::Other(_) => (3, 0, 0, column),
-            _ => (1, usize::from(is_state(column)), 0, column),
+            // Of numbers under no name, those over decades.
+            _ => {
+                let plain = usize::from(!table.in_powers(column));
+                (1, usize::from(is_state(column)), plain, column)
+            }
         }
     });
     let Some(&likely) = columns.first() else {

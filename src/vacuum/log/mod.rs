@@ -22,11 +22,13 @@ mod layout;
 mod plain;
 mod read;
 mod readings;
+mod still;
 mod table;
 mod tidy;
 mod time;
 mod time_column;
 mod unit;
+mod wild;
 
 #[cfg(test)]
 mod shapes;
@@ -34,5 +36,5 @@ mod shapes;
 mod tests;
 
 pub use read::{LineProblem, LogError, LogOptions, LogReader, PressureLog, Problems, read_log};
-pub use tidy::{Mark, MarkKind, TidyRecord, tidy};
+pub use tidy::{Mark, MarkKind, StoodStill, TidyRecord, tidy};
 pub(in crate::vacuum) use tidy::{SHORTEST_SPAN, in_order};

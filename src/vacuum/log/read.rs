@@ -446,7 +446,8 @@ impl Tail {
         const LINES: std::ops::RangeInclusive<usize> = 8..=16;
         let from = self.0.len().saturating_sub(Self::LENGTH);
         let mut lines = self.0[from..].rsplit(|byte| *byte == b'\n');
-        let last = lines.next().unwrap_or_default().trim_ascii().len();
+        // Blanks before a number belong to its column.
+        let last = lines.next().unwrap_or_default().trim_ascii_end().len();
         let mut before: Vec<usize> = lines.map(|line| line.trim_ascii_end().len()).collect();
         // The first may have begun before.
         before.pop();
@@ -583,6 +584,27 @@ impl Column {
     }
 }
 
+/// The place of the column that is likeliest the pressure, and why it is not the first: that one stands still
+/// throughout, as a setpoint, a gauge at its end or a state does, where another moves that may be of the chamber as well.
+fn likeliest(columns: &[Column]) -> (Option<usize>, Option<String>) {
+    let Some(first) = columns.first() else {
+        return (None, None);
+    };
+    let moves = |column: &Column| {
+        !column.readings.stands_still() && column.readings.may_stand_for(&first.readings)
+    };
+    match columns.iter().position(moves) {
+        Some(other) if first.readings.stands_still() => {
+            let still = format!(
+                "{:?} stands still throughout, and is taken for no measured pressure",
+                first.readings.column()
+            );
+            (Some(other), Some(still))
+        }
+        _ => (Some(0), None),
+    }
+}
+
 impl LogReader {
     /// A reader that has read nothing.
     pub fn new() -> Self {
@@ -669,14 +691,22 @@ impl LogReader {
                 columns: known,
             });
         }
-        columns
-            .into_iter()
-            .find(|column| wanted.is_none_or(|wanted| column.readings.is_of(wanted)))
+        let (place, still) = match wanted {
+            Some(wanted) => {
+                let is_of = |column: &Column| column.readings.is_of(wanted);
+                (columns.iter().position(is_of), None)
+            }
+            None => likeliest(&columns),
+        };
+        let mut log = place
+            .and_then(|place| columns.into_iter().nth(place))
             .ok_or_else(|| LogError::NoSuchColumn {
                 wanted: shortened(wanted.unwrap_or_default()),
                 columns: known,
             })?
-            .finish(is_cut, options)
+            .finish(is_cut, options)?;
+        log.assumed.extend(still);
+        Ok(log)
     }
 
     /// Finds the layout by the sample, and reads the sample by it.

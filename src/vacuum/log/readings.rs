@@ -8,7 +8,7 @@ use std::borrow::Cow;
 use super::alike::Alike;
 use super::cell;
 use super::date_order::{self, Because, OpenDate, Order, Undecided};
-use super::heading::Unread;
+use super::heading::{Rank, Unread};
 use super::layout::{self, Doubt, Layout, TimeColumns, Why};
 use super::plain::{LastDate, PlainLines, Shape, WrittenTime};
 use super::read::{LineProblem, LogError, LogOptions, PressureLog, Problems, shortened};
@@ -182,6 +182,19 @@ impl Readings {
     pub(super) fn has_left_out(&self, column: &str) -> bool {
         let is = |(place, name): &(usize, String)| layout::goes_by(column, name, *place);
         !self.is_of(column) && self.layout.left_out.iter().any(is)
+    }
+
+    /// Whether all readings are the same.
+    pub(super) fn stands_still(&self) -> bool {
+        let mut pascals = self.log.pascals.windows(2);
+        pascals.all(|two| two[0] == two[1])
+    }
+
+    /// Whether this column may be the chamber's pressure as well as another: none of another place, and none in doubt.
+    pub(super) fn may_stand_for(&self, other: &Self) -> bool {
+        let rank = self.layout.pressure_rank;
+        let as_near = rank < Rank::Elsewhere || rank <= other.layout.pressure_rank;
+        as_near && self.layout.pressure_doubt.is_none()
     }
 
     /// The heading of the pressure's column, or its place.
@@ -584,10 +597,22 @@ impl Readings {
             assumed,
             ..
         } = &mut self.log;
+        // The hour that comes twice, and midnight, step the other way.
+        const SELDOM: usize = 10;
         let falls = seconds.windows(2).filter(|two| two[1] < two[0]).count();
-        let rises = seconds.windows(2).any(|two| two[1] > two[0]);
-        if rises || falls < FEWEST {
+        let rises = seconds.windows(2).filter(|two| two[1] > two[0]).count();
+        if SELDOM * rises > falls || falls < FEWEST {
             return;
+        }
+        if self.clocks.last.is_some() {
+            let (mut midnights, mut before) = (0.0, f64::INFINITY);
+            for time in seconds.iter_mut() {
+                if *time > before + 43_200.0 {
+                    midnights += 86_400.0;
+                }
+                before = *time;
+                *time -= midnights;
+            }
         }
         seconds.reverse();
         pascals.reverse();

@@ -51,6 +51,107 @@ const MINUTE: &[(f64, f64)] = &[(0.0, 1e-4), (60.0, 2e-4)];
 /// The same ten seconds apart.
 const TEN: &[(f64, f64)] = &[(0.0, 1e-4), (10.0, 2e-4)];
 
+/// A column of one value throughout is no pressure where another moves that may be the chamber's as well.
+#[test]
+fn a_column_that_stands_still_is_not_the_pressure() {
+    for heading in [
+        "t_s;Druck Pumpe (mbar);Druck Tank (mbar)",
+        "t_s;Pression primaire (mbar);Pression secondaire (mbar)",
+        "t_s;Pressure (mbar);Pressure (mbar)",
+        "t_s;CG1 (mbar);IG (mbar)",
+        "t_s;Gauge 1 (mbar);Gauge 2 (mbar)",
+    ] {
+        let text = format!("{heading}\n0;5e-4;1e-6\n10;5e-4;2e-6\n20;5e-4;3e-6\n");
+        let log = gives(&text, &NONE, TEN);
+        let told = |words: &String| words.contains("stands still throughout");
+        assert!(log.assumed.iter().any(told), "{heading}: {:?}", log.assumed);
+        // The one that was chosen is taken.
+        let chosen = LogOptions {
+            pressure_column: Some("2"),
+            ..NONE
+        };
+        assert!(read(&text, &chosen).unwrap().pascals[2] > 1e-3);
+    }
+    // What moves in another place is none of the chamber.
+    let text = "t_s;Chamber (mbar);Foreline (mbar)\n0;5e-4;1e-2\n10;5e-4;2e-2\n";
+    assert_eq!(read(text, &NONE).unwrap().pascals, [5e-2, 5e-2]);
+}
+
+/// Without headings, the numbers over decades are the pressures; what counts the lines is no time where another column
+/// rises too.
+#[test]
+fn without_headings_the_numbers_over_decades_are_the_pressures() {
+    let rows = |row: &dyn Fn(i32) -> String| (0..20).map(|at| row(at) + "\n").collect::<String>();
+    let warm = rows(&|at| {
+        format!(
+            "{},{:.1},{}e-6",
+            10 * at,
+            21.5 + 0.1 * f64::from(at),
+            at + 1
+        )
+    });
+    gives(&warm, &MILLIBAR, TEN);
+    let counted = rows(&|at| format!("{at},{},{}e-6", 10 * at, at + 1));
+    assert!(problem(&counted, &MILLIBAR).contains("may count the readings"));
+    let every_second = rows(&|at| format!("{at},{}e-6,{}", at + 1, 21 - at % 2));
+    gives(&every_second, &MILLIBAR, &[(0.0, 1e-4), (1.0, 2e-4)]);
+}
+
+/// Blanks before the number belong to its column: the last line is as whole as the others.
+#[test]
+fn the_last_line_of_right_aligned_columns_is_read() {
+    let mut text = "      time/s      p/mbar\n".to_owned();
+    for row in 0..240 {
+        text.push_str(&format!(
+            "{:>10}{:>14.3e}\n",
+            5 * row,
+            1e-6 * f64::from(row + 1)
+        ));
+    }
+    let log = read(text.trim_end_matches('\n'), &NONE).unwrap();
+    assert_eq!(
+        (log.seconds.len(), log.problems.count),
+        (240, 0),
+        "{:?}",
+        log.problems
+    );
+}
+
+/// The newest first, past midnight without a date, and over the hour that comes twice.
+#[test]
+fn the_newest_first_is_turned_round_past_midnight() {
+    let clock = |seconds: i32| {
+        let seconds = seconds.rem_euclid(86_400);
+        format!(
+            "{:02}:{:02}:{:02}",
+            seconds / 3600,
+            seconds / 60 % 60,
+            seconds % 60
+        )
+    };
+    let log = |from: i32, back: i32| {
+        let mut text = "Time;p (mbar)\n".to_owned();
+        for row in (0..60).rev() {
+            let second = if row < 30 { 0 } else { back };
+            text.push_str(&format!(
+                "{};{:e}\n",
+                clock(from + 10 * row - second),
+                1e-6 * f64::from(row + 1)
+            ));
+        }
+        text
+    };
+    let midnight = gives(&log(86_400 - 300, 0), &NONE, TEN);
+    assert!(midnight.seconds.is_sorted());
+    assert_eq!(midnight.seconds[59] - midnight.seconds[0], 590.0);
+    let hour = gives(&log(2 * 3600 + 3300, 3600), &NONE, TEN);
+    assert!(
+        hour.assumed
+            .iter()
+            .any(|words| words.contains("newest reading stands first"))
+    );
+}
+
 #[test]
 fn numbers_are_read_whole_in_every_spelling() {
     for (first, second) in [

@@ -137,6 +137,14 @@ impl<'a> Table<'a> {
         self.readings.iter().filter_map(number).collect()
     }
 
+    /// Whether all numbers of a column are written with a power of ten, as pressures over decades are.
+    pub(super) fn in_powers(&self, column: usize) -> bool {
+        self.readings.iter().all(|row| {
+            let is_number = matches!(row.kinds.get(column), Some(Kind::Number(_)));
+            is_number && row.cells[column].contains(['e', 'E', '^'])
+        })
+    }
+
     /// Refuses lines with more numbers than the heading has names: whether the names are shifted, or a
     /// comma between columns is a decimal one, nobody can tell.
     fn refuse_wide_rows(&self) -> Result<(), NoLayout> {

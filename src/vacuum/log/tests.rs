@@ -954,6 +954,85 @@ fn a_wild_reading_is_marked_and_not_used() {
     }
 }
 
+/// Where a rise is steep the reading behind a wild one stands far above that before it; the last has none behind it.
+#[test]
+fn a_wild_reading_of_a_steep_rise_is_marked() {
+    let rise = |at: usize| 1e-4 + 5e-4 * at as f64;
+    for (wild, value) in [(1, 100.0), (2, 1e-8), (4, 1.0), (5, 1e-8), (99, 10.0)] {
+        let mut log = PressureLog {
+            seconds: (0..100).map(f64::from).collect(),
+            lines: (2..102).collect(),
+            pascals: (0..100).map(rise).collect(),
+            ..PressureLog::default()
+        };
+        log.pascals[wild] = value;
+        let record = tidy(log);
+        only_mark(&record, MarkKind::DroppedReadings, wild as u32 + 2);
+        assert_eq!(record.pascals.len(), 99, "{wild}");
+    }
+    // A burst that is pumped away, and a mark for over-range that stands for long.
+    let log = |odd: &[f64]| PressureLog {
+        seconds: (0..100).map(f64::from).collect(),
+        lines: (2..102).collect(),
+        pascals: (0..100)
+            .map(|at| {
+                *odd.get(at - at.min(50))
+                    .filter(|_| at >= 50)
+                    .unwrap_or(&1e-3)
+            })
+            .collect(),
+        ..PressureLog::default()
+    };
+    assert_eq!(tidy(log(&[1.0, 0.2, 0.05, 0.012, 0.003])).marks, []);
+    let over = tidy(log(&[9.99e11; 20]));
+    only_mark(&over, MarkKind::Saturated, 52);
+    assert_eq!(over.pascals.len(), 80);
+}
+
+/// A gauge that answers every 10 s and is read every second: each value is one reading.
+#[test]
+fn a_value_held_over_lines_is_one_reading() {
+    let of = |each: usize| {
+        tidy(PressureLog {
+            seconds: (0..600).map(f64::from).collect(),
+            lines: (2..602).collect(),
+            pascals: (0..600)
+                .map(|at| {
+                    let (at, scatter) = ((at / each * each) as f64, (at / each) as f64 * 0.618_034);
+                    (1e-3 + 1e-4 * at) * (1.0 + 0.06 * (scatter.fract() - 0.5))
+                })
+                .collect(),
+            ..PressureLog::default()
+        })
+    };
+    for each in [6, 10, 30] {
+        let record = of(each);
+        only_mark(&record, MarkKind::StandsStill, 2);
+        assert_eq!(record.seconds.len(), 600 / each);
+        assert!((record.seconds[2] - 2.0 * each as f64).abs() < 1e-9);
+    }
+    assert_eq!(of(1).marks, []);
+}
+
+/// Whole minutes with several readings each, and two lines that a network exchanged.
+#[test]
+fn a_coarse_clock_and_exchanged_lines_are_put_right() {
+    let coarse = rise(|row, time, _| *time = 60.0 * (row / 6) as f64);
+    only_mark(&coarse, MarkKind::RepeatedTime, 2);
+    assert!((coarse.seconds[7] - 70.0).abs() < 1e-9 && (coarse.seconds[199] - 1990.0).abs() < 35.0);
+    let exchanged = rise(|row, time, pressure| {
+        let other = match row {
+            100 => 101,
+            101 => 100,
+            _ => row,
+        };
+        (*time, *pressure) = (10.0 * other as f64, 1.0 + 10.0 * other as f64);
+    });
+    only_mark(&exchanged, MarkKind::ClockJump, 103);
+    assert_eq!(exchanged.seconds[199], 1990.0);
+    assert!(exchanged.pascals.is_sorted());
+}
+
 /// A log that was copied while it was written ends within a number, which would be read as another.
 #[test]
 fn a_last_line_that_was_cut_is_no_reading() {

@@ -1,10 +1,12 @@
 //! Puts a log's readings in an order that can be analysed, and marks what was odd.
 //!
-//! Sets clock jumps right, keeps repeated times, finds dropped readings and readings stuck at a
-//! limit of the gauge. Each change is a [`Mark`] with its line. Must not import I/O.
+//! Sets clock jumps right, keeps repeated times, finds dropped readings, those that are wild ([`super::wild`]) and those
+//! that stand still ([`super::still`]). Each change is a [`Mark`] with its line. Must not import I/O.
 
 use super::PressureLog;
 use super::forward::{self, Forward};
+use super::still::{STUCK, drop_repeated, drop_stuck, use_held_once};
+use super::wild::{drop_dips, drop_over_range, drop_wild};
 use crate::vacuum::units::PressureUnit;
 
 /// Something odd in a record, shown on the plot and in the list beside it.
@@ -34,18 +36,20 @@ pub enum MarkKind {
     Saturated,
     /// The gauge stood at the bottom of its range.
     UnderRange,
-    /// Readings that scattered before stand still, as when the logger repeats the last it has.
+    /// Readings stand still, as when the logger repeats the last it has or asks faster than the gauge answers.
     StandsStill,
     /// The reading stepped as if the gauge had changed its range or sensor.
     Crossover,
     /// The pressure fell in a sealed chamber, as when a cold cathode gauge pumps.
     GaugePumps,
-    /// The rise began after the record.
+    /// The rise, or the whole of it, began after the record.
     ValveClosedLate,
-    /// The record ends with a fall, as when the valve is opened again.
+    /// The pressure falls at once, as when the valve is opened again.
     ValveOpened,
     /// The rise quickens.
     Quickens,
+    /// The pressure is so high that a leak no longer flows steadily.
+    TooHigh,
 }
 
 /// Readings in order of time, with marks.
@@ -59,6 +63,19 @@ pub struct TidyRecord {
     pub lines: Vec<u32>,
     /// What was odd.
     pub marks: Vec<Mark>,
+    /// Unit in which the log was written.
+    pub unit: Option<PressureUnit>,
+    /// Where readings stood still and were left out, by time.
+    pub stood_still: Vec<StoodStill>,
+}
+
+/// Readings that stood still and were left out.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StoodStill {
+    /// Seconds of the first and the last of them.
+    pub between: (f64, f64),
+    /// The reading, Pa.
+    pub pascals: f64,
 }
 
 impl TidyRecord {
@@ -69,6 +86,30 @@ impl TidyRecord {
         self.pascals.len() == count
             && self.lines.len() == count
             && in_order(&self.seconds, &self.pascals)
+    }
+
+    /// A pressure as it stands in the log.
+    pub(in crate::vacuum) fn shown(&self, pascals: f64) -> String {
+        let unit = self.unit.unwrap_or(PressureUnit::Pascal);
+        format!("{:.2e} {unit}", pascals / unit.pascals_per_unit())
+    }
+
+    /// Takes out readings that stood still, those without a flag, and notes where.
+    pub(super) fn leave_out_still(&mut self, keep: &[bool]) {
+        let mut from = 0;
+        for run in keep.chunk_by(|one, next| one == next) {
+            let to = from + run.len();
+            if !run[0] && run.len() >= STUCK {
+                self.stood_still.push(StoodStill {
+                    between: (self.seconds[from], self.seconds[to - 1]),
+                    pascals: self.pascals[from],
+                });
+            }
+            from = to;
+        }
+        self.stood_still
+            .sort_by(|one, next| one.between.0.total_cmp(&next.between.0));
+        self.retain(keep);
     }
 
     /// Keeps those readings, one flag for each; marks stay.
@@ -101,27 +142,96 @@ pub(in crate::vacuum) fn in_order(seconds: &[f64], pascals: &[f64]) -> bool {
 
 /// A step this many times the usual one is a gap.
 const GAP: f64 = 5.0;
-/// Fewest equal readings that can be a limit of the gauge.
-const STUCK: usize = 5;
 /// The most marks of one kind that are listed.
 const LISTED: usize = 20;
 
 /// Sets the readings of a log in order and marks what was odd.
 pub fn tidy(log: PressureLog) -> TidyRecord {
-    let unit = log.unit;
     let mut record = TidyRecord {
         seconds: log.seconds,
         pascals: log.pascals,
         lines: log.lines,
-        marks: Vec::new(),
+        unit: log.unit,
+        ..TidyRecord::default()
     };
-    let usual = usual_step(&record.seconds);
+    let mut usual = usual_step(&record.seconds);
+    if spread_over_coarse_clock(&mut record) {
+        usual = usual_step(&record.seconds);
+    }
+    exchange(&mut record, usual);
     straighten(&mut record, usual);
     drop_wild(&mut record);
+    drop_over_range(&mut record);
     drop_dips(&mut record);
     drop_stuck(&mut record);
-    drop_repeated(&mut record, unit);
+    drop_repeated(&mut record);
+    use_held_once(&mut record);
     record
+}
+
+/// Fewest readings that usually carry one time, where the clock is coarser than the readings are apart.
+const ON_ONE_TIME: usize = 3;
+
+/// Spreads readings that carry one time evenly up to the next time, where most do: a clock that is written in whole
+/// minutes, say.
+fn spread_over_coarse_clock(record: &mut TidyRecord) -> bool {
+    let seconds = &mut record.seconds;
+    let repeats = seconds.windows(2).filter(|two| two[0] == two[1]).count();
+    if repeats * ON_ONE_TIME < seconds.len() * (ON_ONE_TIME - 1) || !seconds.is_sorted() {
+        return false;
+    }
+    let (mut from, mut width) = (0, 0.0);
+    while from < seconds.len() {
+        let time = seconds[from];
+        let to = from + seconds[from..].partition_point(|other| *other <= time);
+        // Those on the last time come as those on the time before it.
+        let step = match seconds.get(to) {
+            Some(next) => (next - time) / (to - from) as f64,
+            None => width,
+        };
+        for (place, second) in seconds[from..to].iter_mut().enumerate() {
+            *second = time + step * place as f64;
+        }
+        (from, width) = (to, step);
+    }
+    if let (Some(line), Some(at)) = (record.lines.first(), record.seconds.first()) {
+        record.marks.push(Mark {
+            kind: MarkKind::RepeatedTime,
+            line: *line,
+            seconds: *at,
+            words: "several readings carry each time, as of a clock in whole minutes; taken as evenly apart up to the next time".to_owned(),
+        });
+    }
+    true
+}
+
+/// Puts neighbouring lines right that stand in the wrong order, as a logger over a network may write them: the later of
+/// both comes two steps after the line before them, and the earlier one step.
+fn exchange(record: &mut TidyRecord, usual: f64) {
+    const NEAR: f64 = 0.25;
+    let is_step = |step: f64, count: f64| (step - count * usual).abs() <= NEAR * usual;
+    let mut marks = Marks::default();
+    let origin = record.seconds.first().copied().unwrap_or_default();
+    for at in 1..record.seconds.len().saturating_sub(2) {
+        let [before, later, sooner, behind] =
+            [0, 1, 2, 3].map(|place| record.seconds[at - 1 + place]);
+        let exchanged = sooner < later
+            && is_step(later - before, 2.0)
+            && is_step(sooner - before, 1.0)
+            && is_step(behind - later, 1.0);
+        if exchanged {
+            record.seconds.swap(at, at + 1);
+            record.pascals.swap(at, at + 1);
+            record.lines.swap(at, at + 1);
+            marks.note(
+                MarkKind::ClockJump,
+                record.lines[at],
+                sooner - origin,
+                || "this line and the one before it stand in the wrong order; put right".to_owned(),
+            );
+        }
+    }
+    record.marks.append(&mut marks.finish());
 }
 
 /// The most steps that are looked at for the usual one.
@@ -250,285 +360,21 @@ fn straighten(record: &mut TidyRecord, everywhere: f64) {
     record.marks.append(&mut marks.finish());
 }
 
-/// A reading above those on both sides by this factor and more is none of a chamber's pressure, which does not come
-/// back as soon (common practice, no source); a burst of gas may look so where readings come seldom.
-const WILD: f64 = 10.0;
-/// The most such readings in a row.
-const LONGEST_WILD: usize = 2;
-
-/// Takes out readings that jump up at once and are back at the next, as of a head that strikes again or a mark for
-/// over-range that was written as a number.
-fn drop_wild(record: &mut TidyRecord) {
-    let pascals = &record.pascals;
-    let mut keep = vec![true; pascals.len()];
-    let mut marks = Marks::default();
-    let mut at = 1;
-    while at + 1 < pascals.len() {
-        let before = pascals[at - 1];
-        if pascals[at] <= WILD * before {
-            at += 1;
-            continue;
-        }
-        let high = |pressure: &&f64| **pressure > WILD * before;
-        let count = pascals[at..]
-            .iter()
-            .take(LONGEST_WILD + 1)
-            .take_while(high)
-            .count();
-        let is_back = pascals
-            .get(at + count)
-            .is_some_and(|behind| (before / SIDES_AGREE..=before * SIDES_AGREE).contains(behind));
-        if is_back && count <= LONGEST_WILD {
-            marks.note(MarkKind::DroppedReadings, record.lines[at], record.seconds[at], || {
-                format!(
-                    "the reading jumps at once to {:.1e} Pa and is back {} later: a wild reading, or a short burst of gas; not used",
-                    pascals[at],
-                    if count == 1 { "one reading" } else { "two readings" }
-                )
-            });
-            keep[at..at + count].fill(false);
-        }
-        at += count.max(1);
-    }
-    record.retain(&keep);
-    record.marks.append(&mut marks.finish());
-}
-
-/// The most readings of one dip.
-const LONGEST_DIP: usize = 20;
-/// A reading of a dip is below those on both sides by this factor and more (common practice, no source).
-const DIP: f64 = 3.0;
-/// Those on both sides agree within this factor.
-const SIDES_AGREE: f64 = 1.5;
-
-/// Takes out readings that fall at once and come back at once, as where a gauge's signal drops out: no pressure of
-/// a chamber does.
-fn drop_dips(record: &mut TidyRecord) {
-    let pascals = &record.pascals;
-    let mut keep = vec![true; pascals.len()];
-    let mut marks = Marks::default();
-    let mut at = 1;
-    while at < pascals.len() {
-        let before = pascals[at - 1];
-        if pascals[at] * DIP >= before {
-            at += 1;
-            continue;
-        }
-        let low = |pressure: &&f64| **pressure * DIP < before;
-        let count = pascals[at..]
-            .iter()
-            .take(LONGEST_DIP + 1)
-            .take_while(low)
-            .count();
-        let behind = pascals.get(at + count);
-        let is_back = behind
-            .is_some_and(|behind| (before / SIDES_AGREE..=before * SIDES_AGREE).contains(behind));
-        if is_back && count <= LONGEST_DIP {
-            marks.note(MarkKind::DroppedReadings, record.lines[at], record.seconds[at], || {
-                format!(
-                    "the reading falls at once to {:.1e} Pa and comes back {} later, as where the signal drops out; not used in between",
-                    pascals[at],
-                    if count == 1 { "one reading".to_owned() } else { format!("{count} readings") }
-                )
-            });
-            keep[at..at + count].fill(false);
-        }
-        at += count.max(1);
-    }
-    record.retain(&keep);
-    record.marks.append(&mut marks.finish());
-}
-
-/// Takes out readings that stand still at the top or bottom of the gauge's range.
-fn drop_stuck(record: &mut TidyRecord) {
-    let n = record.pascals.len();
-    if n < 2 * STUCK {
-        return;
-    }
-    let (mut low, mut high) = (f64::INFINITY, 0.0f64);
-    for &pressure in &record.pascals {
-        low = if pressure < low { pressure } else { low };
-        high = if pressure > high { pressure } else { high };
-    }
-    if low == high {
-        return;
-    }
-    for (limit, kind) in [(high, MarkKind::Saturated), (low, MarkKind::UnderRange)] {
-        let at_limit = record.pascals.iter().filter(|p| **p == limit).count();
-        if at_limit < STUCK {
-            continue;
-        }
-        // The longest run of readings equal to the limit, and of any other value.
-        let (mut longest, mut at, mut other) = (0, 0, 0);
-        let mut run = 0;
-        for index in 0..n {
-            run = if index > 0 && record.pascals[index] == record.pascals[index - 1] {
-                run + 1
-            } else {
-                1
-            };
-            if record.pascals[index] == limit {
-                if run > longest {
-                    (longest, at) = (run, index + 1 - run);
-                }
-            } else {
-                other = other.max(run);
-            }
-        }
-        if longest < STUCK || longest < 4 * other {
-            continue;
-        }
-        // A gauge meets its limit at a kink; a pressure that settles does not.
-        let width = (longest / 2).max(3);
-        let neighbour = match kind {
-            MarkKind::Saturated => at.checked_sub(width).map(|index| record.pascals[index]),
-            _ => record.pascals.get(at + longest + width - 1).copied(),
-        };
-        let kinked = neighbour.is_some_and(|pressure| (pressure / limit).ln().abs() > 0.1);
-        if !kinked {
-            continue;
-        }
-        let end = if kind == MarkKind::Saturated {
-            "top of the gauge's range, or one that was repeated"
-        } else {
-            "bottom of the gauge's range"
-        };
-        record.marks.push(Mark {
-            kind,
-            line: record.lines[at],
-            seconds: record.seconds[at],
-            words: format!(
-                "{longest} readings stand still at {limit:.3e} Pa, the {end}; readings at this limit are not used"
-            ),
-        });
-        let keep: Vec<bool> = record.pascals.iter().map(|p| *p != limit).collect();
-        record.retain(&keep);
-        return;
-    }
-}
-
-/// Fewest equal readings that are one repeated, where those before scatter.
-const REPEATED: usize = 15;
-/// Fewest and most readings before them by which their scatter is judged.
-const BEFORE: (usize, usize) = (15, 60);
-/// The coarsest resolution, in standard deviations of the scatter, at which equal neighbours are rare: less than
-/// one in four readings is like the one before, and so many in a row come once in 10⁸ by chance.
-const COARSEST: f64 = 0.8;
-
-/// Takes out readings that repeat one to the last figure, where those before scatter beyond their
-/// resolution: a logger that has lost its gauge goes on with what it read last, which would look like a rise
-/// that has ended.
-fn drop_repeated(record: &mut TidyRecord, unit: Option<PressureUnit>) {
-    let pascals = &record.pascals;
-    // Where the least is repeated the gauge may be at its lower limit.
-    let least = pascals.iter().copied().fold(f64::INFINITY, f64::min);
-    let mut keep = vec![true; pascals.len()];
-    let mut marks = Marks::default();
-    let mut from = 0;
-    while from < pascals.len() {
-        let same = |pressure: &&f64| **pressure == pascals[from];
-        let count = pascals[from..].iter().take_while(same).count();
-        // One that was repeated goes on from those before it; what leaps and stands is none.
-        let goes_on = from.checked_sub(1).is_some_and(|before| {
-            let before = pascals[before];
-            (before / SIDES_AGREE..=before * SIDES_AGREE).contains(&pascals[from])
-        });
-        if count >= REPEATED
-            && pascals[from] > least
-            && goes_on
-            && scatters(&pascals[from.saturating_sub(BEFORE.1)..=from], unit)
-        {
-            let at = from + 1;
-            marks.note(MarkKind::StandsStill, record.lines[at], record.seconds[at], || {
-                format!(
-                    "the same reading of {:.3e} Pa comes {} times more, where those before scatter; taken as one that was repeated, and not used again",
-                    pascals[from],
-                    count - 1
-                )
-            });
-            keep[at..from + count].fill(false);
-        }
-        from += count;
-    }
-    record.retain(&keep);
-    record.marks.append(&mut marks.finish());
-}
-
-/// Whether readings scatter beyond the resolution of the last of them.
-///
-/// Gauges err by a share, so both are taken of logarithms. The scatter is that of how the steps change, which a
-/// rise hardly touches; it has to grow and shrink by turns, which no bend does.
-fn scatters(pascals: &[f64], unit: Option<PressureUnit>) -> bool {
-    if pascals.len() <= BEFORE.0 {
-        return false;
-    }
-    let logs: Vec<f64> = pascals.iter().map(|pressure| pressure.ln()).collect();
-    let mut bends: Vec<f64> = logs
-        .windows(3)
-        .map(|three| three[2] - 2.0 * three[1] + three[0])
-        .collect();
-    let turns = bends.windows(2).filter(|two| two[0] * two[1] < 0.0).count();
-    if 5 * turns < 2 * bends.len() {
-        return false;
-    }
-    bends.iter_mut().for_each(|bend| *bend = bend.abs());
-    let middle = bends.len() / 2;
-    let middle = *bends.select_nth_unstable_by(middle, f64::total_cmp).1;
-    // Of normal errors: the median of their sizes, and the variance of a sum of one, minus two and one of them.
-    let scatter = middle / 0.674_5 / 6.0_f64.sqrt();
-    resolution(pascals, unit) <= COARSEST * scatter
-}
-
-/// The resolution of the last reading as a share, at most: by the figures that were written, and by how near two
-/// different readings come, since a converter's steps may be coarser than what is written.
-fn resolution(pascals: &[f64], unit: Option<PressureUnit>) -> f64 {
-    let Some(&last) = pascals.last() else {
-        return f64::INFINITY;
-    };
-    let mut sorted = pascals.to_vec();
-    sorted.sort_unstable_by(f64::total_cmp);
-    let apart = sorted
-        .windows(2)
-        .filter(|two| two[1] > two[0] * (1.0 + SAME));
-    let (share, step) = apart.fold((f64::INFINITY, f64::INFINITY), |(share, step), two| {
-        (share.min((two[1] / two[0]).ln()), step.min(two[1] - two[0]))
-    });
-    // In the unit in which they were written.
-    let per_unit = unit.map_or(1.0, PressureUnit::pascals_per_unit);
-    let (mut most_figures, mut finest) = (0, f64::INFINITY);
-    for pressure in pascals {
-        let (figures, place) = figures(pressure / per_unit);
-        most_figures = most_figures.max(figures);
-        finest = finest.min(place);
-    }
-    let written = last / per_unit;
-    let by_figures = 10_f64.powi(written.log10().floor() as i32 + 1 - most_figures);
-    share.max(step / last).max(by_figures.max(finest) / written)
-}
-
-/// Two pressures nearer than this are one, converted to pascals in two ways.
-const SAME: f64 = 1e-12;
-
-/// How many significant figures a number was written with, and the place of the last of them: `1.25e-6` has three,
-/// the last in the place of 1e-8.
-fn figures(value: f64) -> (i32, f64) {
-    let text = format!("{value:.9e}");
-    let (mantissa, power) = text.split_once('e').unwrap_or((&text, "0"));
-    let written = mantissa.trim_end_matches('0');
-    let count = written.bytes().filter(u8::is_ascii_digit).count() as i32;
-    let power: i32 = power.parse().unwrap_or_default();
-    (count, 10_f64.powi(power + 1 - count))
-}
-
 /// Marks by kind, with a last one that counts those not listed.
 #[derive(Default)]
-struct Marks {
+pub(super) struct Marks {
     marks: Vec<Mark>,
     unlisted: Vec<(MarkKind, usize)>,
 }
 
 impl Marks {
-    fn note(&mut self, kind: MarkKind, line: u32, seconds: f64, words: impl FnOnce() -> String) {
+    pub(super) fn note(
+        &mut self,
+        kind: MarkKind,
+        line: u32,
+        seconds: f64,
+        words: impl FnOnce() -> String,
+    ) {
         if self.marks.iter().filter(|mark| mark.kind == kind).count() < LISTED {
             self.marks.push(Mark {
                 kind,
@@ -543,7 +389,7 @@ impl Marks {
         }
     }
 
-    fn finish(mut self) -> Vec<Mark> {
+    pub(super) fn finish(mut self) -> Vec<Mark> {
         for (kind, count) in self.unlisted {
             if let Some(last) = self.marks.iter_mut().rev().find(|mark| mark.kind == kind) {
                 last.words

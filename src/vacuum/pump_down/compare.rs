@@ -1,8 +1,9 @@
 //! A pump-down against the same tool's healthy one: where it leaves, and what explains it.
 
-use super::interruption::{Interruption, interruption};
+use super::course::Course;
+use super::interruption::Interruption;
 use super::late::{Part, part};
-use super::limit::{Stop, repeats_at_end, stops_at_limit};
+use super::limit::Stop;
 use super::speed_or_gauge::{Evidence, LEAST_ZERO, quotient};
 use super::track::Track;
 use super::{begins_late, pumping_begins, volume_phase};
@@ -69,6 +70,17 @@ pub struct CameBack {
     pub factor: f64,
 }
 
+/// A floor above the healthy one that would not show in the common time, since the healthy record falls on after it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FloorUnseen {
+    /// Seconds since pumping began to which both records were compared.
+    pub until: f64,
+    /// The floor that would not show, Pa: the healthy pressure at its end and the largest steady load that fits.
+    pub up_to: f64,
+    /// Seconds since pumping began at which the healthy record ends.
+    pub healthy_until: f64,
+}
+
 /// A comparison with the healthy record.
 #[derive(Clone, Debug)]
 pub struct Comparison {
@@ -84,6 +96,8 @@ pub struct Comparison {
     pub explanations: Vec<Explanation>,
     /// Seconds since pumping began over which both records have an outgassing phase.
     pub common: Option<(f64, f64)>,
+    /// A floor above the healthy one that these records do not exclude.
+    pub floor_unseen: Option<FloorUnseen>,
     /// From where on the reading stands still, as that of a gauge at its limit; then there are no explanations and no
     /// leaving.
     pub stands_still: Option<Stop>,
@@ -94,6 +108,8 @@ pub struct Comparison {
     pub interrupted: Option<Interruption>,
     /// The same of the healthy record.
     pub healthy_interrupted: Option<Interruption>,
+    /// Where a heat-loss gauge rested at its limit before the end, and until when.
+    pub rested: Option<(Stop, f64)>,
     /// Whether the times of both records count from the same: from where pumping began, or from about the
     /// same pressure on the way down. Without it there are no explanations and no leaving.
     pub same_start: bool,
@@ -132,10 +148,15 @@ const CUT_FALLING: f64 = 2.4;
 ///
 /// What cannot be compared is left out: records not [in order](TidyRecord::is_in_order), or without a
 /// phase in common (see [`volume_phase`] and [`super::late_phase`]). Errors are shares of the reading;
-/// intervals allow for what two healthy pump-downs differ by, [`Explanation::size`] says of what.
-pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
+/// intervals allow for what two healthy pump-downs differ by, [`Explanation::size`] says of what. Each record comes
+/// with its own course.
+pub fn compare(
+    (record, course): (&TidyRecord, &Course),
+    (healthy, healthy_course): (&TidyRecord, &Course),
+) -> Comparison {
     if !(record.is_in_order() && healthy.is_in_order()) {
-        return compare(&TidyRecord::default(), &TidyRecord::default());
+        let none = (&TidyRecord::default(), &Course::default());
+        return compare(none, none);
     }
     let (volume, healthy_volume) = (volume_phase(record), volume_phase(healthy));
     let evidence = Evidence::of(
@@ -144,7 +165,10 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
     );
     let same_start = same_start(record, healthy);
     let mut comparison = Comparison {
-        leaves: same_start.then(|| leaves(record, healthy)).flatten(),
+        leaves: same_start
+            .then(|| leaves(record, healthy, course.rested.map_or(0.0, |(_, to)| to)))
+            .flatten(),
+        rested: course.rested,
         came_back: None,
         // Volumes are the same.
         volume_speed_ratio: volume
@@ -153,10 +177,11 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
         evidence,
         explanations: Vec::new(),
         common: None,
-        stands_still: stands_still(record),
-        healthy_stands_still: stands_still(healthy),
-        interrupted: interruption(record),
-        healthy_interrupted: interruption(healthy),
+        floor_unseen: None,
+        stands_still: course.stands_still,
+        healthy_stands_still: healthy_course.stands_still,
+        interrupted: course.interrupted,
+        healthy_interrupted: healthy_course.interrupted,
         same_start,
     };
     if !same_start {
@@ -191,7 +216,22 @@ pub fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
     comparison.common = Some((from, to));
     let shapes = shapes(&now, &healthy, from, to).unwrap_or_default();
     comparison.explanations = explanations(&shapes, &evidence, is_below(&track, &healthy, to));
+    comparison.floor_unseen = floor_unseen(&shapes, &healthy, to);
     comparison
+}
+
+/// The floor that would not show by `to`, where it is above what two healthy ones differ by, and so is the healthy
+/// pressure there above that at its end.
+fn floor_unseen(shapes: &[Weighed], healthy: &Track, to: f64) -> Option<FloorUnseen> {
+    let end = healthy.to();
+    let (here, at_end) = (healthy.at(to)?.exp(), healthy.at(end)?.exp());
+    let steady = shapes.iter().find(|one| one.shape == Shape::Steady)?;
+    let up_to = at_end + steady.size?.high;
+    (here > LEFT * at_end && up_to > LEFT * at_end).then_some(FloorUnseen {
+        until: to,
+        up_to,
+        healthy_until: end,
+    })
 }
 
 /// Seconds since pumping began from which both curves should be in high vacuum: later by as much as the volume
@@ -267,10 +307,12 @@ fn is_below(now: &Track, healthy: &Track, to: f64) -> bool {
     !under.is_empty() && under.iter().all(|under| *under < -LEFT.ln())
 }
 
-fn leaves(record: &TidyRecord, healthy: &TidyRecord) -> Option<Leaves> {
+/// Where the record leaves the healthy one after `rested` seconds of pumping, until when its gauge rested.
+fn leaves(record: &TidyRecord, healthy: &TidyRecord, rested: f64) -> Option<Leaves> {
     let now = Track::whole(record)?;
     let then = Track::whole(healthy)?;
-    let (from, to) = (now.from().max(then.from()), now.to().min(then.to()));
+    let from = now.from().max(then.from()).max(rested);
+    let to = now.to().min(then.to());
     let above: Vec<(f64, f64, f64)> = now
         .points
         .iter()
@@ -569,9 +611,4 @@ fn restricted(part: &Part, from: f64, to: f64) -> Vec<Block> {
             (0.0..=1.0).contains(&at).then_some(Block { at, ..*block })
         })
         .collect()
-}
-
-/// From where on the reading stands still: at a limit, or repeated to the last figure.
-fn stands_still(record: &TidyRecord) -> Option<Stop> {
-    stops_at_limit(record).or_else(|| repeats_at_end(record))
 }

@@ -12,7 +12,7 @@ use std::thread;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{ExplanationKind, compare, late_phase, volume_phase};
+use super::{Course, ExplanationKind, compare, late_phase, volume_phase};
 use crate::vacuum::log::TidyRecord;
 use crate::vacuum::rise::Interval;
 use crate::vacuum::rise::held_out::{GAUGES, Gauge, between, normal};
@@ -123,7 +123,7 @@ fn trial(gauge: Gauge, random: &mut ChaCha8Rng, tally: &mut Tally) {
         volume_phase(&record).map(|phase| phase.speed_over_volume),
         tool.rate,
     );
-    let phase = late_phase(&record).ok();
+    let phase = late_phase(&record, &Course::of(&record)).ok();
     tally[1].note(phase.as_ref().map(|phase| phase.exponent), tool.exponent);
     tally[2].note(phase.as_ref().map(|phase| phase.floor), tool.floor);
 }
@@ -252,7 +252,10 @@ fn compared(kind: ExplanationKind, random: &mut ChaCha8Rng, count: &mut Count) -
         }
         _ => tool.record(now, random, |gas, since| own(gas, since) + falling(since)),
     };
-    let comparison = compare(&record, &healthy);
+    let comparison = compare(
+        (&record, &Course::of(&record)),
+        (&healthy, &Course::of(&healthy)),
+    );
     let found = comparison.explanations.iter().find(|one| one.kind == kind);
     let truth = match (kind, comparison.common) {
         (ExplanationKind::SteadyLoad, _) => extra,

@@ -1,4 +1,4 @@
-//! A pressure that rises in high vacuum and falls again: a pump that stopped, a valve that shut, gas let in.
+//! A pressure that rises in high vacuum, and falls again or does not: a pump that stopped, a valve that shut, gas let in.
 //!
 //! Such a record is no pump-down from one start, so no power law of the time holds over it.
 
@@ -6,19 +6,24 @@ use super::late::LATE_BEGINS;
 use super::pumping_begins;
 use crate::vacuum::log::TidyRecord;
 
-/// A rise by at least three times in high vacuum that fell again by as much.
+/// A rise by at least three times in high vacuum that fell again by as much, or by ten and more to the end.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Interruption {
-    /// Seconds since pumping began of the first rise and the last fall.
+    /// Seconds since pumping began of the first rise and the last fall, or the end.
     pub between: (f64, f64),
     /// The most that the pressure was over its lowest before.
     pub factor: f64,
-    /// How many times it rose and fell.
+    /// How many times it rose.
     pub count: usize,
+    /// Whether it fell again after the last time; else it was up at the end of the record.
+    pub is_over: bool,
 }
 
 /// A rise by this factor is none of the usual pump-down (common practice, no source).
 const ROSE: f64 = 3.0;
+/// A leak that opens or gas that is let in raises the pressure for good; where it does so by this factor, what was fitted
+/// before is none of the end (common practice, no source).
+const ROSE_FOR_GOOD: f64 = 10.0;
 /// Readings whose middle one counts, so that up to two wild ones do not.
 pub(super) const READINGS: usize = 5;
 /// Two records that rose within this factor of the same times, and to within [`ROSE`] of each other, were treated
@@ -33,6 +38,7 @@ impl Interruption {
         within(self.between.0, other.between.0, ALIKE)
             && within(self.between.1, other.between.1, ALIKE)
             && within(self.factor, other.factor, ROSE)
+            && self.is_over == other.is_over
     }
 }
 
@@ -60,6 +66,7 @@ pub(super) fn interruption(record: &TidyRecord) -> Option<Interruption> {
                         between: (*first, time),
                         factor,
                         count: 0,
+                        is_over: true,
                     });
                     whole.between.1 = time;
                     whole.factor = whole.factor.max(factor);
@@ -70,7 +77,22 @@ pub(super) fn interruption(record: &TidyRecord) -> Option<Interruption> {
             }
         }
     }
-    found
+    let end = record.seconds.last()? - start;
+    match rise {
+        Some((first, from, highest)) if highest > ROSE_FOR_GOOD * from => {
+            let factor = highest / from;
+            let before = found.map_or((first, factor, 0), |one| {
+                (one.between.0, one.factor, one.count)
+            });
+            Some(Interruption {
+                between: (before.0, end),
+                factor: factor.max(before.1),
+                count: before.2 + 1,
+                is_over: false,
+            })
+        }
+        _ => found,
+    }
 }
 
 /// The middle one of [`READINGS`] readings by size.

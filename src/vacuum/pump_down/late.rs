@@ -1,7 +1,8 @@
 //! The outgassing phase and the floor: `p = C t^-alpha + floor` from the start of pumping.
 
-use super::interruption::{Interruption, interruption};
-use super::limit::{Stop, stops_at_limit};
+use super::course::Course;
+use super::interruption::Interruption;
+use super::limit::Stop;
 use super::{begins_late, pumping_begins};
 use crate::vacuum::log::TidyRecord;
 use crate::vacuum::rise::Interval;
@@ -219,7 +220,7 @@ pub enum NoLatePhase {
     BeginsLate,
     /// The pressure rose in high vacuum and fell again.
     Interrupted(Interruption),
-    /// The reading stops as at a limit of the gauge.
+    /// The reading stands still, as at a limit of the gauge.
     Stops(Stop),
     /// The earlier half falls otherwise than the later one.
     ChangesCourse,
@@ -230,8 +231,9 @@ pub enum NoLatePhase {
 /// below atmosphere, so that this time is not known, or its course is not that of one power law on a floor.
 ///
 /// Sources: those of [`crate::vacuum::pump_down`] for the power law, of [`crate::vacuum::rise`] for the
-/// intervals; pressures below 1 Pa (0.01 mbar), above which the chamber's own air still leaves.
-pub fn late_phase(record: &TidyRecord) -> Result<LatePhase, NoLatePhase> {
+/// intervals; pressures below 1 Pa (0.01 mbar), above which the chamber's own air still leaves. `course` is that of
+/// the record.
+pub fn late_phase(record: &TidyRecord, course: &Course) -> Result<LatePhase, NoLatePhase> {
     if !record.is_in_order() {
         return Err(NoLatePhase::TooShort);
     }
@@ -239,10 +241,10 @@ pub fn late_phase(record: &TidyRecord) -> Result<LatePhase, NoLatePhase> {
         return Err(NoLatePhase::BeginsLate);
     }
     let part = part(record).ok_or(NoLatePhase::TooShort)?;
-    if let Some(interruption) = interruption(record) {
+    if let Some(interruption) = course.interrupted {
         return Err(NoLatePhase::Interrupted(interruption));
     }
-    if let Some(stop) = stops_at_limit(record) {
+    if let Some(stop) = course.stands_still {
         return Err(NoLatePhase::Stops(stop));
     }
     let whole = fitted(&part);

@@ -9,7 +9,7 @@ use super::late::{LATE_BEGINS, fitted, part};
 use super::pumping_begins;
 use super::track::Track;
 use crate::vacuum::gauge::PIRANI_LIMIT;
-use crate::vacuum::log::TidyRecord;
+use crate::vacuum::log::{StoodStill, TidyRecord};
 
 /// Where a reading stops.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -149,6 +149,52 @@ fn middles(record: &TidyRecord, log_times: std::ops::RangeInclusive<f64>) -> Vec
         .map(|(readings, time)| ((time - origin).ln(), middle(readings).ln()))
         .filter(|(log_time, _)| log_times.contains(log_time))
         .collect()
+}
+
+/// The share of the time since pumping began over which a reading that stood still to the end was left out.
+const LEFT_OUT: f64 = 0.2;
+
+/// From where on readings that stood still were left out to the end, where that is a fifth of the time and more: what
+/// came then was not seen.
+pub(super) fn left_out_at_end(record: &TidyRecord) -> Option<Stop> {
+    let origin = *record.seconds.get(pumping_begins(record))?;
+    let still = record.stood_still.last()?;
+    let (end, last) = (still.between.1, *record.seconds.last()?);
+    (end - last > LEFT_OUT * (end - origin)).then_some(Stop {
+        seconds: last - origin,
+        pascals: still.pascals,
+    })
+}
+
+/// Fewest equal readings in which a gauge rests.
+const RESTS: usize = 20;
+
+/// Where a heat-loss gauge rested at its limit before the end, as one that reads alone until a cathode has struck: the
+/// longest such time, in seconds since pumping began.
+pub(super) fn rested(record: &TidyRecord) -> Option<(Stop, f64)> {
+    let origin = *record.seconds.get(pumping_begins(record))?;
+    let last = *record.seconds.last()?;
+    let long = |still: &StoodStill| still.between.1 - still.between.0;
+    let mut stood = record.stood_still.clone();
+    let mut from = 0;
+    for run in record.pascals.chunk_by(|one, next| one == next) {
+        if run.len() >= RESTS {
+            stood.push(StoodStill {
+                between: (record.seconds[from], record.seconds[from + run.len() - 1]),
+                pascals: run[0],
+            });
+        }
+        from += run.len();
+    }
+    let still = stood
+        .into_iter()
+        .filter(|still| PIRANI_LIMIT.contains(&still.pascals) && still.between.1 < last)
+        .max_by(|one, other| long(one).total_cmp(&long(other)))?;
+    let stop = Stop {
+        seconds: still.between.0 - origin,
+        pascals: still.pascals,
+    };
+    Some((stop, still.between.1 - origin))
 }
 
 /// From where on the last fifth of the readings, 20 at least, are all the same.

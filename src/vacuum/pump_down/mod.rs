@@ -9,6 +9,8 @@
 //! Imports the log, the rise, the units and where a gauge rests only.
 
 mod compare;
+mod course;
+mod end;
 mod fall;
 mod interruption;
 mod late;
@@ -16,7 +18,6 @@ mod limit;
 mod speed_or_gauge;
 mod track;
 mod volume;
-mod wild;
 
 #[cfg(test)]
 mod held_out;
@@ -24,13 +25,16 @@ mod held_out;
 mod tests;
 
 pub(crate) use compare::SLOWER_VOLUME;
-pub use compare::{CameBack, Comparison, Explanation, ExplanationKind, Leaves, compare};
+pub use compare::{
+    CameBack, Comparison, Explanation, ExplanationKind, FloorUnseen, Leaves, compare,
+};
+pub use course::Course;
+pub(crate) use end::without_end;
 pub use interruption::Interruption;
 pub use late::{LatePhase, NoLatePhase, late_phase};
 pub use limit::Stop;
 pub use speed_or_gauge::Evidence;
 pub use volume::{PumpDownError, VOLUME_PHASE_ENDS, VolumePhase, time_to_pump, volume_phase};
-pub(crate) use wild::without_wild;
 
 use crate::vacuum::log::TidyRecord;
 

@@ -5,11 +5,22 @@ use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::{
-    Comparison, ExplanationKind, NoLatePhase, compare, late_phase, time_to_pump, volume_phase,
+    Comparison, Course, ExplanationKind, LatePhase, NoLatePhase, time_to_pump, volume_phase,
 };
-use crate::vacuum::log::TidyRecord;
+use crate::vacuum::log::{PressureLog, TidyRecord, tidy};
 use crate::vacuum::rise::Interval;
 use crate::vacuum::units::{Pressure, Speed, Volume};
+
+fn late_phase(record: &TidyRecord) -> Result<LatePhase, NoLatePhase> {
+    super::late_phase(record, &Course::of(record))
+}
+
+fn compare(record: &TidyRecord, healthy: &TidyRecord) -> Comparison {
+    super::compare(
+        (record, &Course::of(record)),
+        (healthy, &Course::of(healthy)),
+    )
+}
 
 /// Speed over volume of the healthy tool, per second.
 const RATE: f64 = 0.02;
@@ -292,7 +303,7 @@ fn a_record_that_does_not_begin_at_atmosphere_is_given_no_exponent() {
             seconds: record.seconds[from..].to_vec(),
             pascals: record.pascals[from..].to_vec(),
             lines: record.lines[from..].to_vec(),
-            marks: Vec::new(),
+            ..TidyRecord::default()
         };
         assert_eq!(
             late_phase(&late).err(),
@@ -593,6 +604,123 @@ fn a_gauge_that_was_off_at_first_is_no_start() {
     assert_eq!(compare(&record, &SOUND.seen()).interrupted, None);
 }
 
+/// The record of a tool up to `until` seconds of the log.
+fn cut(mut record: TidyRecord, until: f64) -> TidyRecord {
+    let keep: Vec<bool> = record.seconds.iter().map(|time| *time <= until).collect();
+    record.retain(&keep);
+    record
+}
+
+/// Gas from the walls hides a floor until there is less of it: after half an hour of ten a leak of many times the
+/// healthy one's is not excluded, and after the whole time it shows.
+#[test]
+fn a_record_that_ends_before_a_floor_could_show_excludes_none() {
+    let healthy = SOUND.seen();
+    for (leak, until) in [
+        (1e-4, 1800.0),
+        (3e-4, 1800.0),
+        (1e-4, 7200.0),
+        (SOUND.leak, 1800.0),
+    ] {
+        let now = Chamber {
+            leak,
+            seed: 1,
+            ..SOUND
+        };
+        let short = compare(&cut(now.seen(), until), &healthy);
+        assert_eq!(fitting(&short)[0], ExplanationKind::AsHealthy);
+        let unseen = short.floor_unseen.unwrap();
+        // 500 L/s, and 1 mbar·L/s is 0.1 Pa·m³/s.
+        assert!(
+            unseen.up_to > 0.1 * leak / 0.5,
+            "{leak} {until}: {unseen:?}"
+        );
+        assert!(
+            (unseen.healthy_until / 36_000.0 - 1.0).abs() < 0.05,
+            "{unseen:?}"
+        );
+    }
+    let again = Chamber { seed: 1, ..SOUND }.seen();
+    assert_eq!(compare(&again, &healthy).floor_unseen, None);
+    assert_eq!(compare(&cut(again, 30_000.0), &healthy).floor_unseen, None);
+}
+
+/// A logger that repeats its last reading from half an hour on: of the nine and a half hours behind nothing was seen.
+#[test]
+fn what_stands_still_to_the_end_is_no_pump_down() {
+    let healthy = SOUND.seen();
+    for from in [1800.0, 7200.0, 20_000.0] {
+        let mut record = Chamber { seed: 1, ..SOUND }.seen();
+        let first = record.seconds.partition_point(|time| *time < from);
+        let stands = record.pascals[first];
+        record.pascals[first..].fill(stands);
+        let record = tidy(PressureLog {
+            seconds: record.seconds,
+            pascals: record.pascals,
+            lines: record.lines,
+            ..PressureLog::default()
+        });
+        let stop = compare(&record, &healthy).stands_still.unwrap();
+        assert!((stop.seconds / from - 1.0).abs() < 0.1, "{from}: {stop:?}");
+        assert!(matches!(late_phase(&record), Err(NoLatePhase::Stops(_))));
+    }
+}
+
+/// A cathode that strikes after an hour: until then a heat-loss gauge reads alone and rests at its limit.
+#[test]
+fn a_cathode_that_strikes_late_is_told() {
+    let healthy = SOUND.seen();
+    for (leak, until) in [(SOUND.leak, 1200.0), (SOUND.leak, 3600.0), (1e-3, 3600.0)] {
+        let mut record = Chamber {
+            leak,
+            seed: 1,
+            ..SOUND
+        }
+        .seen();
+        for (time, pressure) in record.seconds.iter().zip(&mut record.pascals) {
+            if *time < until {
+                *pressure = pressure.max(0.1);
+            }
+        }
+        let record = tidy(PressureLog {
+            seconds: record.seconds,
+            pascals: record.pascals,
+            lines: record.lines,
+            ..PressureLog::default()
+        });
+        let comparison = compare(&record, &healthy);
+        let (stop, to) = comparison.rested.unwrap();
+        assert!((stop.pascals / 0.1 - 1.0).abs() < 1e-9 && (to / until - 1.0).abs() < 0.05);
+        assert_eq!(comparison.stands_still, None);
+        // Where it leaves the healthy one is not where the gauge rested.
+        assert!(comparison.leaves.is_none_or(|leaves| leaves.seconds >= to));
+    }
+}
+
+/// A cryopump that warms from six hours on, a valve that shuts at eight, gas let in for the last hour: none of the
+/// explanations of a fall.
+#[test]
+fn a_pressure_that_rises_to_the_end_is_no_fall() {
+    let healthy = SOUND.seen();
+    let warms = |hours: f64| ((hours - 6.0).max(0.0) / 0.8).exp();
+    let shuts = |hours: f64| if hours > 8.0 { 1e3 } else { 1.0 };
+    let let_in = |hours: f64| if hours > 9.0 { 1e4 } else { 1.0 };
+    let rises: [(f64, &dyn Fn(f64) -> f64); 3] = [(6.0, &warms), (8.0, &shuts), (9.0, &let_in)];
+    for (from, rises) in rises {
+        let mut record = Chamber { seed: 1, ..SOUND }.seen();
+        for (time, pressure) in record.seconds.iter().zip(&mut record.pascals) {
+            *pressure *= rises(time / 3600.0);
+        }
+        let comparison = compare(&record, &healthy);
+        let rise = comparison.interrupted.unwrap();
+        assert!(!rise.is_over && rise.count == 1, "{rise:?}");
+        let begins = rise.between.0 / 3600.0;
+        assert!((from - 0.1..from + 1.5).contains(&begins), "{rise:?}");
+        assert_eq!(comparison.leaves, None);
+        assert!(comparison.explanations.is_empty());
+    }
+}
+
 /// Half the speed while roughing, the rest equal: it comes to high vacuum later, and ends as the healthy one.
 #[test]
 fn slow_roughing_alone_is_not_taken_for_a_curve_that_came_back() {
@@ -720,7 +848,7 @@ fn the_outgassing_phase_is_as_by_scipy() {
         lines: (0..seconds.len() as u32).collect(),
         seconds,
         pascals: [1e5].iter().chain(&case.pascals).copied().collect(),
-        marks: Vec::new(),
+        ..TidyRecord::default()
     };
     let late = late_phase(&record).unwrap();
     as_by_scipy(late.exponent, &case);
@@ -747,7 +875,7 @@ proptest! {
             seconds: (0..pressures.len()).map(|index| index as f64).collect(),
             lines: (0..pressures.len() as u32).collect(),
             pascals: pressures,
-            marks: Vec::new(),
+            ..TidyRecord::default()
         };
         let _ = volume_phase(&record);
         let _ = late_phase(&record);

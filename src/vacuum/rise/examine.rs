@@ -4,6 +4,7 @@
 //! for steps and falls no sealed chamber shows, weighs the shapes and refuses to conclude where
 //! they cannot be told apart. Must not import I/O.
 
+use super::beginning::{after_slow_start, below, between_falls};
 use super::reduce::{Block, blocks, largest};
 use super::weigh::{Weighed, weigh, weigh_blocks};
 use crate::vacuum::log::{Mark, MarkKind, TidyRecord};
@@ -60,6 +61,11 @@ pub enum Doubt {
         "the pressure falls within the test: a valve was opened, a pump still draws on the chamber, or a cold cathode gauge pumps it; close all valves for the whole test, send the log from the shutting of the valves on, or use a gauge that does not pump"
     )]
     Falls,
+    /// Every reading is the same.
+    #[error(
+        "the reading stands still throughout: the gauge at an end of its range or not read, or a column that is no measured pressure"
+    )]
+    StandsStill,
     /// The rise quickens.
     #[error(
         "the rise quickens, which neither a leak nor gas from inside does: the valve was not shut at first, was opened between several tests in one log, or something else changed within the test"
@@ -86,12 +92,12 @@ pub enum Doubt {
         percent: f64,
     },
     /// The pressure is too high for the models.
-    #[error(
-        "the pressure reaches {pascals:.0} Pa; above {HIGHEST:.0} Pa a leak no longer flows steadily"
-    )]
+    #[error("the pressure reaches {reached}; above {most} a leak no longer flows steadily")]
     High {
         /// Highest pressure.
-        pascals: f64,
+        reached: String,
+        /// Up to which a leak flows steadily.
+        most: String,
     },
     /// The shapes cannot be told apart.
     #[error(
@@ -163,6 +169,16 @@ pub struct RiseTest {
 pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
     let none = TidyRecord::default();
     let record = if record.is_in_order() { record } else { &none };
+    let low = below(record, HIGHEST, FEWEST_READINGS, SHORTEST);
+    let record = low.as_ref().unwrap_or(record);
+    match between_falls(record) {
+        Some(one_test) => examine_one(&one_test, cold_cathode),
+        None => examine_one(record, cold_cathode),
+    }
+}
+
+/// Judges a record of one test.
+fn examine_one(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
     let mut marks = record.marks.clone();
     let mut doubts = Vec::new();
     let whole = blocks(&record.seconds, &record.pascals);
@@ -174,6 +190,8 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
     };
     let start = if falls_first(record, &whole, &mut marks, &mut doubts) {
         0
+    } else if let Some(later) = after_slow_start(record, &whole) {
+        return examine_one(&later, cold_cathode);
     } else {
         cut_start(record, end, &whole, &mut marks, &mut doubts)
     };
@@ -198,9 +216,19 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
             share: 100.0 * missing / length,
         });
     }
+    if pascals
+        .iter()
+        .all(|pressure| Some(pressure) == pascals.first())
+        && !pascals.is_empty()
+    {
+        doubts.push(Doubt::StandsStill);
+    }
     let highest = largest(pascals.iter().copied());
     if highest > HIGHEST {
-        doubts.push(Doubt::High { pascals: highest });
+        doubts.push(Doubt::High {
+            reached: record.shown(highest),
+            most: record.shown(HIGHEST),
+        });
     }
     let weighed = if start == 0 {
         weigh_blocks(&whole, length)
@@ -209,7 +237,9 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
     };
     let mut verdict = RiseVerdict::CannotTell;
     if let Some(weighed) = &weighed {
-        if let Some((index, size)) = step(weighed) {
+        // A pressure that falls and rises steps where the valve was shut.
+        let stepped = step(weighed).filter(|_| !doubts.contains(&Doubt::Falls));
+        if let Some((index, size)) = stepped {
             let at = start + index;
             let (seconds, line) = (record.seconds[at], record.lines[at]);
             marks.push(Mark {
@@ -217,9 +247,9 @@ pub fn examine(record: &TidyRecord, cold_cathode: bool) -> RiseTest {
                 line,
                 seconds,
                 words: format!(
-                    "the reading steps by {:+.0} % at {:.3e} Pa",
+                    "the reading steps by {:+.0} % at {}",
                     100.0 * (size.exp() - 1.0),
-                    record.pascals[at]
+                    record.shown(record.pascals[at])
                 ),
             });
             doubts.push(Doubt::Crossover { seconds, line });
@@ -337,7 +367,7 @@ fn level(blocks: &[Block], from: f64, to: f64, scatter: f64) -> Option<(f64, f64
 }
 
 /// Scatter of one reading from the second differences of block means: robust, without a model.
-fn scatter_of(blocks: &[Block]) -> f64 {
+pub(super) fn scatter_of(blocks: &[Block]) -> f64 {
     let mut bends: Vec<f64> = blocks
         .windows(3)
         .map(|three| {

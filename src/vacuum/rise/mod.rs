@@ -11,6 +11,7 @@
 //! doubled, below [`HIGHEST`] Pa. Rates are `V dp/dt` (O'Hanlon, User's Guide to Vacuum Technology;
 //! Umrath, Fundamentals of Vacuum Technology; from memory). Imports the log and units only.
 
+mod beginning;
 pub(crate) mod drift;
 mod examine;
 pub(crate) mod fit;

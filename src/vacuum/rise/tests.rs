@@ -360,7 +360,7 @@ fn records_that_do_not_tell_are_refused() {
     check(judged(|_| 1e-3), |doubt| {
         matches!(doubt, Doubt::LittleRise { .. })
     });
-    check(judged(|time| 1e-3 + 20.0 * time), |doubt| {
+    check(judged(|time| 1e-3 + 2e3 * time), |doubt| {
         matches!(doubt, Doubt::High { .. })
     });
     check(
@@ -466,15 +466,18 @@ fn an_inflow_that_stops_is_no_gas_from_inside() {
     }
 }
 
-/// A valve that shuts in two steps: half the leak's rise for two minutes, then all of it. Relative errors would let the
-/// first readings pull the whole line down.
+/// A valve that shuts in two steps: half the leak's rise for some minutes, then all of it. Relative errors would let the
+/// first readings pull the whole line down. What is over within the first tenth is cut off.
 #[test]
 fn a_valve_that_shuts_in_two_steps_gives_no_rate() {
     let mut refused = 0;
-    for start in [1e-4, 3e-4, 1e-3] {
+    for (start, step) in [1e-4, 3e-4, 1e-3]
+        .into_iter()
+        .flat_map(|start| [120.0, 300.0, 500.0].map(|step| (start, step)))
+    {
         let test = examine(
             &record(240, 1800.0, |time: f64| {
-                start + 5e-5 * time.min(120.0) + 1e-4 * (time - 120.0).max(0.0)
+                start + 5e-5 * time.min(step) + 1e-4 * (time - step).max(0.0)
             }),
             false,
         );
@@ -482,11 +485,155 @@ fn a_valve_that_shuts_in_two_steps_gives_no_rate() {
         let holds = (rise.low..=rise.high).contains(&(1e-4 * (test.used.1 - test.used.0)));
         assert!(
             holds || test.verdict == RiseVerdict::CannotTell,
-            "{start}: {rise:?}"
+            "{start} {step}: {rise:?}"
         );
         refused += usize::from(test.doubts.contains(&Doubt::Quickens));
     }
     assert!(refused > 0);
+}
+
+/// Straight rises whose first readings lag: the valve shut some readings after the logger began, took seconds to shut,
+/// or the gauge lags. The rest is judged, with its own rate.
+#[test]
+fn a_slow_start_is_cut_off() {
+    type Start = fn(f64, f64) -> f64;
+    let shut_at: Start = |time, late| (time - late).max(0.0);
+    let shuts: Start = |time, takes| match time {
+        _ if time < takes => time * time / 2.0 / takes,
+        _ => time - 0.5 * takes,
+    };
+    let lags: Start = |time, lag| time - lag * (1.0 - (-time / lag).exp());
+    for (start, late, readings, length) in [
+        (shut_at, 5.0, 240, 1200.0),
+        (shut_at, 7.5, 240, 1200.0),
+        (shut_at, 20.0, 240, 1200.0),
+        (shut_at, 10.0, 600, 600.0),
+        (shuts, 10.0, 240, 1800.0),
+        (shuts, 20.0, 1800, 1800.0),
+        (shuts, 10.0, 120, 600.0),
+        (lags, 30.0, 240, 1800.0),
+    ] {
+        for base in [1e-4, 1e-3] {
+            let test = examine(
+                &record(readings, length, |time: f64| {
+                    base + 1e-4 * start(time, late)
+                }),
+                false,
+            );
+            let case = format!("{late} {readings} {length} {base}");
+            assert_eq!(test.verdict, RiseVerdict::Leak, "{case}: {:?}", test.doubts);
+            let rise = test.weighed.as_ref().unwrap().straight;
+            let whole = 1e-4 * (test.used.1 - test.used.0);
+            assert!((rise.low..=rise.high).contains(&whole), "{case}: {rise:?}");
+            assert!(test.used.0 <= 0.1 * length, "{case}: {:?}", test.used);
+            if test.used.0 > 0.0 {
+                let at = marked(&test, MarkKind::ValveClosedLate);
+                assert_eq!(at, test.used.0, "{case}");
+            }
+        }
+    }
+}
+
+/// Of a leak so large that it passes a tenth of an atmosphere, what lies below is judged.
+#[test]
+fn a_rise_past_the_highest_pressure_is_judged_up_to_it() {
+    let test = judged(|time| 1e-3 + 100.0 * time);
+    let at = marked(&test, MarkKind::TooHigh);
+    assert!((at - 100.0).abs() < 10.0, "{at}");
+    let leak = examine(&record(600, 1200.0, |time| 1e-3 + 20.0 * time), false);
+    assert_eq!(leak.verdict, RiseVerdict::Leak, "{:?}", leak.doubts);
+    let rise = leak.weighed.as_ref().unwrap().straight;
+    let whole = 20.0 * (leak.used.1 - leak.used.0);
+    assert!((rise.low..=rise.high).contains(&whole), "{rise:?}");
+}
+
+/// Neither a straight rise nor one that flattens has a slow start.
+#[test]
+fn sound_rises_have_no_slow_start() {
+    for seed in 0..40 {
+        let flat = f64::from(seed);
+        for readings in [60, 240, 1800] {
+            for shape in [
+                (|time, _| 1e-4 + 1e-4 * time) as fn(f64, f64) -> f64,
+                |time, _| 1e-3 + 1e-5 * time,
+                |time, flat| 1e-4 + 0.06 * (1.0 - (-time / (60.0 + 20.0 * flat)).exp()),
+            ] {
+                // Another stretch of the same scatter.
+                let test = examine(
+                    &record(readings + 7 * seed as usize, 1800.0 + 13.0 * flat, |time| {
+                        shape(time, flat)
+                    }),
+                    false,
+                );
+                let late = test
+                    .marks
+                    .iter()
+                    .any(|m| m.kind == MarkKind::ValveClosedLate);
+                assert!(!late, "{seed} {readings}: {:?}", test.marks);
+            }
+        }
+    }
+}
+
+/// The valve opened in the middle, and the same rise again: the longer test is judged, and its rate is the leak's.
+#[test]
+fn of_two_tests_in_one_log_the_longer_is_judged() {
+    for (at, open, slow) in [
+        (900.0, 10.0, 0.1),
+        (600.0, 30.0, 0.1),
+        (900.0, 60.0, 2.0),
+        (1200.0, 30.0, 0.1),
+    ] {
+        let test = examine(
+            &record(240, 1800.0, |time: f64| {
+                let since = time - at;
+                match since {
+                    ..0.0 => 1e-4 + 1e-4 * time,
+                    _ if since < open => 1e-4 + 1e-4 * at * (-since / slow).exp(),
+                    _ => 1e-4 + 1e-4 * (since - open),
+                }
+            }),
+            false,
+        );
+        marked(&test, MarkKind::ValveOpened);
+        assert_eq!(
+            test.verdict,
+            RiseVerdict::Leak,
+            "{at} {open}: {:?}",
+            test.doubts
+        );
+        let rise = test.weighed.as_ref().unwrap().straight;
+        let whole = 1e-4 * (test.used.1 - test.used.0);
+        assert!(
+            (rise.low..=rise.high).contains(&whole),
+            "{at} {open}: {rise:?}"
+        );
+    }
+}
+
+/// A first reading of the gauge being switched on is no pump.
+#[test]
+fn first_readings_far_above_the_rest_are_no_fall() {
+    for wild in 1..=3 {
+        let mut odd = record(240, 1800.0, |time| 1e-4 + 1e-4 * time);
+        odd.pascals[..wild].fill(1e11);
+        let test = examine(&odd, false);
+        assert_eq!(test.verdict, RiseVerdict::Leak, "{wild}: {:?}", test.doubts);
+        marked(&test, MarkKind::DroppedReadings);
+    }
+}
+
+/// A record that never moves bounds nothing.
+#[test]
+fn a_reading_that_stands_still_throughout_is_told() {
+    let mut still = record(240, 1800.0, |_| 1e-3);
+    still.pascals.fill(1e-3);
+    let test = examine(&still, false);
+    assert!(
+        test.doubts.contains(&Doubt::StandsStill),
+        "{:?}",
+        test.doubts
+    );
 }
 
 /// A valve that opens slowly at the end: the readings that have begun to fall are no part of the rise.
