@@ -489,6 +489,10 @@ fn suggest_for_stop(report: &mut Report, stop: &Stop) {
         report.outcome.suggest(&["cathode-gauge-strike-check"]);
     }
     report.outcome.suggest(&["gauge-comparison"]);
+    // A dirty cathode that hardly burns stands a decade or two below that.
+    if !stop.is_at_heat_loss_limit() {
+        report.outcome.suggest(&["cathode-gauge-cleaning"]);
+    }
 }
 
 /// Why there is no exponent, for a reason that is told nowhere else.

@@ -564,7 +564,7 @@ impl Column {
             self.readings.pass_over(line, TOO_LONG);
         } else {
             // A unit in another encoding should not cost the readings.
-            let text = String::from_utf8_lossy(bytes.trim_ascii_end());
+            let text = text_of(bytes.trim_ascii_end());
             self.readings.take(line, text);
         }
     }
@@ -581,6 +581,15 @@ impl Column {
             return Err(LogError::TooLong { most: MOST_LINES });
         }
         self.readings.finish(options)
+    }
+}
+
+/// The text of a line: UTF-8, or else the encoding of one byte a letter that older panels and spreadsheets write, where µ
+/// and ü stand in the same places as in Unicode (ISO/IEC 8859-1).
+fn text_of(bytes: &[u8]) -> Cow<'_, str> {
+    match std::str::from_utf8(bytes) {
+        Ok(text) => Cow::Borrowed(text),
+        Err(_) => Cow::Owned(bytes.iter().map(|byte| char::from(*byte)).collect()),
     }
 }
 
@@ -765,7 +774,7 @@ impl Sample {
                 kind: "carriage returns alone between lines",
             });
         }
-        let text = String::from_utf8_lossy(bytes);
+        let text = text_of(bytes);
         let text = text.trim_start_matches('\u{feff}');
         if too_long {
             self.taken.push((line, String::new()));

@@ -97,6 +97,27 @@ fn without_headings_the_numbers_over_decades_are_the_pressures() {
     gives(&every_second, &MILLIBAR, &[(0.0, 1e-4), (1.0, 2e-4)]);
 }
 
+/// One byte a letter, as panels and spreadsheets of Western Europe write (ISO/IEC 8859-1: µ is 0xB5, ü 0xFC).
+#[test]
+fn letters_of_one_byte_are_read() {
+    for heading in ["t_s;P (µbar)", "t_s;Kühlfalle (°C);P (µbar)"] {
+        let cold = if heading.contains("Kühl") {
+            "-196;"
+        } else {
+            ""
+        };
+        let text = format!("{heading}\n0;{cold}1e-3\n10;{cold}2e-3\n");
+        let bytes: Vec<u8> = text.chars().map(|letter| u32::from(letter) as u8).collect();
+        let log = read_log(bytes.as_slice(), &NONE).unwrap();
+        for (pressure, expected) in log.pascals.iter().zip([1e-4, 2e-4]) {
+            assert!(
+                (pressure / expected - 1.0).abs() < 1e-9,
+                "{heading}: {log:?}"
+            );
+        }
+    }
+}
+
 /// Blanks before the number belong to its column: the last line is as whole as the others.
 #[test]
 fn the_last_line_of_right_aligned_columns_is_read() {
