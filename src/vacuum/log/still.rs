@@ -194,8 +194,6 @@ fn figures(value: f64) -> (i32, f64) {
 /// Fewest lines that a value is held over, and fewest values that are left.
 const HELD: usize = 3;
 const VALUES: usize = 20;
-/// Values that are neighbours are nearer to each other than this many times the nearest two.
-const NEIGHBOURING: f64 = 4.0;
 
 /// Keeps the first of equal readings, where values are held over about as many lines each: a gauge that answers more
 /// slowly than the logger asks.
@@ -221,23 +219,13 @@ pub(super) fn use_held_once(record: &mut TidyRecord) {
     if usual < HELD || lengths.len() < VALUES || 10 * even < 9 * lengths.len() {
         return;
     }
-    // A slow rise between two figures, or between a converter's steps, stands as evenly; its values are neighbours.
-    let mut values: Vec<f64> = pascals
+    // A slow rise between two figures, or between a converter's steps, stands as evenly, and goes on by equal steps.
+    let values: Vec<f64> = pascals
         .chunk_by(|one, next| one == next)
-        .map(|run| run[0].ln())
+        .map(|run| run[0])
         .collect();
-    let mut steps: Vec<f64> = values
-        .windows(2)
-        .map(|two| (two[1] - two[0]).abs())
-        .collect();
-    let middle = steps.len() / 2;
-    let step = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
-    values.sort_unstable_by(f64::total_cmp);
-    let apart = values.windows(2).map(|two| two[1] - two[0]);
-    let nearest = apart
-        .filter(|apart| *apart > SAME)
-        .fold(f64::INFINITY, f64::min);
-    if step < NEIGHBOURING * nearest {
+    let logs: Vec<f64> = values.iter().map(|value| value.ln()).collect();
+    if goes_by_equal_steps(&values) || goes_by_equal_steps(&logs) {
         return;
     }
     record.marks.push(Mark {
@@ -255,4 +243,18 @@ pub(super) fn use_held_once(record: &mut TidyRecord) {
         from += length;
     }
     record.retain(&keep);
+}
+
+/// Whether most steps from one value to the next are about the same.
+fn goes_by_equal_steps(values: &[f64]) -> bool {
+    let mut steps: Vec<f64> = values
+        .windows(2)
+        .map(|two| (two[1] - two[0]).abs())
+        .collect();
+    let middle = steps.len() / 2;
+    let usual = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let equal = steps
+        .iter()
+        .filter(|step| (**step - usual).abs() <= 0.1 * usual);
+    2 * equal.count() > steps.len()
 }

@@ -52,14 +52,18 @@ fn wild_from(pascals: &[f64], at: usize) -> Option<usize> {
         .count();
     (1..=jump).find(|count| {
         let (jump, behind) = pascals[at..].split_at(*count);
+        let is_below = |pressure: f64| pressure <= before * SIDES_AGREE;
         match behind {
             [] => at >= BEFORE_LAST,
-            [next, ..] if *next <= before * SIDES_AGREE => true,
+            [next] => is_below(*next),
+            // Where the next alone lies far below both, that one is the odd one.
+            [next, later, ..] if is_below(*next) => *next * DIP >= before || is_below(*later),
             // In a steep rise the next is above the one before the jump; a burst that is pumped away falls on.
             [next, later, ..] => {
-                later >= next && jump.iter().all(|pressure| *pressure > WILD * next)
+                !is_below(*next)
+                    && later >= next
+                    && jump.iter().all(|pressure| *pressure > WILD * next)
             }
-            [_] => false,
         }
     })
 }
