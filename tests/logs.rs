@@ -428,7 +428,7 @@ async fn a_million_rows_are_taken_and_the_one_bad_line_is_told() {
         if row == 777_777 {
             log.push_str("777777;off\n");
         } else {
-            let _ = writeln!(log, "{row};{}", 1000 + row);
+            let _ = writeln!(log, "{row};{}e-3", 1000 + row);
         }
     }
     let body = json!({"log": log});

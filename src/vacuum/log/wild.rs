@@ -68,8 +68,9 @@ fn wild_from(pascals: &[f64], at: usize) -> Option<usize> {
     })
 }
 
-/// No gauge of a vacuum shows more than this, Pa (common practice, no source).
-const HIGHEST_SHOWN: f64 = 2e5;
+/// No gauge of a vacuum shows more than this, Pa, not even with its scale or the unit of its log off: an atmosphere in bar
+/// for mbar is a tenth (common practice, no source).
+const HIGHEST_SHOWN: f64 = 1e9;
 
 /// Takes out marks for over-range that were written as numbers; where most are as high, the unit is wrong, and they stay.
 pub(super) fn drop_over_range(record: &mut TidyRecord) {
@@ -90,7 +91,7 @@ pub(super) fn drop_over_range(record: &mut TidyRecord) {
         line: record.lines[first],
         seconds: record.seconds[first],
         words: format!(
-            "{count} readings above {}, which no vacuum gauge shows: a mark for over-range, or the unit is wrong; not used",
+            "{count} readings above {}, which no vacuum gauge shows: a mark for over-range; not used",
             record.shown(HIGHEST_SHOWN)
         ),
     });
