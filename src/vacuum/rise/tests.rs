@@ -547,6 +547,41 @@ fn a_rise_past_the_highest_pressure_is_judged_up_to_it() {
     assert!((rise.low..=rise.high).contains(&whole), "{rise:?}");
 }
 
+/// A controller that averages ten readings, and gas that the closing valve itself lets go and that is gone in half a
+/// minute: neither is an inflow that quickens.
+#[test]
+fn an_average_and_a_burst_of_the_valve_are_no_quickening() {
+    for base in [1e-4, 1e-3] {
+        let mut averaged = record(249, 1867.5, |time| base + 1e-4 * time);
+        averaged.pascals = averaged
+            .pascals
+            .windows(10)
+            .map(|ten| ten.iter().sum::<f64>() / 10.0)
+            .collect();
+        averaged.seconds.drain(..9);
+        averaged.lines.drain(..9);
+        let burst = record(240, 1800.0, |time: f64| {
+            base + 1e-4 * time + 2e-3 * (-time / 30.0).exp()
+        });
+        for (case, odd) in [("average", averaged), ("burst", burst)] {
+            let test = examine(&odd, false);
+            assert!(
+                !test.doubts.contains(&Doubt::Quickens),
+                "{case} {base}: {:?}",
+                test.doubts
+            );
+            if test.verdict == RiseVerdict::Leak {
+                let rise = test.weighed.as_ref().unwrap().straight;
+                let whole = 1e-4 * (test.used.1 - test.used.0);
+                assert!(
+                    (rise.low..=rise.high).contains(&whole),
+                    "{case} {base}: {rise:?}"
+                );
+            }
+        }
+    }
+}
+
 /// Neither a straight rise nor one that flattens has a slow start.
 #[test]
 fn sound_rises_have_no_slow_start() {
