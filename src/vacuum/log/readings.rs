@@ -604,6 +604,15 @@ impl Readings {
         if SELDOM * rises > falls || falls < FEWEST {
             return;
         }
+        if rises == 0 && counts_down(&self.layout.time_name) {
+            let first = seconds.first().copied().unwrap_or_default();
+            seconds.iter_mut().for_each(|time| *time = first - *time);
+            assumed.push(format!(
+                "the times of {} count down; read as times from the first line on",
+                self.layout.time_name
+            ));
+            return;
+        }
         if self.clocks.last.is_some() {
             let (mut midnights, mut before) = (0.0, f64::INFINITY);
             for time in seconds.iter_mut() {
@@ -935,6 +944,18 @@ impl Readings {
             _ => None,
         }
     }
+}
+
+/// Whether a heading names the time that is left.
+fn counts_down(heading: &str) -> bool {
+    let heading = heading.to_lowercase();
+    let mut words = heading.split(|letter: char| !letter.is_alphanumeric());
+    words.any(|word| {
+        matches!(
+            word,
+            "remaining" | "left" | "countdown" | "restzeit" | "restante"
+        )
+    })
 }
 
 /// A number without zeros that say nothing.

@@ -170,6 +170,21 @@ fn the_newest_first_is_turned_round_past_midnight() {
     );
 }
 
+/// Where a column says how much time is left, the lines stand in their order.
+#[test]
+fn a_time_that_counts_down_is_no_log_with_the_newest_first() {
+    for heading in ["Remaining time (s)", "Time left (s)"] {
+        let rows = (0..20).map(|row| format!("{};{}e-6\n", 600 - 10 * row, row + 1));
+        let log = gives(
+            &format!("{heading};p (mbar)\n{}", rows.collect::<String>()),
+            &NONE,
+            TEN,
+        );
+        assert!(log.seconds.is_sorted());
+        assert!(log.assumed.iter().any(|words| words.contains("count down")));
+    }
+}
+
 #[test]
 fn numbers_are_read_whole_in_every_spelling() {
     for (first, second) in [
