@@ -1,10 +1,13 @@
 // Small comforts. Every page works without this file.
 "use strict";
 
-// What was refused is read and seen first.
+// What was refused, or what came of it, is read and seen first.
 const errors = document.getElementById("errors");
+const result = document.getElementById("result");
 if (errors) {
   errors.focus();
+} else if (result) {
+  result.focus();
 }
 
 // "/" goes to the search box, unless somebody is typing.
@@ -195,9 +198,10 @@ offerNarrowing();
 const main = document.getElementById("main");
 if (document.querySelector("form.evidence")) {
   const heard = document.createElement("p");
-  heard.className = "visually-hidden";
+  heard.className = "heard";
   heard.setAttribute("role", "status");
   document.body.append(heard);
+  let fading = 0;
   document.addEventListener("submit", async (event) => {
     const form = event.target.closest("form.evidence");
     if (!form) {
@@ -207,8 +211,7 @@ if (document.querySelector("form.evidence")) {
     const stated = [...new FormData(form)].filter(([, value]) => value !== "");
     const address = new URL(form.action);
     address.search = new URLSearchParams(stated).toString();
-    const focused = document.activeElement;
-    const place = focused && form.contains(focused) ? [...form.elements].filter((other) => other.type === "submit").indexOf(focused) : -1;
+    const asked = document.activeElement.closest(".beside button");
     heard.textContent = "";
     main.setAttribute("aria-busy", "true");
     try {
@@ -229,11 +232,13 @@ if (document.querySelector("form.evidence")) {
     }
     offerNarrowing();
     const refused = document.getElementById("errors");
-    const buttons = [...document.querySelector("form.evidence").elements].filter((other) => other.type === "submit");
-    (refused || buttons[place] || main).focus();
+    // Whoever answers questions goes on with them; whoever stated an outcome sees what comes first now.
+    (refused || (asked && document.querySelector(".beside button")) || document.getElementById("steps-title") || main).focus();
     const times = document.querySelector("#times-title + dl");
     const first = document.querySelector(".step h3");
     heard.textContent = `Ordered again. ${times ? times.innerText : ""} ${first ? `First: ${first.textContent}` : ""}`;
+    clearTimeout(fading);
+    fading = setTimeout(() => { heard.textContent = ""; }, 8000);
   });
   window.addEventListener("popstate", () => { location.reload(); });
 }

@@ -320,6 +320,9 @@ pub(super) async fn tool_page(
         rises: overlay_link(tool.id.as_str()),
         pump_downs: pump_downs_link(tool.id.as_str()),
         sequence: place("/sequence/tools", tool.id.as_str()),
-        report: address("/incidents/new", [("tool", tool.id.as_str())]),
+        report: address(
+            "/incidents/new",
+            [("tool", tool.id.as_str()), ("status", "open")],
+        ),
     })
 }

@@ -119,6 +119,7 @@ pub(super) async fn revision(
     ));
     view.old_revision = Some(OldRevision {
         number: revision.revision,
+        present: position + 1 == filed.revisions.len(),
         by: format!("{}, {}", revision.author, show::moment(revision.at)),
         reason: revision.reason.clone(),
         current: here,

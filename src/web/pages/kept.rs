@@ -48,7 +48,8 @@ pub(super) async fn keep(State(app): State<App>, sent: Sent) -> Result<Response,
     app.store
         .keep_search(&app.asker(), &name, query, app.now())
         .await?;
-    Ok(to(place))
+    // The list of kept ones shows that it was taken.
+    Ok(to(format!("{place}#kept")))
 }
 
 /// `POST /searches/{id}/hide`: takes one off the list.

@@ -31,7 +31,7 @@ use crate::{
 };
 
 /// Rows added by the "more rows" button.
-const MORE_ROWS: usize = 6;
+const MORE_ROWS: usize = 3;
 
 pub(super) async fn blank(State(app): State<App>, asked: Asked) -> Result<Html<String>, Fault> {
     let asker = app.asker();
@@ -589,7 +589,7 @@ fn new_page(mut form: IncidentForm) -> Result<Html<String>, Fault> {
         );
     }
     fault::page(&ReportPage {
-        page: Page::new("New report", Section::Report),
+        page: Page::new(titled("New report".to_owned(), &form), Section::Report),
         action: "/incidents/new".to_owned(),
         cancel: "/".to_owned(),
         number: None,
@@ -597,12 +597,19 @@ fn new_page(mut form: IncidentForm) -> Result<Html<String>, Fault> {
     })
 }
 
+/// The title of the page, which says first if what was sent was not taken.
+fn titled(title: String, form: &IncidentForm) -> String {
+    if !form.summary().is_empty() {
+        format!("Not taken yet: {title}")
+    } else {
+        title
+    }
+}
+
 fn edit_page(filed: &Filed, form: IncidentForm) -> Result<Html<String>, Fault> {
     let here = format!("/incidents/{}", filed.number);
-    let mut page = Page::new(
-        format!("Correct incident {}", filed.number),
-        Section::Report,
-    );
+    let title = titled(format!("Correct incident {}", filed.number), &form);
+    let mut page = Page::new(title, Section::Report);
     page.trail = vec![Link::new(
         format!("Incident {}", filed.number),
         here.clone(),

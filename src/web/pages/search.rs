@@ -31,6 +31,9 @@ use crate::{
     },
 };
 
+/// Of a search, so many characters stand in the title of its page.
+const LONGEST_TITLE: usize = 60;
+
 /// Results on a page.
 const PAGE: usize = 20;
 
@@ -119,7 +122,8 @@ async fn found(app: &App, asked: &Pairs) -> Result<Html<String>, Fault> {
         if query.is_empty() {
             "All incidents".to_owned()
         } else {
-            format!("Search: {query}")
+            let start: String = query.chars().take(LONGEST_TITLE).collect();
+            format!("Search: {start}")
         },
         Section::Search,
     );

@@ -102,6 +102,9 @@ pub(super) async fn of_tool(
     ));
     view.page.title = format!("What to check next on {}", tool.id);
     let mut report: Vec<(String, String)> = vec![("tool".to_owned(), tool.id.to_string())];
+    if view.found.is_empty() {
+        report.push(("status".to_owned(), "open".to_owned()));
+    }
     for (row, (check, outcome)) in in_order_made(&app.catalogue, &asked)
         .into_iter()
         .enumerate()
@@ -133,7 +136,9 @@ pub(super) async fn of_class(
         Fault::NotFound(format!("The catalogue has no tool class called {id:?}."))
     })?;
     let here = format!("/sequence/classes/{}", class.id);
-    fault::page(&view(&app, &About::Class(class), &asked, here).await?)
+    let mut view = view(&app, &About::Class(class), &asked, here).await?;
+    view.page.title = format!("What to check next: {}", class.name);
+    fault::page(&view)
 }
 
 async fn view(

@@ -41,7 +41,8 @@ pub struct CalculationPage {
     pub name: String,
     /// The question it answers and when to use it.
     pub intro: String,
-    /// The cautions of the measurement behind it, shown first.
+    /// The cautions of the measurement behind it: whole before the form, and with a result its hazards
+    /// before the verdict and the whole before what to do next.
     pub cautions: Vec<CautionBox>,
     /// The form.
     pub form: CalculationForm,

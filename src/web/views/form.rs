@@ -524,6 +524,11 @@ pub struct ErrorSummary {
 impl HtmlSafe for ErrorSummary {}
 
 impl ErrorSummary {
+    /// Whether nothing was refused.
+    pub fn is_empty(&self) -> bool {
+        self.messages.is_empty()
+    }
+
     /// The summary of messages about the whole form and about its fields.
     pub fn new(general: &[String], fields: Vec<FieldMessage>) -> ErrorSummary {
         let whole = |text: &String| FieldMessage {

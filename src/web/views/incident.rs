@@ -81,6 +81,8 @@ pub struct IncidentPage {
 pub struct OldRevision {
     /// The number of the revision shown.
     pub number: i64,
+    /// Whether it is how the report stands now.
+    pub present: bool,
     /// Who made it and when.
     pub by: String,
     /// Why.
@@ -144,7 +146,7 @@ impl OutcomeMark {
         match self {
             OutcomeMark::Found => "found",
             OutcomeMark::Clear => "clear",
-            OutcomeMark::Inconclusive => "inconclusive",
+            OutcomeMark::Inconclusive => "unsure",
         }
     }
 }

@@ -109,7 +109,8 @@ mod tests {
     use askama::Template;
 
     use super::{
-        CautionBox, SafeHtml,
+        CautionBox, Link, SafeHtml, Tone,
+        calculation::{CalculationPage, CalculationResult, Verdict},
         check::CheckPage,
         form::Fields,
         report::{IncidentForm, ReportChoices, ReportPage},
@@ -174,6 +175,35 @@ mod tests {
         let place = |text: &str| html.find(text).expect("it is on the page");
         assert!(place("Stored pressure") < place("Lift the cap."));
         assert!(place("Purge first.") < place("Lift the cap."));
+    }
+
+    #[test]
+    fn hazards_stand_before_a_verdict_and_cautions_before_what_to_do_next() {
+        let mut page = CalculationPage {
+            cautions: vec![CautionBox {
+                hazard: "Stored pressure".to_owned(),
+                text: SafeHtml("<p>Purge first.</p>".to_owned()),
+            }],
+            result: Some(CalculationResult {
+                verdict: Some(Verdict {
+                    tone: Tone::Bad,
+                    headline: "A leak.".to_owned(),
+                    reasons: Vec::new(),
+                }),
+                next: vec![Link::new("Spray helium", "/checks/helium")],
+                ..CalculationResult::default()
+            }),
+            ..CalculationPage::default()
+        };
+        let html = page.render().expect("a page of plain values renders");
+        let place = |text: &str| html.find(text).expect("it is on the page");
+        assert!(place("Stored pressure") < place("A leak."));
+        assert!(place("A leak.") < place("Purge first."));
+        assert!(place("Purge first.") < place("Spray helium"));
+
+        page.result = None;
+        let html = page.render().expect("a page of plain values renders");
+        assert!(html.contains("Purge first."));
     }
 
     /// The content policy allows neither, and only [`SafeHtml`] may go out unescaped.

@@ -8,7 +8,7 @@ use super::form::{
 use super::page::Page;
 
 /// How many check rows an empty form has, and how many more each press of "more rows" brings.
-pub const CHECK_ROWS: usize = 6;
+pub const CHECK_ROWS: usize = 3;
 
 /// Filing or correcting a report.
 #[derive(Clone, Debug, Template)]
@@ -142,13 +142,12 @@ impl IncidentForm {
             tool: Field::select("tool", "Tool", grouped(&choices.tools)),
             occurred_at: Field::line("occurred_at", "First seen", LineKind::Moment).hint("Date and time, UTC."),
             closed_at: Field::line("closed_at", "Closed", LineKind::Moment)
-                .hint("Date and time, UTC. Leave empty while open.")
-                .optional(),
+                .hint("Date and time, UTC. Leave empty while open; needed to close."),
             symptom: Field::area("symptom", "What was seen", 5)
                 .hint("In your own words, as you would tell a colleague. Others will search for these words."),
             healthy: pressure("healthy", "Healthy base pressure", "What this tool reached when it was well."),
             faulty: pressure("faulty", "At the fault", "The best it reached while something was wrong."),
-            restored: pressure("restored", "After the fix", "What it reached once put right.").optional(),
+            restored: pressure("restored", "After the fix", "What it reached once put right. To close, this, or why it was not restored."),
             signs: three_states("signs", &choices.signs),
             antecedents: three_states("antecedents", &choices.antecedents),
             checks: (0..rows.max(1)).map(|row| CheckRow::blank(choices, row)).collect(),

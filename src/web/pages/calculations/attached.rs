@@ -219,7 +219,8 @@ pub(super) async fn show_again(
         ..result
     };
     let about = about(named);
-    let mut page = Page::new(about.name, Section::Search);
+    let title = format!("{} of incident {}", about.name, filed.number);
+    let mut page = Page::new(title, Section::Search);
     page.trail = vec![
         Link::new("Search", "/"),
         Link::new(

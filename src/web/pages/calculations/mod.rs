@@ -415,7 +415,13 @@ fn page(
 ) -> Result<Html<String>, Fault> {
     let (computed, held) = computed.unzip();
     let about = about(named);
-    let mut page = Page::new(about.name, Section::Calculations);
+    // Whoever only hears the title is told what became of what was sent.
+    let title = match (&computed, !form.summary().is_empty()) {
+        (Some(_), _) => format!("Result: {}", about.name),
+        (None, true) => format!("Not taken yet: {}", about.name),
+        (None, false) => about.name.to_owned(),
+    };
+    let mut page = Page::new(title, Section::Calculations);
     page.trail = vec![Link::new("Calculate", "/calculations")];
     page.notice = context.notice();
     let result = match computed {

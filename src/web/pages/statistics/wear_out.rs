@@ -219,14 +219,16 @@ pub(super) async fn show(State(app): State<App>, asked: Asked) -> Result<Respons
             "No closed incident with a cause is on record yet.".to_owned()
         }
     });
+    let mut title = TITLE.to_owned();
     if let Some(cause) = chosen.filter(|_| empty.is_none()) {
+        title = format!("{TITLE}: {}", cause.name.to_lowercase());
         let (part, more) = one_part(&app, &asked, &selection, cause, &all).await?;
         fields.extend(more);
         sections.push(part);
         sections.push(list(&app, &asked, &all));
     }
     let page = fault::page(&StatisticsPage {
-        page: Page::new(TITLE, Section::Statistics),
+        page: Page::new(title, Section::Statistics),
         ways: ways(&asked, PATH),
         action: PATH.to_owned(),
         filters: fields,
