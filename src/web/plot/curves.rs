@@ -33,6 +33,12 @@ pub(in crate::web) enum Mark {
     Numbered(u8),
 }
 
+impl Mark {
+    fn is_of_readings(self) -> bool {
+        matches!(self, Mark::Dots | Mark::Circles)
+    }
+}
+
 /// Values that belong together.
 #[derive(Clone, Debug)]
 pub(in crate::web) struct Series {
@@ -55,7 +61,7 @@ pub(in crate::web) struct Curves<'a> {
     pub(in crate::web) across: Axis,
     /// The axis up.
     pub(in crate::web) up: Axis,
-    /// The series; the first is drawn first.
+    /// The series, drawn in this order, lines before readings.
     pub(in crate::web) series: Vec<Series>,
 }
 
@@ -91,7 +97,18 @@ impl Curves<'_> {
             .x_label_formatter(&|place| across.label(*place))
             .y_label_formatter(&|place| up.label(*place))
             .draw()?;
-        for (place, series) in self.series.iter().enumerate() {
+        // What was measured lies over the lines through it.
+        let lines = self
+            .series
+            .iter()
+            .enumerate()
+            .filter(|(_, one)| !one.mark.is_of_readings());
+        let readings = self
+            .series
+            .iter()
+            .enumerate()
+            .filter(|(_, one)| one.mark.is_of_readings());
+        for (place, series) in lines.chain(readings) {
             let colour = colour(place);
             let ground = up.range().start;
             let points: Vec<(f64, f64)> = series
@@ -103,7 +120,7 @@ impl Curves<'_> {
             match series.mark {
                 Mark::Dots => {
                     chart.draw_series(
-                        points.iter().map(|at| Circle::new(*at, 2, colour.filled())),
+                        points.iter().map(|at| Circle::new(*at, 3, colour.filled())),
                     )?;
                 }
                 Mark::Circles => {
@@ -114,7 +131,7 @@ impl Curves<'_> {
                     )?;
                 }
                 Mark::Line => {
-                    chart.draw_series(LineSeries::new(points, colour.stroke_width(3)))?;
+                    chart.draw_series(LineSeries::new(points, colour.stroke_width(2)))?;
                 }
                 Mark::Dashes => {
                     chart.draw_series(DashedLineSeries::new(
