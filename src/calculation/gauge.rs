@@ -10,9 +10,6 @@ use crate::vacuum::gauge::{
 };
 use crate::vacuum::units::{PressureUnit, Typed, TypedPressure};
 
-/// Gauges further apart than this disagree.
-const DISAGREE: f64 = 3.0;
-
 /// The readings of one chamber at one time.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -187,7 +184,7 @@ fn set_signs(outcome: &mut Outcome, judgement: &Judgement, gas: Option<Gas>) {
         .disagreement
         .filter(|_| gas.is_none() || judgement.verdict == Verdict::Consistent);
     if let Some(factor) = judgement.disagreement_corrected.or(as_read) {
-        set("gauge-disagrees", factor > DISAGREE);
+        set("gauge-disagrees", factor > judgement.agree_within);
     }
     match judgement.verdict {
         Verdict::Consistent => {

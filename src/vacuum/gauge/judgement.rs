@@ -6,7 +6,8 @@ use super::{GaugeError, GaugeKind, Principle, correction};
 use crate::vacuum::gas::Gas;
 use crate::vacuum::units::{Pressure, PressureUnit};
 
-/// Gauges agree within this factor: common practice, no source.
+/// Gauges agree within this factor, whatever they are: common practice, no source. [`agree_within`] asks more
+/// of those that can do better.
 const AGREE: f64 = 3.0;
 
 /// Where a head that reads with its heat-loss side alone stops, Pa: 8e-5 to 1.5e-3 Torr.
@@ -89,6 +90,8 @@ pub struct Judgement {
     pub disagreement: Option<f64>,
     /// The same after the gas factors, if the gas is known and all factors are.
     pub disagreement_corrected: Option<f64>,
+    /// Up to this factor gauges as those that can be compared agree.
+    pub agree_within: f64,
 }
 
 /// Something to do next.
@@ -162,12 +165,13 @@ impl Step {
 ///
 /// Rules in order: a sensor that is off where it should not be; a reading that does not move near the heat-loss
 /// limit or one or two decades below, unless an independent ion gauge agrees with it; a gauge that
-/// shows pressure in sure high vacuum; a difference that the known gas explains; agreement within
-/// a factor of three; otherwise the readings cannot tell. A gauge without an ion side near its lower end
+/// shows pressure in sure high vacuum, or stands still above a lit ion gauge that moves there; a difference that
+/// the known gas explains; agreement as well as such gauges can (a factor of three, less for those without an ion
+/// side); otherwise the readings cannot tell. A gauge without an ion side near its lower end
 /// ([`GaugeKind::rests_up_to`]), and any gauge below its range, says no more than that the pressure is not above
 /// that, and one above its range no more than that it is not below: such a reading contradicts others, and
 /// confirms none. Nor does a combination head at its Pirani limit alone, unless it was seen to move. A sensor is
-/// off by design above 0.01 mbar, and beside one that is lit and moves it may be a spare.
+/// off by design above 0.01 mbar, and beside one that is lit and moves a gauge of nothing but an ion side may be a spare.
 /// An error without a reading, or for one of zero on a gauge with an ion side. The limits are common practice, no
 /// source.
 pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
@@ -186,6 +190,7 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
         let corrected: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, gas)).collect();
         spread(corrected?.into_iter())
     });
+    let agree_within = agree_within(&compared, disagreement_corrected.is_some());
     let unit = situation.unit;
     let (verdict, mut reason, mut next) = not_lit(readings, unit)
         .or_else(|| stuck(readings, unit))
@@ -194,7 +199,14 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
         .unwrap_or_else(|| match &compared[..] {
             [] => bounded(&set_aside, unit),
             [one] => alone(one, set_aside.first(), unit),
-            _ => compare(situation, &compared, disagreement_corrected, held.at_least),
+            _ => {
+                let differ = Differ {
+                    corrected: disagreement_corrected,
+                    at_least: held.at_least,
+                    agree_within,
+                };
+                compare(situation, &compared, differ)
+            }
         });
     let off = readings.iter().find(|r| r.is_off());
     if let Some(off) = off.filter(|_| verdict != Verdict::NotLit) {
@@ -224,7 +236,38 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
         next,
         disagreement,
         disagreement_corrected,
+        agree_within,
     })
+}
+
+/// Within which factor gauges as these agree in a gas that is known or not. Common practice, no source: diaphragms,
+/// which no gas matters to, to some per cent from 100 mbar on (a head of 1,000 mbar whose zero is off by a
+/// hundredth of it is 10 mbar off) and to a half or twice below; gauges of heat loss in a gas that is known to
+/// twice, a Pirani near atmosphere and all others to three times.
+fn agree_within(compared: &[Reading], gas_is_known: bool) -> f64 {
+    let own = |r: &Reading| {
+        let pascals = r.pressure.pascals();
+        match r.kind {
+            GaugeKind::Capacitance if pascals > 1e4 => 1.2,
+            GaugeKind::Capacitance if pascals > 1e3 => 1.5,
+            GaugeKind::Capacitance => 2.0,
+            GaugeKind::Pirani if gas_is_known && pascals < 1e3 => 2.0,
+            GaugeKind::Convection if gas_is_known => 2.0,
+            _ => AGREE,
+        }
+    };
+    compared.iter().map(own).reduce(f64::max).unwrap_or(AGREE)
+}
+
+/// How two readings or more differ.
+#[derive(Clone, Copy, Debug)]
+struct Differ {
+    /// Highest over lowest after the gas factors, if all are known.
+    corrected: Option<f64>,
+    /// Whether one of them only bounds the pressure, so that they differ by at least so much.
+    at_least: bool,
+    /// Up to this factor they agree.
+    agree_within: f64,
 }
 
 type Outcome = (Verdict, String, Vec<Step>);
@@ -385,7 +428,13 @@ fn not_lit(readings: &[Reading], unit: PressureUnit) -> Option<Outcome> {
     let another_measures = readings.iter().any(|r| {
         r.means_something()
             && match r.principle() {
-                Principle::Ion => r.lit == Some(true) && r.moves == Some(true),
+                // A combination head is read whether it is lit or not: one that stands above another gauge at
+                // high vacuum is no spare.
+                Principle::Ion => {
+                    let stands_above = off.is_combination()
+                        && off.pressure.pascals() > AGREE * r.pressure.pascals();
+                    r.lit == Some(true) && r.moves == Some(true) && !stands_above
+                }
                 _ => !r.rests() && r.pressure.pascals() > ION_SIDE_OFF,
             }
     });
@@ -408,9 +457,10 @@ fn stuck(readings: &[Reading], unit: PressureUnit) -> Option<Outcome> {
         if r.moves != Some(false) || !r.kind.must_be_lit() {
             return None;
         }
+        // One that does not move either bears it out only if both are seen to be lit: then the pressure stands.
         let agrees = readings.iter().enumerate().any(|(other, o)| {
             other != place
-                && o.moves != Some(false)
+                && (o.moves != Some(false) || o.lit == Some(true) && r.lit == Some(true))
                 && o.means_something()
                 && !o.rests()
                 && !o.may_be_at_pirani_limit()
@@ -508,15 +558,18 @@ fn no_high_vacuum(situation: &Situation) -> Option<Outcome> {
     })
 }
 
-/// Two readings or more, at least one of which only bounds the pressure if they differ by `at_least` so much.
-fn compare(
-    situation: &Situation,
-    compared: &[Reading],
-    disagreement_corrected: Option<f64>,
-    at_least: bool,
-) -> Outcome {
+/// Two readings or more.
+fn compare(situation: &Situation, compared: &[Reading], differ: Differ) -> Outcome {
+    let Differ {
+        at_least,
+        agree_within,
+        ..
+    } = differ;
     let by = if at_least { "by at least" } else { "by" };
     let factor = spread(compared.iter().map(|r| r.pressure.pascals())).unwrap_or(1.0);
+    if let Some(outcome) = stands_above_one_that_moves(compared, situation.unit) {
+        return outcome;
+    }
     if compared.iter().any(|r| r.moves == Some(false)) {
         return (
             Verdict::CannotTell,
@@ -527,8 +580,10 @@ fn compare(
     let one_principle = compared
         .windows(2)
         .all(|two| two[0].principle() == two[1].principle());
-    match (situation.gas, disagreement_corrected) {
-        (Some(gas), Some(corrected)) => compare_in(gas, compared, factor, corrected),
+    match (situation.gas, differ.corrected) {
+        (Some(gas), Some(corrected)) => {
+            compare_in(gas, compared, factor, corrected, agree_within)
+        }
         (Some(gas), None) if !one_principle => (
             Verdict::CannotTell,
             format!(
@@ -542,7 +597,7 @@ fn compare(
                 Step::SecondGauge,
             ],
         ),
-        _ if factor <= AGREE => agree(compared, factor),
+        _ if factor <= agree_within => agree(compared, factor),
         _ => match gas_that_reconciles(compared).filter(|_| situation.gas.is_none() && !at_least) {
             Some((gas, left)) => (
                 Verdict::CannotTell,
@@ -569,6 +624,41 @@ fn compare(
     }
 }
 
+/// A gauge without an ion side that stands still above a lit ion gauge in high vacuum that moves: its zero is off.
+fn stands_above_one_that_moves(compared: &[Reading], unit: PressureUnit) -> Option<Outcome> {
+    let moving = compared.iter().find(|r| {
+        r.principle() == Principle::Ion
+            && r.lit == Some(true)
+            && r.moves == Some(true)
+            && r.pressure.pascals() < HIGH_VACUUM
+    })?;
+    let standing = compared.iter().find(|r| {
+        r.principle() != Principle::Ion
+            && !r.kind.must_be_lit()
+            && r.moves == Some(false)
+            && r.pressure.pascals() > AGREE * moving.pressure.pascals()
+    })?;
+    let reason = format!(
+        "The {} stands at {} while the {}, which is lit, moves at {} as the pressure must, so the zero of the first is off",
+        standing.kind.name(),
+        shown(standing.pressure, unit),
+        moving.kind.name(),
+        shown(moving.pressure, unit)
+    );
+    Some(match standing.principle() {
+        Principle::Thermal => (
+            Verdict::PiraniZeroOff,
+            reason,
+            vec![Step::SetZero, Step::LookAtWire],
+        ),
+        _ => (
+            Verdict::CannotTell,
+            reason,
+            vec![Step::SetZero, Step::SecondGauge],
+        ),
+    })
+}
+
 /// What decides which of two gauges is wrong.
 const WHICH_IS_WRONG: [Step; 4] = [
     Step::TryWhetherItMoves,
@@ -586,7 +676,9 @@ fn outvoted(compared: &[Reading], factor: f64) -> Option<Outcome> {
             .map(|(_, r)| r)
     };
     let is_odd = |place: usize| {
-        spread(others(place).map(|r| r.pressure.pascals())).is_some_and(|factor| factor <= AGREE)
+        let rest: Vec<Reading> = others(place).copied().collect();
+        spread(rest.iter().map(|r| r.pressure.pascals()))
+            .is_some_and(|factor| factor <= agree_within(&rest, false))
             && others(place).all(|r| r.moves == Some(true) && !r.rests())
     };
     let mut odd = (0..compared.len()).filter(|place| is_odd(*place));
@@ -611,8 +703,14 @@ fn outvoted(compared: &[Reading], factor: f64) -> Option<Outcome> {
 }
 
 /// Two readings or more in a gas for which all have a factor.
-fn compare_in(gas: Gas, compared: &[Reading], factor: f64, corrected: f64) -> Outcome {
-    match (factor <= AGREE, corrected <= AGREE) {
+fn compare_in(
+    gas: Gas,
+    compared: &[Reading],
+    factor: f64,
+    corrected: f64,
+    agree_within: f64,
+) -> Outcome {
+    match (factor <= agree_within, corrected <= agree_within) {
         (true, true) => agree(compared, factor),
         (false, true) => (
             Verdict::GasDependent,
@@ -673,7 +771,8 @@ fn gas_that_reconciles(compared: &[Reading]) -> Option<(Gas, f64)> {
         .into_iter()
         .find_map(|gas| {
             let values: Option<Vec<f64>> = compared.iter().map(|r| corrected(r, gas)).collect();
-            let left = spread(values?.into_iter()).filter(|factor| *factor <= AGREE)?;
+            let left = spread(values?.into_iter())
+                .filter(|factor| *factor <= agree_within(compared, true))?;
             Some((gas, left))
         })
 }

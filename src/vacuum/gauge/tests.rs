@@ -676,3 +676,109 @@ proptest! {
         );
     }
 }
+
+fn lit(kind: GaugeKind, value: f64) -> Reading {
+    Reading {
+        lit: Some(true),
+        moves: Some(true),
+        ..reads(kind, value)
+    }
+}
+
+/// Common practice, no source: a head that reads with its heat-loss side because its cathode is off is the fault of
+/// the trade, and a second gauge far below it shows that, and makes no spare of it.
+#[test]
+fn a_head_that_is_off_above_a_gauge_in_high_vacuum_is_not_lit() {
+    let off = Reading {
+        lit: Some(false),
+        ..reads(Combination, 5e-4)
+    };
+    let judgement = judged(&[off, lit(HotFilament, 1e-7)], None, None);
+    assert_eq!(judgement.verdict, Verdict::NotLit, "{}", judgement.reason);
+    // A gauge of nothing but an ion side has no reading then, and may be a spare.
+    let spare = Reading {
+        lit: Some(false),
+        ..reads(ColdCathode, 5e-4)
+    };
+    let judgement = judged(&[spare, lit(HotFilament, 1e-7)], None, None);
+    assert_eq!(
+        judgement.verdict,
+        Verdict::Consistent,
+        "{}",
+        judgement.reason
+    );
+}
+
+/// Diaphragms agree to per cents and no gas matters to them: common practice, no source.
+#[test]
+fn diaphragms_are_held_to_what_they_can() {
+    for (one, other, agree) in [
+        (760.0, 300.0, false),
+        (760.0, 700.0, true),
+        (0.075, 0.19, false),
+        (0.075, 0.1, true),
+    ] {
+        let two = [reads(Capacitance, one), reads(Capacitance, other)];
+        let judgement = judged(&two, None, None);
+        let factor = judgement.disagreement.unwrap();
+        assert_eq!(factor <= judgement.agree_within, agree, "{one} {other}");
+        assert_eq!(
+            judgement.verdict == Verdict::Consistent,
+            agree,
+            "{one} {other}"
+        );
+        assert!(
+            agree || !judgement.reason.contains("full of"),
+            "{}",
+            judgement.reason
+        );
+    }
+    // What argon does to a heat-loss gauge is less than these differ by.
+    let left = judged(
+        &[reads(Pirani, 4.5e-3), reads(Capacitance, 2.25e-2)],
+        Some(Gas::Argon),
+        None,
+    );
+    assert_eq!(left.verdict, Verdict::CannotTell, "{}", left.reason);
+}
+
+/// Common practice, no source.
+#[test]
+fn a_heat_loss_gauge_that_stands_above_one_that_moves_has_its_zero_off() {
+    let two = [stays(Pirani, 2.2e-2), lit(ColdCathode, 1.5e-7)];
+    let judgement = judged(&two, None, None);
+    assert_eq!(
+        judgement.verdict,
+        Verdict::PiraniZeroOff,
+        "{}",
+        judgement.reason
+    );
+    assert_eq!(judgement.next[0], Step::SetZero);
+    let capacitance = judged(
+        &[stays(Capacitance, 6e-3), lit(ColdCathode, 1.5e-7)],
+        None,
+        None,
+    );
+    assert_eq!(capacitance.verdict, Verdict::CannotTell);
+    assert_eq!(capacitance.next[0], Step::SetZero, "{}", capacitance.reason);
+}
+
+/// Two ion gauges that are seen to be lit, stand still and read the same: the pressure stands, no gauge is at fault.
+#[test]
+fn two_lit_gauges_that_agree_are_not_stuck() {
+    let still = |kind, value| Reading {
+        moves: Some(false),
+        ..lit(kind, value)
+    };
+    let judgement = judged(
+        &[still(Combination, 5e-4), still(HotFilament, 5e-4)],
+        None,
+        None,
+    );
+    assert_eq!(
+        judgement.verdict,
+        Verdict::CannotTell,
+        "{}",
+        judgement.reason
+    );
+}
