@@ -264,9 +264,9 @@ pub enum LogError {
         /// What is not known.
         what: String,
     },
-    /// Numbers that rise by one, under a heading that names no time.
+    /// Numbers that rise by one, and no heading names a time.
     #[error(
-        "line {line}: the numbers of the column {column:?} rise by one from line to line, under a heading that names no time: they may count the readings; accepted: a heading with its unit, such as Time (s), or the unit chosen"
+        "line {line}: the numbers of the column {column:?} rise by one from line to line, and no heading names a time: they may count the readings; accepted: a heading with its unit, such as Time (s), or the unit chosen"
     )]
     MayCount {
         /// The line of the heading.

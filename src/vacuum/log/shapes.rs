@@ -77,7 +77,8 @@ fn a_column_that_stands_still_is_not_the_pressure() {
     assert_eq!(read(text, &NONE).unwrap().pascals, [5e-2, 5e-2]);
 }
 
-/// Without headings, the numbers over decades are the pressures.
+/// Without headings, the numbers over decades are the pressures; what counts the lines is no time where another column
+/// rises too.
 #[test]
 fn without_headings_the_numbers_over_decades_are_the_pressures() {
     let rows = |row: &dyn Fn(i32) -> String| (0..20).map(|at| row(at) + "\n").collect::<String>();
@@ -90,6 +91,8 @@ fn without_headings_the_numbers_over_decades_are_the_pressures() {
         )
     });
     gives(&warm, &MILLIBAR, TEN);
+    let counted = rows(&|at| format!("{at};{};{}e-6", 10 * at, at + 1));
+    assert!(problem(&counted, &MILLIBAR).contains("may count the readings"));
     let every_second = rows(&|at| format!("{at};{}e-6;{}", at + 1, 21 - at % 2));
     gives(&every_second, &MILLIBAR, &[(0.0, 1e-4), (1.0, 2e-4)]);
 }

@@ -92,7 +92,8 @@ fn doubt(table: &Table<'_>, around: &Around, column: usize, said: bool) -> Optio
     if let Some(words) = strange() {
         return Some(doubt(Why::unit(words)));
     }
-    if heading.what == What::Unsaid && !said && table.header.is_some() && counts(table, column) {
+    let may_count = table.header.is_some() || another_rises(table, column);
+    if heading.what == What::Unsaid && !said && may_count && counts(table, column) {
         return Some(doubt(Why::Counts));
     }
     let behind = || {
@@ -102,6 +103,17 @@ fn doubt(table: &Table<'_>, around: &Around, column: usize, said: bool) -> Optio
         })
     };
     behind().or_else(|| around.doubt_above(table, |(seconds, ..)| seconds.is_some()))
+}
+
+/// Whether beside pressures over decades another column rises from each reading to the next, which may be the time.
+fn another_rises(table: &Table<'_>, column: usize) -> bool {
+    let columns = || 0..table.width();
+    let rises = |other: usize| {
+        let numbers = table.numbers(other);
+        numbers.len() > 1 && numbers.is_sorted_by(|one, next| one < next)
+    };
+    columns().any(|other| table.in_powers(other))
+        && columns().any(|other| other != column && !table.in_powers(other) && rises(other))
 }
 
 /// Whether the numbers of a column rise by one from each reading to the next.
