@@ -5,72 +5,30 @@
 //! analysed in one place (`analysis`) for documents, queries and excerpts alike.
 //! Nothing here knows of the web or the store; [`crate::follow`] brings the two together.
 
-mod abbreviations;
-mod analysis;
-mod beside;
-mod circumstances;
-mod denied;
-mod digest;
-mod document;
-mod everyday;
-mod excerpt;
-mod happened;
-mod held;
-mod in_use;
-mod index;
-mod kept;
-mod language;
-mod leaning;
-mod learning;
-mod lexer;
-mod moments;
-mod naming;
-mod negation;
-mod noted;
-mod pairs;
-mod phrase;
-mod plan;
-mod pressure;
-mod quantity;
+mod asking;
+mod indexed;
 mod query;
-mod rank;
-mod rarity;
-mod remark;
-mod rough;
-mod schema;
-mod shelf;
-mod shortlist;
-mod side_by_side;
-mod site;
-mod spelling;
-mod spread;
-mod stated;
-mod suggest;
-mod surface;
-mod telling;
+mod ranking;
+mod reading;
+mod showing;
 #[cfg(test)]
 mod tests;
-mod unseen;
-mod vocabulary;
-mod walk;
-mod weights;
-mod words;
 
-pub use circumstances::Circumstances;
-pub use document::Entry;
-pub use excerpt::{Excerpt, Matches};
-pub use in_use::IndexInUse;
-pub use index::{Held, Prepared, Reached, SearchIndex};
-pub use leaning::Leaning;
-pub use naming::Names;
-pub use plan::Understood;
+pub use asking::naming::Names;
+pub use asking::plan::Understood;
+pub use asking::remark::{Figure, Known, Remark};
+pub use asking::stated::Stated;
+pub use indexed::document::Entry;
+pub use indexed::in_use::IndexInUse;
+pub use indexed::index::{Held, Prepared, Reached, SearchIndex};
+pub use indexed::shelf::{Found, Shelf, Standing, Why};
 pub use query::{Answer, Filters, Hit, Request};
-pub use remark::{Figure, Known, Remark};
-pub use shelf::{Found, Shelf, Standing, Why};
-pub use stated::Stated;
-pub use suggest::{Offered, Sort, Suggester, Suggestion};
-pub use weights::Weights;
-pub use words::WordMistakes;
+pub use ranking::circumstances::Circumstances;
+pub use ranking::leaning::Leaning;
+pub use ranking::weights::Weights;
+pub use reading::words::WordMistakes;
+pub use showing::excerpt::{Excerpt, Matches};
+pub use showing::suggest::{Offered, Sort, Suggester, Suggestion};
 
 /// What can go wrong with the index.
 #[derive(Debug, thiserror::Error)]

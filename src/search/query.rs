@@ -17,35 +17,42 @@ use tantivy::{
     schema::{Field, IndexRecordOption},
 };
 
-use super::{
-    Entry, SearchError, SearchIndex,
-    analysis::{self, denied_forms},
-    beside::Beside,
-    denied,
-    document::{Noted, Part, When},
-    happened::happened,
-    held::Held,
-    language::Named,
-    leaning::Leaning,
-    naming::Names,
-    noted::InNoted,
-    phrase::Phrase,
-    plan::{self, AskedPressure, Strict, Understood, Wanted},
-    pressure::{self, Reading, Told},
-    quantity::{self, Sort, quantities},
-    rank::{self, Scorer},
-    remark::{Figure, Remark},
-    schema::{BEFORE, ELSEWHERE, FAULT},
-    shortlist::{self, Allowed, Form, Forms, Plan},
-    spread,
-    surface::Surface,
-    unseen::Unseen,
-    walk,
-    weights::Weights,
-};
 use crate::{
     casebook::{Asker, SiteScope},
     catalogue::{AntecedentId, Kind},
+    search::{
+        Entry, SearchError, SearchIndex,
+        asking::{
+            denied,
+            happened::happened,
+            held::Held,
+            language::Named,
+            naming::Names,
+            noted::InNoted,
+            phrase::Phrase,
+            plan::{self, AskedPressure, Strict, Understood, Wanted},
+            remark::{Figure, Remark},
+            unseen::Unseen,
+        },
+        indexed::{
+            document::{Noted, Part, When},
+            schema::{BEFORE, ELSEWHERE, FAULT},
+        },
+        ranking::{
+            beside::Beside,
+            leaning::Leaning,
+            rank::{self, Scorer},
+            shortlist::{self, Allowed, Form, Forms, Plan},
+            spread, walk,
+            weights::Weights,
+        },
+        reading::{
+            analysis::{self, denied_forms},
+            pressure::{self, Reading, Told},
+            quantity::{self, Sort, quantities},
+            surface::Surface,
+        },
+    },
     vacuum::units::PressureUnit,
 };
 

