@@ -298,7 +298,7 @@ async fn what_if(scripts: bool) {
             .expect("the mark");
         assert_eq!(kept, json!("the same page"), "the page was loaded anew");
         let said = browser
-            .find(Locator::Css("[role='status'].visually-hidden"))
+            .find(Locator::Css("[role='status'].heard"))
             .await
             .expect("what a screen reader hears")
             .prop("textContent")

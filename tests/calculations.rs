@@ -480,8 +480,8 @@ pub(crate) fn asked(name: &str, fields: &[(&str, &str)]) -> String {
     format!("/calculations/{name}?{query}")
 }
 
-/// A page with a result: cautions first, then verdict, figures, a plot with its table, and what
-/// was assumed; and never a word that something is safe.
+/// A page with a result: the hazards first, then verdict, figures, a plot with its table, the cautions whole
+/// before what would decide, and what was assumed; and never a word that something is safe.
 #[track_caller]
 fn assert_result(page: &Answer, caution: Option<&str>, verdict: &str) {
     let place = |words: &str| {
@@ -491,7 +491,15 @@ fn assert_result(page: &Answer, caution: Option<&str>, verdict: &str) {
     };
     let result = place("id=\"result\"");
     if let Some(caution) = caution {
-        assert!(place(caution) < result, "{caution} comes late");
+        assert!(place(caution) < place(verdict), "{caution} comes late");
+        let whole = place("id=\"cautions-title\"");
+        assert!(
+            page.text[whole..].contains(caution),
+            "{caution} is not told"
+        );
+        if let Some(next) = page.text.find("<h3>What would decide</h3>") {
+            assert!(whole < next, "the cautions come late");
+        }
     }
     assert!(place(verdict) > result);
     assert!(place("<svg width=") > result && place("viewBox=\"0 0 420") > result);

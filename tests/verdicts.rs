@@ -627,10 +627,13 @@ async fn walk(stories: Vec<Story>) {
                     .caution(caution.as_str())
                     .expect("a caution")
                     .hazard;
+                // Named before the verdict, and told whole before what to do about it.
+                let whole = place("id=\"cautions-title\"");
                 assert!(
-                    place(hazard) < result,
+                    place(hazard) < place("class=\"verdict") && whole < link,
                     "{hazard} comes after what it warns of"
                 );
+                assert!(page.text[whole..link].contains(hazard.as_str()), "{hazard}");
             }
         }
         if report["concluded"] == false {
