@@ -860,6 +860,11 @@ async fn a_search_that_finds_nothing_says_what_was_left_out() {
         .await
         .expect(200)
         .assert_shows("No case holds the word “xylqwvzzk”");
+    // Typed twice, it is told once.
+    app.get("/search?q=xylqwvzzk+xylqwvzzk+plokqwx")
+        .await
+        .expect(200)
+        .assert_shows("the words “xylqwvzzk” and “plokqwx”");
 }
 
 #[tokio::test]

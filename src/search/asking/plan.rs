@@ -799,6 +799,7 @@ impl Planner<'_> {
             _ => None,
         });
         match others {
+            Some(words) if words.iter().any(|told| told == shown) => {}
             Some(words) => words.push(shown.to_owned()),
             None => self.remarks.push(Remark::Unwritten(vec![shown.to_owned()])),
         }
