@@ -61,11 +61,18 @@ impl Spectrum {
     /// peak) are taken as zero. What was done so stands in [`Spectrum::notes`], with the line.
     pub fn read(text: &str) -> Result<Self, SpectrumError> {
         let text = text.trim_start_matches('\u{feff}');
-        let mut lines = text
+        let written: Vec<(usize, &str)> = text
             .lines()
             .enumerate()
             .map(|(index, line)| (index + 1, line.trim()))
-            .filter(|(_, line)| !line.is_empty() && !line.starts_with('#'));
+            .filter(|(_, line)| !line.is_empty())
+            .collect();
+        let below = written.iter().skip(1).map(|(_, line)| *line).chain([""]);
+        let mut lines = written
+            .iter()
+            .zip(below)
+            .filter(|((_, line), below)| !line.starts_with('#') || is_heading(line, below))
+            .map(|(line, _)| *line);
         let Some((_, first)) = lines.clone().next() else {
             return Err(SpectrumError {
                 line: None,
@@ -472,9 +479,10 @@ fn read_table<'a>(
         header = Some(text);
         header_line = line;
     }
-    let Some(layout) = layout else {
+    let Some(mut layout) = layout else {
         return Err(no_columns(lines));
     };
+    layout.leave_out_steps(header, lines.clone());
     if let Some(header) = header {
         refuse_scale(header, header_line, &layout)?;
     }
@@ -518,6 +526,72 @@ fn read_table<'a>(
         rows.push(row(line, mass, current, beside, comma, &mut units)?);
     }
     Ok(rows)
+}
+
+/// Whether a line that begins with a hash names the columns of the table that begins below it.
+fn is_heading(line: &str, below: &str) -> bool {
+    let names = line.trim_start_matches('#');
+    let as_many = |delimiter: &char| {
+        let named = cells(line, *delimiter).len();
+        named > 1 && named == cells(below, *delimiter).len()
+    };
+    names_columns(names) && delimiters(below).any(|delimiter| as_many(&delimiter))
+}
+
+impl Layout {
+    /// Takes what goes up by even steps, as a column that counts the rows or the masses does, for no current
+    /// where there is another column, and the one beside the currents for the masses where no heading names them.
+    fn leave_out_steps<'a>(
+        &mut self,
+        header: Option<&str>,
+        lines: impl Iterator<Item = (usize, &'a str)>,
+    ) {
+        const LOOKED_AT: usize = 50;
+        const FEWEST: usize = 4;
+        let comma = self.delimiter != ',';
+        let rows: Vec<Vec<Option<f64>>> = lines
+            .skip_while(|(line, _)| *line < self.line)
+            .take(LOOKED_AT)
+            .map(|(_, text)| {
+                let cells = cells(text, self.delimiter);
+                cells.iter().map(|cell| number(cell, comma)).collect()
+            })
+            .collect();
+        let column = |at: usize| -> Option<Vec<f64>> {
+            rows.iter()
+                .map(|row| row.get(at).copied().flatten())
+                .collect()
+        };
+        let steps_evenly = |at: usize| {
+            column(at).is_some_and(|values| {
+                let step = values.get(1).map_or(0.0, |second| second - values[0]);
+                values.len() >= FEWEST
+                    && step > 0.0
+                    && values
+                        .windows(2)
+                        .all(|two| (two[1] - two[0] - step).abs() < 1e-6 * step)
+            })
+        };
+        if !steps_evenly(self.current) {
+            return;
+        }
+        let others = (0..self.cells).filter(|&at| at != self.mass && column(at).is_some());
+        let Some(current) = others.into_iter().find(|&at| !steps_evenly(at)) else {
+            return;
+        };
+        let is_named = header.is_some_and(|header| {
+            cells(header, self.delimiter)
+                .get(self.mass)
+                .is_some_and(|name| {
+                    let name = name.to_lowercase();
+                    MASS_NAMES.iter().any(|mass| name.contains(mass))
+                })
+        });
+        if !is_named && current > 0 && steps_evenly(current - 1) {
+            self.mass = current - 1;
+        }
+        self.current = current;
+    }
 }
 
 /// Refuses a scale in the heading of the currents: whether they were multiplied by it, nobody can tell.

@@ -1185,3 +1185,37 @@ fn a_thousandth_of_process_argon_clears_no_air() {
     let cleared = judged(&hydrogen, Circumstances::default()).air;
     assert_eq!(cleared.air, Air::Absent, "{cleared:?}");
 }
+
+/// A column that counts the rows is neither mass nor current, whatever stands above it.
+#[test]
+fn a_column_that_counts_is_no_current() {
+    let peaks = [
+        (14, 6e-10),
+        (15, 1e-11),
+        (16, 3e-10),
+        (17, 2e-10),
+        (18, 9e-10),
+        (19, 1e-12),
+    ];
+    let plain: String = peaks
+        .map(|(mass, current)| format!("{mass};{current:e}\n"))
+        .concat();
+    let plain = Spectrum::read(&format!("Mass;Ion current\n{plain}")).unwrap();
+    for heading in [
+        "Nr;Masse;Ionenstrom (A)\n",
+        "i;amu;A\n",
+        "#;Mass;Ion Current (A)\n",
+        "",
+    ] {
+        let table: String = peaks
+            .iter()
+            .enumerate()
+            .map(|(row, (mass, current))| format!("{};{mass};{current:e}\n", row + 1))
+            .collect();
+        let spectrum = Spectrum::read(&format!("{heading}{table}")).expect(heading);
+        assert_eq!(spectrum.currents(), plain.currents(), "{heading:?}");
+    }
+    // A remark is one still.
+    let remarked = "# mass scale, ion current as shown\n18 4e-9\n28 2e-9\n32 4e-10";
+    assert_eq!(Spectrum::read(remarked).unwrap().at(28), Some(2e-9));
+}
