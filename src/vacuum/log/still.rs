@@ -91,6 +91,11 @@ const COARSEST: f64 = 0.8;
 pub(super) fn drop_repeated(record: &mut TidyRecord) {
     let unit = record.unit;
     let pascals = &record.pascals;
+    // Nothing is repeated so often where fewer readings are like the one before.
+    let alike = pascals.windows(2).filter(|two| two[0] == two[1]).count();
+    if alike + 1 < REPEATED {
+        return;
+    }
     // Where the least is repeated the gauge may be at its lower limit.
     let least = pascals.iter().copied().fold(f64::INFINITY, f64::min);
     let mut keep = vec![true; pascals.len()];

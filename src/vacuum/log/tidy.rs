@@ -96,6 +96,9 @@ impl TidyRecord {
 
     /// Takes out readings that stood still, those without a flag, and notes where.
     pub(super) fn leave_out_still(&mut self, keep: &[bool]) {
+        if keep.iter().all(|keep| *keep) {
+            return;
+        }
         let mut from = 0;
         for run in keep.chunk_by(|one, next| one == next) {
             let to = from + run.len();

@@ -15,6 +15,9 @@ const BEFORE_LAST: usize = 5;
 /// over-range that was written as a number; at the end of a log, those that jump up alone.
 pub(super) fn drop_wild(record: &mut TidyRecord) {
     let pascals = &record.pascals;
+    if !any_step(pascals, |before, reading| reading > WILD * before) {
+        return;
+    }
     let mut keep = vec![true; pascals.len()];
     let mut marks = Marks::default();
     let mut at = 1;
@@ -40,6 +43,13 @@ pub(super) fn drop_wild(record: &mut TidyRecord) {
     }
     record.retain(&keep);
     record.marks.append(&mut marks.finish());
+}
+
+/// Whether any reading follows so on the one before it. Looks at all of them, without a branch in between: most logs
+/// have none.
+fn any_step(pascals: &[f64], is_so: impl Fn(f64, f64) -> bool) -> bool {
+    let steps = pascals.windows(2);
+    steps.fold(false, |any, two| any | is_so(two[0], two[1]))
 }
 
 /// How many readings from this place on are wild, if any.
@@ -75,6 +85,10 @@ const HIGHEST_SHOWN: f64 = 1e9;
 /// Takes out marks for over-range that were written as numbers; where most are as high, the unit is wrong, and they stay.
 pub(super) fn drop_over_range(record: &mut TidyRecord) {
     let is_over = |pressure: &f64| *pressure > HIGHEST_SHOWN;
+    let pressures = record.pascals.iter();
+    if !pressures.fold(false, |any, pressure| any | is_over(pressure)) {
+        return;
+    }
     let count = record
         .pascals
         .iter()
@@ -114,6 +128,9 @@ pub(super) const SIDES_AGREE: f64 = 1.5;
 /// a chamber does.
 pub(super) fn drop_dips(record: &mut TidyRecord) {
     let pascals = &record.pascals;
+    if !any_step(pascals, |before, reading| reading * DIP < before) {
+        return;
+    }
     let mut keep = vec![true; pascals.len()];
     let mut marks = Marks::default();
     let mut at = 1;

@@ -25,6 +25,11 @@ pub(super) fn below(
     lasts: f64,
 ) -> Option<TidyRecord> {
     let above = |pressure: &f64| *pressure > highest;
+    let pressures = record.pascals.iter();
+    // Without a branch in between: most records hold none.
+    if !pressures.fold(false, |any, pressure| any | above(pressure)) {
+        return None;
+    }
     let first = record.pascals.iter().position(above)?;
     let last = first.checked_sub(1)?;
     if first < readings || record.seconds[last] - record.seconds[0] < lasts {
@@ -50,6 +55,14 @@ pub(super) fn below(
 /// `None` where there is one.
 pub(super) fn between_falls(record: &TidyRecord) -> Option<TidyRecord> {
     let pascals = &record.pascals;
+    let falls_within = |readings: usize| {
+        let behind = pascals.get(readings..).unwrap_or_default();
+        let pairs = pascals.iter().zip(behind);
+        pairs.fold(false, |any, (before, low)| any | (*low * FALL < *before))
+    };
+    if !(1..=AT_ONCE).any(falls_within) {
+        return None;
+    }
     // Each fall: the last reading before it and the lowest after.
     let mut falls: Vec<(usize, usize)> = Vec::new();
     let mut at = 0;
