@@ -201,10 +201,12 @@ impl SearchIndex {
         let vocabulary = self.vocabulary_for(&searcher, &typed)?;
         let mut asked = Understood::new(&typed, &self.analysis, &vocabulary);
         let open = matches!(asker.scope, SiteScope::All);
-        for unseen in denied::unseen(&asked.denied, &request.names, &self.analysis) {
-            asked.weigh_less(&unseen);
+        let unseen = denied::unseen(&asked.denied, &request.names, &self.analysis);
+        for thing in &unseen {
+            asked.weigh_less(thing);
         }
-        asked.denied_causes = denied::causes(&asked.denied, &request.names, &self.analysis);
+        asked.denied_causes =
+            denied::causes(&asked.denied, &unseen, &request.names, &self.analysis);
         let before = happened(&typed, request.names.antecedents(), &self.analysis);
         let before = before.into_iter().map(|id| (AntecedentId::new(id), true));
         asked.circumstances.antecedents.extend(before);

@@ -92,12 +92,18 @@ pub(in crate::search) fn deny_as_well(
     Ok(deny)
 }
 
-/// The causes that are among what is denied, by their own names and those of their component and kind.
+/// The causes that are among what is denied, by their own names and those of their component and kind; what is
+/// `unseen` denies none.
 pub(in crate::search) fn causes(
     denied: &[Denied],
+    unseen: &[Denied],
     names: &Names,
     analysis: &Analysis,
 ) -> HashSet<String> {
+    let denied: Vec<&Denied> = denied
+        .iter()
+        .filter(|thing| !unseen.contains(thing))
+        .collect();
     if denied.is_empty() {
         return HashSet::new();
     }
@@ -105,10 +111,8 @@ pub(in crate::search) fn causes(
         let names = names.iter().map(|name| terms_of(name, analysis));
         (cause, names.collect::<Vec<_>>())
     });
-    let signs = unseen(denied, names, analysis);
     let among = |names: &Vec<Rc<HashSet<String>>>| {
-        let denied = denied.iter().filter(|thing| !signs.contains(thing));
-        denied.into_iter().any(|thing| {
+        denied.iter().any(|thing| {
             let all =
                 |name: &Rc<HashSet<String>>| thing.terms.iter().all(|term| name.contains(term));
             // No leak says that there is none from outside, and nothing of what leaks within.

@@ -38,3 +38,4 @@ mod tests;
 pub use read::{LineProblem, LogError, LogOptions, LogReader, PressureLog, Problems, read_log};
 pub use tidy::{Mark, MarkKind, StoodStill, TidyRecord, tidy};
 pub(in crate::vacuum) use tidy::{SHORTEST_SPAN, in_order};
+pub(in crate::vacuum) use wild::any_apart;

@@ -92,8 +92,7 @@ pub(super) fn drop_repeated(record: &mut TidyRecord) {
     let unit = record.unit;
     let pascals = &record.pascals;
     // Nothing is repeated so often where fewer readings are like the one before.
-    let alike = pascals.windows(2).filter(|two| two[0] == two[1]).count();
-    if alike + 1 < REPEATED {
+    if repeats(pascals) + 1 < REPEATED {
         return;
     }
     // Where the least is repeated the gauge may be at its lower limit.
@@ -196,6 +195,11 @@ fn figures(value: f64) -> (i32, f64) {
     (count, 10_f64.powi(power + 1 - count))
 }
 
+/// How many values are the same as the one before.
+pub(super) fn repeats(values: &[f64]) -> usize {
+    values.windows(2).filter(|two| two[0] == two[1]).count()
+}
+
 /// Fewest lines that a value is held over, and fewest values that are left.
 const HELD: usize = 3;
 const VALUES: usize = 20;
@@ -204,8 +208,7 @@ const VALUES: usize = 20;
 /// slowly than the logger asks.
 pub(super) fn use_held_once(record: &mut TidyRecord) {
     let pascals = &record.pascals;
-    let repeats = pascals.windows(2).filter(|two| two[0] == two[1]).count();
-    if HELD * repeats < (HELD - 1) * pascals.len().saturating_sub(HELD) {
+    if HELD * repeats(pascals) < (HELD - 1) * pascals.len().saturating_sub(HELD) {
         return;
     }
     let lengths: Vec<usize> = pascals

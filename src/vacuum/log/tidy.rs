@@ -3,9 +3,11 @@
 //! Sets clock jumps right, keeps repeated times, finds dropped readings, those that are wild ([`super::wild`]) and those
 //! that stand still ([`super::still`]). Each change is a [`Mark`] with its line. Must not import I/O.
 
+use std::ops::Range;
+
 use super::PressureLog;
 use super::forward::{self, Forward};
-use super::still::{STUCK, drop_repeated, drop_stuck, use_held_once};
+use super::still::{STUCK, drop_repeated, drop_stuck, repeats, use_held_once};
 use super::wild::{drop_dips, drop_over_range, drop_wild};
 use crate::vacuum::units::PressureUnit;
 
@@ -94,6 +96,30 @@ impl TidyRecord {
         format!("{:.2e} {unit}", pascals / unit.pascals_per_unit())
     }
 
+    /// A mark at one of its readings.
+    pub(in crate::vacuum) fn mark_at(&self, at: usize, kind: MarkKind, words: String) -> Mark {
+        Mark {
+            kind,
+            line: self.lines[at],
+            seconds: self.seconds[at],
+            words,
+        }
+    }
+
+    /// Some of its readings on end, with the marks of all and one more.
+    pub(in crate::vacuum) fn part(&self, range: Range<usize>, mark: Mark) -> Self {
+        let mut marks = self.marks.clone();
+        marks.push(mark);
+        Self {
+            seconds: self.seconds[range.clone()].to_vec(),
+            pascals: self.pascals[range.clone()].to_vec(),
+            lines: self.lines[range].to_vec(),
+            marks,
+            unit: self.unit,
+            stood_still: self.stood_still.clone(),
+        }
+    }
+
     /// Takes out readings that stood still, those without a flag, and notes where.
     pub(super) fn leave_out_still(&mut self, keep: &[bool]) {
         if keep.iter().all(|keep| *keep) {
@@ -179,8 +205,7 @@ const ON_ONE_TIME: usize = 3;
 /// minutes, say.
 fn spread_over_coarse_clock(record: &mut TidyRecord) -> bool {
     let seconds = &mut record.seconds;
-    let repeats = seconds.windows(2).filter(|two| two[0] == two[1]).count();
-    if repeats * ON_ONE_TIME < seconds.len() * (ON_ONE_TIME - 1) || !seconds.is_sorted() {
+    if repeats(seconds) * ON_ONE_TIME < seconds.len() * (ON_ONE_TIME - 1) || !seconds.is_sorted() {
         return false;
     }
     let (mut from, mut width) = (0, 0.0);

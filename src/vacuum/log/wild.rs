@@ -15,7 +15,7 @@ const BEFORE_LAST: usize = 5;
 /// over-range that was written as a number; at the end of a log, those that jump up alone.
 pub(super) fn drop_wild(record: &mut TidyRecord) {
     let pascals = &record.pascals;
-    if !any_step(pascals, |before, reading| reading > WILD * before) {
+    if !any_apart(pascals, 1, |before, reading| reading > WILD * before) {
         return;
     }
     let mut keep = vec![true; pascals.len()];
@@ -45,11 +45,16 @@ pub(super) fn drop_wild(record: &mut TidyRecord) {
     record.marks.append(&mut marks.finish());
 }
 
-/// Whether any reading follows so on the one before it. Looks at all of them, without a branch in between: most logs
-/// have none.
-fn any_step(pascals: &[f64], is_so: impl Fn(f64, f64) -> bool) -> bool {
-    let steps = pascals.windows(2);
-    steps.fold(false, |any, two| any | is_so(two[0], two[1]))
+/// Whether any pair of readings, one so many places behind the other, is so. Looks at all of them, without a branch in
+/// between: most logs hold none, and are soon told.
+pub(in crate::vacuum) fn any_apart(
+    pascals: &[f64],
+    places: usize,
+    is_so: impl Fn(f64, f64) -> bool,
+) -> bool {
+    let behind = pascals.get(places..).unwrap_or_default();
+    let pairs = pascals.iter().zip(behind);
+    pairs.fold(false, |any, (one, other)| any | is_so(*one, *other))
 }
 
 /// How many readings from this place on are wild, if any.
@@ -85,8 +90,7 @@ const HIGHEST_SHOWN: f64 = 1e9;
 /// Takes out marks for over-range that were written as numbers; where most are as high, the unit is wrong, and they stay.
 pub(super) fn drop_over_range(record: &mut TidyRecord) {
     let is_over = |pressure: &f64| *pressure > HIGHEST_SHOWN;
-    let pressures = record.pascals.iter();
-    if !pressures.fold(false, |any, pressure| any | is_over(pressure)) {
+    if !any_apart(&record.pascals, 0, |pressure, _| is_over(&pressure)) {
         return;
     }
     let count = record
@@ -128,7 +132,7 @@ pub(super) const SIDES_AGREE: f64 = 1.5;
 /// a chamber does.
 pub(super) fn drop_dips(record: &mut TidyRecord) {
     let pascals = &record.pascals;
-    if !any_step(pascals, |before, reading| reading * DIP < before) {
+    if !any_apart(pascals, 1, |before, reading| reading * DIP < before) {
         return;
     }
     let mut keep = vec![true; pascals.len()];

@@ -2,34 +2,21 @@
 
 use super::FROM_ATMOSPHERE;
 use super::late::LATE_BEGINS;
-use crate::vacuum::log::{Mark, MarkKind, TidyRecord};
+use crate::vacuum::log::{MarkKind, TidyRecord};
 
 /// From one reading to the next a pressure rises by less than this factor before the chamber is vented (common practice,
 /// no source).
-const SIDES_AGREE: f64 = 1.5;
+const UNTIL_VENTED: f64 = 1.5;
 /// A signal that is lost at the end falls at once by this factor.
 const LOST: f64 = 10.0;
 
-fn mark(record: &TidyRecord, at: usize, words: String) -> Mark {
-    Mark {
-        kind: MarkKind::DroppedReadings,
-        line: record.lines[at],
-        seconds: record.seconds[at],
-        words,
-    }
-}
-
 /// The record of a pump-down without the venting at its end, and without a signal that is lost there, each with a mark.
-pub(crate) fn without_end(mut record: TidyRecord) -> TidyRecord {
+pub(crate) fn without_end(record: TidyRecord) -> TidyRecord {
     let Some((from, words)) = vented(&record).or_else(|| lost(&record)) else {
         return record;
     };
-    let mark = mark(&record, from, words);
-    record.marks.push(mark);
-    record.seconds.truncate(from);
-    record.pascals.truncate(from);
-    record.lines.truncate(from);
-    record
+    let mark = record.mark_at(from, MarkKind::DroppedReadings, words);
+    record.part(0..from, mark)
 }
 
 /// From where the pressure rises from high vacuum to atmosphere, to stay there.
@@ -42,7 +29,7 @@ fn vented(record: &TidyRecord) -> Option<(usize, String)> {
     let lowest_at = |pascals: &[f64]| pascals.iter().rposition(|pressure| *pressure < LATE_BEGINS);
     let mut from = lowest_at(pascals)? + 1;
     // The first readings of the rise.
-    while from > 1 && pascals[from - 1] > SIDES_AGREE * pascals[from - 2] {
+    while from > 1 && pascals[from - 1] > UNTIL_VENTED * pascals[from - 2] {
         from -= 1;
     }
     Some((

@@ -575,18 +575,11 @@ impl Layout {
         if !steps_evenly(self.current) {
             return;
         }
-        let others = (0..self.cells).filter(|&at| at != self.mass && column(at).is_some());
-        let Some(current) = others.into_iter().find(|&at| !steps_evenly(at)) else {
+        let mut others = (0..self.cells).filter(|&at| at != self.mass && column(at).is_some());
+        let Some(current) = others.find(|&at| !steps_evenly(at)) else {
             return;
         };
-        let is_named = header.is_some_and(|header| {
-            cells(header, self.delimiter)
-                .get(self.mass)
-                .is_some_and(|name| {
-                    let name = name.to_lowercase();
-                    MASS_NAMES.iter().any(|mass| name.contains(mass))
-                })
-        });
+        let is_named = named(header, self.delimiter, &MASS_NAMES) == Some(self.mass);
         if !is_named && current > 0 && steps_evenly(current - 1) {
             self.mass = current - 1;
         }
@@ -785,6 +778,13 @@ fn names_columns(header: &str) -> bool {
     (any(&MASS_NAMES) && any(&CURRENT_NAMES)) || foreign
 }
 
+/// The first column whose heading holds one of these names.
+fn named(header: Option<&str>, delimiter: char, names: &[&str]) -> Option<usize> {
+    cells(header?, delimiter)
+        .iter()
+        .position(|cell| names.iter().any(|name| cell.to_lowercase().contains(name)))
+}
+
 /// Columns of mass and current of a data line: by the header's names, otherwise the first two numbers.
 fn columns(text: &str, delimiter: char, header: Option<&str>) -> Option<(usize, usize)> {
     let comma = delimiter != ',';
@@ -794,12 +794,7 @@ fn columns(text: &str, delimiter: char, header: Option<&str>) -> Option<(usize, 
         .filter(|(_, cell)| with_unit(cell, comma).is_some())
         .map(|(at, _)| at)
         .collect();
-    let named = |names: &[&str]| {
-        let found = cells(header?, delimiter)
-            .iter()
-            .position(|cell| names.iter().any(|name| cell.to_lowercase().contains(name)));
-        found.filter(|at| numeric.contains(at))
-    };
+    let named = |names| named(header, delimiter, names).filter(|at| numeric.contains(at));
     let mass = named(&MASS_NAMES).or(numeric.first().copied())?;
     let current = named(&CURRENT_NAMES)
         .filter(|&at| at != mass)

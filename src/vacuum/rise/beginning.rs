@@ -6,7 +6,7 @@
 
 use super::examine::scatter_of;
 use super::reduce::Block;
-use crate::vacuum::log::{Mark, MarkKind, TidyRecord};
+use crate::vacuum::log::{MarkKind, TidyRecord, any_apart};
 
 /// A fall by this factor within [`AT_ONCE`] readings is that of a valve that opens (common practice, no source).
 const FALL: f64 = 10.0;
@@ -25,9 +25,7 @@ pub(super) fn below(
     lasts: f64,
 ) -> Option<TidyRecord> {
     let above = |pressure: &f64| *pressure > highest;
-    let pressures = record.pascals.iter();
-    // Without a branch in between: most records hold none.
-    if !pressures.fold(false, |any, pressure| any | above(pressure)) {
+    if !any_apart(&record.pascals, 0, |pressure, _| above(&pressure)) {
         return None;
     }
     let first = record.pascals.iter().position(above)?;
@@ -35,32 +33,20 @@ pub(super) fn below(
     if first < readings || record.seconds[last] - record.seconds[0] < lasts {
         return None;
     }
-    let mut low = record.clone();
-    low.marks.push(Mark {
-        kind: MarkKind::TooHigh,
-        line: record.lines[first],
-        seconds: record.seconds[first],
-        words: format!(
-            "the pressure comes to {}; above {} a leak no longer flows steadily, and later readings are not used",
-            record.shown(record.pascals[first]),
-            record.shown(highest)
-        ),
-    });
-    let keep: Vec<bool> = (0..record.pascals.len()).map(|at| at < first).collect();
-    low.retain(&keep);
-    Some(low)
+    let words = format!(
+        "the pressure comes to {}; above {} a leak no longer flows steadily, and later readings are not used",
+        record.shown(record.pascals[first]),
+        record.shown(highest)
+    );
+    Some(record.part(0..first, record.mark_at(first, MarkKind::TooHigh, words)))
 }
 
 /// The longest test of a record that holds several, or whose first readings stand far above the rest, with a mark;
 /// `None` where there is one.
 pub(super) fn between_falls(record: &TidyRecord) -> Option<TidyRecord> {
     let pascals = &record.pascals;
-    let falls_within = |readings: usize| {
-        let behind = pascals.get(readings..).unwrap_or_default();
-        let pairs = pascals.iter().zip(behind);
-        pairs.fold(false, |any, (before, low)| any | (*low * FALL < *before))
-    };
-    if !(1..=AT_ONCE).any(falls_within) {
+    let falls = |before: f64, low: f64| low * FALL < before;
+    if !(1..=AT_ONCE).any(|readings| any_apart(pascals, readings, falls)) {
         return None;
     }
     // Each fall: the last reading before it and the lowest after.
@@ -108,7 +94,6 @@ pub(super) fn between_falls(record: &TidyRecord) -> Option<TidyRecord> {
     if from == 0 && rising.len() == 1 {
         return None;
     }
-    let mut one = record.clone();
     let (kind, place, words) = if from > 0
         && falls[0].1 <= FEW + 1
         && from == falls[0].1
@@ -134,17 +119,7 @@ pub(super) fn between_falls(record: &TidyRecord) -> Option<TidyRecord> {
             ),
         )
     };
-    one.marks.push(Mark {
-        kind,
-        line: record.lines[place],
-        seconds: seconds[place],
-        words,
-    });
-    let keep: Vec<bool> = (0..pascals.len())
-        .map(|at| (from..to).contains(&at))
-        .collect();
-    one.retain(&keep);
-    Some(one)
+    Some(record.part(from..to, record.mark_at(place, kind, words)))
 }
 
 /// Whether the last of these readings lie above the first.
@@ -188,19 +163,12 @@ pub(super) fn after_slow_start(record: &TidyRecord, blocks: &[Block]) -> Option<
         .take_while(|cut| blocks[*cut].at - first <= LATEST)
         .find(|cut| !starts_slowly(&blocks[*cut..], scatter, LEFT))?;
     let index = blocks[cut].first;
-    let mut later = record.clone();
-    later.marks.push(Mark {
-        kind: MarkKind::ValveClosedLate,
-        line: record.lines[index],
-        seconds: record.seconds[index],
-        words: format!(
-            "up to {:.1} s the pressure rises more slowly than after it: the valve was not shut yet, or the gauge lags; earlier readings are not used",
-            record.seconds[index]
-        ),
-    });
-    let keep: Vec<bool> = (0..record.seconds.len()).map(|at| at >= index).collect();
-    later.retain(&keep);
-    Some(later)
+    let words = format!(
+        "up to {:.1} s the pressure rises more slowly than after it: the valve was not shut yet, or the gauge lags; earlier readings are not used",
+        record.seconds[index]
+    );
+    let mark = record.mark_at(index, MarkKind::ValveClosedLate, words);
+    Some(record.part(index..record.seconds.len(), mark))
 }
 
 /// Whether the first of the blocks, one or more, stand above the line through those behind them by so many standard

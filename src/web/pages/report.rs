@@ -589,7 +589,7 @@ fn new_page(mut form: IncidentForm) -> Result<Html<String>, Fault> {
         );
     }
     fault::page(&ReportPage {
-        page: Page::new(titled("New report".to_owned(), &form), Section::Report),
+        page: Page::new(form.summary().titled("New report"), Section::Report),
         action: "/incidents/new".to_owned(),
         cancel: "/".to_owned(),
         number: None,
@@ -597,19 +597,10 @@ fn new_page(mut form: IncidentForm) -> Result<Html<String>, Fault> {
     })
 }
 
-/// The title of the page, which says first if what was sent was not taken.
-fn titled(title: String, form: &IncidentForm) -> String {
-    if !form.summary().is_empty() {
-        format!("Not taken yet: {title}")
-    } else {
-        title
-    }
-}
-
 fn edit_page(filed: &Filed, form: IncidentForm) -> Result<Html<String>, Fault> {
     let here = format!("/incidents/{}", filed.number);
-    let title = titled(format!("Correct incident {}", filed.number), &form);
-    let mut page = Page::new(title, Section::Report);
+    let title = format!("Correct incident {}", filed.number);
+    let mut page = Page::new(form.summary().titled(&title), Section::Report);
     page.trail = vec![Link::new(
         format!("Incident {}", filed.number),
         here.clone(),

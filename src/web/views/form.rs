@@ -524,9 +524,12 @@ pub struct ErrorSummary {
 impl HtmlSafe for ErrorSummary {}
 
 impl ErrorSummary {
-    /// Whether nothing was refused.
-    pub fn is_empty(&self) -> bool {
-        self.messages.is_empty()
+    /// The title of the page, which says first if what was sent was not taken: whoever only hears it knows.
+    pub fn titled(&self, title: &str) -> String {
+        match self.messages.is_empty() {
+            true => title.to_owned(),
+            false => format!("Not taken yet: {title}"),
+        }
     }
 
     /// The summary of messages about the whole form and about its fields.

@@ -415,11 +415,9 @@ fn page(
 ) -> Result<Html<String>, Fault> {
     let (computed, held) = computed.unzip();
     let about = about(named);
-    // Whoever only hears the title is told what became of what was sent.
-    let title = match (&computed, !form.summary().is_empty()) {
-        (Some(_), _) => format!("Result: {}", about.name),
-        (None, true) => format!("Not taken yet: {}", about.name),
-        (None, false) => about.name.to_owned(),
+    let title = match &computed {
+        Some(_) => format!("Result: {}", about.name),
+        None => form.summary().titled(about.name),
     };
     let mut page = Page::new(title, Section::Calculations);
     page.trail = vec![Link::new("Calculate", "/calculations")];

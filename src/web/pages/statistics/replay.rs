@@ -653,6 +653,27 @@ mod tests {
     use super::*;
     use crate::catalogue::source;
 
+    fn times(minutes: f64) -> Times {
+        Times {
+            minutes,
+            checks: 1.0,
+        }
+    }
+
+    /// What is said of a replay with one class or none.
+    fn said_of(all: Score, class: Option<(&str, Score)>) -> String {
+        let replay = Replay {
+            all,
+            classes: class
+                .into_iter()
+                .map(|(id, score)| (id.to_owned(), score))
+                .collect(),
+            left_out: Vec::new(),
+        };
+        let catalogue = source::built_in().expect("the built-in catalogue is right");
+        plain(&catalogue, &replay).join(" ")
+    }
+
     /// A class is called worse by any of the three measures that luck does not explain, its hits
     /// among them, and worse by luck where the interval holds 0.
     #[test]
@@ -665,13 +686,7 @@ mod tests {
                 ..Score::default()
             };
             score.intervals.over_practice_tops[0] = Some(Interval { low, high });
-            let replay = Replay {
-                all: Score::default(),
-                classes: [("load-lock-turbo".to_owned(), score)].into(),
-                left_out: Vec::new(),
-            };
-            let catalogue = source::built_in().expect("the built-in catalogue is right");
-            plain(&catalogue, &replay).join(" ")
+            said_of(Score::default(), Some(("load-lock-turbo", score)))
         };
         let worse = "they were WORSE in Load-locked turbo";
         let luck = "worse by no more than luck may bring about in Load-locked turbo";
@@ -685,10 +700,6 @@ mod tests {
     #[test]
     fn a_class_whose_people_were_quicker_is_named() {
         let said = |low: f64, high: f64| {
-            let times = |minutes| Times {
-                minutes,
-                checks: 1.0,
-            };
             let mut score = Score {
                 cases: 9,
                 timed: 9,
@@ -699,16 +710,11 @@ mod tests {
                 ..Score::default()
             };
             score.intervals.over_people = Some(Interval { low, high });
-            let replay = Replay {
-                all: Score {
-                    people: times(66.0),
-                    ..score.clone()
-                },
-                classes: [("glove-box-evaporator".to_owned(), score)].into(),
-                left_out: Vec::new(),
+            let all = Score {
+                people: times(66.0),
+                ..score.clone()
             };
-            let catalogue = source::built_in().expect("the built-in catalogue is right");
-            plain(&catalogue, &replay).join(" ")
+            said_of(all, Some(("glove-box-evaporator", score)))
         };
         let glove_box = "than what people did until the cause was found in Turbo-pumped";
         let luck = said(-5.0, 24.0);
@@ -728,10 +734,6 @@ mod tests {
     #[test]
     fn announced_and_needed_minutes_are_told_apart() {
         let said = |low: f64, high: f64| {
-            let times = |minutes| Times {
-                minutes,
-                checks: 1.0,
-            };
             let mut all = Score {
                 cases: 9,
                 timed: 9,
@@ -742,13 +744,7 @@ mod tests {
                 ..Score::default()
             };
             all.intervals.over_announced = Some(Interval { low, high });
-            let replay = Replay {
-                all,
-                classes: Default::default(),
-                left_out: Vec::new(),
-            };
-            let catalogue = source::built_in().expect("the built-in catalogue is right");
-            plain(&catalogue, &replay).join(" ")
+            said_of(all, None)
         };
         let less = said(-20.0, -10.0);
         assert!(less.contains("announced 3 h 17 min on average"), "{less}");
