@@ -633,8 +633,7 @@ fn stands_above_one_that_moves(compared: &[Reading], unit: PressureUnit) -> Opti
             && r.pressure.pascals() < HIGH_VACUUM
     })?;
     let standing = compared.iter().find(|r| {
-        r.principle() != Principle::Ion
-            && !r.kind.must_be_lit()
+        !r.kind.must_be_lit()
             && r.moves == Some(false)
             && r.pressure.pascals() > AGREE * moving.pressure.pascals()
     })?;

@@ -677,14 +677,6 @@ proptest! {
     }
 }
 
-fn measures(kind: GaugeKind, value: f64) -> Reading {
-    Reading {
-        lit: Some(true),
-        moves: Some(true),
-        ..reads(kind, value)
-    }
-}
-
 /// Common practice, no source: a head that reads with its heat-loss side because its cathode is off is the fault of
 /// the trade, and a second gauge far below it shows that, and makes no spare of it.
 #[test]
@@ -693,14 +685,14 @@ fn a_head_that_is_off_above_a_gauge_in_high_vacuum_is_not_lit() {
         lit: Some(false),
         ..reads(Combination, 5e-4)
     };
-    let judgement = judged(&[off, measures(HotFilament, 1e-7)], None, None);
+    let judgement = judged(&[off, lit(reads(HotFilament, 1e-7))], None, None);
     assert_eq!(judgement.verdict, Verdict::NotLit, "{}", judgement.reason);
     // A gauge of nothing but an ion side has no reading then, and may be a spare.
     let spare = Reading {
         lit: Some(false),
         ..reads(ColdCathode, 5e-4)
     };
-    let judgement = judged(&[spare, measures(HotFilament, 1e-7)], None, None);
+    let judgement = judged(&[spare, lit(reads(HotFilament, 1e-7))], None, None);
     assert_eq!(
         judgement.verdict,
         Verdict::Consistent,
@@ -745,7 +737,7 @@ fn diaphragms_are_held_to_what_they_can() {
 /// Common practice, no source.
 #[test]
 fn a_heat_loss_gauge_that_stands_above_one_that_moves_has_its_zero_off() {
-    let two = [stays(Pirani, 2.2e-2), measures(ColdCathode, 1.5e-7)];
+    let two = [stays(Pirani, 2.2e-2), lit(reads(ColdCathode, 1.5e-7))];
     let judgement = judged(&two, None, None);
     assert_eq!(
         judgement.verdict,
@@ -755,7 +747,7 @@ fn a_heat_loss_gauge_that_stands_above_one_that_moves_has_its_zero_off() {
     );
     assert_eq!(judgement.next[0], Step::SetZero);
     let capacitance = judged(
-        &[stays(Capacitance, 6e-3), measures(ColdCathode, 1.5e-7)],
+        &[stays(Capacitance, 6e-3), lit(reads(ColdCathode, 1.5e-7))],
         None,
         None,
     );
@@ -768,7 +760,7 @@ fn a_heat_loss_gauge_that_stands_above_one_that_moves_has_its_zero_off() {
 fn two_lit_gauges_that_agree_are_not_stuck() {
     let still = |kind, value| Reading {
         moves: Some(false),
-        ..measures(kind, value)
+        ..lit(reads(kind, value))
     };
     let judgement = judged(
         &[still(Combination, 5e-4), still(HotFilament, 5e-4)],
