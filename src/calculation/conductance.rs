@@ -751,6 +751,7 @@ fn read_part(
     errors: &mut FieldErrors,
 ) -> Option<(ShapeName, Part)> {
     let field = |name: &str| format!("parts[{place}].{name}");
+    let all_used = refuse_unused(part, &field, errors);
     let diameter = errors.quantity(&field("diameter"), part.diameter);
     let length = |errors: &mut FieldErrors| match part.length {
         Some(typed) => errors.quantity(&field("length"), typed),
@@ -795,6 +796,9 @@ fn read_part(
         diameter: diameter?,
         shape,
     };
+    if !all_used {
+        return None;
+    }
     // An opening that cannot be computed is refused here, under its own field.
     if let Err(error) = aperture(part_read.diameter, gas, at?) {
         let spoken = Spoken {
@@ -829,6 +833,51 @@ fn read_part(
         return None;
     }
     Some((part.shape, part_read))
+}
+
+/// Refuses what is given of a part and does not belong to its shape: left out without a word, a length would
+/// be taken as counted. Whether all belongs to it.
+fn refuse_unused(
+    part: &PartRequest,
+    field: &dyn Fn(&str) -> String,
+    errors: &mut FieldErrors,
+) -> bool {
+    use ShapeName::{Elbow, Opening, Tube, Valve};
+    let given = [
+        (
+            "length",
+            part.length.is_some() && matches!(part.shape, Opening | Valve),
+            "no length, or the shape `tube` or `elbow`",
+        ),
+        (
+            "angle_degrees",
+            part.angle_degrees.is_some() && part.shape != Elbow,
+            "no angle, or the shape `elbow`",
+        ),
+        (
+            "conductance",
+            part.conductance.is_some() && part.shape != Valve,
+            "no conductance, or the shape `valve`",
+        ),
+    ];
+    let shape = match part.shape {
+        Opening => "a thin opening",
+        Tube => "a straight tube",
+        Elbow => "an elbow",
+        Valve => "a valve with a stated conductance",
+    };
+    let mut all_used = true;
+    for (name, unused, accepted) in given {
+        if unused {
+            errors.refuse(
+                field(name),
+                format!("is given, but {shape} is computed without it"),
+                accepted,
+            );
+            all_used = false;
+        }
+    }
+    all_used
 }
 
 fn millibar_litres(rate: Throughput) -> Typed<ThroughputUnit> {
@@ -1103,6 +1152,46 @@ mod tests {
         assert_eq!(between[0].regime, Regime::Viscous);
         let slow = run_json(&line("0.9")).unwrap();
         assert!(slow.throughput_at_most.is_none() && slow.throughput.unwrap().value < least);
+    }
+
+    #[test]
+    fn what_a_shape_does_not_use_is_refused() {
+        let length = r#""length": {"value": 10, "unit": "cm"}"#;
+        let angle = r#""angle_degrees": 90"#;
+        let conductance = r#""conductance": {"value": 3, "unit": "l/s"}"#;
+        let fields = |shape: &str, more: &[&str]| -> Vec<String> {
+            let part = format!(
+                r#"{{"shape": "{shape}", "diameter": {{"value": 5, "unit": "cm"}}, {}}}"#,
+                more.join(", ")
+            );
+            match run_json(&format!(r#"{{"parts": [{part}]}}"#)) {
+                Ok(_) => Vec::new(),
+                Err(errors) => errors.into_iter().map(|error| error.field).collect(),
+            }
+        };
+        assert_eq!(fields("opening", &[length]), ["parts[0].length"]);
+        assert_eq!(fields("tube", &[length, angle]), ["parts[0].angle_degrees"]);
+        assert_eq!(
+            fields("tube", &[length, conductance]),
+            ["parts[0].conductance"]
+        );
+        assert_eq!(
+            fields("valve", &[length, angle, conductance]),
+            ["parts[0].length", "parts[0].angle_degrees"]
+        );
+        assert_eq!(
+            fields("elbow", &[length, angle, conductance]),
+            ["parts[0].conductance"]
+        );
+        // What each does use is taken.
+        let used: [(&str, &[&str]); 3] = [
+            ("tube", &[length]),
+            ("elbow", &[length, angle]),
+            ("valve", &[conductance]),
+        ];
+        for (shape, more) in used {
+            assert!(fields(shape, more).is_empty(), "{shape}");
+        }
     }
 
     #[test]
