@@ -112,10 +112,10 @@ impl Healthy {
         rate <= self.high * self.walls_times(pumped)
     }
 
-    /// The same in words.
-    pub(super) fn walls_in_words(&self, pumped: Pumped) -> String {
+    /// The same in words; `shape` says how the pressure rises.
+    pub(super) fn walls_in_words(&self, shape: &str, pumped: Pumped) -> String {
         format!(
-            "the rise is straight, but walls may give gas off as steadily: up to {:.1e} mbar·L/s came in on the healthy tool, so up to {:.1e} may come from walls that were pumped for a shorter time; what would decide: a test after as long a time of pumping as then, or nitrogen and argon in air's proportion in a mass spectrum",
+            "{shape}, but walls may give gas off as steadily: up to {:.1e} mbar·L/s came in on the healthy tool, so up to {:.1e} may come from walls that were pumped for a shorter time; what would decide: a test after as long a time of pumping as then, or nitrogen and argon in air's proportion in a mass spectrum",
             10.0 * self.high,
             10.0 * self.high * self.walls_times(pumped)
         )

@@ -417,7 +417,7 @@ impl<'a> Found<'a> {
                 let rate = steady.low * volume.cubic_metres();
                 healthy
                     .walls_may_give(rate, pumped)
-                    .then(|| healthy.walls_in_words(pumped))
+                    .then(|| healthy.walls_in_words(in_words(weighed), pumped))
             });
         let reach = walls.is_some_and(|walls| walls.reach(steady.low));
         let walls = walls.filter(|_| by_healthy.is_some() || reach);
@@ -471,7 +471,7 @@ impl<'a> Found<'a> {
 
     /// Whether the rise is straight: by the shape that fits best, or since it bends by next to nothing.
     fn is_straight(&self) -> bool {
-        self.weighed.shapes[0].shape == RiseShape::Straight || self.weighed.share.best >= STRAIGHT
+        is_straight(self.weighed)
     }
 
     /// Whether the rise is not above that of the healthy tool beyond both intervals.
@@ -487,6 +487,21 @@ impl<'a> Found<'a> {
         let compared = self.compared.as_ref()?;
         let told = compared.as_healthy?;
         (!told || compared.pumped_alike || !self.beyond_walls).then_some(told)
+    }
+}
+
+fn is_straight(weighed: &Weighed) -> bool {
+    weighed.shapes[0].shape == RiseShape::Straight || weighed.share.best >= STRAIGHT
+}
+
+/// How the pressure rises, where a part of it comes steadily: a bend beyond its interval is not hidden.
+fn in_words(weighed: &Weighed) -> &'static str {
+    if is_straight(weighed) {
+        "the rise is straight"
+    } else if weighed.slowing.low > 0.0 {
+        "the rise bends, so some gas comes from inside; the rest comes steadily"
+    } else {
+        "a part of the rise comes steadily"
     }
 }
 
@@ -721,7 +736,7 @@ fn reasons(report: &Report, shape: Conclusion, found: &Found<'_>) -> Vec<String>
         reasons.push("a cold cathode gauge that is left on, a getter film or a cold trap makes a leak flatten as gas from inside does: a test with the gauge off for most of the time would show it".to_owned());
     }
     if let (Some(walls), true) = (&found.walls, shape.names_a_leak() && !decides) {
-        let of_walls = || walls.doubt(found.steady.low);
+        let of_walls = || walls.doubt(in_words(found.weighed), found.steady.low);
         reasons.push(found.by_healthy.clone().unwrap_or_else(of_walls));
     }
     if let Some(leak) = &report.leak_rate {
@@ -908,6 +923,26 @@ mod tests {
                 .any(|reason| reason.contains("decide: the volume"))
         );
         assert_eq!(test(1e-3).conclusion, Conclusion::Leak);
+    }
+
+    /// As the root of the time, which no straight line is.
+    #[test]
+    fn a_rise_that_bends_is_not_said_to_be_straight() {
+        for pumped in [None, Some(48.0)] {
+            let mut request = request(log(301, |time| 2e-6 + 2e-6 * time.sqrt()));
+            request.pumped_for = pumped.map(|hours| Typed::new(hours, TimeUnit::Hour));
+            let report = run(&request).unwrap();
+            let reasons = report.reasons.join("\n");
+            assert!(report.outgassing_rate.unwrap().low > 0.0);
+            assert!(!reasons.contains("is straight"), "{reasons}");
+            assert!(
+                reasons.contains("bends, so some gas comes from inside"),
+                "{reasons}"
+            );
+        }
+        let straight = run(&request(log(301, |time| 1e-7 + 1e-7 * time))).unwrap();
+        let reasons = straight.reasons.join("\n");
+        assert!(reasons.contains("the rise is straight"), "{reasons}");
     }
 
     /// Words and signs follow the intervals: a straight rise that scatters is no rise that slows, however

@@ -90,8 +90,9 @@ impl Walls {
         }
     }
 
-    /// Why a straight rise of at least this many Pa/s may be theirs, and what would decide.
-    pub(super) fn doubt(&self, rise: f64) -> String {
+    /// Why a steady rise of at least this many Pa/s may be theirs, and what would decide; `shape` says how the
+    /// pressure rises.
+    pub(super) fn doubt(&self, shape: &str, rise: f64) -> String {
         let pumped = match (self.hours_given, self.hours > SOONEST) {
             (true, _) if self.as_after => {
                 format!(
@@ -122,7 +123,7 @@ impl Walls {
         decide.push("a second test hours later (walls give less then, a leak as much)".to_owned());
         decide.push("nitrogen and argon in air's proportion in a mass spectrum".to_owned());
         format!(
-            "the rise is straight, but wet walls may give gas off as steadily, and up to {} {place} {pumped}; what would decide: {}",
+            "{shape}, but wet walls may give gas off as steadily, and up to {} {place} {pumped}; what would decide: {}",
             self.most_in_words(),
             decide.join(", or ")
         )
@@ -190,7 +191,11 @@ mod tests {
         assert!(walls.reach(rise));
         let needed = walls.hours_below(rise);
         let asked = format!("more than {} h of pumping", two_figures(needed));
-        assert!(walls.doubt(rise).contains(&asked), "{}", walls.doubt(rise));
+        assert!(
+            walls.doubt("the rise is straight", rise).contains(&asked),
+            "{}",
+            walls.doubt("the rise is straight", rise)
+        );
         let pumped = |hours_of: f64| {
             let walls = Walls::steady(volume, Some(hours(hours_of)), 600.0);
             walls.reach(rise)
@@ -198,6 +203,10 @@ mod tests {
         assert!(pumped(0.99 * needed) && !pumped(1.01 * needed));
         // No week is asked for.
         let small = 1e-3 * walls.most();
-        assert!(!walls.doubt(small).contains("h of pumping before"));
+        assert!(
+            !walls
+                .doubt("the rise is straight", small)
+                .contains("h of pumping before")
+        );
     }
 }
