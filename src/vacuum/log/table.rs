@@ -107,7 +107,7 @@ impl<'a> Table<'a> {
     }
 
     /// The column behind this one, if it begins with units and holds no numbers: a word among them is a unit
-    /// that is not known.
+    /// that is not known. Lines may end before it, as where people write the unit once.
     pub(super) fn units_behind(&self, column: usize, is: fn(&Kind) -> bool) -> Option<usize> {
         let no_other = |kind: &Kind| {
             matches!(
@@ -116,7 +116,8 @@ impl<'a> Table<'a> {
             )
         };
         let begins = self.first().kinds.get(column + 1).is_some_and(is);
-        self.behind(column, no_other).filter(|_| begins)
+        let all = |row: &Row<'_>| row.kinds.get(column + 1).is_none_or(no_other);
+        (begins && self.readings.iter().all(all)).then_some(column + 1)
     }
 
     /// A word behind every number, under no name of its own: it stands where units do.
