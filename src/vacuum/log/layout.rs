@@ -96,6 +96,8 @@ pub(super) enum Why {
     NotMeasured,
     /// Its numbers rise by one, as those that count the readings do.
     Counts,
+    /// Its numbers may be clocks written without marks: `100530` for 10:05:30.
+    PackedClock,
 }
 
 impl Why {

@@ -19,6 +19,7 @@ mod figures;
 mod forward;
 mod heading;
 mod layout;
+mod packed_clock;
 mod plain;
 mod read;
 mod readings;

@@ -138,7 +138,7 @@ pub enum LogError {
     },
     /// A time whose smaller parts stand in a column of their own.
     #[error(
-        "line {line}: the time stands in more than one column of numbers ({first:?} and {second:?}); accepted: the whole time in one column (23:55:00, or seconds), or a date and a clock"
+        "line {line}: the time stands in more than one column of numbers ({first:?} and {second:?}); accepted: the whole time in one column (23:55:00, or seconds), or a date and a clock (2026-11-30 and 23:55:00, or 20261130 and 235500)"
     )]
     TimeInParts {
         /// The line of the heading.
@@ -269,6 +269,16 @@ pub enum LogError {
         "line {line}: the numbers of the column {column:?} rise by one from line to line, and no heading names a time: they may count the readings; accepted: a heading with its unit, such as Time (s), or the unit chosen"
     )]
     MayCount {
+        /// The line of the heading.
+        line: u32,
+        /// The heading.
+        column: String,
+    },
+    /// Numbers that may be clocks without marks.
+    #[error(
+        "line {line}: the numbers of the column {column:?} may be clocks without marks (100530 for 10:05:30, or 1005 for 10:05) or a time that passed; accepted: clocks with marks (10:05:30), a date of eight digits beside a clock of six (20261130 and 100530), or the unit of the time that passed, in the heading as in Time (s), or chosen"
+    )]
+    MayBeClock {
         /// The line of the heading.
         line: u32,
         /// The heading.

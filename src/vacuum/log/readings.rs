@@ -664,7 +664,7 @@ impl Readings {
                 Why::NotMeasured if chosen => Ok(()),
                 Why::NotMeasured => Err(LogError::NotMeasured { line, column }),
                 // Asked of times alone.
-                Why::Counts => Ok(()),
+                Why::Counts | Why::PackedClock => Ok(()),
                 Why::Other(what) => Err(LogError::NoPressure { line, column, what }),
             };
         }
@@ -692,7 +692,10 @@ impl Readings {
                 })
             }
             Why::Counts if options.time_unit.is_none() => Err(LogError::MayCount { line, column }),
-            Why::Unread(_) | Why::NotMeasured | Why::Counts => Ok(()),
+            Why::PackedClock if options.time_unit.is_none() => {
+                Err(LogError::MayBeClock { line, column })
+            }
+            Why::Unread(_) | Why::NotMeasured | Why::Counts | Why::PackedClock => Ok(()),
         }
     }
 

@@ -1232,3 +1232,56 @@ fn readings_that_drop_out_are_marked_and_not_used() {
         assert!(record.marks.is_empty(), "{:?}", record.marks);
     }
 }
+
+/// Every 10 s from 10:05:00, in clocks without marks.
+fn packed_clocks(before: &str, heading: &str) -> String {
+    let rows = (0..60).map(|row| {
+        let at = 36_300 + 10 * row;
+        format!(
+            "{before}{:02}{:02}{:02},{}e-6\n",
+            at / 3600,
+            at / 60 % 60,
+            at % 60,
+            2 + row
+        )
+    });
+    format!("{heading},Pressure (Torr)\n{}", rows.collect::<String>())
+}
+
+#[test]
+fn clocks_without_marks_are_not_taken_for_seconds() {
+    let text = packed_clocks("", "Time");
+    refused(&text, &["line 1", "\"Time\"", "10:05:30", "Time (s)"]);
+    // A unit, in the heading or chosen, says that they are none.
+    assert!(read(&packed_clocks("", "Time (s)")).is_ok());
+    let chosen = LogOptions {
+        time_unit: Some(TimeUnit::Second),
+        ..LogOptions::default()
+    };
+    assert!(read_log(text.as_bytes(), &chosen).is_ok());
+    let log = read(&packed_clocks("20260314,", "Date,Time")).unwrap();
+    assert_eq!(log.seconds.last().unwrap() - log.seconds[0], 590.0);
+}
+
+#[test]
+fn a_date_in_figures_does_not_hide_the_clock_beside_it() {
+    for date in ["260314,", "140326,", "14032026,"] {
+        refused(
+            &packed_clocks(date, "Date,Time"),
+            &["line 1", "\"Date\" and \"Time\"", "accepted"],
+        );
+    }
+}
+
+#[test]
+fn a_unit_on_the_first_line_alone_is_not_said_to_be_missing_there() {
+    let text = "0 2.0e-6 torr\n60 5.1e-5\n120 1.0e-4\n";
+    refused(text, &["line 2", "no unit of pressure"]);
+    let chosen = LogOptions {
+        pressure_unit: Some(PressureUnit::Torr),
+        ..LogOptions::default()
+    };
+    let log = read_log(text.as_bytes(), &chosen).unwrap();
+    assert_eq!(log.pascals.len(), 3);
+    assert!((log.pascals[2] / log.pascals[0] - 50.0).abs() < 1e-9);
+}

@@ -5,6 +5,7 @@ use std::cmp::Reverse;
 use super::cell::Kind;
 use super::heading::{self, What};
 use super::layout::{Around, Doubt, NoLayout, TimeColumns, Why};
+use super::packed_clock;
 use super::table::Table;
 use super::time::{self, Moment};
 
@@ -36,6 +37,7 @@ impl TimeOf {
             TimeColumns::DateAndClock(..) => None,
         };
         if let Some(column) = one {
+            refuse_date_beside_time(table, column)?;
             refuse_parts(table, column)?;
             refuse_thousands(table, column)?;
         }
@@ -96,6 +98,9 @@ fn doubt(table: &Table<'_>, around: &Around, column: usize, said: bool) -> Optio
     if heading.what == What::Unsaid && !said && may_count && counts(table, column) {
         return Some(doubt(Why::Counts));
     }
+    if !said && packed_clock::may_be(&table.numbers(column)) {
+        return Some(doubt(Why::PackedClock));
+    }
     let behind = || {
         Some(Doubt {
             place: table.first().place,
@@ -124,6 +129,39 @@ fn counts(table: &Table<'_>, column: usize) -> bool {
         && numbers
             .windows(2)
             .all(|two| two[0].fract() == 0.0 && two[1] - two[0] == 1.0)
+}
+
+/// Refuses a date in figures that cannot be read (`260314`, `14032026`) beside a column named as a time: the
+/// clock would be left out, and the date taken for seconds.
+fn refuse_date_beside_time(table: &Table<'_>, column: usize) -> Result<(), NoLayout> {
+    let is_date = |column: usize| {
+        heading::words(&table.headings[column].text)
+            .iter()
+            .any(|word| matches!(word.as_str(), "date" | "datum" | "fecha" | "day" | "tag"))
+    };
+    let in_figures = |column: usize| {
+        let numbers = table.numbers(column);
+        !numbers.is_empty()
+            && numbers
+                .iter()
+                .all(|value| value.fract() == 0.0 && !time::is_epoch(*value, None))
+    };
+    let is_time = |other: &usize| {
+        *other != column
+            && table.headings[*other].what == What::Time
+            && !is_date(*other)
+            && !table.numbers(*other).is_empty()
+    };
+    if !is_date(column) || !in_figures(column) {
+        return Ok(());
+    }
+    match (0..table.width()).find(is_time) {
+        Some(other) => Err(NoLayout::TimeInParts {
+            place: table.place(),
+            columns: [column.min(other), column.max(other)].map(|column| table.name(column)),
+        }),
+        None => Ok(()),
+    }
 }
 
 /// Refuses a time whose hours, minutes or seconds go on in other columns of numbers.
