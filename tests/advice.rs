@@ -279,10 +279,7 @@ async fn what_does_not_fit_is_said() {
         json!({"tool": "BRK-04", "outcomes": of.collect::<Vec<_>>()})
     };
     let unsure = ask(outcomes(&[("gauge-comparison", "inconclusive")])).await;
-    assert!(says(
-        &unsure,
-        "could not be judged, so it counts as not made"
-    ));
+    assert!(says(&unsure, "could not be judged, so it says nothing"));
     let door = [
         ("electron-beam-lock-out", "clear"),
         ("door-seal-inspection", "clear"),
@@ -857,4 +854,119 @@ fn chances_of_a_made_up_fleet_come_true() {
     assert!(count > 20_000, "{count}");
     assert!(error <= 0.03, "calibration error {error}");
     assert!(gained / f64::from(count) > 0.05, "{gained} over {count}");
+}
+
+/// Who could not judge a check is not sent to it again and again: it is left out, and the times are of
+/// what is left. A lock-out of which nobody is sure secures nothing and is made again.
+#[tokio::test]
+async fn a_check_that_could_not_be_judged_is_left_out() {
+    let app = TestApp::demo().await;
+    let ask = async |outcomes: Value| {
+        let asked =
+            json!({"tool": "BRK-03", "signs": {"gauge-not-lit": true}, "outcomes": outcomes});
+        app.post("/api/sequence", &asked).await.expect(200).json()
+    };
+    let order = |answer: &Value| -> Vec<String> {
+        let checks = answer["checks"].as_array().expect("checks");
+        let id = |check: &Value| check["check"].as_str().expect("an id").to_owned();
+        checks.iter().map(id).collect()
+    };
+    let plain = ask(json!([])).await;
+    let first = order(&plain)[0].clone();
+    let unsure = json!({"check": first, "outcome": "inconclusive"});
+    let aside = ask(json!([unsure])).await;
+    assert!(!order(&aside).contains(&first), "{first} comes again");
+    assert_eq!(aside["set_aside"], json!([first]));
+    assert_eq!(aside["causes"], plain["causes"], "it tells nothing");
+    assert_ne!(aside["expected_minutes"], plain["expected_minutes"]);
+    assert_eq!(plain["set_aside"], json!([]));
+    // What was judged before counts, whatever came after.
+    let clear = json!({"check": first, "outcome": "clear"});
+    let judged = ask(json!([clear, unsure])).await;
+    assert_eq!(judged["set_aside"], json!([]));
+
+    let page =
+        format!("/sequence/tools/BRK-03?signs.gauge-not-lit=seen&outcomes.{first}=inconclusive");
+    let page = app.get(&page).await.expect(200);
+    page.assert_shows("is left out of the order");
+    page.assert_shows(&format!("name=\"outcomes.{first}\""));
+
+    let locked = |outcome: &str| {
+        json!({
+            "tool": "BRK-04",
+            "state": "vented",
+            "outcomes": [
+                {"check": "electron-beam-lock-out", "outcome": outcome},
+                {"check": "resistive-power-lock-out", "outcome": outcome},
+            ],
+        })
+    };
+    for (outcome, holds) in [("clear", true), ("inconclusive", false)] {
+        let answer = app.post("/api/sequence", &locked(outcome)).await;
+        let answer = answer.expect(200).json();
+        let again = order(&answer)
+            .iter()
+            .any(|id| id == "electron-beam-lock-out");
+        let held = answer["held"].as_array().expect("a list");
+        assert_eq!(held.contains(&json!("electron-beam-lock-out")), holds);
+        assert_eq!(again, !holds, "{outcome}");
+    }
+}
+
+/// Help is not sent for before a short check that most likely finds the cause: the minutes told for that are
+/// those of the check and, where it finds nothing, of help.
+#[tokio::test]
+async fn a_short_and_likely_check_comes_before_help() {
+    let app = TestApp::demo().await;
+    let asked = json!({"tool": "BRK-03", "signs": {"gauge-not-lit": true}, "help_minutes": 120});
+    let answer = app.post("/api/sequence", &asked).await.expect(200).json();
+    let number = |value: &Value| value.as_f64().expect("a number");
+    let (stop, first) = (&answer["stop"], &answer["checks"][0]);
+    assert_eq!(stop["after_checks"], 0);
+    assert!(number(&stop["left_minutes"]) > 120.0);
+    let before = &stop["before_help"];
+    assert!(number(&before["minutes"]) < 120.0);
+    let of_first = |name: &str| number(&first[name]);
+    // One check and then help, a false alarm at its cost; further checks may only shorten it.
+    let once = of_first("minutes")
+        + of_first("state_change_minutes")
+        + (1.0 - of_first("true_chance")) * 120.0;
+    assert!(
+        number(&before["minutes"]) <= once + 60.0 * (of_first("chance") - of_first("true_chance"))
+    );
+    assert!(number(&before["chance"]) >= of_first("true_chance") - 1e-12);
+    let page = app
+        .get("/sequence/tools/BRK-03?signs.gauge-not-lit=seen&help_minutes=120")
+        .await
+        .expect(200);
+    page.assert_shows("As it stands, the checks left would take");
+    page.assert_shows("Still make");
+    page.assert_shows("it is a fault of a gauge or a pump");
+    assert!(!page.shows("Now, bring"));
+
+    // Where help costs next to nothing, nothing is worth making before it.
+    let cheap = json!({"tool_class": "cryo-evaporator", "help_minutes": 1});
+    let answer = app.post("/api/sequence", &cheap).await.expect(200).json();
+    assert_eq!(answer["stop"]["before_help"], Value::Null);
+}
+
+/// The expected time is split into searches that the checks end and others.
+#[tokio::test]
+async fn the_expected_time_tells_what_is_of_searches_that_find() {
+    let app = TestApp::demo().await;
+    let asked = json!({"tool": "BRK-03", "signs": {"gauge-not-lit": true}});
+    let answer = app.post("/api/sequence", &asked).await.expect(200).json();
+    let number = |value: &Value| value.as_f64().expect("a number");
+    let found = &answer["found_by_checks"];
+    let (chance, minutes) = (number(&found["chance"]), number(&found["minutes"]));
+    assert!(chance <= 1.0 - number(&answer["unlisted_chance"]) + 1e-9);
+    assert!(chance > number(&answer["checks"][0]["true_chance"]));
+    // Of a first check of 20 minutes with nine chances in ten the mean cannot be hours.
+    assert!(minutes >= number(&answer["checks"][0]["minutes"]) && minutes < 60.0);
+    assert!(chance * minutes < number(&answer["expected_minutes"]));
+    let page = app
+        .get("/sequence/tools/BRK-03?signs.gauge-not-lit=seen")
+        .await
+        .expect(200);
+    page.assert_shows("These checks find the cause in");
 }

@@ -42,7 +42,9 @@ pub struct Advice {
     pub steps: Vec<Step>,
     /// Expected minutes until the cause is found, in this order.
     pub expected_minutes: f64,
-    /// The same in the fixed common-practice order.
+    /// What it expects of the searches in which these checks find the cause.
+    pub found: Found,
+    /// The same as `expected_minutes` in the fixed common-practice order.
     pub practice_minutes: f64,
     /// Expected minutes until the cause is found, mended, and the fix proven by pumping down
     /// again: what the order makes least. A search that finds nothing ends unmended.
@@ -62,6 +64,8 @@ pub struct Advice {
     pub blocked: Vec<Blocked>,
     /// Checks taken as still securing what waits for them, such as a lock-out that is on.
     pub held: Vec<String>,
+    /// Checks left out of the order since they could not be judged when they were made.
+    pub set_aside: Vec<String>,
     /// Causes no check left answers to, the likeliest first.
     pub without_check: Vec<Find>,
     /// When to stop and bring help, if a price was given and it comes to that.
@@ -147,6 +151,21 @@ pub struct StopRule {
     pub after: usize,
     /// What [`Advice::expected_minutes`] comes to once those outcomes are stated.
     pub left_minutes: f64,
+    /// What is worth making before help is brought all the same, such as a short check that most
+    /// likely finds the cause: `left_minutes` is the mean of all that is left, which a search
+    /// need not go through.
+    pub before_help: Option<BeforeHelp>,
+}
+
+/// The next checks, and help only if they leave the cause open.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BeforeHelp {
+    /// How many checks, from [`StopRule::after`] on.
+    pub checks: usize,
+    /// Chance that they find the cause.
+    pub chance: f64,
+    /// Expected minutes, those of bringing help where it is among them, at most.
+    pub minutes: f64,
 }
 
 /// The order of [`advise`] without its reasons.
@@ -165,7 +184,7 @@ pub struct Order {
 /// The searches that find the cause.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Found {
-    /// Their share.
+    /// Their share of the searches that are asked about.
     pub share: f64,
     /// Mean minutes until it is found, without those lost to false alarms, times the share.
     pub minutes: f64,
@@ -280,6 +299,11 @@ pub fn advise(
     let expected_minutes = plan.expected_minutes - plan.finish_minutes;
     let mending = mending(knowledge, request, &belief, &problem)?;
     let name = |at: usize| knowledge.checks[checks[at]].id.clone();
+    let set_aside = available
+        .set_aside
+        .iter()
+        .map(|&check| knowledge.checks[check].id.clone())
+        .collect();
     let mut running = belief.chances.states.clone();
     let mut reached = Vec::new();
     let mut steps = Vec::new();
@@ -379,11 +403,17 @@ pub fn advise(
         })
         .collect();
     let stop = match request.price_of_help {
-        Some(price) if expected_minutes > price => Some(StopRule {
-            after: 0,
-            left_minutes: expected_minutes,
-        }),
-        Some(price) => stop(&problem, &plan.places, &reached, price, request.effort)?,
+        Some(price) => {
+            let place = match expected_minutes > price {
+                true => Some((0, expected_minutes)),
+                false => stop(&problem, &plan.places, &reached, price, request.effort)?,
+            };
+            place.map(|(after, left_minutes)| StopRule {
+                after,
+                left_minutes,
+                before_help: before_help(&problem, &plan.places[after..], &steps[after..], price),
+            })
+        }
         None => None,
     };
     Ok(Advice {
@@ -391,6 +421,11 @@ pub fn advise(
         without_check: named(knowledge, present, &belief.chances.states, &unanswered),
         gap: plan.gap(),
         expected_minutes,
+        found: Found {
+            share: plan.found,
+            minutes: plan.found_minutes,
+            checks: plan.found_checks,
+        },
         mended_minutes: plan.expected_minutes + mending,
         lower_bound: (expected_minutes + plan.lower_bound - plan.expected_minutes).max(0.0),
         proven: plan.proven,
@@ -409,6 +444,7 @@ pub fn advise(
             .map(|(&check, _)| knowledge.checks[check].id.clone())
             .collect(),
         blocked: available.blocked,
+        set_aside,
         belief,
     })
 }
@@ -455,6 +491,8 @@ struct Available {
     made: Vec<bool>,
     /// Checks that cannot be made because of another.
     blocked: Vec<Blocked>,
+    /// Checks that could be made again and were not to be judged.
+    set_aside: Vec<usize>,
 }
 
 fn available(
@@ -479,9 +517,14 @@ fn available(
         })
     };
     let (mut taken, mut held) = (BTreeSet::new(), BTreeSet::new());
-    let mut blocked = Vec::new();
+    let (mut blocked, mut set_aside) = (Vec::new(), Vec::new());
     for check in 0..knowledge.checks.len() {
         if !fits(check) || judged(knowledge, request, check) || !useful(check) {
+            continue;
+        }
+        // Who could not judge it would be sent to it again and again.
+        if last_outcome(knowledge, request, check) == Some(Outcome::Inconclusive) {
+            set_aside.push(check);
             continue;
         }
         let mut wanted = vec![check];
@@ -525,11 +568,14 @@ fn available(
     }
     // What was made on the pumped tool lasts, so that nothing need know of it.
     held.retain(|&check| knowledge.checks[check].state != State::Pumped && !taken.contains(&check));
+    // What others wait for is made again all the same.
+    set_aside.retain(|check| !taken.contains(check));
     let checks: Vec<usize> = taken.union(&held).copied().collect();
     Ok(Available {
         made: checks.iter().map(|check| held.contains(check)).collect(),
         checks,
         blocked,
+        set_aside,
     })
 }
 
@@ -542,16 +588,27 @@ fn judged(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
         .any(|(id, outcome)| *id == knowledge.checks[check].id && *outcome != Outcome::Inconclusive)
 }
 
+/// The outcome of a check that was stated last.
+fn last_outcome(knowledge: &Knowledge, request: &Request, check: usize) -> Option<Outcome> {
+    let outcomes = request.evidence.outcomes.iter().rev();
+    let id = &knowledge.checks[check].id;
+    let mut of_check = outcomes.filter(|(other, _)| other == id);
+    of_check.next().map(|(_, outcome)| *outcome)
+}
+
 /// Whether a check others wait for has been made and its effect lasts: one made with the
 /// tool vented or stopped is undone when the tool leaves that state, which it has done if it
 /// is in another one, or another check was made in one since; where nobody knows whether it was
-/// since, it may have been.
+/// since, it may have been. One that could not be judged secures nothing.
 fn holds_still(knowledge: &Knowledge, request: &Request, check: usize) -> bool {
     let facts = &knowledge.checks[check];
     let outcomes = &request.evidence.outcomes;
     let Some(made) = outcomes.iter().rposition(|(id, _)| *id == facts.id) else {
         return false;
     };
+    if outcomes[made].1 == Outcome::Inconclusive {
+        return false;
+    }
     let left = |(id, _): &(String, Outcome)| {
         let later = knowledge.check_index.get(id);
         later.is_some_and(|&later| {
@@ -742,7 +799,7 @@ fn named(knowledge: &Knowledge, present: &[usize], chances: &[f64], among: &[usi
 const MOST_SEARCHED: usize = 3;
 
 /// The first place, beyond the beginning, from which what is left is expected to take longer
-/// than help costs, the steps before it having gone as assumed. `reached` are the chances of
+/// than help costs, with those minutes, the steps before it having gone as assumed. `reached` are the chances of
 /// the listed causes at each place; what is left is ordered anew there, as it is for who states
 /// those outcomes.
 fn stop(
@@ -751,7 +808,7 @@ fn stop(
     reached: &[Vec<f64>],
     price: f64,
     effort: Effort,
-) -> Result<Option<StopRule>, AdviceError> {
+) -> Result<Option<(usize, f64)>, AdviceError> {
     let mut left = problem.clone();
     let mut searched = 0;
     for (after, chances) in reached.iter().enumerate().skip(1) {
@@ -771,13 +828,52 @@ fn stop(
             left_minutes = sequence::minutes_to_cause(&left, effort)?;
         }
         if left_minutes > price {
-            return Ok(Some(StopRule {
-                after,
-                left_minutes,
-            }));
+            return Ok(Some((after, left_minutes)));
         }
     }
     Ok(None)
+}
+
+/// How many of the next checks make the search shortest if help is brought as soon as they leave
+/// the cause open; none if help at once is as short. Whatever leaves the path of the assumed outcomes,
+/// a false alarm or the other outcome of an isolating check, counts as bringing help there, so that the
+/// minutes are what such a search takes at most.
+fn before_help(
+    problem: &Problem,
+    places: &[Place],
+    steps: &[Step],
+    price: f64,
+) -> Option<BeforeHelp> {
+    let mut best = None;
+    let mut least = price;
+    let (mut reached, mut found, mut spent) = (1.0, 0.0, 0.0);
+    for (at, (step, place)) in steps.iter().zip(places).enumerate() {
+        let option = &problem.checks[place.check];
+        spent += reached * (step.change_minutes + step.minutes + step.leave_minutes);
+        if option.isolating {
+            let on = match step.assumed {
+                Outcome::Found => step.chance,
+                _ => 1.0 - step.chance,
+            };
+            spent += reached * (1.0 - on) * price;
+            reached *= on;
+        } else {
+            let alarm = step.chance - step.true_chance;
+            spent += reached * alarm * (option.false_alarm_minutes + price);
+            found += reached * step.true_chance;
+            reached *= 1.0 - step.chance;
+        }
+        let minutes = spent + reached * price;
+        if minutes < least {
+            least = minutes;
+            best = Some(BeforeHelp {
+                checks: at + 1,
+                chance: found,
+                minutes,
+            });
+        }
+    }
+    best
 }
 
 /// The checks of places, without isolating ones that no other waits for.

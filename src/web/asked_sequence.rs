@@ -630,22 +630,6 @@ impl Question {
                 name(id)
             )
         }));
-        let outcomes = &self.request.evidence.outcomes;
-        let unsure: BTreeSet<&String> = outcomes
-            .iter()
-            .map(|(id, _)| id)
-            .filter(|id| {
-                let mut of_check = outcomes.iter().filter(|(other, _)| other == *id);
-                of_check.all(|(_, outcome)| *outcome == statistics::Outcome::Inconclusive)
-            })
-            .collect();
-        notes.extend(unsure.into_iter().map(|id| {
-            format!(
-                "{} could not be judged, so it counts as not made: make it again only where it can be \
-                 judged now.",
-                name(id)
-            )
-        }));
         notes.extend(self.note_of_state(catalogue));
         notes
     }
@@ -827,6 +811,14 @@ impl Question {
             notes.extend(
                 of_found.map(|check| note_of_finding(&catalogue, check, &parts, &advice.belief)),
             );
+            let aside = advice.set_aside.iter().filter_map(|id| catalogue.check(id));
+            notes.extend(aside.map(|check| {
+                format!(
+                    "“{}” could not be judged, so it says nothing and is left out of the order. Where it \
+                     can be judged now, state it as not done, and it is back.",
+                    check.name
+                )
+            }));
             let held = advice.held.iter().filter_map(|id| catalogue.check(id));
             let held: Vec<_> = held.map(|check| format!("“{}”", check.name)).collect();
             if !held.is_empty() {

@@ -165,6 +165,10 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         "class_cases": advice.belief.class_cases,
         "fleet_cases": advice.belief.fleet_cases,
         "expected_minutes": told(advice.expected_minutes),
+        "found_by_checks": (!ended && advice.found.share > 0.0).then(|| json!({
+            "chance": advice.found.share,
+            "minutes": advice.found.minutes / advice.found.share,
+        })),
         "common_practice_minutes": told(advice.practice_minutes),
         "mended_minutes": told(advice.mended_minutes),
         "common_practice_mended_minutes": told(advice.practice_mended_minutes),
@@ -180,13 +184,22 @@ pub(super) async fn advise(State(app): State<App>, request: Request) -> Result<J
         "without_check": without_check,
         "blocked": blocked,
         "held": advice.held,
+        "set_aside": advice.set_aside,
         "notes": answer.notes,
         "half_life_days": app.catalogue.half_life_days(),
         "help_minutes": price,
         "help_minutes_from": price.map(|_| if stated { "request" } else { "site" }),
         "found": answer.found,
         "stop": advice.stop.filter(|_| answer.found.is_empty()).map(|stop| {
-            json!({"after_checks": stop.after, "left_minutes": stop.left_minutes})
+            json!({
+                "after_checks": stop.after,
+                "left_minutes": stop.left_minutes,
+                "before_help": stop.before_help.map(|before| json!({
+                    "checks": before.checks,
+                    "chance": before.chance,
+                    "minutes": before.minutes,
+                })),
+            })
         }),
         "checks": checks,
         "causes": causes,

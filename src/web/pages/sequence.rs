@@ -8,7 +8,7 @@ use axum::{
 use super::{checks::hazards, report::unit_id};
 use crate::{
     advice::{Advice, Shift, Step},
-    catalogue::{Catalogue, ToolState},
+    catalogue::{Catalogue, Kind, ToolState},
     search::Stated,
     statistics::Outcome,
     vacuum::units::{PressureUnit, TypedPressure, read_pressure},
@@ -210,6 +210,7 @@ async fn view(
         found: found(catalogue, &answer),
         expected: show::minutes(advice.expected_minutes),
         practice: show::minutes(advice.practice_minutes),
+        if_found: if_found(advice),
         mended: show::minutes(advice.mended_minutes),
         practice_mended: show::minutes(advice.practice_mended_minutes),
         saving: if saved.round() >= 1.0 {
@@ -403,13 +404,72 @@ fn stop(catalogue: &Catalogue, answer: &Answer, price: Option<Price>) -> String 
         "the checks left would take {} on average, more than bringing help costs: {costs}.",
         show::minutes(stop.left_minutes)
     );
+    let to_make = stop.before_help.and_then(|before| {
+        let last = advice.steps.get(stop.after + before.checks - 1)?;
+        let last = catalogue.check(&last.check)?;
+        let which = match before.checks {
+            1 => format!("“{}”", last.name),
+            more => format!("the next {more} checks, down to “{}”,", last.name),
+        };
+        Some((which, before))
+    });
     match help(answer) {
-        Some(help) => format!("{when}, bring {help}: {left}"),
+        Some(help) => match to_make {
+            Some((which, before)) => format!(
+                "{}, {left} Still make {which} before you bring {help}: the chance to find the cause \
+                 by that is {}, and with help only where it stays open the search takes no more than {} on average.{}",
+                if stop.after == 0 {
+                    "As it stands"
+                } else {
+                    &when
+                },
+                show::percent(before.chance),
+                show::minutes(before.minutes),
+                blind(catalogue, answer)
+            ),
+            None => format!("{when}, bring {help}: {left}{}", blind(catalogue, answer)),
+        },
         None => format!(
             "{when}, look for what is not listed here, or have the helium leak test or the residual gas \
              analysis made again, since both were made: {left}"
         ),
     }
+}
+
+/// That help would most likely find nothing, since neither kind of it sees what a gauge or a pump lacks;
+/// empty where it is as likely to.
+fn blind(catalogue: &Catalogue, answer: &Answer) -> String {
+    let unseen = |id: &str| {
+        let cause = catalogue.cause(id);
+        cause.is_some_and(|cause| matches!(cause.kind, Kind::GaugeFault | Kind::PumpingFault))
+    };
+    let causes = answer.advice.belief.causes.iter();
+    let chance: f64 = causes
+        .filter(|cause| unseen(&cause.id))
+        .map(|cause| cause.chance)
+        .sum();
+    if chance <= 0.5 {
+        return String::new();
+    }
+    format!(
+        " By what is known it is a fault of a gauge or a pump with {}, which neither shows: they help to \
+         rule a leak out.",
+        show::percent(chance)
+    )
+}
+
+/// How much of the expected time is for a search that these checks end.
+fn if_found(advice: &Advice) -> String {
+    let found = advice.found;
+    if found.share <= 0.0 {
+        return String::new();
+    }
+    format!(
+        "The mean of all searches. These checks find the cause in {} of them, after {} on average; in the \
+         others all are made and none finds it.",
+        show::percent(found.share),
+        show::minutes(found.minutes / found.share)
+    )
 }
 
 /// The help that has not been had yet; none if both kinds have.

@@ -50,6 +50,8 @@ pub struct SequencePage {
     pub expected: String,
     /// The same of the common-practice order.
     pub practice: String,
+    /// What of that time is for a search that these checks end, in one sentence.
+    pub if_found: String,
     /// Expected time until the fix is proven, in this order.
     pub mended: String,
     /// The same in the common-practice order.
