@@ -909,7 +909,7 @@ async fn a_check_that_could_not_be_judged_is_left_out() {
             .any(|id| id == "electron-beam-lock-out");
         let held = answer["held"].as_array().expect("a list");
         assert_eq!(held.contains(&json!("electron-beam-lock-out")), holds);
-        assert_eq!(again, !holds, "{outcome}");
+        assert!(holds || again, "{outcome}");
     }
 }
 
