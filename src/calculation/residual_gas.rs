@@ -338,7 +338,7 @@ fn verdict(
         (judgement.water, "Water is by far the highest peak."),
         (
             judgement.excess_at_17,
-            "Mass 17 is more than water gives: ammonia or another gas is there.",
+            "Mass 17 is more than water and methane give: ammonia or another gas is there.",
         ),
         (
             judgement.hydrocarbon,
@@ -889,6 +889,13 @@ mod tests {
             "{}",
             less.reasons[0]
         );
+        // Methane alone gives 12 and 17 (70 eV, the table that the catalogue names), so neither is another gas.
+        let much = "12:3.8e-10 13:1.07e-9 14:2.04e-9 15:8.9e-9 16:1e-8 17:1.64e-10 18:1e-10 28:1e-11 32:1e-13 40:1e-13 44:1e-13";
+        let much = run(&asked(much), &patterns()).unwrap();
+        let verdict = &much.outcome.verdict;
+        assert!(!verdict.contains("Mass 17"), "{verdict}");
+        let reasons = much.reasons.join(" ");
+        assert!(!reasons.contains("explained by none"), "{reasons}");
     }
 
     /// A cryopump whose charcoal is full gives hydrogen and helium back first; grown by half counts (common

@@ -24,7 +24,7 @@ pub struct Judgement {
     pub air: AirTest,
     /// Water is by far the highest peak: 18 at least twice any other mass but 17.
     pub water: Option<bool>,
-    /// 17 is more than 18 explains: ammonia or another gas is there.
+    /// 17 is more than 18 and the methane at 16 explain: ammonia or another gas is there.
     pub excess_at_17: Option<bool>,
     /// Hydrocarbon groups fourteen masses apart: 41/43, 55/57 as 0.15 of them or with 71 (solvents have less and
     /// none), and 69/71 or 39.
@@ -54,6 +54,9 @@ pub struct Judgement {
     pub standing: usize,
 }
 
+/// Methane gives 1.64 % of its 16 at 17 (70 eV, from where the catalogue has its row); with the spread of patterns.
+const MOST_METHANE_17_TO_16: f64 = 1.3 * 0.0164;
+
 /// Judges a spectrum by its peaks. Rules from memory of O'Hanlon and Umrath, and common practice.
 pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
     let (highest_mass, highest) = spectrum.highest();
@@ -74,9 +77,10 @@ pub fn judge(spectrum: &Spectrum, circumstances: Circumstances) -> Judgement {
                     .iter()
                     .all(|(mass, current)| matches!(mass, 17 | 18) || 2.0 * current <= water)
         }),
-        excess_at_17: at(17)
-            .zip(at(18))
-            .map(|(hydroxyl, water)| hydroxyl > limit && hydroxyl > 0.4 * water),
+        excess_at_17: at(17).zip(at(18)).map(|(at_17, water)| {
+            let rest = at_17 - MOST_METHANE_17_TO_16 * at(16).unwrap_or(0.0);
+            rest > limit && rest > 0.4 * water
+        }),
         hydrocarbon: hydrocarbon(spectrum, limit),
         isopropanol: pair(
             at(45).map(|at_45| {
