@@ -649,6 +649,14 @@ async fn logs_and_spectra_are_taken_as_files_or_pasted() {
         .expect(422);
     refused.assert_shows("&#34;much&#34; is not a number");
     refused.assert_shows("Refused: </span>line ");
+    // What is wrong with a file is told at its field.
+    let at_file = refused
+        .text
+        .split("for=\"log_file\"")
+        .nth(1)
+        .expect("the field");
+    let at_file = at_file.split("id=\"log_file\"").next().expect("its notes");
+    assert!(at_file.contains("Refused: "), "{at_file}");
     refused.assert_shows("What it holds now stands as text beside it.");
     let other = app
         .upload(
@@ -971,4 +979,87 @@ async fn a_unit_of_a_link_is_taken_as_written_or_refused() {
         .await
         .expect(422)
         .assert_shows("&#34;xyz&#34; is not a unit of pressure");
+}
+
+/// The address of a link on a page that begins so.
+fn link(page: &Answer, beginning: &str) -> String {
+    let start = page.text.find(beginning).expect(beginning);
+    let link = page.text[start..].split('"').next().expect("its end");
+    link.replace("&amp;", "&").replace("&#38;", "&")
+}
+
+/// Whether a form on the page holds this pressure in this unit.
+#[track_caller]
+fn assert_holds(page: &Answer, field: &str, value: &str, unit: &str) {
+    let from = page.text.find(&format!("id=\"{field}.value\""));
+    let from = &page.text[from.expect(field)..];
+    let field = from.split("</select>").next().expect("its end");
+    assert!(field.contains(&format!("value=\"{value}\"")), "{field}");
+    let chosen = format!("<option value=\"{unit}\" selected>");
+    assert!(field.contains(&chosen), "{field}");
+}
+
+/// From an incident to its calculations, from those to the order of checks, and from there to a report.
+#[tokio::test]
+async fn typed_pressures_go_along_from_page_to_page() {
+    let app = TestApp::demo().await;
+    let incident = app.get("/incidents/151").await.expect(200);
+    let calculate = app.get(&link(&incident, "/calculations?tool=")).await;
+    let calculate = calculate.expect(200);
+    let form = link(&calculate, "/calculations/gas-load?tool=");
+    let page = app.get(&form).await.expect(200);
+    assert_holds(&page, "faulty", "9e-6", "mbar");
+    let typed = "healthy.value=4e-5&healthy.unit=pa&faulty.value=2e-3&faulty.unit=pa\
+                 &speed_at_chamber.value=500&speed_at_chamber.unit=l/s&calculate=yes";
+    let result = app.get(&format!("{form}&{typed}")).await.expect(200);
+    let sequence = app
+        .get(&link(&result, "/sequence/tools/"))
+        .await
+        .expect(200);
+    assert_holds(&sequence, "pressures.healthy", "4e-5", "pa");
+    assert_holds(&sequence, "pressures.faulty", "2e-3", "pa");
+    let report = app
+        .get(&link(&sequence, "/incidents/new?"))
+        .await
+        .expect(200);
+    assert_holds(&report, "pressures.healthy", "4e-5", "pa");
+    assert_holds(&report, "pressures.faulty", "2e-3", "pa");
+    // The healthy pressure that was typed counts, and not that of the tool.
+    let tool = form
+        .split("tool=")
+        .nth(1)
+        .and_then(|rest| rest.split('&').next());
+    let tool = tool.expect("the tool");
+    let below = format!(
+        "/sequence/tools/{tool}?pressures.healthy.value=1e-3&pressures.healthy.unit=torr\
+         &pressures.faulty.value=5e-4&pressures.faulty.unit=torr"
+    );
+    let below = app.get(&below).await.expect(200);
+    below.assert_shows("5e-4 Torr lies below the healthy pressure, 1e-3 Torr");
+}
+
+/// A rise that flattens as a trapped volume does may be without any leak, so no interval of an opening begins at none.
+#[tokio::test]
+async fn an_opening_that_may_be_none_is_told_by_its_upper_end() {
+    let app = TestApp::demo().await;
+    let seconds = (0..400).map(|row| 5.0 * f64::from(row));
+    let flattens = log("time (s),pressure (mbar)", seconds, |t| {
+        (1e-6 + 1e-1 * (1.0 - (-t / 300.0).exp())) * (1.0 + 0.02 * (37.0 * t).sin())
+    });
+    let chamber = [
+        ("volume.value", "100"),
+        ("volume.unit", "l"),
+        ("speed.value", "500"),
+        ("speed.unit", "l/s"),
+    ];
+    let page = app
+        .upload("rise", &chamber, &[("log_file", &flattens)])
+        .await;
+    let page = page.expect(200);
+    page.assert_shows("Mostly gas from inside");
+    let opening = page.text.split("Equivalent opening to air").nth(1);
+    let opening = opening.expect("the figure").split("</tr>").next();
+    let opening: String = opening.expect("its row").chars().take(400).collect();
+    assert!(opening.contains("up to "), "{opening}");
+    assert!(!opening.contains(">0<"), "{opening}");
 }

@@ -405,7 +405,12 @@ async fn the_pages_tell_each_fault_of_a_log_with_its_line_and_come_back_filled_i
                 }
                 shows(&in_page(case.words));
                 if case.refused {
-                    shows(&format!("id=\"{}.message\"", case.field));
+                    // What is wrong with a file is told where it was chosen.
+                    let field = match (how, case.field) {
+                        ("a file", "log") => "log_file",
+                        (_, field) => field,
+                    };
+                    shows(&format!("id=\"{field}.message\""));
                     let line = case
                         .line
                         .map_or(String::new(), |line| format!("line {line}"));

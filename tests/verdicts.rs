@@ -437,7 +437,10 @@ fn spectra() -> Vec<Story> {
         ));
     }
     for (peaks, words) in [
-        ("17:1.9e-9 18:2e-9", "Mass 17 is more than water gives"),
+        (
+            "17:1.9e-9 18:2e-9",
+            "Mass 17 is more than water and methane give",
+        ),
         ("4:1e-9 18:1e-9", "Helium shows at mass 4"),
         ("2:9e-9 18:1e-9", "Hydrogen is the highest peak"),
         ("18:2e-9", "No conclusion: fewer than three peaks"),

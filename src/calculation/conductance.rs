@@ -501,7 +501,11 @@ impl Path {
             ),
             _ => (
                 "inlet_pressure",
-                "a pressure from 1e-15 Pa to 1e6 Pa (10 bar), above that at the pump's end".to_owned(),
+                format!(
+                    "a pressure from {} to {}, above that at the pump's end",
+                    spoken.pressure(1e-15),
+                    spoken.pressure(1e6)
+                ),
             ),
         };
         errors.refuse(field, spoken.conductance(&error), accepted);
@@ -555,6 +559,11 @@ impl Path {
         denser: Option<(&ChainFlow, (Pressure, TypedPressure))>,
         errors: &mut FieldErrors,
     ) -> Option<Figures> {
+        let spoken = Spoken {
+            speed: pump_unit,
+            ..self.spoken
+        };
+        let told = |error: ConductanceError| spoken.conductance(&error);
         let parts: Vec<Option<PartReport>> = self
             .parts
             .iter()
@@ -575,7 +584,7 @@ impl Path {
                 (Some((speed, _)), Some(_)) => Some(errors.take(
                     "pump.speed",
                     "a speed above zero",
-                    effective_speed(speed, flow.conductance),
+                    effective_speed(speed, flow.conductance).map_err(told),
                 )?),
                 // What the pump takes at its own pressure, over the pressure at the chamber.
                 (Some((speed, _)), None) => Some(errors.take(
@@ -599,12 +608,14 @@ impl Path {
         let conductance = errors.take(
             "parts",
             "parts within the range of the formulas",
-            self.chain.conductance(self.gas, self.at),
+            self.chain.conductance(self.gas, self.at).map_err(told),
         )?;
         let plain = errors.take(
             "parts",
             "parts within the range of the formulas",
-            self.chain.conductance_by_plain_rule(self.gas, self.at),
+            self.chain
+                .conductance_by_plain_rule(self.gas, self.at)
+                .map_err(told),
         )?;
         let (speed, plain_speed) = match pump {
             Some(pump) => (
@@ -612,7 +623,7 @@ impl Path {
                 Some(errors.take(
                     "pump.speed",
                     "a speed above zero",
-                    effective_speed(pump.0, plain),
+                    effective_speed(pump.0, plain).map_err(told),
                 )?),
             ),
             None => (None, None),

@@ -100,7 +100,7 @@ pub struct ForelineReport {
     /// Pressure in the chamber that the foreline alone would cause; absent where the pump may be above its
     /// critical backing pressure, so that no compression holds.
     pub pressure_from_foreline: Option<Interval<PressureUnit>>,
-    /// The compression at which it alone would cause the faulty pressure.
+    /// The compression at which it alone would cause the faulty pressure; none would where this is 1 or less.
     pub compression_that_would_explain: f64,
     /// Whether it explains the faulty pressure; absent if the range of compression, or a foreline that may be
     /// above the critical backing pressure, leaves it open.
@@ -119,6 +119,7 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     let uncertainty = read_uncertainty(request, &mut assumed);
     let foreline = match (&request.foreline, faulty) {
         (Some(foreline), Some(faulty)) => {
+            let faulty = (request.faulty, faulty);
             Some(read_foreline(foreline, faulty, &mut assumed, &mut errors))
         }
         _ => None,
@@ -173,6 +174,9 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
     })
 }
 
+/// Half widths of intervals that are taken.
+const SHARES: &str = "from 0 to 2";
+
 /// Notes what keeps the balance from being drawn under the field that it is about.
 fn refuse_balance(
     error: &GasLoadError,
@@ -185,23 +189,29 @@ fn refuse_balance(
         GasLoadError::Zero { what } | GasLoadError::Uncertainty { what, .. } => what,
         _ => "healthy",
     };
-    let (field, accepted) = match about {
-        "the faulty pressure" | "faulty" => ("faulty", "a pressure above zero up to 0.01 mbar"),
-        "the pumping speed" => ("speed_at_chamber", "a speed above zero"),
-        "the uncertainty of the gauge's scale" => ("gauge_scale_uncertainty", "from 0 to 2"),
-        "the uncertainty of a single reading" => ("gauge_repeat_uncertainty", "from 0 to 2"),
-        "the uncertainty of the pumping speed" => ("speed_uncertainty", "from 0 to 2"),
-        _ => ("healthy", "a pressure above zero up to 0.01 mbar"),
-    };
-    let typed = if field == "faulty" {
-        request.faulty
-    } else {
-        request.healthy
-    };
-    let spoken = Spoken {
+    let spoken = |typed: TypedPressure| Spoken {
         pressure: typed.unit,
         ..Spoken::SI
     };
+    let pressure = |typed| {
+        format!(
+            "a pressure above zero up to {}",
+            spoken(typed).pressure(1.0)
+        )
+    };
+    let (field, accepted) = match about {
+        "the faulty pressure" | "faulty" => ("faulty", pressure(request.faulty)),
+        "the pumping speed" => ("speed_at_chamber", "a speed above zero".to_owned()),
+        "the uncertainty of the gauge's scale" => ("gauge_scale_uncertainty", SHARES.to_owned()),
+        "the uncertainty of a single reading" => ("gauge_repeat_uncertainty", SHARES.to_owned()),
+        "the uncertainty of the pumping speed" => ("speed_uncertainty", SHARES.to_owned()),
+        _ => ("healthy", pressure(request.healthy)),
+    };
+    let spoken = spoken(if field == "faulty" {
+        request.faulty
+    } else {
+        request.healthy
+    });
     errors.refuse(field, spoken.gas_load(error), accepted);
 }
 
@@ -355,7 +365,7 @@ fn read_uncertainty(request: &Request, assumed: &mut Vec<String>) -> Uncertainty
 
 fn read_foreline(
     foreline: &ForelineRequest,
-    base: Pressure,
+    (faulty, base): (TypedPressure, Pressure),
     assumed: &mut Vec<String>,
     errors: &mut FieldErrors,
 ) -> Option<ForelineReport> {
@@ -373,6 +383,17 @@ fn read_foreline(
         return None;
     }
     let total = errors.quantity("foreline.pressure", foreline.pressure)?;
+    if total <= base {
+        errors.refuse(
+            "foreline.pressure",
+            format!(
+                "{} is not above the pressure at the fault, {faulty}, as it is behind any turbo pump that runs",
+                foreline.pressure
+            ),
+            "the reading behind the running pump; if both readings are true, see whether the pump runs, and otherwise which gauge or unit is wrong",
+        );
+        return None;
+    }
     let partial = errors.quantity(
         "foreline.pressure",
         Typed::new(total.pascals() * share, PressureUnit::Pascal),
@@ -419,19 +440,22 @@ fn read_foreline(
     };
     let mut shared = |compression| {
         foreline_share(partial, base, compression)
-            .map_err(|error| {
-                let (field, accepted) = match error {
-                    GasLoadError::Compression { .. } => (
-                        "foreline.compression",
-                        "above 1 and up to 1e20, as the pump's manual gives it for this gas",
+            .map_err(|error| match error {
+                GasLoadError::Compression { .. } => errors.refuse(
+                    "foreline.compression",
+                    spoken.gas_load(&error),
+                    "above 1 and up to 1e20, as the pump's manual gives it for this gas",
+                ),
+                // What is wrong with the base pressure is told at its own field.
+                GasLoadError::TooHigh { .. } | GasLoadError::Zero { .. } => {}
+                _ => errors.refuse(
+                    "foreline.pressure",
+                    spoken.gas_load(&error),
+                    format!(
+                        "a foreline pressure above the pressure at the fault and up to {}",
+                        spoken.pressure(1e4)
                     ),
-                    // What is wrong with the base pressure is told at its own field.
-                    _ => (
-                        "foreline.pressure",
-                        "a foreline pressure above the base pressure and up to 100 mbar",
-                    ),
-                };
-                errors.refuse(field, spoken.gas_load(&error), accepted);
+                ),
             })
             .ok()
     };
@@ -486,6 +510,9 @@ fn foreline_verdict(
         );
     }
     match (finding, backing) {
+        (Some(ForelineVerdict::CannotExplain), _) if needed <= 1.0 => format!(
+            "The {gas} in the foreline cannot explain the base pressure: there is less of it than the chamber reads in all, however well the pump compresses it"
+        ),
         (Some(ForelineVerdict::CannotExplain), _) => format!(
             "The {gas} in the foreline cannot explain the base pressure, unless the pump's compression has fallen to about {needed:.0e}"
         ),
@@ -638,6 +665,62 @@ mod tests {
         assert_eq!(
             run_json(zero).unwrap_err()[0].field,
             "foreline.critical_backing_pressure"
+        );
+    }
+
+    /// Of 1 % helium in a foreline of 1e-5 mbar there is 1e-7 mbar, less than the chamber's 1e-6 mbar, which it cannot
+    /// explain (p = p_fore/K, ISO 21360-4); a foreline below the chamber is none of a running pump.
+    #[test]
+    fn a_foreline_below_the_chamber_is_a_doubt_of_the_readings_and_a_small_share_is_none() {
+        let asked = |foreline: &str| {
+            run_json(&format!(
+                r#"{{"healthy": {{"value": 1e-8, "unit": "mbar"}}, "faulty": {{"value": 1e-6, "unit": "mbar"}},
+                    "speed_at_chamber": {{"value": 500, "unit": "l/s"}}, "foreline": {{{foreline}}}}}"#
+            ))
+        };
+        let small =
+            r#""pressure": {"value": 1e-5, "unit": "mbar"}, "gas": "helium", "share": 0.01"#;
+        let foreline = asked(small).unwrap().foreline.unwrap();
+        assert_eq!(foreline.finding, Some(ForelineVerdict::CannotExplain));
+        assert!(
+            foreline.verdict.contains("there is less of it"),
+            "{}",
+            foreline.verdict
+        );
+        let below = asked(r#""pressure": {"value": 5e-5, "unit": "pa"}"#).unwrap_err();
+        assert_eq!(below.len(), 1);
+        assert_eq!(below[0].field, "foreline.pressure");
+        assert!(
+            below[0]
+                .problem
+                .starts_with("5e-5 Pa is not above the pressure at the fault, 1e-6 mbar"),
+            "{}",
+            below[0].problem
+        );
+    }
+
+    /// Limits in the unit that was typed: 1 Pa is 7.501e-3 Torr (conversion by definition).
+    #[test]
+    fn a_refusal_speaks_the_unit_that_was_typed() {
+        let refused = run_json(
+            r#"{"healthy": {"value": 1e-7, "unit": "torr"}, "faulty": {"value": 5, "unit": "torr"},
+                "speed_at_chamber": {"value": 10, "unit": "l/s"},
+                "foreline": {"pressure": {"value": 9, "unit": "torr"}}}"#,
+        )
+        .unwrap_err();
+        assert_eq!(refused.len(), 1, "{refused:?}");
+        assert_eq!(
+            refused[0].accepted,
+            "a pressure above zero up to 7.501e-3 Torr"
+        );
+        let negative = run_json(
+            r#"{"healthy": {"value": -1, "unit": "torr"}, "faulty": {"value": 5e-6, "unit": "torr"},
+                "speed_at_chamber": {"value": 10, "unit": "l/s"}}"#,
+        )
+        .unwrap_err();
+        assert_eq!(
+            negative[0].problem,
+            "a pressure must be zero or more, not -1 Torr"
         );
     }
 

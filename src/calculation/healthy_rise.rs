@@ -61,17 +61,13 @@ impl HealthyRise {
     pub(super) fn checked(self, errors: &mut FieldErrors) -> Option<Healthy> {
         let mut end = |field: &str, typed: TypedThroughput| {
             errors
-                .take(
-                    field,
-                    "a finite number above zero",
-                    typed.throughput(FlowTemperatures::default()),
-                )
+                .made(field, typed, typed.throughput(FlowTemperatures::default()))
                 .map(|rate| rate.pascal_cubic_metres_per_second())
         };
         let low = end("healthy.low", self.low);
         let high = end("healthy.high", self.high);
         let hours = match self.pumped_for {
-            Some(time) => Some(errors.quantity("healthy.pumped_for", time)?.seconds() / 3600.0),
+            Some(time) => Some(errors.time("healthy.pumped_for", time)?.seconds() / 3600.0),
             None => None,
         };
         let (low, high) = (low?, high?);

@@ -237,7 +237,7 @@ fn carry_over(
                 .to_owned(),
         );
     }
-    let rate = errors.take("rate", "a finite number above zero", typed.throughput(at))?;
+    let rate = errors.made("rate", typed, typed.throughput(at))?;
     let converted = convert(
         rate,
         from,
@@ -247,45 +247,39 @@ fn carry_over(
     )
     .and_then(|converted| converted.across(measured, wanted))
     .map_err(|error| {
+        let spoken = in_the_units_of(request, at);
         let (field, accepted) = match error {
-            LeakError::Share { .. } => ("test_gas_share", "from 1e-6 to 1"),
-            LeakError::NoViscosity { .. } => ("temperature", "a temperature in that range"),
+            LeakError::Share { .. } => ("test_gas_share", "from 1e-6 to 1".to_owned()),
+            LeakError::NoViscosity { .. } => {
+                ("temperature", "a temperature in that range".to_owned())
+            }
             LeakError::Liquid { gas, pascals, .. } => (
                 if gas == to && pascals == wanted.upstream().pascals() {
                     "wanted_across.upstream"
                 } else {
                     "measured_across.upstream"
                 },
-                "a pressure at which it is a vapour, or another gas",
+                "a pressure at which it is a vapour, or another gas".to_owned(),
             ),
-            _ => ("rate", "a leak rate above zero, up to 1000 Pa·m³/s"),
+            _ => (
+                "rate",
+                format!("a leak rate above zero, up to {}", spoken.rate(1000.0)),
+            ),
         };
-        let problem = match error {
-            LeakError::NotALeak { rate } => {
-                let told = Throughput::from_pascal_cubic_metres_per_second(rate)
-                    .map(|rate| rate.in_unit(typed.unit, at));
-                let told = told.unwrap_or(typed.value);
-                format!(
-                    "a leak of {told:.3e} {} is an open port and not a leak",
-                    typed.unit
-                )
-            }
-            ref other => in_the_units_of(request).leak(other),
-        };
-        errors.refuse(field, problem, accepted);
+        errors.refuse(field, spoken.leak(&error), accepted);
     })
     .ok()?;
     let base = match speed {
         Some(speed) => Some(base_caused(
             &converted,
             speed,
-            in_the_units_of(request),
+            in_the_units_of(request, at),
             errors,
         )?),
         None => None,
     };
     let opening = equivalent_diameter(converted.high, wanted.upstream(), to, at.gas)
-        .map_err(|error| in_the_units_of(request).leak(&error));
+        .map_err(|error| in_the_units_of(request, at).leak(&error));
     Some(ConversionReport {
         from_gas: from,
         to_gas: to,
@@ -328,20 +322,29 @@ fn read_across(
             errors.refuse(
                 format!("{field}.upstream"),
                 spoken.leak(&error),
-                "more pressure upstream than downstream, up to 10 bar",
+                format!(
+                    "more pressure upstream than downstream, up to {}",
+                    spoken.pressure(1e6)
+                ),
             );
         })
         .ok()
 }
 
-/// The units in which the request speaks of temperatures and pressures.
-fn in_the_units_of(request: &Request) -> Spoken {
+/// The units in which the request speaks of temperatures, pressures and leak rates.
+fn in_the_units_of(request: &Request, at: FlowTemperatures) -> Spoken {
     let across = request.wanted_across.or(request.measured_across);
     Spoken {
         pressure: across.map_or(PressureUnit::Millibar, |across| across.upstream.unit),
         temperature: request
             .temperature
             .map_or(TemperatureUnit::Celsius, |typed| typed.unit),
+        throughput: (
+            request
+                .rate
+                .map_or(ThroughputUnit::MillibarLitre, |typed| typed.unit),
+            at,
+        ),
         ..Spoken::SI
     }
 }
@@ -358,7 +361,10 @@ fn base_caused(
                 errors.refuse(
                     "speed_at_chamber",
                     spoken.gas_load(&error),
-                    "a speed above zero that keeps the chamber below 0.01 mbar",
+                    format!(
+                        "a speed above zero that keeps the chamber below {}",
+                        spoken.pressure(1.0)
+                    ),
                 );
             })
             .ok()
@@ -376,10 +382,10 @@ fn judge_test(
     at: FlowTemperatures,
     errors: &mut FieldErrors,
 ) -> Option<HeliumTestReport> {
-    let volume = errors.quantity("helium_test.volume", test.volume);
+    let volume = errors.volume("helium_test.volume", test.volume);
     let speed = errors.quantity("helium_test.helium_speed", test.helium_speed);
     let change = errors.quantity("helium_test.smallest_change", test.smallest_change);
-    let spray = errors.quantity("helium_test.spray_time", test.spray_time);
+    let spray = errors.time("helium_test.spray_time", test.spray_time);
     let (volume, speed, change, spray) = (volume?, speed?, change?, spray?);
     let tested =
         HeliumTest::new(volume, speed, request.test_gas_share.unwrap_or(1.0)).and_then(|set_up| {
@@ -425,7 +431,7 @@ fn judge_test(
                 LeakError::NoViscosity { .. } => "temperature",
                 _ => "helium_test.smallest_change",
             };
-            let problem = in_the_units_of(request).leak(&error);
+            let problem = in_the_units_of(request, at).leak(&error);
             errors.refuse(
                 field,
                 problem,

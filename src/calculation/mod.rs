@@ -32,13 +32,22 @@ use serde::Serialize;
 
 pub use outcome::Outcome;
 
-use crate::vacuum::units::{Speed, SpeedUnit, Typed, Unit};
+use spoken::Spoken;
+
+use crate::vacuum::units::{
+    Seconds, Speed, SpeedUnit, TimeUnit, Typed, Unit, UnitError, Volume, VolumeUnit,
+};
 
 /// One field of a request that cannot be taken, and what would be.
 pub use crate::refusal::Refusal as FieldError;
 
 /// Below this, m³/s, nothing is pumped.
 const LEAST_SPEED: f64 = 1e-15;
+
+/// Volumes of what is pumped, m³, from a cubic millimetre to the largest halls, and the longest time of a test or of
+/// pumping before it, s, thirty years: beyond them a unit or a power of ten is wrong (common practice, no source).
+const VOLUMES: std::ops::RangeInclusive<f64> = 1e-9..=1e5;
+const LONGEST: f64 = 1e9;
 
 /// Two ends of a range in one unit: `{"low": 1e-5, "high": 3e-5, "unit": "mbar-l/s"}`.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -90,7 +99,54 @@ impl FieldErrors {
 
     /// The quantity of a typed number, or `None` with the error noted under that field.
     pub fn quantity<U: Unit>(&mut self, field: &str, typed: Typed<U>) -> Option<U::Quantity> {
-        self.take(field, "a finite number above zero", typed.quantity())
+        self.made(field, typed, typed.quantity())
+    }
+
+    /// What was made of a typed number, or `None` with the error noted under that field in the unit that was typed.
+    pub(crate) fn made<U: std::fmt::Display, Q>(
+        &mut self,
+        field: &str,
+        typed: Typed<U>,
+        made: Result<Q, UnitError>,
+    ) -> Option<Q> {
+        made.map_err(|error| {
+            let (problem, accepted) = spoken::typed(&error, &typed);
+            self.refuse(field, problem, accepted);
+        })
+        .ok()
+    }
+
+    /// The volume of a chamber, or `None` with the error noted under that field.
+    pub fn volume(&mut self, field: &str, typed: Typed<VolumeUnit>) -> Option<Volume> {
+        let volume = self.quantity(field, typed)?;
+        if VOLUMES.contains(&volume.cubic_metres()) {
+            return Some(volume);
+        }
+        let told = |cubic_metres| Spoken::volume(typed.unit, cubic_metres);
+        self.refuse(
+            field,
+            format!("{typed} is no volume of a chamber"),
+            format!(
+                "from {} to {}",
+                told(*VOLUMES.start()),
+                told(*VOLUMES.end())
+            ),
+        );
+        None
+    }
+
+    /// A time of a test or of pumping, or `None` with the error noted under that field.
+    pub fn time(&mut self, field: &str, typed: Typed<TimeUnit>) -> Option<Seconds> {
+        let time = self.quantity(field, typed)?;
+        if time.seconds() <= LONGEST {
+            return Some(time);
+        }
+        self.refuse(
+            field,
+            format!("{typed} is longer than any chamber is pumped"),
+            format!("up to {}", Spoken::time(typed.unit, LONGEST)),
+        );
+        None
     }
 
     /// A pumping speed above zero, or `None` with the error noted under that field.

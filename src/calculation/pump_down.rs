@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::log::{Columns, Source};
 use super::rise::{Point, Ranged};
+use super::spoken::Spoken;
 use super::{FieldError, FieldErrors, Outcome, outcome::verdict_of};
 use crate::vacuum::log::{
     LineProblem, LogOptions, LogReader, Mark, MarkKind, PressureLog, TidyRecord, tidy,
@@ -247,7 +248,7 @@ pub fn run_with(
     );
     let volume = request
         .volume
-        .and_then(|volume| errors.quantity("volume", volume));
+        .and_then(|volume| errors.volume("volume", volume));
     let speed = request.speed.and_then(|speed| errors.speed("speed", speed));
     errors.finish()?;
     let log = log.unwrap_or_default();
@@ -275,8 +276,13 @@ fn judge(
         problems.count += healthy.problems.count;
     }
     let mut assumed = log.assumed.clone();
+    let spoken = Spoken {
+        pressure: unit.unwrap_or(PressureUnit::Pascal),
+        ..Spoken::SI
+    };
     assumed.push(format!(
-        "pumping begins where the pressure first leaves its highest value; the volume phase is judged only above {VOLUME_PHASE_ENDS} Pa"
+        "pumping begins where the pressure first leaves its highest value; the volume phase is judged only above {}",
+        spoken.pressure(VOLUME_PHASE_ENDS)
     ));
     assumed.push("both pump-downs were done alike: same valves, same time open, same gauges; two healthy ones differ by about 15 % (common practice, no source)".to_owned());
     let record = without_end(tidy(log));

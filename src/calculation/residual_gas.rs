@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::spoken::Spoken;
 use super::{FieldError, FieldErrors, Outcome};
 use crate::vacuum::residual_gas::{
     Air, Circumstances, Decomposition, Evidence, Judgement, LightGas, Patterns, Spectrum,
@@ -126,7 +127,7 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
             errors.refuse(
                 "total_pressure",
                 format!("{typed} is too high for a spectrum: peaks are no longer in proportion to pressure"),
-                "a spectrum taken at 1e-4 mbar (7.5e-5 Torr) or less",
+                format!("a spectrum taken at {} or less", highest(typed)),
             );
         }
     }
@@ -154,7 +155,10 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
             format!(
                 "its partial pressures add up to {own}, too high for a spectrum: peaks are no longer in proportion to pressure"
             ),
-            "a spectrum taken at 1e-4 mbar (7.5e-5 Torr) or less, or the total pressure if the analyser's own scale is not calibrated",
+            format!(
+                "a spectrum taken at {} or less, or the total pressure if the analyser's own scale is not calibrated",
+                highest(own)
+            ),
         );
     }
     errors.finish()?;
@@ -186,7 +190,14 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     let light = light_gas(earlier.as_ref(), &spectrum);
     let foreign = foreign(&spectrum, &fit, &judgement);
     let mut outcome = Outcome {
-        verdict: verdict(&judgement, light, &gases, &foreign, (enough, explained)),
+        verdict: verdict(
+            &judgement,
+            light,
+            &gases,
+            &foreign,
+            request.argon_is_process_gas,
+            (enough, explained),
+        ),
         concluded,
         assumed: assumed(request, &spectrum, &judgement, &fit),
         ..Outcome::default()
@@ -204,6 +215,9 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
             outcome.sign("residual-hydrogen-helium", grows);
         }
         suggest(&mut outcome, &judgement, light);
+        if !explained {
+            outcome.suggest(&["residual-gas-scan", "change-review"]);
+        }
     }
     Ok(Report {
         outcome,
@@ -226,6 +240,15 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
         patterns: patterns.origin().to_owned(),
         unexplained_percent: 100.0 * fit.unexplained,
     })
+}
+
+/// The highest total pressure of a spectrum in the unit of this one.
+fn highest(typed: TypedPressure) -> String {
+    let spoken = Spoken {
+        pressure: typed.unit,
+        ..Spoken::SI
+    };
+    spoken.pressure(HIGHEST_PRESSURE_PASCALS)
 }
 
 /// Whether a mass may be that of an oil or solvent.
@@ -286,6 +309,7 @@ fn verdict(
     light: Option<LightGas>,
     gases: &[Gas],
     foreign: &[u16],
+    argon_is_process_gas: bool,
     (enough, explained): (bool, bool),
 ) -> String {
     if !enough {
@@ -317,16 +341,16 @@ fn verdict(
         Air::Undecided => "No conclusion about air: these peaks cannot tell.".to_owned(),
     }];
     if !explained {
-        let look = match foreign {
-            [] => "look for a wrong mass scale or an unknown gas.".to_owned(),
-            _ => format!(
-                "{} by none of them: look for another gas, or a wrong mass scale.",
-                stand(foreign)
-            ),
+        let which = match foreign {
+            [] => String::new(),
+            _ => format!(" Of its peaks, {} by none of them.", stand(foreign)),
         };
-        sentences.push(format!(
-            "The known gases do not explain this spectrum, so no shares are concluded; {look}"
-        ));
+        let refusal = format!(
+            "No conclusion about shares: the known gases do not explain this spectrum.{which} See whether the mass scale is right, by water at 18 or argon at 40, and which gas, solvent or material is new here; then scan again, to mass 100 or more."
+        );
+        // Air is told by a few peaks, which stand whatever the others are.
+        let place = usize::from(judgement.air.air == Air::Present);
+        sentences.insert(place, refusal);
     } else if let Some(first) = gases.first() {
         let share = first.share_percent;
         sentences.push(format!(
@@ -361,8 +385,18 @@ fn verdict(
             judgement.silicone_oil,
             "Masses 78 and 77 with 51 or 39 point to a silicone pump fluid.",
         ),
-        (judgement.argon_highest, "Argon is the highest peak."),
-        (judgement.oxygen_highest, "Oxygen is the highest peak."),
+        (
+            judgement.argon_highest,
+            if argon_is_process_gas {
+                "Argon is the highest peak."
+            } else {
+                "Argon is the highest peak: if it is let in for the process, or was shortly before, say so and calculate again; if not, see whether its line shuts."
+            },
+        ),
+        (
+            judgement.oxygen_highest,
+            "Oxygen is the highest peak: let in for the process, or by a line that does not shut.",
+        ),
         (judgement.helium, "Helium shows at mass 4."),
         (judgement.hydrogen_highest, "Hydrogen is the highest peak."),
     ];
@@ -662,7 +696,7 @@ mod tests {
             report.reasons
         );
         assert!(
-            report.outcome.verdict.starts_with("No air shows"),
+            report.outcome.verdict.contains("No air shows"),
             "{report:?}"
         );
     }
@@ -1016,6 +1050,39 @@ mod tests {
         )
         .unwrap();
         assert!(!unknown.outcome.concluded && unknown.unexplained_percent > 30.0);
+        // What is not explained is named first, with what to do about it.
+        let verdict = &unknown.outcome.verdict;
+        assert!(
+            verdict.starts_with("No conclusion about shares")
+                && verdict.contains("masses 93 and 95"),
+            "{verdict}"
+        );
+        for check in ["residual-gas-scan", "change-review"] {
+            assert!(unknown.outcome.next_checks.iter().any(|next| next == check));
+        }
+    }
+
+    /// Argon far above its share of air (0.934 %, U.S. Standard Atmosphere) has another source.
+    #[test]
+    fn argon_that_nobody_spoke_of_is_asked_for() {
+        let argon = AIR
+            .replace("40:1.1e-10", "40:9e-8")
+            .replace("20:1.3e-11", "20:1e-8");
+        let asks = "say so and calculate again";
+        let undeclared = run(&asked(&argon), &patterns()).unwrap();
+        assert!(undeclared.outcome.verdict.contains(asks), "{undeclared:?}");
+        let declared = Request {
+            argon_is_process_gas: true,
+            ..asked(&argon)
+        };
+        let declared = run(&declared, &patterns()).unwrap();
+        assert!(!declared.outcome.verdict.contains(asks), "{declared:?}");
+        // Not the highest peak, but more than air has.
+        let some = AIR
+            .replace("40:1.1e-10", "40:1.1e-9")
+            .replace("20:1.3e-11", "20:1.3e-10");
+        let some = run(&asked(&some), &patterns()).unwrap();
+        assert!(some.reasons.iter().any(|reason| reason.contains(asks)));
     }
 
     #[test]

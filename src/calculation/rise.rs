@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::healthy_rise::{Compared, Healthy, HealthyRise, Pumped, held_against};
 use super::log::{Columns, Source};
+use super::spoken::Spoken;
 use super::wet_walls::Walls;
 use super::{FieldError, FieldErrors, Outcome, outcome::verdict_of};
 use crate::vacuum::gas::Gas;
@@ -264,11 +265,11 @@ pub fn run_with(request: &Request, arrived: Option<LogReader>) -> Result<Report,
     let given = Given {
         volume: request
             .volume
-            .and_then(|volume| errors.quantity("volume", volume)),
+            .and_then(|volume| errors.volume("volume", volume)),
         speed: request.speed.and_then(|speed| errors.speed("speed", speed)),
         pumped_for: request
             .pumped_for
-            .and_then(|time| errors.quantity("pumped_for", time)),
+            .and_then(|time| errors.time("pumped_for", time)),
         healthy: request
             .healthy
             .and_then(|healthy| healthy.checked(&mut errors)),
@@ -568,10 +569,14 @@ fn fill(report: &mut Report, found: &Found<'_>, given: &Given) {
     if let Some(speed) = given.speed {
         report.base_pressure_of_leak = base_of(leak, speed);
         if report.base_pressure_of_leak.is_none() {
-            report.outcome.assumed.push(
-                "no base pressure is given for this leak: it would be above 1 Pa, where a high-vacuum pump's speed is no longer constant"
-                    .to_owned(),
-            );
+            let spoken = Spoken {
+                pressure: report.pressure_unit.unwrap_or(PressureUnit::Pascal),
+                ..Spoken::SI
+            };
+            report.outcome.assumed.push(format!(
+                "no base pressure is given for this leak: it would be above {}, where a high-vacuum pump's speed is no longer constant",
+                spoken.pressure(1.0)
+            ));
         }
     }
 }
@@ -590,8 +595,8 @@ fn base_of(leak: Interval, speed: Speed) -> Option<Ranged<PressureUnit>> {
     })
 }
 
-/// Equivalent opening in micrometres; none where the likeliest leak is too small for the formula. The
-/// lower end is zero where that of the leak is.
+/// Equivalent opening in micrometres; none where no leak that may be is large enough for the formula. The likeliest
+/// and the lower end are zero where they are too small for it.
 fn orifice(leak: Interval) -> Option<Ranged<LengthUnit>> {
     let outside = Pressure::from_pascals(101_325.0).ok()?;
     let diameter = |rate: f64| {
@@ -600,7 +605,7 @@ fn orifice(leak: Interval) -> Option<Ranged<LengthUnit>> {
         Some(diameter.metres() * 1e6)
     };
     Some(Ranged {
-        value: diameter(leak.best)?,
+        value: diameter(leak.best).unwrap_or(0.0),
         low: diameter(leak.low).unwrap_or(0.0),
         high: diameter(leak.high)?,
         unit: LengthUnit::Micrometre,
@@ -828,6 +833,31 @@ mod tests {
             pumped_for: Some(Typed::new(24.0, TimeUnit::Hour)),
             ..Request::default()
         }
+    }
+
+    /// What lies outside what is taken is refused in the unit that was typed.
+    #[test]
+    fn an_absurd_volume_or_time_is_refused() {
+        let straight = || request(log(61, |time| 1e-5 + 1e-6 * time));
+        let refused = |request: Request| run(&request).unwrap_err().remove(0);
+        let hall = refused(Request {
+            volume: Some(Typed::new(1e9, VolumeUnit::Litre)),
+            ..straight()
+        });
+        assert_eq!(hall.field, "volume");
+        assert_eq!(hall.problem, "1e9 L is no volume of a chamber");
+        assert_eq!(hall.accepted, "from 1e-6 L to 1e8 L");
+        let ages = refused(Request {
+            pumped_for: Some(Typed::new(1e12, TimeUnit::Second)),
+            ..straight()
+        });
+        assert_eq!(ages.field, "pumped_for");
+        assert_eq!(ages.accepted, "up to 1e9 s");
+        let negative = refused(Request {
+            volume: Some(Typed::new(-3.0, VolumeUnit::Litre)),
+            ..straight()
+        });
+        assert_eq!(negative.problem, "a volume must be above zero, not -3 L");
     }
 
     /// 1e-5 to 1e-3 mbar in 600 s on 100 L is 1.65e-4 mbar·L/s, and 3.3e-7 mbar at 500 L/s

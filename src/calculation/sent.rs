@@ -10,6 +10,7 @@ use super::log::Columns;
 use super::named::Named;
 use super::numbers::{Came, Numbers};
 use crate::vacuum::log::LogReader;
+use encoding_rs::{Decoder, Encoding, UTF_8};
 
 /// Logs that were read while they arrived, by the field of the request in whose place they stand.
 pub type Logs = BTreeMap<String, SentLog>;
@@ -17,10 +18,38 @@ pub type Logs = BTreeMap<String, SentLog>;
 /// Columns that were read while they arrived, by the field of the request in which empty ones stand.
 pub type AllColumns = BTreeMap<String, Columns>;
 
-/// A log that is read while it arrives.
+/// The text of a whole file: by its byte order mark UTF-16, as spreadsheets and loggers write it, else UTF-8, in which
+/// what is none is replaced.
+pub fn text_of(bytes: &[u8]) -> String {
+    let encoding = Encoding::for_bom(bytes).map_or(UTF_8, |(encoding, _)| encoding);
+    encoding.decode(bytes).0.into_owned()
+}
+
+/// The encoding of a log, as its first bytes tell.
+enum Begins {
+    /// Fewer than the two bytes that tell it have come.
+    With(Vec<u8>),
+    /// No byte order mark of UTF-16.
+    Plain,
+    /// UTF-16.
+    Wide(Box<Decoder>),
+}
+
+impl std::fmt::Debug for Begins {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::With(_) => "With",
+            Self::Plain => "Plain",
+            Self::Wide(_) => "Wide",
+        })
+    }
+}
+
+/// A log that is read while it arrives. One in UTF-16 is taken as the same text in UTF-8.
 #[derive(Debug)]
 pub struct SentLog {
     reader: LogReader,
+    begins: Begins,
     /// The text so far, or what of it was not handed on; none once it is too long to be kept.
     text: Option<Vec<u8>>,
     most_kept: usize,
@@ -36,6 +65,7 @@ impl SentLog {
     pub fn new(most_kept: usize) -> Self {
         Self {
             reader: LogReader::new(),
+            begins: Begins::With(Vec::new()),
             text: Some(Vec::new()),
             most_kept,
             hands_on: false,
@@ -71,6 +101,41 @@ impl SentLog {
 
     /// Takes the next piece.
     pub fn push(&mut self, bytes: &[u8]) {
+        match &mut self.begins {
+            Begins::Plain => self.take(bytes),
+            Begins::Wide(decoder) => {
+                let most = decoder.max_utf8_buffer_length(bytes.len());
+                let mut text = String::with_capacity(most.unwrap_or_default());
+                // With room for all of it, all of it is decoded.
+                let _ = decoder.decode_to_string(bytes, &mut text, false);
+                self.take(text.as_bytes());
+            }
+            Begins::With(first) => {
+                first.extend_from_slice(bytes);
+                if first.len() < 2 {
+                    return;
+                }
+                let first = std::mem::take(first);
+                self.begins = match Encoding::for_bom(&first) {
+                    Some((encoding, _)) if encoding != UTF_8 => {
+                        Begins::Wide(Box::new(encoding.new_decoder()))
+                    }
+                    _ => Begins::Plain,
+                };
+                self.push(&first);
+            }
+        }
+    }
+
+    /// A single byte that came alone is a log of its own.
+    fn end(&mut self) {
+        if let Begins::With(first) = &mut self.begins {
+            let first = std::mem::take(first);
+            self.take(&first);
+        }
+    }
+
+    fn take(&mut self, bytes: &[u8]) {
         self.reader.push(bytes);
         self.bytes += bytes.len();
         if let Some(text) = &mut self.text {
@@ -99,7 +164,8 @@ impl SentLog {
 
     /// The reader that has read it, and its text if that is short enough to be kept. What is not
     /// UTF-8 in it is replaced, as it was for the readings.
-    pub fn into_parts(self) -> (LogReader, Option<String>) {
+    pub fn into_parts(mut self) -> (LogReader, Option<String>) {
+        self.end();
         let short = self.is_short();
         let text = self.text.filter(|_| short);
         let text = text.map(|text| match String::from_utf8(text) {
@@ -675,6 +741,29 @@ mod tests {
 
     use super::*;
     use crate::vacuum::log::{LogOptions, read_log};
+
+    /// Spreadsheets write "Unicode text" in UTF-16, its byte order told by the first character, U+FEFF (RFC 2781).
+    #[test]
+    fn a_log_in_utf_16_is_read_as_its_text() {
+        let text = "Zeit (s)\tDruck (Pa)\tHöhe\r\n0\t1e-6\t3\r\n10\t2e-6\t3\r\n";
+        let units = || std::iter::once(0xfeff).chain(text.encode_utf16());
+        let little: Vec<u8> = units().flat_map(u16::to_le_bytes).collect();
+        let big: Vec<u8> = units().flat_map(u16::to_be_bytes).collect();
+        for file in [little, big] {
+            for piece in [1, 3, file.len()] {
+                let mut log = SentLog::new(1000);
+                file.chunks(piece).for_each(|piece| log.push(piece));
+                assert_eq!(log.text().as_deref(), Some(text), "in pieces of {piece}");
+                let (reader, _) = log.into_parts();
+                let log = reader.finish(&LogOptions::default()).unwrap();
+                assert_eq!(log.seconds, [0.0, 10.0]);
+            }
+            assert_eq!(text_of(&file), text);
+        }
+        let mut short = SentLog::new(1000);
+        short.push(b"7");
+        assert_eq!(short.into_parts().1.as_deref(), Some("7"));
+    }
 
     fn sent(json: &[u8], piece: usize) -> SentRequest {
         let mut sent = SentJson::new(Named::PumpDown);

@@ -1,10 +1,15 @@
 //! Errors of the formulas in the units that were typed, where the formulas know only SI units.
 
+use std::fmt::Display;
+
 use crate::vacuum::conductance::ConductanceError;
 use crate::vacuum::gas_load::GasLoadError;
 use crate::vacuum::gauge::GaugeError;
 use crate::vacuum::leak::LeakError;
-use crate::vacuum::units::{LengthUnit, PressureUnit, SpeedUnit, TemperatureUnit, Typed, Unit};
+use crate::vacuum::units::{
+    FlowTemperatures, LengthUnit, PressureUnit, SpeedUnit, Temperature, TemperatureUnit,
+    ThroughputUnit, TimeUnit, Typed, Unit, UnitError, VolumeUnit,
+};
 
 /// The units in which a request speaks of each quantity; SI where it does not.
 #[derive(Clone, Copy)]
@@ -13,6 +18,7 @@ pub(super) struct Spoken {
     pub(super) pressure: PressureUnit,
     pub(super) temperature: TemperatureUnit,
     pub(super) length: LengthUnit,
+    pub(super) throughput: (ThroughputUnit, FlowTemperatures),
 }
 
 impl Spoken {
@@ -21,7 +27,33 @@ impl Spoken {
         pressure: PressureUnit::Pascal,
         temperature: TemperatureUnit::Kelvin,
         length: LengthUnit::Metre,
+        throughput: (
+            ThroughputUnit::PascalCubicMetre,
+            FlowTemperatures {
+                reference: Temperature::ZERO_CELSIUS,
+                gas: Temperature::ROOM,
+            },
+        ),
     };
+
+    /// A volume, m³, in this unit.
+    pub(super) fn volume(unit: VolumeUnit, cubic_metres: f64) -> String {
+        let one = unit.quantity(1.0).map_or(1.0, |one| one.cubic_metres());
+        told(cubic_metres / one, unit)
+    }
+
+    /// A time, s, in this unit.
+    pub(super) fn time(unit: TimeUnit, seconds: f64) -> String {
+        let one = unit.quantity(1.0).map_or(1.0, |one| one.seconds());
+        told(seconds / one, unit)
+    }
+
+    /// A leak rate, Pa·m³/s.
+    pub(super) fn rate(self, pascal_cubic_metres_per_second: f64) -> String {
+        let (unit, at) = self.throughput;
+        let one = unit.pascal_cubic_metres_per_unit(at);
+        told(pascal_cubic_metres_per_second / one, unit)
+    }
 
     fn speed(self, cubic_metres_per_second: f64) -> String {
         let of_one = SpeedUnit::quantity(self.speed, 1.0);
@@ -29,7 +61,7 @@ impl Spoken {
         told(cubic_metres_per_second / one, self.speed)
     }
 
-    fn pressure(self, pascals: f64) -> String {
+    pub(super) fn pressure(self, pascals: f64) -> String {
         let one = self.pressure.quantity(1.0).map_or(1.0, |one| one.pascals());
         told(pascals / one, self.pressure)
     }
@@ -119,6 +151,12 @@ impl Spoken {
                 self.pressure(pascals)
             ),
             LeakError::NoViscosity { kelvin } => self.no_viscosity(kelvin),
+            LeakError::NoLeak => "a leak rate must be above zero".to_owned(),
+            LeakError::NotALeak { rate } => format!(
+                "a leak of {} is above {}, an open port and not a leak",
+                self.rate(rate),
+                self.rate(1000.0)
+            ),
             ref other => other.to_string(),
         }
     }
@@ -126,6 +164,7 @@ impl Spoken {
     /// What keeps a balance from being drawn.
     pub(super) fn gas_load(self, error: &GasLoadError) -> String {
         match *error {
+            GasLoadError::Zero { what } => format!("{what} is zero, or too near to it to be one"),
             GasLoadError::TooHigh { pascals } => format!(
                 "{} is above {}, where a high-vacuum pump's speed is no longer constant",
                 self.pressure(pascals),
@@ -179,6 +218,23 @@ impl Spoken {
     }
 }
 
+/// What is wrong with a typed number, and what would be accepted, in the unit that was typed.
+pub(super) fn typed<U: Display>(error: &UnitError, typed: &Typed<U>) -> (String, String) {
+    match *error {
+        UnitError::TooLow {
+            quantity, accepted, ..
+        } => (
+            format!("{quantity} must be {accepted}, not {typed}"),
+            format!("a finite number, {accepted}"),
+        ),
+        UnitError::NotFinite { quantity, .. } | UnitError::OutOfRange { quantity, .. } => (
+            format!("{typed} is too large or too small for {quantity}"),
+            "a number of a size that can be measured".to_owned(),
+        ),
+        UnitError::UnknownUnit { ref accepted, .. } => (error.to_string(), accepted.clone()),
+    }
+}
+
 /// A share in per cent: whole from 10 % on, below that to two figures, however small.
 pub(super) fn in_percent(share: f64) -> String {
     let percent = 100.0 * share;
@@ -190,7 +246,7 @@ pub(super) fn in_percent(share: f64) -> String {
 }
 
 /// A number to four figures with its unit.
-fn told<U: Unit>(value: f64, unit: U) -> String {
+fn told<U: Display>(value: f64, unit: U) -> String {
     let rounded = format!("{value:.3e}").parse().unwrap_or(value);
     Typed::new(rounded, unit).to_string()
 }
@@ -223,6 +279,7 @@ mod tests {
             pressure: PressureUnit::Millibar,
             temperature: TemperatureUnit::Celsius,
             length: LengthUnit::Millimetre,
+            throughput: (ThroughputUnit::MillibarLitre, FlowTemperatures::default()),
         };
         let too_fast = ConductanceError::FasterThanInlet {
             pump: 0.5,
@@ -237,6 +294,12 @@ mod tests {
         assert!(spoken.conductance(&cold).ends_with("not at -200 °C"));
         let wide = ConductanceError::Diameter { metres: 200.0 };
         assert!(spoken.conductance(&wide).starts_with("2e5 mm"));
+        let port = LeakError::NotALeak { rate: 2000.0 };
+        assert!(
+            spoken
+                .leak(&port)
+                .starts_with("a leak of 20000 mbar·L/s is above 10000 mbar·L/s")
+        );
         let dense = LeakError::Upstream { pascals: 2e6 };
         assert!(
             spoken

@@ -428,7 +428,7 @@ const FORMULAS: &[Formula] = &[
             Ok(share.behind.pascals() + share.share + share.compression_needed)
         },
         typical: &[1.0, 1e-6, 1e6],
-        limits: &[above(1e-6, 1e4), below(1e-15, 1.0), above(1.0, 1e20)],
+        limits: &[from(0.0, 1e4), from(1e-15, 1.0), above(1.0, 1e20)],
     },
     Formula {
         name: "gauge/correction.rs correction",

@@ -97,23 +97,27 @@ impl About<'_> {
 
 /// The address of the sequence with what is known of an incident filled in, and `signs`
 /// (which calculations set) where the report itself is silent. The pressure at the fault comes along where it
-/// is a loss against `healthy`.
+/// is a loss against the report's healthy pressure, or against `healthy` where it tells none.
 pub(super) fn address_for(
     incident: &Incident,
     healthy: Option<TypedPressure>,
     mut signs: BTreeMap<String, bool>,
 ) -> String {
     let answer = |seen: &bool| if *seen { "seen" } else { "absent" };
-    let mut pairs: Vec<(String, &str)> = Vec::new();
     let pascals = |typed: TypedPressure| typed.pressure().ok().map(|p| p.pascals());
-    let value;
-    if let Some(faulty) = incident.pressures.faulty
-        && healthy.and_then(pascals) < pascals(faulty)
-    {
-        value = format!("{:e}", faulty.value);
-        pairs.push(("pressures.faulty.value".to_owned(), &value));
-        pairs.push(("pressures.faulty.unit".to_owned(), unit_id(faulty.unit)));
-    }
+    let told = incident.pressures;
+    let faulty = told
+        .faulty
+        .filter(|faulty| told.healthy.or(healthy).and_then(pascals) < pascals(*faulty));
+    let pressures: Vec<_> = [("healthy", told.healthy), ("faulty", faulty)]
+        .into_iter()
+        .filter_map(|(which, typed)| Some(pressure_pairs(which, typed?)))
+        .flatten()
+        .collect();
+    let mut pairs: Vec<(String, &str)> = pressures
+        .iter()
+        .map(|(name, value)| (name.clone(), value.as_str()))
+        .collect();
     signs.extend(
         incident
             .signs
@@ -138,6 +142,20 @@ pub(super) fn address_for(
         &place("/sequence/tools", incident.tool.as_str()),
         pairs.iter().map(|(name, value)| (name.as_str(), *value)),
     )
+}
+
+/// The healthy pressure or the one at the fault, as the sequence and the report take it.
+pub(super) fn pressure_pairs(which: &str, typed: TypedPressure) -> [(String, String); 2] {
+    [
+        (
+            format!("pressures.{which}.value"),
+            format!("{:e}", typed.value),
+        ),
+        (
+            format!("pressures.{which}.unit"),
+            unit_id(typed.unit).to_owned(),
+        ),
+    ]
 }
 
 /// Under this name a form holds the checks made, in order, their identifiers between commas, and

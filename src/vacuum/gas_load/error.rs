@@ -39,9 +39,6 @@ pub enum GasLoadError {
         /// The ratio given.
         given: f64,
     },
-    /// The foreline pressure is not above the base pressure.
-    #[error("the foreline pressure must be above the base pressure")]
-    ForelineBelowBase,
     /// A number out of range.
     #[error(transparent)]
     Unit(#[from] UnitError),

@@ -171,10 +171,10 @@ fn foreline_explains_only_what_compression_lets_through() {
         5e-11,
         1e-9,
     );
-    assert!(matches!(
-        foreline_share(mbar(1e-7), mbar(1e-6), 1e8),
-        Err(GasLoadError::ForelineBelowBase)
-    ));
+    // A share of the foreline's gas may be less than all that the chamber reads.
+    let trace = share(1e-7, 1e-6, 1e4);
+    assert_eq!(trace.verdict, ForelineVerdict::CannotExplain);
+    close(trace.compression_needed, 0.1, 1e-9);
     for bad in [0.5, 1.0, f64::NAN, f64::INFINITY] {
         assert!(matches!(
             foreline_share(mbar(1e-2), mbar(1e-6), bad),

@@ -66,7 +66,7 @@ pub struct ForelineShare {
     pub behind: Pressure,
     /// That pressure over the base pressure.
     pub share: f64,
-    /// The compression at which the foreline alone would make the base pressure.
+    /// The compression at which the foreline alone would make the base pressure; none would where it is 1 or less.
     pub compression_needed: f64,
     /// The verdict by the share.
     pub verdict: ForelineVerdict,
@@ -99,8 +99,9 @@ pub fn typical_compression(gas: Gas) -> Option<RangeInclusive<f64>> {
 /// Above the pump's critical backing pressure K collapses: see [`Backing`].
 ///
 /// Source: the definition of compression in ISO 21360-4, from memory.
-/// For a base pressure from 1e-15 Pa to 1 Pa, a foreline above it and up to 1e4 Pa (100 mbar), and a
-/// compression above 1 up to 1e20; an error outside.
+/// For a base pressure from 1e-15 Pa to 1 Pa, up to 1e4 Pa (100 mbar) of this gas in the foreline, and a
+/// compression above 1 up to 1e20; an error outside. That the foreline as a whole lies above the base pressure, as
+/// behind any turbo pump that runs, is for the caller to see: of one of its gases there may be less.
 pub fn foreline_share(
     fore: Pressure,
     base: Pressure,
@@ -119,9 +120,6 @@ pub fn foreline_share(
         return Err(GasLoadError::ForelineTooHigh {
             pascals: fore.pascals(),
         });
-    }
-    if fore <= base {
-        return Err(GasLoadError::ForelineBelowBase);
     }
     let behind = Pressure::from_pascals(fore.pascals() / compression)?;
     let share = behind.pascals() / base.pascals();

@@ -74,7 +74,7 @@ pub enum LogError {
     Empty,
     /// Binary data or another text encoding.
     #[error(
-        "line {line}: not plain text; accepted: text in UTF-8 (save a UTF-16 or spreadsheet file as CSV first)"
+        "line {line}: not plain text; accepted: text in UTF-8, or in UTF-16 with its byte order mark (save a spreadsheet file as CSV first)"
     )]
     NotText {
         /// The line, counted from one.
@@ -195,7 +195,7 @@ pub enum LogError {
     },
     /// A line with two columns and more, in which this cell cannot be read.
     #[error(
-        "line {line}: cannot read {cell:?}; accepted: times, and numbers such as 5.06e-5, 5,06E-5 or 5.06x10^-5, with a unit or without"
+        "line {line}: cannot read {cell:?}; accepted: times, with their offset (2026-01-05 10:00:00+01:00) or without rather than with the name of a zone, and numbers such as 5.06e-5, 5,06E-5 or 5.06x10^-5, with a unit or without"
     )]
     Unreadable {
         /// The first such line.

@@ -449,16 +449,46 @@ fn clock_with_offset(text: &str) -> Option<f64> {
     Some(seconds - offset)
 }
 
-/// Splits `Z`, `UTC`, `GMT`, `+01:00` or `-0500` off a clock time; the offset is in seconds.
+/// Zones by their names, with hours from universal time: those of North America as in RFC 5322, those of Europe, with
+/// the German names, as in the tz database (from memory). A name stands for other zones too; which
+/// it is matters only where a log changes from one to another.
+const ZONES: [(&str, f64); 22] = [
+    ("UTC", 0.0),
+    ("GMT", 0.0),
+    ("WET", 0.0),
+    ("WEST", 1.0),
+    ("CET", 1.0),
+    ("MEZ", 1.0),
+    ("CEST", 2.0),
+    ("MESZ", 2.0),
+    ("EET", 2.0),
+    ("OEZ", 2.0),
+    ("EEST", 3.0),
+    ("OESZ", 3.0),
+    ("EST", -5.0),
+    ("EDT", -4.0),
+    ("CST", -6.0),
+    ("CDT", -5.0),
+    ("MST", -7.0),
+    ("MDT", -6.0),
+    ("PST", -8.0),
+    ("PDT", -7.0),
+    ("JST", 9.0),
+    ("KST", 9.0),
+];
+
+/// Splits `Z`, the name of a zone, `+01:00`, `-0500` or `UTC+1` off a clock time; the offset is in seconds.
 fn split_offset(text: &str) -> Option<(&str, f64)> {
-    if let Some(rest) = text.strip_suffix(['Z', 'z']) {
-        return Some((rest.trim_end(), 0.0));
-    }
-    if let Some(rest) = text
-        .strip_suffix("UTC")
-        .or_else(|| text.strip_suffix("GMT"))
+    if let Some(rest) = text.strip_suffix(['Z', 'z'])
+        && rest.ends_with(|c: char| c.is_ascii_digit() || c == ' ')
     {
         return Some((rest.trim_end(), 0.0));
+    }
+    let begins = text
+        .trim_end_matches(|c: char| c.is_ascii_alphabetic())
+        .len();
+    if let Some((_, hours)) = ZONES.iter().find(|(name, _)| *name == &text[begins..]) {
+        return Some((text[..begins].trim_end(), hours * 3600.0));
     }
     let Some(at) = text.rfind(['+', '-']) else {
         return Some((text, 0.0));
@@ -472,13 +502,17 @@ fn split_offset(text: &str) -> Option<(&str, f64)> {
     let (hours, minutes) = match (offset.split_once(':'), offset.len()) {
         (Some(parts), _) => parts,
         (None, 4) if offset.is_ascii() => offset.split_at(2),
-        (None, 2) => (offset, "0"),
+        (None, 1 | 2) => (offset, "0"),
         _ => return None,
     };
     let (hours, minutes) = (whole(hours)?, whole(minutes)?);
+    let clock = text[..at].trim_end();
+    let from_universal = clock
+        .strip_suffix("UTC")
+        .or_else(|| clock.strip_suffix("GMT"));
     (hours <= 14 && minutes < 60).then(|| {
         (
-            text[..at].trim_end(),
+            from_universal.unwrap_or(clock).trim_end(),
             sign * (hours * 3600 + minutes * 60) as f64,
         )
     })

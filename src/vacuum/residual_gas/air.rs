@@ -416,7 +416,9 @@ fn argon(spectrum: &Spectrum, net_28: f64, limit: f64, elsewhere: bool) -> Findi
     if ratio > ARGON_IN_AIR.1 {
         finding(
             Evidence::Open,
-            format!("{shown}: more argon than air has, so argon has another source."),
+            format!(
+                "{shown}: more argon than air has, so argon has another source; if it is let in for the process, or was shortly before, say so and calculate again."
+            ),
         )
     } else if ratio >= ARGON_IN_AIR.0 {
         finding(

@@ -39,12 +39,21 @@ pub(super) async fn blank(State(app): State<App>, asked: Asked) -> Result<Html<S
     let mut form = IncidentForm::blank(&choices, IncidentForm::rows_for(names(&asked)), false);
     fill(&mut form, &asked);
     if let Some(id) = asked.get("tool")
-        && asked.get("pressures.healthy.value").is_none()
         && let Some(tool) = app.store.tool(&asker, id).await?
     {
-        form.healthy.set(&number_of(tool.healthy_base.value));
-        for field in [&mut form.healthy, &mut form.faulty, &mut form.restored] {
-            field.set_unit(unit_id(tool.healthy_base.unit));
+        let given = |which: &str| asked.get(&format!("pressures.{which}.value")).is_some();
+        if !given("healthy") {
+            form.healthy.set(&number_of(tool.healthy_base.value));
+        }
+        // What was typed keeps the unit it was typed in.
+        for (which, field) in [
+            ("healthy", &mut form.healthy),
+            ("faulty", &mut form.faulty),
+            ("restored", &mut form.restored),
+        ] {
+            if !given(which) {
+                field.set_unit(unit_id(tool.healthy_base.unit));
+            }
         }
     }
     keyed(&mut form);

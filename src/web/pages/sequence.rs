@@ -13,7 +13,7 @@ use crate::{
     statistics::Outcome,
     vacuum::units::{PressureUnit, TypedPressure, read_pressure},
     web::{
-        asked_sequence::{AGAIN, About, Answer, MADE, in_order_made},
+        asked_sequence::{AGAIN, About, Answer, MADE, in_order_made, pressure_pairs},
         fault::{self, Fault},
         fields::{Asked, Pairs, address, place},
         show,
@@ -154,19 +154,20 @@ async fn view(
         let message = format!("{}; accepted: {}", refusal.problem, refusal.accepted);
         messages.push((refusal.field, message));
     }
-    if let Some(text) = asked.get("pressures.faulty.value") {
-        let unit = asked
-            .get("pressures.faulty.unit")
-            .and_then(|unit| unit.parse().ok());
-        match read_pressure(text, unit) {
-            Ok(faulty) => {
-                if let Err(refusal) = question.loss(about.healthy_base(), faulty) {
-                    let message = format!("{}; accepted: {}", refusal.problem, refusal.accepted);
-                    messages.push((refusal.field, message));
-                }
-            }
-            Err(error) => messages.push(("pressures.faulty".to_owned(), error.to_string())),
-        }
+    let mut typed = |which: &str| {
+        let field = format!("pressures.{which}");
+        let text = asked.get(&format!("{field}.value"))?;
+        let unit = asked.get(&format!("{field}.unit"));
+        let read = read_pressure(text, unit.and_then(|unit| unit.parse().ok()));
+        read.map_err(|error| messages.push((field, error.to_string())))
+            .ok()
+    };
+    let (healthy, faulty) = (typed("healthy"), typed("faulty"));
+    if let Some(faulty) = faulty
+        && let Err(refusal) = question.loss(healthy.unwrap_or_else(|| about.healthy_base()), faulty)
+    {
+        let message = format!("{}; accepted: {}", refusal.problem, refusal.accepted);
+        messages.push((refusal.field, message));
     }
     let site_price = about.price_of_help(app).await?;
     let stated_price = question.price();
@@ -265,8 +266,7 @@ pub(super) fn address_from_search(
         let pascals = |typed: TypedPressure| typed.pressure().map_or(0.0, |p| p.pascals());
         // A pressure that is no loss says nothing of what is lost.
         if pascals(faulty) > pascals(healthy) {
-            pairs.push(("pressures.faulty.value".to_owned(), format!("{rounded:e}")));
-            pairs.push(("pressures.faulty.unit".to_owned(), unit_id(unit).to_owned()));
+            pairs.extend(pressure_pairs("faulty", faulty));
             if written.is_none() {
                 pairs.push((UNIT_TAKEN.to_owned(), unit_id(unit).to_owned()));
             }
@@ -798,7 +798,7 @@ fn evidence(
                 .all(|component| components.contains(component))
         });
     let healthy = about.healthy_base();
-    let units = PressureUnit::ALL
+    let units: Vec<_> = PressureUnit::ALL
         .into_iter()
         .map(|unit| SelectOption {
             selected: unit == healthy.unit,
@@ -816,10 +816,11 @@ fn evidence(
             .map(|a| EvidenceForm::question("antecedents", a.id.as_str(), &a.name))
             .collect(),
         pressures: vec![
+            Field::quantity("pressures.healthy", "Healthy base pressure", units.clone())
+                .hint(&format!("{healthy} unless given."))
+                .optional(),
             Field::quantity("pressures.faulty", "Base pressure now", units)
-                .hint(&format!(
-                    "Healthy is {healthy}; the size of the loss counts."
-                ))
+                .hint("The size of the loss counts.")
                 .optional(),
             Field::choice("state", "The tool is now", states),
             Field::line(

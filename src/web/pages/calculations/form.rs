@@ -48,6 +48,8 @@ pub(super) struct Read {
     pub(super) too_large: bool,
     /// Which row of the form each row of the request came from.
     pub(super) rows: Rows,
+    /// The fields for text in whose place a file was sent.
+    pub(super) from_files: Vec<String>,
     /// The fields for the texts of files, and those texts, where they are short enough to come back.
     pub(super) kept: Vec<(String, String)>,
     /// The fields of files that cannot come back, since no page can choose a file for a person.
@@ -119,6 +121,7 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
             Err(problem) => errors.push(FieldError::new(&field.id, problem, accepted(field))),
         }
     }
+    let mut from_files = Vec::new();
     let mut kept = Vec::new();
     let mut lost = Vec::new();
     let mut too_large = false;
@@ -133,6 +136,7 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
             lost.push(file.field);
             continue;
         }
+        from_files.push(name.to_owned());
         match file.content {
             Content::Log(log, long) => {
                 held.extend(long.map(|log| (name.to_owned(), log)));
@@ -178,6 +182,7 @@ pub(super) fn read(form: &CalculationForm, files: Vec<File>, log_names: &[&str])
         whole,
         too_large,
         rows,
+        from_files,
         kept,
         lost,
         taken,

@@ -180,12 +180,20 @@ pub(super) fn show(report: &Report) -> Result<CalculationResult, Fault> {
             format!("{} {}", figures(pressure.high), pressure.unit),
         );
         line.interval = range(pressure);
+        let needed = foreline.compression_that_would_explain;
         line.note = format!(
-            "{}, compression {} to {}; it would have to be {} to explain the base pressure",
+            "{}, compression {} to {}; {}",
             foreline.gas.name(),
             figures(foreline.compression[0]),
             figures(foreline.compression[1]),
-            figures(foreline.compression_that_would_explain)
+            if needed > 1.0 {
+                format!(
+                    "it would have to be {} to explain the base pressure",
+                    figures(needed)
+                )
+            } else {
+                "none would explain the base pressure".to_owned()
+            }
         );
         result.figures.push(line);
     }

@@ -36,10 +36,11 @@ use crate::{
         healthy_rise::HealthyRise,
         named::{Computed, Named},
     },
-    casebook::Tool,
+    casebook::{Pressures, Tool},
     catalogue::{Catalogue, CautionId},
     store::KeptReport,
     web::{
+        asked_sequence::pressure_pairs,
         attaching::{self, KEPT},
         computing::{self, FILE_MARGIN},
         fault::{self, Fault},
@@ -165,6 +166,7 @@ fn form(named: Named, names: &[&str], context: &Context) -> CalculationForm {
     if let Some(tool) = &context.tool {
         prefill(&mut form, tool);
     }
+    prefill_pressures(&mut form, &context.pressures);
     if let (Named::Rise, Some(healthy)) = (named, &context.healthy_rise) {
         rise::prefill(&mut form, healthy);
     }
@@ -191,6 +193,16 @@ fn prefill(form: &mut CalculationForm, tool: &Tool) {
         ("faulty.unit", healthy.unit.id()),
     ] {
         form.fill(name, value);
+    }
+}
+
+/// The base pressures that an incident tells, where the form asks for them.
+fn prefill_pressures(form: &mut CalculationForm, told: &Pressures) {
+    for (name, typed) in [("healthy", told.healthy), ("faulty", told.faulty)] {
+        if let Some(typed) = typed {
+            form.fill(&format!("{name}.value"), &form::plain(typed.value));
+            form.fill(&format!("{name}.unit"), typed.unit.id());
+        }
     }
 }
 
@@ -331,7 +343,11 @@ async fn answer(
         }
         Err(errors) => {
             for error in errors {
-                refuse(&mut form, read.rows.as_typed(error));
+                let mut error = read.rows.as_typed(error);
+                if read.from_files.contains(&error.field) {
+                    error.field.push_str(upload::FILE);
+                }
+                refuse(&mut form, error);
             }
             for (name, _) in &read.kept {
                 say_beside_file(
@@ -477,13 +493,19 @@ fn next(app: &App, tool: Option<&Tool>, computed: &Computed) -> Option<Link> {
     if signs.is_empty() {
         return None;
     }
-    let pairs: Vec<_> = signs
+    let mut pairs: Vec<_> = signs
         .iter()
         .map(|(id, seen)| {
             let answer = if *seen { "seen" } else { "absent" };
-            (format!("signs.{id}"), answer)
+            (format!("signs.{id}"), answer.to_owned())
         })
         .collect();
+    if let Computed::GasLoad(both) = computed {
+        let request = &both.0;
+        for (which, typed) in [("healthy", request.healthy), ("faulty", request.faulty)] {
+            pairs.extend(pressure_pairs(which, typed));
+        }
+    }
     let named: Vec<_> = signs
         .iter()
         .filter_map(|(id, seen)| {
@@ -495,7 +517,9 @@ fn next(app: &App, tool: Option<&Tool>, computed: &Computed) -> Option<Link> {
         format!("What to check next on {} ({})", tool.id, named.join("; ")),
         address(
             &place("/sequence/tools", tool.id.as_str()),
-            pairs.iter().map(|(name, answer)| (name.as_str(), *answer)),
+            pairs
+                .iter()
+                .map(|(name, answer)| (name.as_str(), answer.as_str())),
         ),
     ))
 }
@@ -511,6 +535,8 @@ struct Context {
     healthy_pump_down: Option<KeptReport>,
     /// The number of the incident, as asked; empty for none.
     incident: String,
+    /// The pressures that its report tells.
+    pressures: Pressures,
 }
 
 impl Context {
@@ -530,11 +556,18 @@ impl Context {
             None => None,
             Some(tool) => attaching::healthy_pump_down(app, tool.id.as_str()).await?,
         };
+        // What is no incident's number is told where a result is attached to it.
+        let pressures = match incident.and_then(|number| number.parse().ok()) {
+            None => None,
+            Some(number) => app.store.incident(&app.asker(), number).await?,
+        };
+        let pressures = pressures.map(|filed| filed.current().incident.pressures);
         Ok(Self {
             tool,
             healthy_rise,
             healthy_pump_down,
             incident: incident.unwrap_or_default().to_owned(),
+            pressures: pressures.unwrap_or_default(),
         })
     }
 
@@ -547,12 +580,15 @@ impl Context {
 
     fn notice(&self) -> Option<String> {
         let tool = self.tool.as_ref()?;
+        let healthy = self.pressures.healthy.unwrap_or(tool.healthy_base);
+        let at_fault = self.pressures.faulty.map_or_else(String::new, |faulty| {
+            format!(", at the fault {faulty} by incident {}", self.incident)
+        });
         Some(format!(
-            "For {}: chamber {} L, {} L/s at the chamber, healthy base pressure {}.",
+            "For {}: chamber {} L, {} L/s at the chamber, healthy base pressure {healthy}{at_fault}.",
             tool.id,
             show::trimmed(tool.volume_litres, 1),
             show::trimmed(tool.speed_litres_per_second, 1),
-            tool.healthy_base
         ))
     }
 }

@@ -3,7 +3,10 @@
 use super::{
     About,
     form::{group, log_column, log_units, units},
-    result::{cell, common, ends, figure, figures, in_unit, marks, ranged, sentence, throughput},
+    result::{
+        cell, common, converted, ends, figure, figures, in_unit, marks, ranged, sentence,
+        throughput, typed,
+    },
 };
 use crate::{
     calculation::{
@@ -11,7 +14,8 @@ use crate::{
         rise::{Conclusion, Report},
     },
     vacuum::units::{
-        FlowTemperatures, Pressure, PressureUnit, SpeedUnit, ThroughputUnit, TimeUnit, VolumeUnit,
+        FlowTemperatures, Pressure, PressureUnit, SpeedUnit, ThroughputUnit, TimeUnit, Typed,
+        VolumeUnit,
     },
     web::{
         fault::Fault,
@@ -19,7 +23,7 @@ use crate::{
         show,
         views::{
             Tone,
-            calculation::{CalculationForm, CalculationResult, FieldGroup},
+            calculation::{CalculationForm, CalculationResult, FieldGroup, Figure},
             chart::{Chart, DataTable},
             form::{Field, Fields, LineKind},
         },
@@ -198,7 +202,9 @@ pub(super) fn shown(report: &Report) -> Result<CalculationResult, Fault> {
         result.figures.push(line);
     }
     if let Some(opening) = &report.equivalent_orifice {
-        let mut line = ranged("Equivalent opening to air", opening);
+        let high = typed(Typed::new(opening.high, opening.unit));
+        let line = ranged("Equivalent opening to air", opening);
+        let mut line = up_to(line, opening.low, high);
         line.note = "a measure of size, not the hole".to_owned();
         result.figures.push(line);
     } else if report.leak_rate.as_ref().is_some_and(|leak| leak.low > 0.0) {
@@ -208,9 +214,9 @@ pub(super) fn shown(report: &Report) -> Result<CalculationResult, Fault> {
     }
     if let Some(base) = &report.base_pressure_of_leak {
         let unit = report.pressure_unit.unwrap_or(PressureUnit::Torr);
-        result
-            .figures
-            .push(in_unit("Base pressure this leak alone causes", base, unit));
+        let line = in_unit("Base pressure this leak alone causes", base, unit);
+        let high = typed(converted(Typed::new(base.high, base.unit), unit));
+        result.figures.push(up_to(line, base.low, high));
     }
     let mut readings = figure(
         "Readings used",
@@ -235,6 +241,15 @@ pub(super) fn shown(report: &Report) -> Result<CalculationResult, Fault> {
         report.line_problem_count,
     );
     Ok(result)
+}
+
+/// A figure whose lower end is zero, since there may be no leak at all, told by its upper end.
+fn up_to(mut line: Figure, low: f64, high: String) -> Figure {
+    if low == 0.0 {
+        line.value = format!("up to {high}");
+        line.interval.clear();
+    }
+    line
 }
 
 fn shapes(report: &Report) -> DataTable {

@@ -6,7 +6,11 @@ use axum::extract::{
 };
 
 use crate::{
-    calculation::{named::Named, residual_gas::SPECTRUM_LIMIT, sent::SentLog},
+    calculation::{
+        named::Named,
+        residual_gas::SPECTRUM_LIMIT,
+        sent::{SentLog, text_of},
+    },
     web::{
         computing::FILE_LIMIT,
         fault::Fault,
@@ -141,10 +145,7 @@ async fn text(mut part: Field<'_>, most: usize) -> Result<Option<String>, Fault>
             }
         }
     }
-    Ok(bytes.map(|bytes| match String::from_utf8(bytes) {
-        Ok(text) => text,
-        Err(error) => String::from_utf8_lossy(error.as_bytes()).into_owned(),
-    }))
+    Ok(bytes.map(|bytes| text_of(&bytes)))
 }
 
 fn broken(error: &MultipartError) -> Fault {
