@@ -39,8 +39,9 @@ def cases():
 
 
 def mixtures():
-    """Ion currents of masses 1 to 60 of three chambers: air with water, walls, and a solvent, each as it is
-    and with everything below a thousandth of the highest peak shown as zero."""
+    """Ion currents of masses 1 to 60 of four chambers: air with water, walls, a solvent, and an oil with a peak at 58
+    that no gas of the patterns has beside it, each as it is and with everything below a thousandth of the highest
+    peak shown as zero."""
     random = numpy.random.default_rng(20261130)
     gases = {gas["id"]: gas for gas in tomllib.loads(PATTERNS.read_text())["gas"]}
     made = []
@@ -48,9 +49,13 @@ def mixtures():
         "air": {"nitrogen": 8.4e-10, "oxygen": 2.3e-10, "argon": 1.2e-11, "water": 5e-10, "hydrogen": 2e-10},
         "walls": {"water": 9e-10, "hydrogen": 4e-10, "carbon-monoxide": 3e-10, "carbon-dioxide": 6e-11, "methane": 2e-11},
         "solvent": {"water": 5e-10, "isopropanol": 2e-10, "acetone": 5e-11, "nitrogen": 1e-10},
+        "oil": {"water": 2e-9, "hydrogen": 5e-10, "nitrogen": 8e-9, "carbon-dioxide": 1e-10, "hydrocarbon-oil": 3e-9, 58: 2.4e-9},
     }.items():
         currents = numpy.abs(random.normal(0.0, 2e-14, 60))
         for gas, current in parts.items():
+            if isinstance(gas, int):
+                currents[gas - 1] += current
+                continue
             for mass, height in gases[gas]["peaks"].items():
                 if int(mass) <= 60:
                     currents[int(mass) - 1] += current * height / 100.0 * random.lognormal(0.0, 0.2)
@@ -61,8 +66,9 @@ def mixtures():
 
 
 def decomposed():
-    """Weights by the errors of the currents (5 % and the noise) and of the patterns, anew from each fit, at first
-    from the most there can be of each gas."""
+    """Weights by the errors of the currents (5 % and the noise) and of the patterns, anew from half-way between each fit
+    and the one before, since whole steps may swing between two fits for ever; at first from the most there can be of
+    each gas."""
     gases, made = mixtures()
     out = []
     for name, currents in made:
@@ -79,7 +85,7 @@ def decomposed():
         fit = numpy.array([measured[int(max(gas["peaks"], key=gas["peaks"].get)) - 1] for gas in tried])
         for _ in range(400):
             error = numpy.sqrt((0.05 * measured) ** 2 + least**2 + ((spread * fit) ** 2).sum(axis=1))
-            fit = nnls(table / error[:, None], measured / error)[0]
+            fit = 0.5 * (fit + nnls(table / error[:, None], measured / error)[0])
         out.append({"name": name, "currents": currents, "gases": {gas["id"]: float(x) for gas, x in zip(tried, fit)}})
     return out
 

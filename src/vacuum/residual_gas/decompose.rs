@@ -11,7 +11,7 @@ use super::spectrum::Spectrum;
 /// The weights are made anew from the fit until no gas moves by more than this share of the largest, and at
 /// most so often.
 const SETTLED: f64 = 1e-10;
-const ROUNDS: usize = 100;
+const ROUNDS: usize = 200;
 /// Relative noise of a measured ion current (assumed).
 const CURRENT_NOISE: f64 = 0.05;
 /// Relative uncertainty of a sensitivity, from the spread of gauge factors between authors.
@@ -130,22 +130,19 @@ pub fn decompose(
     let most = DVector::from_fn(tried.len(), |j, _| {
         spectrum.at(tried[j].base).unwrap_or(0.0) / top
     });
-    let mut best = weighted(
-        &table,
-        &measured,
-        &errors(&measured, &spreads, &most, least_error),
-    )?;
+    let mut best = most;
     for _ in 0..ROUNDS {
         let next = weighted(
             &table,
             &measured,
             &errors(&measured, &spreads, &best, least_error),
         )?;
-        let moved = (&next - &best).amax();
-        best = next;
-        if moved <= SETTLED * best.amax() {
+        if (&next - &best).amax() <= SETTLED * next.amax() {
+            best = next;
             break;
         }
+        // Half-way, since whole steps may swing between two fits for ever.
+        best = 0.5 * (best + next);
     }
     let best_share = shares(&best, tried.iter().map(|gas| gas.sensitivity));
 
