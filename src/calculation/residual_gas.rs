@@ -919,7 +919,7 @@ mod tests {
         let methane = "12:3e-12 13:8e-11 14:2.6e-10 15:8.6e-10 16:1e-9 18:2e-11 28:1e-9 32:1e-13 40:1e-13 44:1e-13";
         let less = run(&asked(methane), &patterns()).unwrap();
         assert!(
-            less.reasons[0].starts_with("14, less the share of methane, is"),
+            less.reasons[0].starts_with("14 (less the share of the gases at 15) is"),
             "{}",
             less.reasons[0]
         );

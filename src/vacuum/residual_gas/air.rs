@@ -34,6 +34,19 @@ const METHANE_14_TO_15: f64 = 0.24;
 const METHANE_12_TO_15: f64 = 0.043;
 /// How well such a share is known, as that of the patterns' heights (common practice, no source).
 const SHARE_SPREAD: f64 = 0.3;
+/// Ion current at 15 for 1 at 16 from methane (from where the catalogue has its row), and at 16 from 1 of water at 18,
+/// oxygen at 32 and carbon dioxide at 44 (patterns of the catalogue).
+const METHANE_15_TO_16: f64 = 0.89;
+const AT_16: [(u16, f64); 3] = [(18, 0.015), (32, 0.11), (44, 0.085)];
+/// Ion current at 14 for 1 at 15 from what is no methane, and the most of it: acetone has 0.13 and 0.19 (MassBank JP007680
+/// and JP006441), methanol 0.14 (the table that the catalogue names); isopropanol and oils little, from memory.
+const OTHERS_14_TO_15: f64 = 0.15;
+const MOST_OTHERS_14_TO_15: f64 = 0.3;
+/// Ion current at 40 (C3H4) for 1 at 39, at 41 or at 43 from hydrocarbons, the nearest that was measured: hexane and decane
+/// have 40 at 0.15 of 39, at 0.05 of 41 and at 0.02 to 0.05 of 43 (70 eV, from memory), toluene and the rings of an
+/// oil half as much and more, as the spread has it.
+const HYDROCARBON_AT_40: [(u16, f64); 3] = [(39, 0.15), (41, 0.05), (43, 0.03)];
+const HYDROCARBON_SPREAD: f64 = 0.6;
 
 /// Less at 28 than this share of the highest peak is no air worth naming (common practice, no source).
 const FAINT: f64 = 1e-3;
@@ -235,7 +248,8 @@ fn monoxide(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
         );
     }
     let dioxide = DIOXIDE_AT_12 * spectrum.at(44).unwrap_or(0.0);
-    let net_12 = Net::less_methane(spectrum, at_12 - dioxide, METHANE_12_TO_15);
+    let methane = METHANE_12_TO_15 * spectrum.at(15).unwrap_or(0.0);
+    let net_12 = Net::less(at_12 - dioxide, Share::within(methane, SHARE_SPREAD));
     let share = |current: f64| current / MONOXIDE_AT_12 / net_28;
     if share(net_12.high) <= LITTLE_MONOXIDE {
         finding(
@@ -272,14 +286,20 @@ fn as_in_air_without_28(spectrum: &Spectrum, net_28: f64, limit: f64) -> Option<
     let at_14 = net_14(spectrum)?;
     standing(Some(at_14.low)).filter(|least| *least >= NOT_MONOXIDE_14 * net_28)?;
     let at_32 = standing(spectrum.at(32))?;
-    let at_40 = standing(spectrum.at(40))?;
+    let at_40 = net_40(spectrum)?;
+    standing(Some(at_40.low))?;
     let within = |ratio: f64, (low, high): (f64, f64)| (low..=high).contains(&ratio);
-    let to_14 = |current: f64| within(at_40 / current, ARGON_40_TO_14);
-    (within(at_32 / at_40, OXYGEN_32_TO_40) && to_14(at_14.low) && to_14(at_14.high)).then(|| {
+    let to_14 = |argon: f64, nitrogen: f64| within(argon / nitrogen, ARGON_40_TO_14);
+    let to_40 = |argon: f64| within(at_32 / argon, OXYGEN_32_TO_40);
+    (to_40(at_40.low)
+        && to_40(at_40.high)
+        && to_14(at_40.low, at_14.high)
+        && to_14(at_40.high, at_14.low))
+    .then(|| {
         format!(
             "14, 32 and 40 stand to each other as in air (32 is {:.0} times 40, 40 is {:.2} times 14), so air is there beside another gas at 28.",
-            at_32 / at_40,
-            at_40 / at_14.value
+            at_32 / at_40.value,
+            at_40.value / at_14.value
         )
     })
 }
@@ -332,10 +352,9 @@ fn nitrogen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
         finding(
             Evidence::Open,
             format!(
-                "{shown}, but from {:.1} to {:.1} %, as what methane gives at 14 is known to {:.0} %: that tells nitrogen and carbon monoxide not apart.",
+                "{shown}, but from {:.1} to {:.1} %, as what other gases give at 14 is known roughly: that tells nitrogen and carbon monoxide not apart.",
                 100.0 * least,
-                100.0 * most,
-                100.0 * SHARE_SPREAD
+                100.0 * most
             ),
         )
     }
@@ -398,7 +417,7 @@ fn argon(spectrum: &Spectrum, net_28: f64, limit: f64, elsewhere: bool) -> Findi
             "Argon is in use here or given back by a pump, so mass 40 says nothing about air.",
         );
     }
-    let Some(at_40) = spectrum.at(40) else {
+    let Some(net_40) = net_40(spectrum) else {
         return finding(Evidence::Silent, "Mass 40 was not measured.");
     };
     if limit / net_28 > ARGON_IN_AIR.0 {
@@ -407,27 +426,37 @@ fn argon(spectrum: &Spectrum, net_28: f64, limit: f64, elsewhere: bool) -> Findi
             "Mass 28 is too low for the argon of air to show above the noise at 40.",
         );
     }
-    let ratio = at_40 / net_28;
+    let (least, most) = (net_40.low / net_28, net_40.high / net_28);
     let shown = format!(
-        "40 is {:.2} % of {}",
-        100.0 * ratio,
+        "{} is {:.2} % of {}",
+        less(40, spectrum.at(40), net_40.value),
+        100.0 * net_40.value / net_28,
         less(28, spectrum.at(28), net_28)
     );
-    if ratio > ARGON_IN_AIR.1 {
+    if least > ARGON_IN_AIR.1 {
         finding(
             Evidence::Open,
             format!(
                 "{shown}: more argon than air has, so argon has another source; if it is let in for the process, or was shortly before, say so and calculate again."
             ),
         )
-    } else if ratio >= ARGON_IN_AIR.0 {
+    } else if least >= ARGON_IN_AIR.0 && most <= ARGON_IN_AIR.1 {
         finding(
             Evidence::For,
             format!(
                 "{shown}: as in air (1.0 to 1.5 %, by analysers that weigh masses unlike 0.6 to 2.5 %)."
             ),
         )
-    } else if at_40 >= limit && at_40 >= ARGON_IN_AIR.0 * least_nitrogen(spectrum) {
+    } else if most >= ARGON_IN_AIR.0 {
+        finding(
+            Evidence::Open,
+            format!(
+                "{shown}, but from {:.1} to {:.1} %, as what hydrocarbons give at 40 is known roughly: that shows neither the argon of air nor that there is none.",
+                100.0 * least,
+                100.0 * most
+            ),
+        )
+    } else if net_40.high >= limit && net_40.high >= ARGON_IN_AIR.0 * least_nitrogen(spectrum) {
         finding(
             Evidence::Open,
             format!(
@@ -442,16 +471,17 @@ fn argon(spectrum: &Spectrum, net_28: f64, limit: f64, elsewhere: bool) -> Findi
     }
 }
 
-/// The name of mass 12, 14 or 28, with what was taken off its current where that is more than a hundredth.
+/// The name of mass 12, 14, 28 or 40, with what was taken off its current where that is more than a hundredth.
 fn less(mass: u16, measured: Option<f64>, net: f64) -> String {
     let other = match mass {
         12 => "carbon dioxide and methane",
-        14 => "methane",
+        14 => "the gases at 15",
+        40 => "hydrocarbons",
         _ => "carbon dioxide",
     };
     match measured {
         Some(measured) if net < 0.99 * measured => {
-            format!("{mass}, less the share of {other},")
+            format!("{mass} (less the share of {other})")
         }
         _ => mass.to_string(),
     }
@@ -462,14 +492,57 @@ fn least_nitrogen(spectrum: &Spectrum) -> f64 {
     net_14(spectrum).map_or(0.0, |net_14| net_14.low / NITROGEN_14.1)
 }
 
-/// Ion current at 14 less that of methane.
+/// Ion current at 14 less that of methane and of what else has a CH3 at 15: solvents and oils.
 fn net_14(spectrum: &Spectrum) -> Option<Net> {
     let at_14 = spectrum.at(14)?;
-    Some(Net::less_methane(spectrum, at_14, METHANE_14_TO_15))
+    let at = |mass| spectrum.at(mass).unwrap_or(0.0);
+    let others_at_16: f64 = AT_16.iter().map(|(mass, share)| share * at(*mass)).sum();
+    let methane = spectrum.at(16).map_or(at(15), |at_16| {
+        (METHANE_15_TO_16 * (at_16 - others_at_16)).clamp(0.0, at(15))
+    });
+    let others = at(15) - methane;
+    let of_methane = Share::within(METHANE_14_TO_15 * methane, SHARE_SPREAD);
+    Some(Net::less(
+        at_14,
+        Share {
+            least: of_methane.least,
+            about: of_methane.about + OTHERS_14_TO_15 * others,
+            most: of_methane.most + MOST_OTHERS_14_TO_15 * others,
+        },
+    ))
 }
 
-/// What is left of an ion current once the share of methane is taken off, and the least and the most it may be, as
-/// that share is known to [`SHARE_SPREAD`]: of much methane what is left may be less than the error of its share.
+/// Ion current at 40 less that of hydrocarbons.
+fn net_40(spectrum: &Spectrum) -> Option<Net> {
+    let at_40 = spectrum.at(40)?;
+    let hydrocarbon = HYDROCARBON_AT_40
+        .into_iter()
+        .find_map(|(mass, share)| Some(share * spectrum.at(mass)?));
+    let share = Share::within(hydrocarbon.unwrap_or(0.0), HYDROCARBON_SPREAD);
+    Some(Net::less(at_40, share))
+}
+
+/// What other gases give at a mass: the least, about, and the most.
+#[derive(Clone, Copy)]
+struct Share {
+    least: f64,
+    about: f64,
+    most: f64,
+}
+
+impl Share {
+    /// An ion current known to `spread` of it.
+    fn within(about: f64, spread: f64) -> Self {
+        Self {
+            least: (1.0 - spread) * about,
+            about,
+            most: (1.0 + spread) * about,
+        }
+    }
+}
+
+/// What is left of an ion current once the share of other gases is taken off, and the least and the most it may be: of
+/// much of them what is left may be less than the error of their share.
 #[derive(Clone, Copy)]
 struct Net {
     value: f64,
@@ -478,14 +551,12 @@ struct Net {
 }
 
 impl Net {
-    /// Less `to_15` of what stands at 15.
-    fn less_methane(spectrum: &Spectrum, current: f64, to_15: f64) -> Self {
-        let methane = to_15 * spectrum.at(15).unwrap_or(0.0);
-        let less = |times: f64| (current - times * methane).max(0.0);
+    fn less(current: f64, share: Share) -> Self {
+        let rest = |share: f64| (current - share).max(0.0);
         Self {
-            value: less(1.0),
-            low: less(1.0 + SHARE_SPREAD),
-            high: less(1.0 - SHARE_SPREAD),
+            value: rest(share.about),
+            low: rest(share.most),
+            high: rest(share.least),
         }
     }
 }
