@@ -165,7 +165,7 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
     let (Some(spectrum), Some(fit)) = (spectrum, fit) else {
         return Err(Vec::new());
     };
-    let judgement = judge(
+    let mut judgement = judge(
         &spectrum,
         Circumstances {
             argon_is_process_gas: request.argon_is_process_gas,
@@ -186,9 +186,11 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
 
     let explained = fit.unexplained <= UNEXPLAINED;
     let enough = judgement.standing >= FEWEST_PEAKS;
-    let concluded = enough && explained && judgement.air.air != Air::Undecided;
     let light = light_gas(earlier.as_ref(), &spectrum);
     let foreign = foreign(&spectrum, &fit, &judgement);
+    if !explained {
+        judgement.air = judgement.air.beside_unknown_gas(&foreign);
+    }
     let mut outcome = Outcome {
         verdict: verdict(
             &judgement,
@@ -198,7 +200,6 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
             request.argon_is_process_gas,
             (enough, explained),
         ),
-        concluded,
         assumed: assumed(request, &spectrum, &judgement, &fit),
         ..Outcome::default()
     };
@@ -218,6 +219,9 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
         if !explained {
             outcome.suggest(&["residual-gas-scan", "change-review"]);
         }
+        // Each sign is told by peaks of its own, whatever of the rest is not.
+        let told = outcome.signs.values().any(|seen| *seen);
+        outcome.concluded = told || judgement.air.air != Air::Undecided;
     }
     Ok(Report {
         outcome,
@@ -345,12 +349,16 @@ fn verdict(
             [] => String::new(),
             _ => format!(" Of its peaks, {} by none of them.", stand(foreign)),
         };
-        let refusal = format!(
-            "No conclusion about shares: the known gases do not explain this spectrum.{which} See whether the mass scale is right, by water at 18 or argon at 40, and which gas, solvent or material is new here; then scan again, to mass 100 or more."
-        );
-        // Air is told by a few peaks, which stand whatever the others are.
-        let place = usize::from(judgement.air.air == Air::Present);
-        sentences.insert(place, refusal);
+        let advice = "See whether the mass scale is right, by water at 18 or argon at 40, and which gas, solvent or material is new here; then scan again, to mass 100 or more.";
+        if judgement.air.air == Air::Undecided {
+            sentences = vec![format!(
+                "No conclusion about air or shares: the known gases do not explain this spectrum.{which} {advice}"
+            )];
+        } else {
+            sentences.push(format!(
+                "How much there is of each gas is not told: the known gases do not explain the rest of this spectrum.{which} {advice}"
+            ));
+        }
     } else if let Some(first) = gases.first() {
         let share = first.share_percent;
         sentences.push(format!(
@@ -1053,13 +1061,56 @@ mod tests {
         // What is not explained is named first, with what to do about it.
         let verdict = &unknown.outcome.verdict;
         assert!(
-            verdict.starts_with("No conclusion about shares")
+            verdict.starts_with("No conclusion about air or shares")
                 && verdict.contains("masses 93 and 95"),
             "{verdict}"
         );
         for check in ["residual-gas-scan", "change-review"] {
             assert!(unknown.outcome.next_checks.iter().any(|next| next == check));
         }
+    }
+
+    /// What the verdict, `concluded` and the signs say of air agree, whatever is unexplained: air by all its peaks stands beside
+    /// krypton (84 to 82 as its isotopes, from memory), nitrogen beside an oil that no argon is shown with does not.
+    #[test]
+    fn a_refusal_sets_no_sign_of_air() {
+        let krypton = format!("{AIR} 84:5.7e-9 86:1.7e-9 82:1.2e-9 83:1.2e-9");
+        let beside = run(&asked(&krypton), &patterns()).unwrap();
+        assert!(
+            beside.unexplained_percent > 30.0,
+            "{}",
+            beside.unexplained_percent
+        );
+        let outcome = &beside.outcome;
+        assert!(outcome.concluded && outcome.signs["residual-air"]);
+        assert!(
+            outcome
+                .verdict
+                .starts_with("Air is in the chamber, by the peaks 28, 14, 32 and 40 together.")
+                && outcome.verdict.contains("masses 84")
+                && !outcome.verdict.contains("No conclusion"),
+            "{}",
+            outcome.verdict
+        );
+        // Without oxygen the unknown gas may have a part of the few peaks that are left.
+        let eaten = krypton.replace("32:2.1e-9", "32:1e-13");
+        let refused = run(&asked(&eaten), &patterns()).unwrap().outcome;
+        assert!(!refused.concluded, "{}", refused.verdict);
+        assert!(
+            refused.signs.values().all(|seen| !seen),
+            "{:?}",
+            refused.signs
+        );
+        assert!(!refused.signs.contains_key("residual-air"));
+        assert!(
+            refused
+                .verdict
+                .starts_with("No conclusion about air or shares")
+                && !refused.verdict.contains("Air is in"),
+            "{}",
+            refused.verdict
+        );
+        assert!(!refused.next_checks.contains(&"helium-leak-test".to_owned()));
     }
 
     /// Argon far above its share of air (0.934 %, U.S. Standard Atmosphere) has another source.
