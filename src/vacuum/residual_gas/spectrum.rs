@@ -52,8 +52,8 @@ fn place(line: Option<usize>) -> String {
 
 impl Spectrum {
     /// Reads a table (header, comment lines and the delimiter found by itself; decimal comma where
-    /// the delimiter is not a comma) or a peak list (`18:4e-9 28:2.1e-9, 32 5e-10`). A unit may follow
-    /// each current, the same on every line.
+    /// the delimiter is not a comma) or a peak list (`18:4e-9 28:2.1e-9, 32 5e-10`, `M18=4e-9`). A unit or a per cent
+    /// sign may follow each current, the same on every line.
     ///
     /// Of the points of a profile scan the highest within 0.3 of each whole mass counts; a mass
     /// that comes back exactly, as in a second scan, is averaged if it agrees within three times, and
@@ -80,15 +80,17 @@ impl Spectrum {
                 accepted: EITHER.to_owned(),
             });
         };
-        let rows = if is_peak_list(first) || lines.clone().nth(1).is_none() {
-            read_list(&mut lines)?
+        let (rows, scale) = if is_peak_list(first) || lines.clone().nth(1).is_none() {
+            (read_list(&mut lines)?, None)
         } else {
             read_table(lines)?
         };
-        Ok(Self {
+        let mut spectrum = Self {
             unit: pressure_unit(text),
             ..Self::from_rows(rows)?
-        })
+        };
+        spectrum.notes.extend(scale);
+        Ok(spectrum)
     }
 
     /// The unit of its figures where they are partial pressures, as the heading or the figures say.
@@ -325,8 +327,20 @@ fn wrong(line: usize, problem: String, accepted: impl Into<String>) -> SpectrumE
 }
 
 fn is_peak_list(line: &str) -> bool {
+    let line = bare_mass(line);
     let after = line.trim_start_matches(|c: char| c.is_ascii_digit());
     after.len() < line.len() && after.trim_start().starts_with([':', '='])
+}
+
+/// A mass without the letters that a display sets before it: `M18`, `m/z18`, `amu18`.
+fn bare_mass(word: &str) -> &str {
+    let figures = word.trim_start_matches(|c: char| c.is_ascii_alphabetic() || c == '/');
+    let letters = word[..word.len() - figures.len()].to_ascii_lowercase();
+    if ["m", "m/z", "amu", "mass"].contains(&letters.as_str()) && figures.starts_with(digit) {
+        figures
+    } else {
+        word
+    }
 }
 
 fn read_list(lines: &mut dyn Iterator<Item = (usize, &str)>) -> Result<Vec<Row>, SpectrumError> {
@@ -336,6 +350,7 @@ fn read_list(lines: &mut dyn Iterator<Item = (usize, &str)>) -> Result<Vec<Row>,
         let words = words(text);
         let mut words = words.iter().peekable();
         while let Some(mass) = words.next() {
+            let mass = bare_mass(mass);
             let Some(current) = words.next() else {
                 return Err(wrong(
                     line,
@@ -439,9 +454,10 @@ struct Layout {
     current: usize,
 }
 
+/// The rows of a table, and what is to be noted of a scale in its heading.
 fn read_table<'a>(
     lines: impl Iterator<Item = (usize, &'a str)> + Clone,
-) -> Result<Vec<Row>, SpectrumError> {
+) -> Result<(Vec<Row>, Option<String>), SpectrumError> {
     let mut header: Option<&str> = None;
     let mut header_line = 1;
     let mut layout = None;
@@ -483,9 +499,10 @@ fn read_table<'a>(
         return Err(no_columns(lines));
     };
     layout.leave_out_steps(header, lines.clone());
-    if let Some(header) = header {
-        refuse_scale(header, header_line, &layout)?;
-    }
+    let scale = match header {
+        Some(header) => scale(header, header_line, &layout)?,
+        None => None,
+    };
     if let Some(header) = header.filter(|header| names_columns(header)) {
         let named = cells(header, layout.delimiter).len();
         if layout.delimiter == ',' && named != layout.cells {
@@ -525,7 +542,7 @@ fn read_table<'a>(
         let beside = beside.filter(|cell| unit_of(cell).is_some());
         rows.push(row(line, mass, current, beside, comma, &mut units)?);
     }
-    Ok(rows)
+    Ok((rows, scale))
 }
 
 /// Whether a line that begins with a hash names the columns of the table that begins below it.
@@ -587,8 +604,9 @@ impl Layout {
     }
 }
 
-/// Refuses a scale in the heading of the currents: whether they were multiplied by it, nobody can tell.
-fn refuse_scale(header: &str, line: usize, layout: &Layout) -> Result<(), SpectrumError> {
+/// What is to be noted of a scale in the heading of the currents, of which only the ratios are used. One of partial
+/// pressures is refused: whether they were multiplied by it, nobody can tell.
+fn scale(header: &str, line: usize, layout: &Layout) -> Result<Option<String>, SpectrumError> {
     let names = cells(header, layout.delimiter);
     let name = names
         .get(layout.current)
@@ -608,6 +626,9 @@ fn refuse_scale(header: &str, line: usize, layout: &Layout) -> Result<(), Spectr
         words.filter(|word| !word.is_empty()).find(is_scale)
     });
     match scale {
+        Some(scale) if pressure_unit(header).is_none() => Ok(Some(format!(
+            "the `{scale}` of the heading of the ion currents was left out; only their ratios are used"
+        ))),
         Some(scale) => Err(wrong(
             line,
             format!(
@@ -615,7 +636,7 @@ fn refuse_scale(header: &str, line: usize, layout: &Layout) -> Result<(), Spectr
             ),
             "a heading without a scale, over ion currents or partial pressures as they are",
         )),
-        None => Ok(()),
+        None => Ok(None),
     }
 }
 
@@ -829,9 +850,10 @@ fn unit_of(cell: &str) -> Option<&'static str> {
     UNITS.into_iter().find(|unit| *unit == cell)
 }
 
-/// Units that are written behind an ion current, the longer before those that they end in.
-const UNITS: [&str; 12] = [
-    "mbar", "Torr", "torr", "hPa", "Pa", "mA", "µA", "uA", "nA", "pA", "fA", "A",
+/// Units that are written behind an ion current, the longer before those that they end in, and the sign of currents in
+/// per cent of the highest.
+const UNITS: [&str; 13] = [
+    "%", "mbar", "Torr", "torr", "hPa", "Pa", "mA", "µA", "uA", "nA", "pA", "fA", "A",
 ];
 
 /// The unit of the currents so far, with the line it was first read on; all lines need the same.

@@ -1002,6 +1002,11 @@ fn spectra_are_read_in_the_forms_people_have() {
         "\"Analog Scan\",\"Nov 30, 2026 11:55:00 PM\"\n\"Mass(amu)\",\"Current(Amps)\"\n18.0, 4.0e-09,\n28.0, 2.1e-09,\n32.0, 5.0e-10,\n",
         "17.5 1e-10\n17.9 3e-9\n18.0 4e-9\n18.2 2e-9\n28 2.1e-9\n32 5e-10\n",
         "18 3e-9\n18 5e-9\n28 2.1e-9\n32 5e-10\n",
+        // As displays give them: letters before the mass, and a scale in the heading, of which the ratios know nothing.
+        "M18=4e-9 M28=2.1e-9 M32=5e-10",
+        "m/z18: 4e-9\nm/z28: 2.1e-9\nm/z32: 5e-10\n",
+        "M18 4e-9 M28 2.1e-9 M32 5e-10",
+        "m/z;I [1E-12 A]\n18;4e-9\n28;2.1e-9\n32;5e-10\n",
     ] {
         let read = Spectrum::read(text).expect(text);
         for (mass, current) in expected.currents() {
@@ -1009,6 +1014,22 @@ fn spectra_are_read_in_the_forms_people_have() {
             assert!((got - current).abs() <= 1e-12 * current, "{text}: {got}");
         }
         assert_eq!(read.currents().len(), 3, "{text}");
+    }
+    let scaled = Spectrum::read("m/z;I [1E-12 A]\n18;4000\n28;2100\n").unwrap();
+    assert!(
+        scaled.notes().iter().any(|note| note.contains("`1E-12`")),
+        "{:?}",
+        scaled.notes()
+    );
+    for percent in [
+        "18 100.0%\n28 52.5%\n32 12.5%\n",
+        "18 100.0 %\n28 52.5 %\n32 12.5 %\n",
+        "18:100% 28:52.5% 32:12.5%",
+        "mass;%\n18;100,0%\n28;52,5%\n32;12,5%\n",
+    ] {
+        let read = Spectrum::read(percent).expect(percent);
+        assert_eq!(read.at(28), Some(52.5), "{percent}");
+        assert_eq!(read.currents().len(), 3, "{percent}");
     }
 }
 
