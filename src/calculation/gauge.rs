@@ -216,7 +216,7 @@ fn set_signs(outcome: &mut Outcome, judgement: &Judgement, gas: Option<Gas>) {
 fn checks(step: Step) -> &'static [&'static str] {
     match step {
         Step::TryWhetherItMoves => &["gate-valve-closed-test"],
-        Step::SeeWhetherLit | Step::SwitchOn => {
+        Step::SeeWhetherLit | Step::SwitchOn | Step::SeeThatItIsOff => {
             &["cathode-gauge-strike-check", "filament-gauge-check"]
         }
         Step::SecondGauge | Step::CompareWithoutGas => &["gauge-comparison"],

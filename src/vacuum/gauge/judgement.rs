@@ -103,6 +103,8 @@ pub enum Step {
     SeeWhetherLit,
     /// Switch the ion side on again.
     SwitchOn,
+    /// See that the ion side is off where it must not burn.
+    SeeThatItIsOff,
     /// Compare with another gauge.
     SecondGauge,
     /// Set the zero of the heat-loss side.
@@ -119,10 +121,11 @@ pub enum Step {
 
 impl Step {
     /// Every step.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::TryWhetherItMoves,
         Self::SeeWhetherLit,
         Self::SwitchOn,
+        Self::SeeThatItIsOff,
         Self::SecondGauge,
         Self::SetZero,
         Self::LookAtWire,
@@ -142,6 +145,9 @@ impl Step {
             }
             Self::SwitchOn => {
                 "Switch it on again at a pressure its manual allows, and wait some minutes: a cold cathode can be slow to strike"
+            }
+            Self::SeeThatItIsOff => {
+                "See on the controller that the cathode or filament is off, and switch it off if it is lit: above its range a filament burns out and a cathode gets dirty; what it shows there is no pressure"
             }
             Self::SecondGauge => "Compare with a second gauge on the same chamber, or borrow one",
             Self::SetZero => {
@@ -386,6 +392,11 @@ impl Reading {
         self.kind.must_be_lit() && self.lit == Some(false) && !by_heat
     }
 
+    /// The pressure, Pa, above which its cathode or filament should be off.
+    fn burns_up_to(&self) -> f64 {
+        self.kind.range().end().min(ION_SIDE_OFF)
+    }
+
     /// What it says of the pressure, and which pressure, Pa.
     fn says(&self) -> (Says, f64) {
         let (pascals, range) = (self.pressure.pascals(), self.kind.range());
@@ -609,7 +620,7 @@ fn compare(situation: &Situation, compared: &[Reading], differ: Differ) -> Outco
                 ),
                 vec![Step::FindGas, Step::TryWhetherItMoves, Step::SecondGauge],
             ),
-            None => outvoted(compared, factor).unwrap_or_else(|| {
+            None => outvoted(compared, factor, by, |r| Some(r.pressure.pascals())).unwrap_or_else(|| {
                 (
                     Verdict::CannotTell,
                     format!(
@@ -666,34 +677,62 @@ const WHICH_IS_WRONG: [Step; 4] = [
     Step::SecondGauge,
 ];
 
-/// One gauge that differs from all others, which agree with each other and move as they must.
-fn outvoted(compared: &[Reading], factor: f64) -> Option<Outcome> {
+/// One gauge that differs from all others, which agree with each other by pressures as given, and either move as they must
+/// or measure in different ways: two such gauges do not go wrong alike (common practice, no source).
+fn outvoted(
+    compared: &[Reading],
+    factor: f64,
+    by: &str,
+    pascals: impl Fn(&Reading) -> Option<f64>,
+) -> Option<Outcome> {
     let others = |place: usize| {
         let others = compared.iter().enumerate();
         others
             .filter(move |(other, _)| *other != place)
             .map(|(_, r)| r)
     };
+    let two_principles = |place: usize| {
+        let mut principles = others(place).map(Reading::principle);
+        let first = principles.next();
+        principles.any(|principle| Some(principle) != first)
+    };
+    let all_move = |place: usize| others(place).all(|r| r.moves == Some(true));
     let is_odd = |place: usize| {
         let rest: Vec<Reading> = others(place).copied().collect();
-        spread(rest.iter().map(|r| r.pressure.pascals()))
+        let pressures: Option<Vec<f64>> = rest.iter().map(&pascals).collect();
+        pressures
+            .and_then(|pressures| spread(pressures.into_iter()))
             .is_some_and(|factor| factor <= agree_within(&rest, false))
-            && others(place).all(|r| r.moves == Some(true) && !r.rests())
+            && rest
+                .iter()
+                .all(|r| !r.rests() && r.kind.range().contains(&r.pressure.pascals()))
+            && (all_move(place) || two_principles(place))
     };
     let mut odd = (0..compared.len()).filter(|place| is_odd(*place));
     let (Some(place), None) = (odd.next(), odd.next()) else {
         return None;
     };
     let odd = &compared[place];
+    let chamber = others(place)
+        .map(|r| r.pressure.pascals())
+        .fold(f64::INFINITY, f64::min);
     let next = match odd.principle() {
         Principle::Thermal => vec![Step::SetZero, Step::LookAtWire, Step::SecondGauge],
+        Principle::Ion if chamber > odd.burns_up_to() => {
+            vec![Step::SeeThatItIsOff, Step::SecondGauge]
+        }
         Principle::Ion => vec![Step::SeeWhetherLit, Step::Clean, Step::SecondGauge],
         Principle::Force => vec![Step::TryWhetherItMoves, Step::SecondGauge],
+    };
+    let why = if all_move(place) {
+        "agree with each other and move when the pressure must"
+    } else {
+        "agree with each other and measure in different ways"
     };
     Some((
         Verdict::CannotTell,
         format!(
-            "The gauges differ by a factor of {}; all but the {} agree with each other and move when the pressure must, so that one is the likeliest to be wrong",
+            "The gauges differ {by} a factor of {}; all but the {} {why}, so that one is the likeliest to be wrong",
             times(factor),
             odd.kind.name()
         ),
@@ -721,7 +760,7 @@ fn compare_in(
             ),
             vec![Step::CompareWithoutGas],
         ),
-        (_, false) => {
+        (_, false) => outvoted(compared, corrected, &format!("once corrected for {} by", gas.name()), |r| self::corrected(r, gas)).unwrap_or_else(|| {
             let true_pressures = compared
                 .iter()
                 .filter_map(|r| Some((r.kind, self::corrected(r, gas)?)));
@@ -736,7 +775,7 @@ fn compare_in(
                 ),
                 WHICH_IS_WRONG.into_iter().chain([Step::FindGas]).collect(),
             )
-        }
+        }),
     }
 }
 

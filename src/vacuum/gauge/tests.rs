@@ -325,6 +325,62 @@ fn what_a_reason_says_of_a_gas_or_of_one_of_three_gauges_holds() {
     );
 }
 
+/// A convection and a capacitance gauge, one by heat and one by force, do not go wrong alike (common practice, no source): the
+/// third is the odd one, and their zeros are left alone.
+#[test]
+fn two_gauges_that_measure_in_different_ways_outvote_a_third() {
+    let atmosphere = [
+        reads(Convection, 760.0),
+        reads(Capacitance, 760.0),
+        reads(HotFilament, 5e-4),
+    ];
+    let judgement = judged(&atmosphere, None, None);
+    assert!(
+        judgement
+            .reason
+            .contains("all but the hot filament gauge agree")
+            && judgement.reason.contains("different ways"),
+        "{}",
+        judgement.reason
+    );
+    assert_eq!(judgement.next[0], Step::SeeThatItIsOff);
+    assert!(!judgement.next.contains(&Step::SetZero), "{judgement:?}");
+    // Where it may burn, one looks whether it does; in a gas whose factors are known, by the corrected pressures.
+    let low = [
+        mbar(Pirani, 4e-3),
+        mbar(Capacitance, 4e-3),
+        mbar(ColdCathode, 1e-5),
+    ];
+    for gas in [None, Some(Gas::Nitrogen)] {
+        let judgement = judged(&low, gas, None);
+        assert!(
+            judgement.reason.contains("all but the cold cathode gauge"),
+            "{judgement:?}"
+        );
+        assert_eq!(judgement.next[0], Step::SeeWhetherLit);
+    }
+    // Two of one kind, and one that rests or is out of its range, outvote none.
+    for three in [
+        [
+            mbar(HotFilament, 5e-7),
+            mbar(HotFilament, 5e-7),
+            mbar(Capacitance, 5e-3),
+        ],
+        [
+            mbar(Pirani, 6e-4),
+            mbar(Capacitance, 5e-4),
+            mbar(ColdCathode, 5e-3),
+        ],
+    ] {
+        let judgement = judged(&three, None, None);
+        assert!(
+            !judgement.reason.contains("all but"),
+            "{}",
+            judgement.reason
+        );
+    }
+}
+
 /// From the lowest that a Pirani side shows (1e-4 to 2e-3 mbar) down through two decades, a head that stays is
 /// stuck at some known place: common practice, no source.
 #[test]
