@@ -221,6 +221,15 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
             off.kind.name()
         ));
     }
+    if let Some(lit) = readings.iter().find(|r| r.burns_too_high()) {
+        reason.push_str(&format!(
+            "; the {} is said to be lit at {}, above its range, where it should be off",
+            lit.kind.name(),
+            shown(lit.pressure, unit)
+        ));
+        next.retain(|step| *step != Step::SeeThatItIsOff);
+        next.insert(0, Step::SeeThatItIsOff);
+    }
     // Where no gauge has one, nobody can look at a cathode or filament; at rough pressures none should be lit,
     // and the valve is shut.
     let has_ion_side = readings.iter().any(|r| r.kind.must_be_lit());
@@ -300,11 +309,15 @@ struct Bound {
 }
 
 impl Bound {
-    /// The same, beside the word of another gauge.
-    fn beside(&self, unit: PressureUnit) -> String {
+    /// The same, beside the word of `another` gauge.
+    fn beside(&self, another: &Reading, unit: PressureUnit) -> String {
         let (name, shown) = (self.read.kind.name(), shown(self.read.pressure, unit));
         let range = self.read.kind.range();
+        let agrees = ratio(self.read.pressure.pascals(), another.pressure.pascals()) <= AGREE;
         match self.says {
+            Says::NotBelow if agrees => format!(
+                ", and the {name} agrees with it at {shown}, but above what it can measure, so that it bears nothing out"
+            ),
             Says::NotBelow => format!(", and the {name} shows {shown}, above what it can measure"),
             _ if self.read.pressure.pascals() < *range.start() && !self.read.rests() => {
                 format!(", and the {name} shows {shown}, below what it can measure")
@@ -380,6 +393,13 @@ fn held_against_each_other(readings: &[Reading], gas: Option<Gas>) -> Result<Hel
 }
 
 impl Reading {
+    /// Whether its cathode or filament is said to burn above the pressure at which it should be off.
+    fn burns_too_high(&self) -> bool {
+        self.kind.must_be_lit()
+            && self.lit == Some(true)
+            && self.pressure.pascals() > self.burns_up_to()
+    }
+
     /// Whether its reading is inside the range of its kind, and its sensor not known to be off.
     fn means_something(&self) -> bool {
         !self.is_off() && self.kind.range().contains(&self.pressure.pascals())
@@ -874,7 +894,7 @@ fn capitalised(text: &str) -> String {
 /// One reading that says what the pressure is, beside one that only bounds it.
 fn alone(reading: &Reading, bound: Option<&Bound>, unit: PressureUnit) -> Outcome {
     let name = reading.kind.name();
-    let beside = bound.map_or_else(String::new, |bound| bound.beside(unit));
+    let beside = bound.map_or_else(String::new, |bound| bound.beside(reading, unit));
     match reading.moves {
         Some(true) => (
             Verdict::Consistent,

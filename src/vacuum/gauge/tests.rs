@@ -381,6 +381,47 @@ fn two_gauges_that_measure_in_different_ways_outvote_a_third() {
     }
 }
 
+/// A hot filament reads up to about 1e-3 Torr and is off above that, a cathode of a combination head above 0.01 mbar
+/// (common practice, no source): lit at more it is to be switched off, before anything else is done.
+#[test]
+fn a_filament_that_burns_above_its_range_is_to_be_switched_off() {
+    let high = judged(
+        &[lit(reads(HotFilament, 5e-2)), reads(Pirani, 5e-2)],
+        None,
+        None,
+    );
+    assert_eq!(high.next[0], Step::SeeThatItIsOff, "{high:?}");
+    assert!(
+        high.reason
+            .contains("said to be lit at 5.0e-2 Torr, above its range")
+            || high
+                .reason
+                .contains("said to be lit at 0.05 Torr, above its range"),
+        "{}",
+        high.reason
+    );
+    assert!(high.reason.contains("agrees with it"), "{}", high.reason);
+    let just_above = judged(
+        &[reads(HotFilament, 1e-3), reads(Capacitance, 1e-3)],
+        None,
+        None,
+    );
+    assert!(
+        just_above.reason.contains("agrees with it"),
+        "{}",
+        just_above.reason
+    );
+    let alone = judged(&[lit(mbar(Combination, 1.0))], None, None);
+    assert_eq!(alone.next[0], Step::SeeThatItIsOff, "{alone:?}");
+    for sound in [lit(reads(HotFilament, 5e-4)), lit(mbar(Combination, 5e-3))] {
+        let judgement = judged(&[sound], None, None);
+        assert!(
+            !judgement.next.contains(&Step::SeeThatItIsOff),
+            "{judgement:?}"
+        );
+    }
+}
+
 /// From the lowest that a Pirani side shows (1e-4 to 2e-3 mbar) down through two decades, a head that stays is
 /// stuck at some known place: common practice, no source.
 #[test]
