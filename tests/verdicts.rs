@@ -93,7 +93,8 @@ fn gauges() -> Vec<Story> {
         Gauge::StuckDecadesLower => Some(Gauge::NotLit),
         Gauge::NotLit => Some(Gauge::GasDependent),
         Gauge::GasDependent => Some(Gauge::PiraniZeroOff),
-        Gauge::PiraniZeroOff => Some(Gauge::CannotTell),
+        Gauge::PiraniZeroOff => Some(Gauge::CapacitanceZeroOff),
+        Gauge::CapacitanceZeroOff => Some(Gauge::CannotTell),
         Gauge::CannotTell => None,
     });
     let reads = |kind: &str, torr: f64| json!({"kind": kind, "pressure": in_unit(torr, "torr")});
@@ -122,6 +123,7 @@ fn gauges() -> Vec<Story> {
                 "readings": [reads("pirani", 2e-2), reads("hot-filament", 4e-7)],
                 "surely_high_vacuum": true,
             }),
+            Gauge::CapacitanceZeroOff => json!({"readings": [reads("capacitance", -2e-4)]}),
             Gauge::CannotTell => {
                 json!({"readings": [reads("pirani", 2e-2), reads("cold-cathode", 4e-7)]})
             }

@@ -8,7 +8,7 @@ use crate::vacuum::gas::Gas;
 use crate::vacuum::gauge::{
     GaugeKind, Judgement, Reading, Situation, Step, Verdict, correction, judge,
 };
-use crate::vacuum::units::{PressureUnit, Typed, TypedPressure};
+use crate::vacuum::units::{Pressure, PressureUnit, Typed, TypedPressure};
 
 /// The readings of one chamber at one time.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -28,7 +28,7 @@ pub struct Request {
 pub struct ReadingRequest {
     /// The kind of gauge.
     pub kind: GaugeKind,
-    /// What it shows.
+    /// What it shows; a capacitance gauge may read below zero.
     pub pressure: TypedPressure,
     /// Whether its cathode or filament is lit, if looked at.
     pub lit: Option<bool>,
@@ -79,10 +79,21 @@ pub fn run(request: &Request) -> Result<Report, Vec<FieldError>> {
         .iter()
         .enumerate()
         .map(|(place, reading)| {
+            // A diaphragm goes below zero where its zero is off; of any other gauge that is no reading.
+            let negative = reading.kind == GaugeKind::Capacitance && reading.pressure.value < 0.0;
+            let size = Typed::new(
+                if negative {
+                    -reading.pressure.value
+                } else {
+                    reading.pressure.value
+                },
+                reading.pressure.unit,
+            );
+            let size = errors.quantity(&format!("readings[{place}].pressure"), size)?;
             Some(Reading {
                 kind: reading.kind,
-                pressure: errors
-                    .quantity(&format!("readings[{place}].pressure"), reading.pressure)?,
+                pressure: if negative { Pressure::ZERO } else { size },
+                below_zero: negative.then_some(size),
                 lit: reading.lit,
                 moves: reading.moves,
             })
@@ -172,6 +183,7 @@ fn headline(verdict: Verdict) -> &'static str {
         Verdict::NotLit => "The high-vacuum sensor is not lit",
         Verdict::GasDependent => "The gauges differ because of the gas, not a fault",
         Verdict::PiraniZeroOff => "The zero of the Pirani or convection side is off",
+        Verdict::CapacitanceZeroOff => "The zero of the capacitance gauge is off",
         Verdict::CannotTell => "The readings cannot tell whether a gauge is at fault",
     }
 }
@@ -208,6 +220,8 @@ fn set_signs(outcome: &mut Outcome, judgement: &Judgement, gas: Option<Gas>) {
             set("gauge-zero-off", true);
             set("gauge-plausible", false);
         }
+        // The sign of a zero is about the Pirani or convection side.
+        Verdict::CapacitanceZeroOff => set("gauge-plausible", false),
         Verdict::GasDependent | Verdict::CannotTell => {}
     }
 }
@@ -237,6 +251,7 @@ fn corrected(request: &Request, situation: &Situation) -> Vec<CorrectedReading> 
         .map(|(typed, reading)| {
             let unit = typed.pressure.unit;
             let factor = correction(reading.kind, reading.pressure, gas);
+            let is_pressure = reading.below_zero.is_none();
             CorrectedReading {
                 kind: reading.kind,
                 reading: typed.pressure,
@@ -244,6 +259,7 @@ fn corrected(request: &Request, situation: &Situation) -> Vec<CorrectedReading> 
                     .as_ref()
                     .ok()
                     .and_then(|factor| factor.apply(reading.pressure).ok())
+                    .filter(|_| is_pressure)
                     .map(|pressure| Typed::new(pressure.in_unit(unit), unit)),
                 spread: factor.as_ref().ok().map(|factor| factor.spread),
                 basis: match factor {
@@ -383,6 +399,36 @@ mod tests {
         assert!(agree.outcome.signs["gauge-plausible"] && !agree.outcome.signs["gauge-disagrees"]);
         let differ = two(5e-7, 4e-6);
         assert!(differ.outcome.signs["gauge-disagrees"] && !differ.outcome.concluded);
+    }
+
+    /// No pressure is below zero, so a diaphragm that reads so has its zero off; within the least that it can measure it reads
+    /// zero (common practice, no source). Other gauges do not read below zero, and are refused without contradiction.
+    #[test]
+    fn a_diaphragm_below_zero_has_its_zero_off() {
+        let reads = |kind: &str, value: f64| {
+            run_json(&format!(
+                r#"{{"gas": "argon", "readings": [
+                    {{"kind": "{kind}", "pressure": {{"value": {value:e}, "unit": "torr"}}}},
+                    {{"kind": "cold-cathode", "pressure": {{"value": 5e-7, "unit": "torr"}}, "lit": true, "moves": true}}]}}"#
+            ))
+        };
+        let off = reads("capacitance", -2e-4).unwrap();
+        assert_eq!(off.finding, Verdict::CapacitanceZeroOff);
+        assert!(off.outcome.concluded);
+        assert!(
+            off.reason.contains("2.0e-4 Torr below zero"),
+            "{}",
+            off.reason
+        );
+        assert!(off.next[0].contains("set its zero"), "{:?}", off.next);
+        assert_eq!(off.outcome.next_checks, ["gauge-zero-check"]);
+        assert!(off.corrected[0].true_pressure.is_none());
+        let noise = reads("capacitance", -5e-5).unwrap();
+        assert_eq!(noise.finding, Verdict::Consistent, "{}", noise.reason);
+        let refused = &reads("pirani", -2e-4).unwrap_err()[0];
+        assert!(
+            refused.problem.contains("zero or more") && refused.accepted.contains("zero or more")
+        );
     }
 
     #[test]

@@ -461,6 +461,7 @@ const FORMULAS: &[Formula] = &[
                 Ok::<_, String>(Reading {
                     kind: GaugeKind::CombinationColdCathode,
                     pressure: pressure(pascals)?,
+                    below_zero: None,
                     lit: None,
                     moves: None,
                 })
@@ -817,6 +818,7 @@ const NO_FORMULAS: &[(&str, &str)] = &[
         "units/reading.rs read_pressure",
         "reads text; fuzzed, and in the tests of the units",
     ),
+    ("units/reading.rs read_signed_pressure", "the same"),
     (
         "units/throughput.rs pascal_cubic_metres_per_unit",
         "of any temperatures; see the test below",

@@ -35,8 +35,10 @@ const VALVE_STAYS_SHUT: f64 = 10.0;
 pub struct Reading {
     /// The kind of gauge.
     pub kind: GaugeKind,
-    /// What it shows.
+    /// What it shows; zero where it reads below zero.
     pub pressure: Pressure,
+    /// How far below zero it reads, as a diaphragm whose zero is off can.
+    pub below_zero: Option<Pressure>,
     /// Whether its cathode or filament is lit, if looked at.
     pub lit: Option<bool>,
     /// Whether the reading moves when the pressure must (a valve shut, a pump off), if tried.
@@ -72,6 +74,8 @@ pub enum Verdict {
     GasDependent,
     /// The heat-loss gauge shows pressure where there is none for it to see.
     PiraniZeroOff,
+    /// The capacitance gauge reads below zero.
+    CapacitanceZeroOff,
     /// The readings cannot tell.
     CannotTell,
 }
@@ -171,7 +175,7 @@ impl Step {
 ///
 /// Rules in order: a sensor that is off where it should not be; a reading that does not move near the heat-loss
 /// limit or one or two decades below, unless an independent ion gauge agrees with it; a gauge that
-/// shows pressure in sure high vacuum, or stands still above a lit ion gauge that moves there; a difference that
+/// shows pressure in sure high vacuum, a diaphragm that reads below zero, a gauge that stands still above a lit ion gauge that moves there; a difference that
 /// the known gas explains; agreement as well as such gauges can (a factor of three, less for those without an ion
 /// side); otherwise the readings cannot tell. A gauge without an ion side near its lower end
 /// ([`GaugeKind::rests_up_to`]), and any gauge below its range, says no more than that the pressure is not above
@@ -201,6 +205,7 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
     let (verdict, mut reason, mut next) = not_lit(readings, unit)
         .or_else(|| stuck(readings, unit))
         .or_else(|| zero_off(situation))
+        .or_else(|| below_zero(readings, unit))
         .or_else(|| no_high_vacuum(situation))
         .unwrap_or_else(|| match &compared[..] {
             [] => bounded(&set_aside, unit),
@@ -214,6 +219,13 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
                 compare(situation, &compared, differ)
             }
         });
+    if verdict != Verdict::CapacitanceZeroOff
+        && let Some((_, also, steps)) = below_zero(readings, unit)
+    {
+        let also = also.trim_start_matches("The ");
+        reason.push_str(&format!("; the {also}"));
+        next.extend(steps);
+    }
     let off = readings.iter().find(|r| r.is_off());
     if let Some(off) = off.filter(|_| verdict != Verdict::NotLit) {
         reason.push_str(&format!(
@@ -552,6 +564,24 @@ fn zero_off(situation: &Situation) -> Option<Outcome> {
             vec![Step::SetZero, Step::LookAtWire],
         )
     })
+}
+
+/// A diaphragm that reads farther below zero than the least that it can measure: no pressure is below zero, whatever the
+/// chamber holds.
+fn below_zero(readings: &[Reading], unit: PressureUnit) -> Option<Outcome> {
+    let (read, below) = readings.iter().find_map(|r| {
+        let below = r.below_zero?;
+        (below.pascals() > *r.kind.range().start()).then_some((r, below))
+    })?;
+    Some((
+        Verdict::CapacitanceZeroOff,
+        format!(
+            "The {} reads {} below zero, and no pressure is, so its zero is off by at least that",
+            read.kind.name(),
+            shown(below, unit)
+        ),
+        vec![Step::SetZero],
+    ))
 }
 
 /// Another gauge that shows pressure in a chamber that is said to be in high vacuum.

@@ -14,6 +14,7 @@ fn reads(kind: GaugeKind, value: f64) -> Reading {
     Reading {
         kind,
         pressure: torr(value),
+        below_zero: None,
         lit: None,
         moves: None,
     }
@@ -710,6 +711,7 @@ fn any_reading() -> impl Strategy<Value = Reading> {
         .prop_map(|(kind, power, lit, moves)| Reading {
             kind,
             pressure: torr(10_f64.powf(power)),
+            below_zero: None,
             lit,
             moves,
         })

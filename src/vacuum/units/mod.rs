@@ -27,6 +27,6 @@ pub use quantity::{
     Conductance, Length, LengthUnit, Seconds, Speed, SpeedUnit, Temperature, TemperatureUnit,
     TimeUnit, Volume, VolumeUnit,
 };
-pub use reading::{read_number, read_pressure};
+pub use reading::{read_number, read_pressure, read_signed_pressure};
 pub use throughput::{FlowTemperatures, Throughput, ThroughputUnit, TypedThroughput};
 pub use typed::{Typed, Unit};

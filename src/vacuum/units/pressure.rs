@@ -9,6 +9,9 @@ use super::{Typed, Unit, UnitError};
 pub struct Pressure(f64);
 
 impl Pressure {
+    /// None at all.
+    pub const ZERO: Self = Self(0.0);
+
     /// From pascals; an error unless from zero to 1e30.
     pub fn from_pascals(pascals: f64) -> Result<Self, UnitError> {
         zero_or_more("a pressure", pascals).map(Self)

@@ -18,6 +18,18 @@ pub fn read_pressure(
     text: &str,
     unit_if_missing: Option<PressureUnit>,
 ) -> Result<TypedPressure, ReadingError> {
+    let typed = read_signed_pressure(text, unit_if_missing)?;
+    if typed.value < 0.0 {
+        return Err(ReadingError::Negative { text: shown(text) });
+    }
+    Ok(typed)
+}
+
+/// The same of any sign, as the display of a gauge whose zero is off shows it.
+pub fn read_signed_pressure(
+    text: &str,
+    unit_if_missing: Option<PressureUnit>,
+) -> Result<TypedPressure, ReadingError> {
     let length = text.chars().count();
     if length > LONGEST {
         return Err(ReadingError::TooLong { length });
@@ -40,12 +52,13 @@ pub fn read_pressure(
     } else {
         return Err(ReadingError::NotANumber { text: shown(text) });
     };
-    if number.negative && value != 0.0 {
-        return Err(ReadingError::Negative { text: shown(text) });
-    }
-    let typed = TypedPressure { value, unit };
-    match typed.pressure() {
-        Ok(pressure) if pressure.pascals() > 0.0 || value == 0.0 => Ok(typed),
+    let size = TypedPressure { value, unit };
+    match size.pressure() {
+        Ok(_) if value == 0.0 => Ok(size),
+        Ok(pressure) if pressure.pascals() > 0.0 => Ok(TypedPressure {
+            value: if number.negative { -value } else { value },
+            unit,
+        }),
         _ => Err(ReadingError::OutOfRange { text: shown(text) }),
     }
 }

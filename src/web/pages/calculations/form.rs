@@ -18,7 +18,7 @@ use crate::{
         gas::Gas,
         units::{
             LengthUnit, PressureUnit, ReadingError, SpeedUnit, TemperatureUnit, ThroughputUnit,
-            TimeUnit, VolumeUnit, read_number, read_pressure,
+            TimeUnit, VolumeUnit, read_number, read_signed_pressure,
         },
     },
     web::{
@@ -242,7 +242,10 @@ fn accepted(field: &Field) -> String {
 fn value(field: &Field, text: &str) -> Result<Value, String> {
     Ok(match &field.control {
         Control::Quantity { units, .. } => match pressure_unit(units) {
-            Some(unit) => json!(read_pressure(text, Some(unit)).map_err(|e| e.to_string())?),
+            Some(unit) => {
+                // Whether it may be below zero, the calculation says.
+                json!(read_signed_pressure(text, Some(unit)).map_err(|e| e.to_string())?)
+            }
             None => {
                 let (value, typed) = number(text)?;
                 let unit = match typed.as_str() {

@@ -149,10 +149,10 @@ fn chart(request: &Request, report: &Report) -> Result<Option<Chart>, Fault> {
     let mut rows = Vec::new();
     for (place, reading) in request.readings.iter().enumerate() {
         let range = reading.kind.range();
-        let shown = reading.pressure.quantity().map_or(0.0, |p| p.in_unit(unit));
+        let shown = reading.pressure.quantity().ok();
         rows.push(Row::range(
             crate::web::show::capital(reading.kind.name()),
-            Some(shown),
+            shown.map(|pressure| pressure.in_unit(unit)),
             pascals(*range.start()),
             pascals(*range.end()),
         ));
