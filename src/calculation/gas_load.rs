@@ -374,6 +374,12 @@ fn read_foreline(
     if foreline.gas.is_none() {
         assumed.push("The foreline holds nitrogen".to_owned());
     }
+    if foreline.share.is_none() {
+        assumed.push(format!(
+            "All of the foreline is {}, as its share was not given; less of it explains less",
+            gas.name()
+        ));
+    }
     if !(share > 0.0 && share <= 1.0) {
         errors.refuse(
             "foreline.share",
@@ -493,6 +499,20 @@ const REFUTED: f64 = 3.0;
 /// the rest from none).
 const WHOLE: f64 = 0.9;
 
+/// A turbo pump that turns compresses any gas more than so many times (common practice, no source: hydrogen, of which it
+/// compresses the least, some thousand times).
+const HARDLY_TURNS: f64 = 10.0;
+
+/// A factor of which the first figure counts: `50`, `2e5`.
+fn some(factor: f64) -> String {
+    let rounded: f64 = format!("{factor:.0e}").parse().unwrap_or(factor);
+    if (1.0..1e4).contains(&rounded) {
+        rounded.to_string()
+    } else {
+        format!("{rounded:e}")
+    }
+}
+
 fn foreline_verdict(
     foreline: &ForelineRequest,
     gas: Gas,
@@ -505,16 +525,21 @@ fn foreline_verdict(
     let pressure = foreline.pressure;
     if least.share > REFUTED {
         return format!(
-            "With that compression the {gas} in the foreline alone would make {:.0} times the base pressure that is read, so the pump compresses it better here, at least some {needed:.0e} times: the foreline pressure, its share of {gas} or the compression is not the true one, and whether it explains the base pressure cannot be told",
-            least.share
+            "With that compression the {gas} in the foreline alone would make {:.0} times the base pressure that is read, so the pump compresses it better here, at least some {} times: the foreline pressure, its share of {gas} or the compression is not the true one, and whether it explains the base pressure cannot be told",
+            least.share,
+            some(needed)
         );
     }
     match (finding, backing) {
         (Some(ForelineVerdict::CannotExplain), _) if needed <= 1.0 => format!(
             "The {gas} in the foreline cannot explain the base pressure: there is less of it than the chamber reads in all, however well the pump compresses it"
         ),
+        (Some(ForelineVerdict::CannotExplain), _) if needed < HARDLY_TURNS => format!(
+            "The {gas} in the foreline cannot explain the base pressure: the pump would have to stand still, or nearly"
+        ),
         (Some(ForelineVerdict::CannotExplain), _) => format!(
-            "The {gas} in the foreline cannot explain the base pressure, unless the pump's compression has fallen to about {needed:.0e}"
+            "The {gas} in the foreline cannot explain the base pressure, unless the pump compresses it only some {} times",
+            some(needed)
         ),
         (Some(ForelineVerdict::Explains), _) if least.share >= WHOLE => {
             format!("The {gas} in the foreline explains the base pressure")
@@ -584,6 +609,33 @@ mod tests {
         let foreline = report.foreline.unwrap();
         assert_eq!(foreline.finding, Some(ForelineVerdict::CannotExplain));
         assert!((foreline.compression_that_would_explain / 2e3 - 1.0).abs() < 1e-9);
+    }
+
+    /// A foreline of 1e-2 mbar against 5e-6 mbar: compressed 2000 times, a thousandth of it twice (p = p_fore/K). A turbo pump that
+    /// turns compresses hydrogen a thousand times at least (from memory).
+    #[test]
+    fn a_share_that_was_not_given_is_assumed_and_a_stopped_pump_named() {
+        let asked = |more: &str| {
+            run_json(&format!(
+                r#"{{"healthy": {{"value": 5e-8, "unit": "mbar"}}, "faulty": {{"value": 5e-6, "unit": "mbar"}},
+                    "speed_at_chamber": {{"value": 1000, "unit": "l/s"}},
+                    "foreline": {{"pressure": {{"value": 1e-2, "unit": "mbar"}}, "gas": "hydrogen"{more}}}}}"#
+            ))
+            .unwrap()
+        };
+        let says = |report: &Report| {
+            let said = |line: &String| line.contains("All of the foreline is hydrogen");
+            report.outcome.assumed.iter().any(said)
+        };
+        assert!(says(&asked("")));
+        let thousandth = asked(r#", "share": 1e-3"#);
+        assert!(!says(&thousandth));
+        let verdict = thousandth.foreline.unwrap().verdict;
+        assert!(verdict.contains("would have to stand still"), "{verdict}");
+        assert!(!verdict.contains("e0"), "{verdict}");
+        let nitrogen = asked(r#", "share": 0.05, "compression": 1e6"#);
+        let verdict = nitrogen.foreline.unwrap().verdict;
+        assert!(verdict.contains("only some 100 times"), "{verdict}");
     }
 
     /// Above the critical backing pressure (ISO 21360-1) compression collapses: a plain turbo pump's is some 0.1 mbar, one
