@@ -14,7 +14,7 @@ use crate::vacuum::gas_load::{
 use crate::vacuum::leak::equivalent_diameter;
 use crate::vacuum::units::{
     LengthUnit, Pressure, PressureUnit, Speed, SpeedUnit, Temperature, Throughput, ThroughputUnit,
-    Typed, TypedPressure,
+    Typed, TypedPressure, to_figures,
 };
 
 /// Two base pressures of one tool and its pumping speed.
@@ -268,11 +268,12 @@ fn verdict(
         return "The two readings do not differ by more than their own scatter, so they show no loss"
             .to_owned();
     };
+    let rate = |load| to_figures(millibar_litres(load).value, 2);
     let mut verdict = format!(
-        "If the pump is as good as before, {:.1e} mbar·L/s came on top (95 % interval {:.1e} to {:.1e}); usual at this size: {}. A pump with {} of its speed left would look the same",
-        millibar_litres(extra.extra).value,
-        millibar_litres(extra.low).value,
-        millibar_litres(extra.high).value,
+        "If the pump is as good as before, {} mbar·L/s came on top (95 % interval {} to {}); usual at this size: {}. A pump with {} of its speed left would look the same",
+        rate(extra.extra),
+        rate(extra.low),
+        rate(extra.high),
         size.usual_causes(),
         in_percent(extra.speed_share_instead),
     );

@@ -12,7 +12,7 @@ use crate::vacuum::leak::{
 use crate::vacuum::units::{
     FlowTemperatures, LengthUnit, PressureUnit, Seconds, Speed, SpeedUnit, Temperature,
     TemperatureUnit, Throughput, ThroughputUnit, TimeUnit, Typed, TypedPressure, TypedThroughput,
-    VolumeUnit,
+    VolumeUnit, to_figures,
 };
 
 /// A leak rate, a chamber under a helium test, or both.
@@ -482,17 +482,18 @@ fn verdict(
             unit => unit.to_string(),
         };
         let to = c.to_gas.name();
+        let told = |rate| to_figures(rate, 3);
         let alike = (one / other - 1.0).abs() < 1e-9;
         sentences.push(match c.regime {
-            LeakRegime::Molecular => format!("As {to}: {one:.2e} {unit}, by molecular flow"),
-            LeakRegime::Viscous => format!("As {to}: {other:.2e} {unit}, by viscous flow"),
+            LeakRegime::Molecular => format!("As {to}: {} {unit}, by molecular flow", told(one)),
+            LeakRegime::Viscous => format!("As {to}: {} {unit}, by viscous flow", told(other)),
             LeakRegime::Between if alike => {
-                format!("As {to}: {one:.2e} {unit}, in molecular and in viscous flow alike")
+                format!("As {to}: {} {unit}, in molecular and in viscous flow alike", told(one))
             }
             LeakRegime::Between => format!(
-                "As {to}: between {:.2e} and {:.2e} {unit}, since a leak of this size may be molecular or viscous",
-                one.min(other),
-                one.max(other)
+                "As {to}: between {} and {} {unit}, since a leak of this size may be molecular or viscous",
+                told(one.min(other)),
+                told(one.max(other))
             ),
         });
     }
@@ -640,7 +641,7 @@ mod tests {
         );
         let given = asked(r#", "reference_temperature": {"value": 20, "unit": "celsius"}"#);
         assert!(
-            given.outcome.verdict.contains("1.00e0 sccm (at 20 °C)"),
+            given.outcome.verdict.contains(": 1 sccm (at 20 °C)"),
             "{}",
             given.outcome.verdict
         );

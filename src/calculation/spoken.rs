@@ -235,11 +235,11 @@ pub(super) fn typed<U: Display>(error: &UnitError, typed: &Typed<U>) -> (String,
     }
 }
 
-/// A share in per cent: whole from 10 % on, below that to two figures, however small.
+/// A share in per cent: to a tenth from 10 % on, below that to two figures, however small.
 pub(super) fn in_percent(share: f64) -> String {
     let percent = 100.0 * share;
     if percent >= 10.0 || percent <= 0.0 {
-        return format!("{percent:.0} %");
+        return format!("{} %", (10.0 * percent).round() / 10.0);
     }
     let rounded: f64 = format!("{percent:.1e}").parse().unwrap_or(percent);
     format!("{rounded} %")
@@ -261,6 +261,7 @@ mod tests {
     fn a_small_share_keeps_its_figures() {
         for (share, said) in [
             (0.5, "50 %"),
+            (0.125, "12.5 %"),
             (0.0999, "10 %"),
             (0.083, "8.3 %"),
             (8.89e-4, "0.089 %"),

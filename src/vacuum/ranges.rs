@@ -837,6 +837,7 @@ const NO_FORMULAS: &[(&str, &str)] = &[
     ),
     ("units/typed.rs new", "puts a number and its unit together"),
     ("units/typed.rs quantity", "a quantity; see the test below"),
+    ("units/typed.rs to_figures", "writes a number"),
 ];
 
 /// Numbers that are in no range.

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::{GaugeError, GaugeKind, Principle, correction};
 use crate::vacuum::gas::Gas;
-use crate::vacuum::units::{Pressure, PressureUnit};
+use crate::vacuum::units::{Pressure, PressureUnit, to_figures};
 
 /// Gauges agree within this factor, whatever they are: common practice, no source. [`agree_within`] asks more
 /// of those that can do better.
@@ -799,7 +799,17 @@ fn compare_in(
     agree_within: f64,
 ) -> Outcome {
     match (factor <= agree_within, corrected <= agree_within) {
-        (true, true) => agree(compared, factor),
+        (true, true) => (
+            Verdict::Consistent,
+            format!(
+                "{} gauges agree within a factor of {} as read and of {} once corrected for {}, which is as well as such gauges can",
+                compared.len(),
+                times(factor),
+                times(corrected),
+                gas.name()
+            ),
+            vec![Step::TryWhetherItMoves],
+        ),
         (false, true) => (
             Verdict::GasDependent,
             format!(
@@ -990,5 +1000,5 @@ fn times(factor: f64) -> String {
 }
 
 fn shown(pressure: Pressure, unit: PressureUnit) -> String {
-    format!("{:.1e} {unit}", pressure.in_unit(unit))
+    format!("{} {unit}", to_figures(pressure.in_unit(unit), 2))
 }

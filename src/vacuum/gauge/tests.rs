@@ -423,6 +423,50 @@ fn a_filament_that_burns_above_its_range_is_to_be_switched_off() {
     }
 }
 
+/// 1 Torr is 1000 mTorr. Hydrogen: 0.44 of the pressure on an ion gauge (from memory), all of it on a diaphragm.
+#[test]
+fn reasons_write_numbers_as_people_do() {
+    let rough = judged(
+        &[reads(HotFilament, 5e-4), reads(Capacitance, 760.0)],
+        None,
+        None,
+    );
+    assert!(!rough.reason.contains("e2"), "{}", rough.reason);
+    let millitorr = judge(&Situation {
+        readings: vec![stays(Capacitance, 0.05)],
+        gas: None,
+        surely_high_vacuum: None,
+        unit: PressureUnit::Millitorr,
+    })
+    .unwrap();
+    assert!(
+        millitorr.reason.contains("50 mTorr"),
+        "{}",
+        millitorr.reason
+    );
+    let zero = judged(
+        &[mbar(Convection, 0.0), lit(mbar(ColdCathode, 1e-6))],
+        None,
+        None,
+    );
+    assert!(
+        zero.reason.contains("shows 0 Torr") || zero.reason.contains("at 0 Torr"),
+        "{}",
+        zero.reason
+    );
+    let both = judged(
+        &[reads(Capacitance, 7e-4), reads(HotFilament, 7e-4)],
+        Some(Gas::Hydrogen),
+        None,
+    );
+    assert!(
+        both.reason
+            .contains("a factor of 1.0 as read and of 2.3 once corrected for hydrogen"),
+        "{}",
+        both.reason
+    );
+}
+
 /// From the lowest that a Pirani side shows (1e-4 to 2e-3 mbar) down through two decades, a head that stays is
 /// stuck at some known place: common practice, no source.
 #[test]

@@ -5,6 +5,7 @@
 //! so mass 40 decides, unless argon is let in for the process or a pump gives it back.
 
 use super::spectrum::Spectrum;
+use crate::vacuum::units::to_figures;
 
 /// Air gives 28 : 40 of 100 : 1.0 to 1.5 (from memory: O'Hanlon, Umrath); widened for mass discrimination.
 const ARGON_IN_AIR: (f64, f64) = (0.006, 0.025);
@@ -408,7 +409,7 @@ fn oxygen(spectrum: &Spectrum, net_28: f64, limit: f64) -> Finding {
         "{} is {} times 32",
         less(28, spectrum.at(28), net_28),
         if ratio < 1000.0 {
-            format!("{ratio:.1}")
+            to_figures(ratio, 2)
         } else {
             "more than 1000".to_owned()
         }

@@ -421,6 +421,23 @@ fn whole_spectra_come_apart_as_with_scipy() {
     }
 }
 
+/// Oxygen beside a twentieth of nitrogen is no "0.0 times", and nothing stands between a bracket and a colon.
+#[test]
+fn reasons_are_written_as_people_write() {
+    let text = "14:1e-12 16:1e-10 18:1e-10 28:5.55e-11 32:1e-9 40:1e-13 44:5e-11 45:6e-13";
+    let test = judged(text, Circumstances::default()).air;
+    assert!(
+        test.oxygen
+            .reason
+            .starts_with("28 (less the share of carbon dioxide) is 0.05 times 32"),
+        "{}",
+        test.oxygen.reason
+    );
+    for found in [&test.nitrogen, &test.oxygen, &test.argon] {
+        assert!(!found.reason.contains(",:"), "{}", found.reason);
+    }
+}
+
 /// Nitrogen and water beside an oil by heights of [`MASSBANK`]'s alkanes and of the rings of an oil (from memory), no argon
 /// but C3H4 at 40.
 fn oiled(oil: f64, more: &[(u16, f64)]) -> String {

@@ -29,4 +29,4 @@ pub use quantity::{
 };
 pub use reading::{read_number, read_pressure, read_signed_pressure};
 pub use throughput::{FlowTemperatures, Throughput, ThroughputUnit, TypedThroughput};
-pub use typed::{Typed, Unit};
+pub use typed::{Typed, Unit, to_figures};

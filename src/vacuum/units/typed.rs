@@ -52,6 +52,17 @@ impl<U: fmt::Display> fmt::Display for Typed<U> {
     }
 }
 
+/// A number to so many figures: `760` and `0.25` where that is plain, `5.0e-4` where it is not.
+pub fn to_figures(value: f64, figures: usize) -> String {
+    let written = format!("{value:.*e}", figures.saturating_sub(1));
+    let rounded: f64 = written.parse().unwrap_or(value);
+    if rounded == 0.0 || (0.01..1e5).contains(&rounded.abs()) {
+        rounded.to_string()
+    } else {
+        written
+    }
+}
+
 /// Declares a unit enum with its id (in data), name (on a page), spellings and serde form.
 macro_rules! unit_enum {
     (
