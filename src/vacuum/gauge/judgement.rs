@@ -239,7 +239,8 @@ pub fn judge(situation: &Situation) -> Result<Judgement, GaugeError> {
             lit.kind.name(),
             shown(lit.pressure, unit)
         ));
-        next.retain(|step| *step != Step::SeeThatItIsOff);
+        let of_the_same = [Step::SeeThatItIsOff, Step::SeeWhetherLit, Step::SwitchOn];
+        next.retain(|step| !of_the_same.contains(step));
         next.insert(0, Step::SeeThatItIsOff);
     }
     // Where no gauge has one, nobody can look at a cathode or filament; at rough pressures none should be lit,

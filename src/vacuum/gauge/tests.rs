@@ -402,6 +402,7 @@ fn a_filament_that_burns_above_its_range_is_to_be_switched_off() {
         high.reason
     );
     assert!(high.reason.contains("agrees with it"), "{}", high.reason);
+    assert!(!high.next.contains(&Step::SeeWhetherLit), "{high:?}");
     let just_above = judged(
         &[reads(HotFilament, 1e-3), reads(Capacitance, 1e-3)],
         None,
