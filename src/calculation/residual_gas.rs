@@ -192,14 +192,6 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
         judgement.air = judgement.air.beside_unknown_gas(&foreign);
     }
     let mut outcome = Outcome {
-        verdict: verdict(
-            &judgement,
-            light,
-            &gases,
-            &foreign,
-            request.argon_is_process_gas,
-            (enough, explained),
-        ),
         assumed: assumed(request, &spectrum, &judgement, &fit),
         ..Outcome::default()
     };
@@ -219,10 +211,18 @@ pub fn run(request: &Request, patterns: &Patterns) -> Result<Report, Vec<FieldEr
         if !explained {
             outcome.suggest(&["residual-gas-scan", "change-review"]);
         }
-        // Each sign is told by peaks of its own, whatever of the rest is not.
-        let told = outcome.signs.values().any(|seen| *seen);
-        outcome.concluded = told || judgement.air.air != Air::Undecided;
     }
+    // Each sign is told by peaks of its own, whatever of the rest is not.
+    let told = outcome.signs.values().any(|seen| *seen);
+    outcome.concluded = enough && (told || judgement.air.air != Air::Undecided);
+    outcome.verdict = verdict(
+        &judgement,
+        light,
+        &gases,
+        &foreign,
+        request.argon_is_process_gas,
+        (enough, explained, told),
+    );
     Ok(Report {
         outcome,
         reasons: reasons(&judgement, fit.unexplained, &foreign),
@@ -314,11 +314,21 @@ fn verdict(
     gases: &[Gas],
     foreign: &[u16],
     argon_is_process_gas: bool,
-    (enough, explained): (bool, bool),
+    (enough, explained, told): (bool, bool, bool),
 ) -> String {
     if !enough {
         return "No conclusion: fewer than three peaks stand above the noise.".into();
     }
+    // What is told goes before what is not, and only a verdict that tells nothing is none.
+    let is_open = judgement.air.air == Air::Undecided;
+    let open = |what: &str, refused: &str| {
+        if told {
+            format!("{what} is not told")
+        } else {
+            format!("No conclusion about {refused}")
+        }
+    };
+    let open_air = || open("Whether air is there", "air");
     let mut sentences = vec![match judgement.air.air {
         Air::Present => format!(
             "Air is in the chamber, by the peaks {} together.",
@@ -339,10 +349,12 @@ fn verdict(
                 .to_owned()
         }
         Air::Undecided if judgement.air.given_back => {
-            "No conclusion about air: a pump that regenerates gives back the air that it took; scan again once it is cold."
-                .to_owned()
+            format!(
+                "{}: a pump that regenerates gives back the air that it took; scan again once it is cold.",
+                open_air()
+            )
         }
-        Air::Undecided => "No conclusion about air: these peaks cannot tell.".to_owned(),
+        Air::Undecided => format!("{}: these peaks cannot tell.", open_air()),
     }];
     if !explained {
         let which = match foreign {
@@ -350,9 +362,13 @@ fn verdict(
             _ => format!(" Of its peaks, {} by none of them.", stand(foreign)),
         };
         let advice = "See whether the mass scale is right, by water at 18 or argon at 40, and which gas, solvent or material is new here; then scan again, to mass 100 or more.";
-        if judgement.air.air == Air::Undecided {
+        if is_open {
             sentences = vec![format!(
-                "No conclusion about air or shares: the known gases do not explain this spectrum.{which} {advice}"
+                "{}: the known gases do not explain this spectrum.{which} {advice}",
+                open(
+                    "Whether air is there and how much there is of each gas",
+                    "air or shares"
+                )
             )];
         } else {
             sentences.push(format!(
@@ -408,19 +424,23 @@ fn verdict(
         (judgement.helium, "Helium shows at mass 4."),
         (judgement.hydrogen_highest, "Hydrogen is the highest peak."),
     ];
-    sentences.extend(
-        found
-            .into_iter()
-            .filter(|(answer, _)| *answer == Some(true))
-            .map(|(_, sentence)| sentence.to_owned()),
-    );
+    let mut found: Vec<String> = found
+        .into_iter()
+        .filter(|(answer, _)| *answer == Some(true))
+        .map(|(_, sentence)| sentence.to_owned())
+        .collect();
     if let Some(LightGas::BuildsUp { mass, times }) = light {
-        sentences.push(format!(
+        found.push(format!(
             "{} builds up: mass {mass} grew at least {times:.1} times since the earlier spectrum.",
             if mass == 2 { "Hydrogen" } else { "Helium" }
         ));
     }
-    sentences.join(" ")
+    let in_order = if is_open {
+        [found, sentences]
+    } else {
+        [sentences, found]
+    };
+    in_order.concat().join(" ")
 }
 
 /// That these masses stand there.
@@ -1111,6 +1131,22 @@ mod tests {
             refused.verdict
         );
         assert!(!refused.next_checks.contains(&"helium-leak-test".to_owned()));
+        // What other peaks tell beside it is concluded, and said first.
+        let oil = "39:6e-10 41:2.7e-9 43:3e-9 55:1.8e-9 57:2.2e-9 69:9e-10 71:7e-10";
+        let beside = "14:7.2e-10 17:4.6e-10 18:2e-9 28:8e-9 32:2e-12 40:9e-11 44:1e-10";
+        for unknown in ["", "84:9e-9 91:5e-9"] {
+            let report = run(&asked(&format!("{beside} {oil} {unknown}")), &patterns()).unwrap();
+            let outcome = &report.outcome;
+            assert!(outcome.concluded && outcome.signs["residual-hydrocarbon"]);
+            assert!(!outcome.signs.contains_key("residual-air"));
+            assert!(
+                outcome.verdict.starts_with("There are hydrocarbons")
+                    && outcome.verdict.contains("Whether air is there")
+                    && !outcome.verdict.contains("No conclusion"),
+                "{}",
+                outcome.verdict
+            );
+        }
     }
 
     /// Argon far above its share of air (0.934 %, U.S. Standard Atmosphere) has another source.
