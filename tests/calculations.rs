@@ -540,6 +540,22 @@ async fn every_calculation_has_a_page_that_works_without_scripts() {
     let page = app.get(&gauge).await.expect(200);
     assert_result(&page, Some("High voltage"), "stuck at its Pirani limit");
     page.assert_shows("/checks/gauge-comparison");
+    // A diaphragm whose zero is off, as its display shows it; no other gauge reads below zero.
+    let below_zero = |kind| {
+        let reading = [
+            ("readings.0.kind", kind),
+            ("readings.0.pressure.value", "−2e-4 Torr"),
+        ];
+        asked("gauge", &reading)
+    };
+    let page = app.get(&below_zero("capacitance")).await.expect(200);
+    assert_result(
+        &page,
+        Some("High voltage"),
+        "The zero of the capacitance gauge is off",
+    );
+    let page = app.get(&below_zero("pirani")).await.expect(422);
+    page.assert_shows("a pressure must be zero or more, not -2e-4 Torr");
 
     let load = asked(
         "gas-load",
